@@ -1,0 +1,152 @@
+"""What every room shares: input checks, named results, cautions and kinds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+Number = float | NDArray[np.float64]
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+class ModelRangeWarning(UserWarning):
+    """A value lies outside the range in which the source checked its model."""
+
+
+class Result:
+    """Base of every named result; `report` and `plot` read its field metadata."""
+
+    __slots__ = ()
+
+
+def quantity(unit: str, caption: str) -> Any:
+    """Return a dataclass field that carries its unit and a short caption."""
+    return field(metadata={"unit": unit, "caption": caption})
+
+
+@dataclass(frozen=True, slots=True)
+class Caution(Result):
+    """A possible but harmful state: what, how much, and what to do about it.
+
+    `value` is the worst element found and `limit` what it is held against,
+    both in `unit`; `count` tells how many of the computed elements are hit.
+    """
+
+    what: str
+    action: str
+    value: float
+    limit: float
+    unit: str
+    count: int = 1
+
+
+def caution_above(what: str, action: str, value: Any, limit: Any, unit: str) -> tuple[Caution, ...]:
+    """Return one caution if any element of `value` exceeds `limit`, else none."""
+    value, limit = np.broadcast_arrays(np.asarray(value, float), np.asarray(limit, float))
+    hit = value > limit
+    if not np.any(hit):
+        return ()
+    worst = np.argmax(np.where(hit, value - limit, -np.inf))
+    return (
+        Caution(what, action, float(value.flat[worst]), float(limit.flat[worst]), unit, int(np.count_nonzero(hit))),
+    )
+
+
+def caution_below(what: str, action: str, value: Any, limit: Any, unit: str) -> tuple[Caution, ...]:
+    """Return one caution if any element of `value` is under `limit`, else none."""
+    value, limit = np.broadcast_arrays(np.asarray(value, float), np.asarray(limit, float))
+    hit = value < limit
+    if not np.any(hit):
+        return ()
+    worst = np.argmax(np.where(hit, limit - value, -np.inf))
+    return (
+        Caution(what, action, float(value.flat[worst]), float(limit.flat[worst]), unit, int(np.count_nonzero(hit))),
+    )
+
+
+def numeric(
+    name: str,
+    value: Any,
+    *,
+    least: float | None = None,
+    above: float | None = None,
+    most: float | None = None,
+    below: float | None = None,
+    infinity: bool = False,
+) -> NDArray[np.float64]:
+    """Return `value` as a float array, or refuse it naming `name`, value and range.
+
+    NaN means "not measured" and passes. Infinity (an open circuit) passes only
+    where `infinity` is true. Text, complex numbers, None and booleans are refused.
+    """
+    array = np.asarray(value)
+    if array.dtype.kind not in "iuf":
+        raise TypeError(
+            f"{name} must be a number or an array of numbers, not {value!r}; "
+            "text such as '4k7' is read once with pedalcalc.values.read_value"
+        )
+    array = array.astype(float)
+    bad = np.zeros(array.shape, dtype=bool)
+    if least is not None:
+        bad |= array < least
+    if above is not None:
+        bad |= array <= above
+    if most is not None:
+        bad |= array > most
+    if below is not None:
+        bad |= array >= below
+    if not infinity:
+        bad |= np.isinf(array)
+    if np.any(bad):
+        allowed = _allowed(least, above, most, below, infinity)
+        where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
+        raise ValueError(f"{name} must be {allowed}, got {array[bad].flat[0]:g}{where}")
+    return array
+
+
+def _allowed(least: float | None, above: float | None, most: float | None, below: float | None, infinity: bool) -> str:
+    parts = []
+    if least is not None:
+        parts.append(f"at least {least:g}")
+    if above is not None:
+        parts.append(f"above {above:g}")
+    if most is not None:
+        parts.append(f"at most {most:g}")
+    if below is not None:
+        parts.append(f"below {below:g}")
+    if not infinity:
+        parts.append("finite")
+    return " and ".join(parts) or "a number"
+
+
+def is_a(name: str, value: Any, kind: type) -> Any:
+    """Return `value` if it is a `kind`, else refuse it naming `name`."""
+    if not isinstance(value, kind):
+        raise TypeError(f"{name} must be a {kind.__name__} record, not {type(value).__name__}: {value!r}")
+    return value
+
+
+def one_of(name: str, value: Any, allowed: tuple[str, ...]) -> str:
+    """Return `value` if it is one of the `allowed` words, else refuse it naming `name`."""
+    if value not in allowed:
+        raise ValueError(f"{name} must be one of {', '.join(allowed)}, got {value!r}")
+    return str(value)
+
+
+def _declare(kind: str) -> Callable[[F], F]:
+    def mark(function: F) -> F:
+        function.kind = kind  # type: ignore[attr-defined]
+        return function
+
+    return mark
+
+
+formula = _declare("formula")
+search = _declare("search")
+fit = _declare("fit")
+simulate = _declare("simulate")
+io = _declare("io")

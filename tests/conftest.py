@@ -1,0 +1,25 @@
+"""Paths and strictness that all tests share."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+REFERENCE = ROOT / "reference"
+
+
+def read_rows(path: Path) -> list[dict[str, str]]:
+    """Return the rows of a CSV file as dictionaries."""
+    with path.open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file, strict=True))
+
+
+@pytest.fixture(autouse=True)
+def _floating_point_errors_are_seen():
+    """Let an unguarded division by zero or overflow fail the test that meets it."""
+    with np.errstate(divide="raise", over="raise", invalid="raise"):
+        yield

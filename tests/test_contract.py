@@ -1,0 +1,209 @@
+"""What every public function owes, by its declared kind.
+
+A room's test module `tests/test_<room>.py` holds `CALLS`: for each public
+function one set of valid keyword arguments, from which the checks here start.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+import importlib.util
+import inspect
+import re
+
+import numpy as np
+import pytest
+from numpydoc.docscrape import FunctionDoc
+
+from pedalcalc._base import Result
+from tests.conftest import REFERENCE, read_rows
+
+ROOMS = [
+    room
+    for room in (
+        "values junction led rc bias supply pump switching opto sidechain compressor report plot explore page"
+    ).split()
+    if importlib.util.find_spec(f"pedalcalc.{room}")
+]
+NAMES = {row["name"]: row for row in read_rows(REFERENCE / "nomenclature.csv")}
+SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
+NOT_NUMBERS = {"record", "text", "cautions", "bool", "records", "function", "path"}
+KINDS = {"formula", "search", "fit", "simulate", "io"}
+
+
+def _public(room):
+    module = importlib.import_module(f"pedalcalc.{room}")
+    for name in module.__all__:
+        thing = getattr(module, name)
+        if inspect.isfunction(thing):
+            yield pytest.param(room, name, thing, id=f"{room}.{name}")
+
+
+def _calls(room):
+    return importlib.import_module(f"tests.test_{room}").CALLS
+
+
+FUNCTIONS = [param for room in ROOMS for param in _public(room)]
+FORMULAS = [param for param in FUNCTIONS if getattr(param.values[2], "kind", "") == "formula"]
+
+
+def _numeric_arguments(room, name):
+    call = _calls(room)[name]
+    return {key: value for key, value in call.items() if NAMES[key]["unit"] not in NOT_NUMBERS}
+
+
+def _fields(result):
+    """Return the numeric content of a result as a dictionary of arrays."""
+    if not isinstance(result, Result):
+        return {"": np.asarray(result)}
+    found = {}
+    for field in dataclasses.fields(result):
+        value = getattr(result, field.name)
+        if isinstance(value, Result):
+            found |= {f"{field.name}.{key}": inner for key, inner in _fields(value).items()}
+        elif not isinstance(value, (tuple, list, dict)):
+            found[field.name] = np.asarray(value)
+    return found
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
+def test_declares_a_kind(room, name, function):
+    assert getattr(function, "kind", None) in KINDS
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
+def test_signature_uses_the_vocabulary(room, name, function):
+    parameters = list(inspect.signature(function).parameters.values())
+    positional = [p for p in parameters if p.kind is not p.KEYWORD_ONLY and p.kind is not p.VAR_KEYWORD]
+    assert len(positional) <= 1, "only one argument may be positional"
+    for parameter in parameters:
+        if parameter.kind is not parameter.VAR_KEYWORD:
+            assert parameter.name in NAMES, f"{parameter.name} is not in reference/nomenclature.csv"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
+def test_docstring_is_complete(room, name, function):
+    doc = FunctionDoc(function)
+    documented = {part.name: " ".join(part.desc) for part in doc["Parameters"]}
+    for parameter in inspect.signature(function).parameters.values():
+        if parameter.kind is parameter.VAR_KEYWORD:
+            continue
+        assert parameter.name in documented, f"{parameter.name} is not documented"
+        unit = NAMES[parameter.name]["unit"]
+        if unit not in NOT_NUMBERS:
+            assert f"[{unit}]" in documented[parameter.name], f"{parameter.name} lacks its unit [{unit}]"
+    assert doc["Returns"] or doc["Yields"]
+    assert "\n>>> " in "\n" + "\n".join(doc["Examples"]), "no worked example"
+    references = " ".join(doc["References"])
+    assert SOURCES & set(re.findall(r"[A-Z][A-Z0-9-]+", references)), "no known source key under References"
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_result_fields_use_the_vocabulary(room):
+    module = importlib.import_module(f"pedalcalc.{room}")
+    for name in module.__all__:
+        thing = getattr(module, name)
+        if not (inspect.isclass(thing) and issubclass(thing, Result) and dataclasses.is_dataclass(thing)):
+            continue
+        for field in dataclasses.fields(thing):
+            assert field.name in NAMES, f"{name}.{field.name} is not in reference/nomenclature.csv"
+            assert field.metadata.get("unit") == NAMES[field.name]["unit"], f"{name}.{field.name}: unit"
+            assert field.metadata.get("caption"), f"{name}.{field.name}: caption"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
+def test_has_a_call_and_leaves_its_inputs_alone(room, name, function):
+    call = _calls(room)[name]
+    before = {key: np.array(value, copy=True) for key, value in call.items() if isinstance(value, np.ndarray)}
+    function(**call)
+    for key, value in before.items():
+        np.testing.assert_array_equal(call[key], value)
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+def test_formula_keeps_scalars_scalar(room, name, function):
+    for key, value in _fields(function(**_calls(room)[name])).items():
+        assert value.ndim == 0, f"{key or 'result'} is not a scalar"
+    result = function(**_calls(room)[name])
+    if isinstance(result, Result):
+        for field in dataclasses.fields(result):
+            assert not isinstance(getattr(result, field.name), np.ndarray), f"{field.name} is a 0-d array"
+    else:
+        assert not isinstance(result, np.ndarray)
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+def test_formula_broadcasts_element_by_element(room, name, function):
+    call = _calls(room)[name]
+    arguments = _numeric_arguments(room, name)
+    if len(arguments) == 0:
+        return
+    first, *others = arguments
+    stretched = dict(call)
+    stretched[first] = np.asarray(call[first], float) * np.array([[1.0], [1.001], [1.002]])
+    if others:
+        stretched[others[0]] = np.asarray(call[others[0]], float) * np.array([1.0, 0.999, 0.998, 0.997])
+    whole = _fields(function(**stretched))
+    shape = np.broadcast_shapes(*(np.shape(stretched[key]) for key in arguments))
+    for index in np.ndindex(shape):
+        single = dict(call)
+        for key in arguments:
+            single[key] = float(np.broadcast_to(stretched[key], shape)[index])
+        for key, value in _fields(function(**single)).items():
+            got = np.broadcast_to(whole[key], shape)[index]
+            if value.dtype.kind in "fc":
+                np.testing.assert_allclose(got, value, rtol=1e-12, atol=0, err_msg=f"{key} at {index}")
+            else:
+                assert got == value, f"{key} at {index}"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+def test_formula_takes_integers_as_floats(room, name, function):
+    call = _calls(room)[name]
+    whole = {
+        key: int(value) for key, value in _numeric_arguments(room, name).items() if float(value) == int(float(value))
+    }
+    if not whole:
+        return
+    expected, got = _fields(function(**call)), _fields(function(**(call | whole)))
+    for key, value in expected.items():
+        np.testing.assert_array_equal(got[key], value)
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+def test_formula_keeps_nan_in_its_place(room, name, function):
+    call = _calls(room)[name]
+    clean = _fields(function(**call))
+    for key, value in _numeric_arguments(room, name).items():
+        holed = call | {key: np.array([value, np.nan, value], dtype=float)}
+        found = _fields(function(**holed))
+        changed = False
+        for field, whole in found.items():
+            whole = np.broadcast_to(whole, (3,))
+            for place in (0, 2):
+                if whole.dtype.kind == "f":
+                    np.testing.assert_allclose(whole[place], clean[field], rtol=1e-12, err_msg=f"{key} -> {field}")
+                else:
+                    assert whole[place] == clean[field]
+            changed |= bool(whole.dtype.kind == "f" and np.isnan(whole[1]))
+        assert changed, f"NaN in {key} left no NaN in the result"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
+def test_impossible_values_are_refused_by_name(room, name, function):
+    call = _calls(room)[name]
+    for key in _numeric_arguments(room, name):
+        row = NAMES[key]
+        bad = []
+        if row["low"] not in ("", "-inf"):
+            bad.append(float(row["low"]) - 1.0)
+        if row["zero"] == "no" and row["low"] != "":
+            bad.append(0.0)
+        if row["infinity"] == "no":
+            bad.append(np.inf)
+        for value in bad:
+            with pytest.raises(ValueError, match=key):
+                function(**(call | {key: value}))
+        with pytest.raises(TypeError, match=key):
+            function(**(call | {key: "4k7"}))

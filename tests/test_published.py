@@ -1,0 +1,55 @@
+"""Every row of reference/published/*.csv against the function it names."""
+
+from __future__ import annotations
+
+import importlib
+import json
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from tests.conftest import REFERENCE, read_rows
+
+TABLES = sorted(path for path in (REFERENCE / "published").glob("*.csv") if path.stem != "left-out")
+ROWS = [row for table in TABLES for row in read_rows(table)]
+SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
+KINDS = {"printed", "hand-rounded", "digitised", "datasheet", "measured", "exact"}
+
+
+def _argument(value):
+    """Turn the text "devices.NAME" into the record of that name, leave the rest."""
+    if isinstance(value, str) and value.startswith("devices."):
+        return getattr(importlib.import_module("pedalcalc.devices"), value.removeprefix("devices."))
+    return value
+
+
+def _allowed_error(row: dict[str, str]) -> float:
+    """Half a unit in the last printed digit, or the row's own relative tolerance."""
+    printed = Decimal(row["printed"])
+    if row["kind"] in {"printed", "datasheet"}:
+        assert not row["tol"], "a printed figure has no tolerance to choose"
+        return 0.5 * 10.0 ** int(printed.as_tuple().exponent) * (1 + 1e-9)
+    assert row["tol"] and row["note"], "a tolerance needs its reason"
+    return abs(float(printed)) * float(row["tol"])
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row["id"])
+def test_published_value(row):
+    assert row["kind"] in KINDS
+    assert row["source"] in SOURCES
+    assert row["where"]
+    module, name = row["function"].rsplit(".", 1)
+    function = getattr(importlib.import_module(f"pedalcalc.{module}"), name)
+    result = function(**{key: _argument(value) for key, value in json.loads(row["inputs"]).items()})
+    value = getattr(result, row["field"]) if row["field"] else result
+    if isinstance(value, str):
+        assert value == row["printed"]
+        return
+    assert np.ndim(value) == 0
+    assert abs(float(value) - float(row["printed"])) <= _allowed_error(row)
+
+
+def test_ids_are_unique():
+    ids = [row["id"] for row in ROWS]
+    assert len(ids) == len(set(ids))
