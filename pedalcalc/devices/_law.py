@@ -1,0 +1,19 @@
+"""The junction law that diode and LED records are written for."""
+
+from __future__ import annotations
+
+from math import expm1
+
+#: Boltzmann constant and elementary charge, exact by definition since the 2019 SI.
+BOLTZMANN = 1.380649e-23
+CHARGE = 1.602176634e-19
+
+#: Thermal voltage kT/q at 300 K, the temperature that all records are stated for.
+VOLTAGE_THERMAL_300K = BOLTZMANN * 300 / CHARGE
+
+
+def saturation_through(
+    voltage: float, current: float, *, ideality: float, resistance_series: float, voltage_thermal: float
+) -> float:
+    """Return the saturation current that puts V = n Vt ln(1 + I/Is) + I Rs through one sheet point."""
+    return current / expm1((voltage - current * resistance_series) / (ideality * voltage_thermal))
