@@ -6,6 +6,14 @@ that names the part, and replaced field by field with `dataclasses.replace`.
 """
 
 from pedalcalc.devices._record import Device, Spread
+from pedalcalc.devices.converter import (
+    CONVERTER_1044,
+    CONVERTER_1044S,
+    CONVERTER_7660,
+    CONVERTER_7660A,
+    CONVERTER_7662,
+    Converter,
+)
 from pedalcalc.devices.diode import DIODE_1N4001, DIODE_1N4148, DIODE_1N5817, Diode
 from pedalcalc.devices.led import (
     LED_BLUE,
@@ -37,8 +45,34 @@ from pedalcalc.devices.photocell import (
     Coupler,
     Ldr,
 )
+from pedalcalc.devices.protection import MOSFET_BS250, MOSFET_IRF9540, MOSFET_LOGIC_P, ProtectionMosfet
+from pedalcalc.devices.source import (
+    ADAPTOR_9V_REGULATED,
+    ADAPTOR_9V_UNREGULATED,
+    ADAPTOR_12V_REGULATED,
+    ADAPTOR_18V_REGULATED,
+    BATTERY_9V_ALKALINE,
+    BATTERY_9V_LITHIUM,
+    BATTERY_9V_NIMH,
+    BATTERY_9V_ZINC_CARBON,
+    Adaptor,
+    Battery,
+)
 
 __all__ = [
+    "ADAPTOR_9V_REGULATED",
+    "ADAPTOR_9V_UNREGULATED",
+    "ADAPTOR_12V_REGULATED",
+    "ADAPTOR_18V_REGULATED",
+    "BATTERY_9V_ALKALINE",
+    "BATTERY_9V_LITHIUM",
+    "BATTERY_9V_NIMH",
+    "BATTERY_9V_ZINC_CARBON",
+    "CONVERTER_1044",
+    "CONVERTER_1044S",
+    "CONVERTER_7660",
+    "CONVERTER_7660A",
+    "CONVERTER_7662",
     "COUPLER_GREEN_GAP_GL5528",
     "COUPLER_GREEN_GL5528",
     "COUPLER_NSL28",
@@ -65,10 +99,17 @@ __all__ = [
     "LED_RED_GAASP",
     "LED_WHITE",
     "LED_YELLOW",
+    "MOSFET_BS250",
+    "MOSFET_IRF9540",
+    "MOSFET_LOGIC_P",
+    "Adaptor",
+    "Battery",
+    "Converter",
     "Coupler",
     "Device",
     "Diode",
     "Ldr",
     "Led",
+    "ProtectionMosfet",
     "Spread",
 ]
