@@ -1,0 +1,132 @@
+"""Read threshold, ratio and knee off a static curve, computed or measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Caution, Result, caution_above, fit, numeric, quantity
+
+Array = NDArray[np.float64]
+
+SPAN_DB = 6.0  # the ratio is read over this much input, and so is the slope at the quiet end
+REDUCTION_LEAST_DB = 0.1  # a curve that bends less than this does not compress
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CurveFeatures(Result):
+    """What a static curve says in three numbers, and how well it says it."""
+
+    threshold_dbv: float = quantity("dBV", "threshold (input level)")
+    ratio: float = quantity("1", "highest ratio")
+    knee_db: float = quantity("dB", "knee width")
+    gain_quiet_db: float = quantity("dB", "gain below the threshold")
+    level_ratio_dbv: float = quantity("dBV", "input level where the ratio is highest")
+    compresses: bool = quantity("bool", "compresses")
+    misfit_db: float = quantity("dB", "largest distance of the curve from the three numbers")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@fit
+def curve_features(level_in_dbv: ArrayLike, *, level_out_dbv: ArrayLike) -> CurveFeatures:
+    """Read threshold, ratio and knee width off a static curve.
+
+    As one would with a ruler: a line of slope 1 is laid through the quiet end, another where the curve is
+    flattest (over 6 dB of input). Where they meet is the threshold. The curve passes
+    under that corner, by an eighth of the knee width times (1 - 1/ratio).
+
+    Parameters
+    ----------
+    level_in_dbv : array_like
+        Input levels [dBV], rising, over at least 12 dB.
+    level_out_dbv : array_like
+        Output level at each [dBV].
+
+    Returns
+    -------
+    CurveFeatures
+        Threshold [dBV], ratio (input change over output change: infinite for a flat curve, negative
+        where the output falls as the input rises), knee width [dB], the gain at the quiet end
+        [dB], the middle of the 6 dB over which the ratio was read [dBV], and by how much the curve differs
+        at worst from the soft-knee law with these numbers [dB]. A curve that bends by less than 0.1 dB
+        does not compress: ratio 1, threshold infinite, no knee.
+
+    Raises
+    ------
+    ValueError
+        If there are gaps (NaN), the levels do not rise, or they span less than 12 dB.
+
+    Notes
+    -----
+    The law with threshold T, ratio R and knee W, over a gain of 0 dB: y = x below T - W/2, y = T + (x - T)/R above T + W/2,
+    and y = x + (1/R - 1)(x - T + W/2)²/(2W) between. It comes out exactly when the curve follows it, reaches
+    6 dB above the knee and starts below it. The ratio of an optical cell changes with level: then the largest is given,
+    and the misfit says how far from the law the curve is.
+
+    References
+    ----------
+    GIANNOULIS-2012: the soft-knee law (paper not seen; read in a library that cites it).
+
+    Examples
+    --------
+    >>> level = np.arange(-50.0, 1.0)
+    >>> above = np.clip((level + 25) / 10, 0, 1)
+    >>> out = level - 0.75 * np.where(level < -15, 5 * above**2, level + 20)
+    >>> features = curve_features(level, level_out_dbv=out)
+    >>> print(round(features.threshold_dbv, 6), round(features.ratio, 6), round(features.knee_db, 6))
+    -20.0 4.0 10.0
+    """
+    level = numeric("level_in_dbv", level_in_dbv)
+    out = numeric("level_out_dbv", level_out_dbv)
+    if level.ndim != 1 or out.shape != level.shape:
+        raise ValueError(
+            f"level_in_dbv and level_out_dbv must be one row each of the same length, got {level.shape}, {out.shape}"
+        )
+    if np.isnan(level).any() or np.isnan(out).any():
+        raise ValueError("level_in_dbv and level_out_dbv must have no gap (NaN)")
+    if level.size < 3 or not np.all(np.diff(level) > 0) or np.ptp(level) < 2 * SPAN_DB:
+        raise ValueError(f"level_in_dbv must rise from point to point over at least {2 * SPAN_DB:g} dB")
+    starts = np.concatenate([level[level <= level[-1] - SPAN_DB], [level[-1] - SPAN_DB]])
+    ends = np.interp(starts + SPAN_DB, level, out)
+    slopes = (ends - np.interp(starts, level, out)) / SPAN_DB
+    gain = float(out[0] - level[0])
+    bend = float(np.max(np.abs(out - level - gain)))
+    flattest = int(np.argmin(slopes))
+    slope = float(slopes[flattest])
+    middle = float(starts[flattest] + SPAN_DB / 2)
+    if bend < REDUCTION_LEAST_DB or slope >= 1:
+        return CurveFeatures(np.inf, 1.0, 0.0, gain, middle, False, bend, ())
+    line = float(ends[flattest] - slope * (starts[flattest] + SPAN_DB))  # out = line + slope * in
+    threshold = (line - gain) / (1 - slope)
+    ratio = np.inf if slope == 0 else 1 / slope
+    corner = float(np.interp(threshold, level, out))
+    knee = max(0.0, 8 * (threshold + gain - corner) / (1 - slope))
+    law = gain + soft_knee(level, threshold_dbv=threshold, slope=slope, knee_db=knee)
+    return CurveFeatures(
+        threshold,
+        ratio,
+        knee,
+        gain,
+        middle,
+        True,
+        float(np.max(np.abs(out - law))),
+        caution_above(
+            "curve already bends at its quiet end: threshold and knee are read wrong",
+            "start the curve at a lower level",
+            1 - slopes[0],
+            0.1,
+            "1",
+        ),
+    )
+
+
+def soft_knee(level: Array, *, threshold_dbv: float, slope: float, knee_db: float) -> Array:
+    """Return the output level of the soft-knee law with gain 1 below the threshold."""
+    over = level - threshold_dbv
+    inside = np.abs(2 * over) < knee_db
+    hard = np.where(over > 0, threshold_dbv + slope * over, level)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        soft = level + (slope - 1) * (over + knee_db / 2) ** 2 / (2 * knee_db)
+    return np.where(inside, soft, hard)

@@ -1,0 +1,418 @@
+"""Measure attack, release and level on any record, computed or recorded.
+
+Nothing here knows the circuit: a level track goes in, numbers come out, so a
+computed step response and a recording from the bench are read the same way.
+
+One circuit has many "attack times". Each number below therefore carries its
+definition: the two levels, the tone, the band, and whether it is the first
+entry of the band or the last. Deviations are counted in dB of level::
+
+            ____ the input steps up: the level leaps with it
+           |    \\
+           |     \\__  first entry          last entry
+        ---|--------\\--------------__------------------  band
+           |         \\          __/  \\___ .............. steady level
+        ---|----------\\________/----------------------  band
+       ____|                overshoot
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Caution, Result, caution_below, is_a, numeric, quantity, simulate
+
+Array = NDArray[np.float64]
+
+# A level counts as settled when its average over the last tenth of a step differs from
+# the tenth before by less than this share of the band. For a level that approaches
+# exponentially the time then read is within about 6 % of the time to the true level.
+DRIFT_SHARE = 0.05
+POINTS_LEAST = 20
+
+
+@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
+class TimingDefinition(Result):
+    """What "attack time" and "release time" are taken to mean.
+
+    Either a band is given in dB around the new steady level, or, with NaN
+    bands, the part of the level change (in dB) that is still left when the
+    clock stops, and when it starts (1: at the step itself).
+    """
+
+    name: str = quantity("text", "definition")
+    source: str = quantity("text", "source")
+    level_low_dbv: float = quantity("dBV", "input level before and after the step")
+    level_step_db: float = quantity("dB", "size of the input step")
+    frequency: float = quantity("Hz", "tone")
+    band_attack_db: float = quantity("dB", "band around the steady level, attack")
+    band_release_db: float = quantity("dB", "band around the steady level, release")
+    part_start: float = quantity("1", "part of the change left when the clock starts")
+    part_left: float = quantity("1", "part of the change left when the clock stops")
+
+    def __post_init__(self) -> None:
+        for name in ("level_low_dbv", "level_step_db", "frequency"):
+            allowed = {} if name == "level_low_dbv" else {"above": 0.0}
+            if np.isnan(_number(name, getattr(self, name), **allowed)):
+                raise ValueError(f"{name} must be a known number, got nan")
+        bands = [_number(name, getattr(self, name), above=0) for name in ("band_attack_db", "band_release_db")]
+        start = _number("part_start", self.part_start, above=0, most=1)
+        left = _number("part_left", self.part_left, above=0, below=1)
+        if np.isnan(bands).all() == np.isnan(left) or np.isnan(bands[0]) != np.isnan(bands[1]):
+            raise ValueError("give either both bands in dB or part_left, and leave the other as nan")
+        if np.isnan(start) or start <= self.part_left:
+            raise ValueError(f"part_start must be above part_left and at most 1, got {start:g}")
+
+
+def _number(name: str, value: Any, **allowed: float) -> float:
+    array = numeric(name, value, **allowed)  # type: ignore[arg-type]
+    if array.ndim:
+        raise ValueError(f"{name} must be one number, got {value!r}")
+    return float(array)
+
+
+def _definition(name: str, source: str, low: float, step: float, tone: float, **how: float) -> TimingDefinition:
+    given = {"band_attack_db": np.nan, "band_release_db": np.nan, "part_start": 1.0, "part_left": np.nan} | how
+    return TimingDefinition(name=name, source=source, level_low_dbv=low, level_step_db=step, frequency=tone, **given)
+
+
+#: Settling to within ±2 dB of the new steady level, for a step of 20 dB at guitar level.
+SETTLE_2DB = _definition(
+    "settling within ±2 dB", "PRACTICE", -30.0, 20.0, 1000.0, band_attack_db=2.0, band_release_db=2.0
+)
+#: 63.2 % of the level change in dB done: one time constant of a first-order response in dB.
+PART_63 = _definition("63 % of the level change in dB", "PRACTICE", -30.0, 20.0, 1000.0, part_left=float(np.exp(-1.0)))
+#: From 10 % to 90 % of the level change in dB.
+PART_10_90 = _definition(
+    "10 to 90 % of the level change in dB", "PRACTICE", -30.0, 20.0, 1000.0, part_start=0.9, part_left=0.1
+)
+#: 25 dB step and ±2 dB band in the style of IEC 60118-2 (withdrawn), levels shifted to a pedal's.
+IEC_60118_2_STYLE = _definition(
+    "IEC 60118-2 style", "MEMORY", -35.0, 25.0, 1600.0, band_attack_db=2.0, band_release_db=2.0
+)
+#: 35 dB step (there 55 to 90 dB), within 3 dB (attack, from memory) and 4 dB (release, read), in the style of ANSI S3.22.
+ANSI_S3_22_STYLE = _definition(
+    "ANSI S3.22 style", "ANSI-S322-NOTE", -45.0, 35.0, 2000.0, band_attack_db=3.0, band_release_db=4.0
+)
+#: All of them, the two that say most first.
+DEFINITIONS = (PART_63, SETTLE_2DB, IEC_60118_2_STYLE, ANSI_S3_22_STYLE, PART_10_90)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Envelope(Result):
+    """Level of a tone against time."""
+
+    time: Array = quantity("s", "time")
+    amplitude: Array = quantity("V", "amplitude")
+    level_dbv: Array = quantity("dBV", "level")
+
+
+@simulate
+def envelope(signal: ArrayLike, *, sample_rate: float, frequency: float) -> Envelope:
+    """Follow the level of a tone by quadrature over half a period.
+
+    The signal is mixed with a sine and a cosine of the tone's frequency and
+    averaged over exactly half a period, centred. A steady sine comes out
+    exactly, whatever its phase and however the period falls on the samples,
+    and odd harmonics do not disturb it. A jump of the tone is smeared over half a period:
+    a quarter before it and a quarter after. Even harmonics and a steady
+    offset leak in; take an offset out beforehand.
+
+    Parameters
+    ----------
+    signal : array_like
+        Samples of the signal [V], time along the last axis.
+    sample_rate : float
+        Samples per second [Hz], more than 8 times `frequency`.
+    frequency : float
+        Frequency of the tone [Hz].
+
+    Returns
+    -------
+    Envelope
+        Time [s] (0 at the first sample of `signal`), amplitude [V] and level [dBV] (rms; a
+        sine of 1.414 V amplitude is 0 dBV; silence is minus infinity). The track
+        covers only times whose half period lies within the signal: it begins and
+        ends a quarter period, rounded up to whole samples, inside it.
+
+    Raises
+    ------
+    ValueError
+        If the signal is shorter than the averaging needs or holds NaN, or a value is out of range.
+
+    Notes
+    -----
+    For x = A sin(ωt + φ), 2x·exp(−jωt) is a constant of magnitude A and a part at 2ω.
+    The average has full weights and one fractional weight at each end, chosen
+    so that its response at 2ω is exactly zero.
+
+    References
+    ----------
+    DERIVED: zero of the averaging window at twice the tone.
+
+    Examples
+    --------
+    >>> tone = 0.2 * np.sin(2 * np.pi * 82 * np.arange(2400) / 24000 + 0.4)
+    >>> track = envelope(tone, sample_rate=24000, frequency=82)
+    >>> print(round(track.amplitude.min(), 6), round(track.amplitude.max(), 6), round(track.level_dbv[0], 3))
+    0.2 0.2 -16.99
+    """
+    samples = numeric("signal", signal)
+    rate = _number("sample_rate", sample_rate, above=0)
+    tone = _number("frequency", frequency, above=0)
+    if not 8 * tone < rate:
+        raise ValueError(f"frequency must be below an eighth of the sample rate ({rate / 8:g} Hz), got {tone:g}")
+    if np.isnan(samples).any():
+        raise ValueError("signal must hold no NaN: a level cannot be measured across a gap")
+    angle = 4 * np.pi * tone / rate  # step of the part at twice the tone
+    half = int(np.ceil(np.pi / angle - 0.5)) - 1  # whole weights on each side of the centre
+    ends = -np.sin((half + 0.5) * angle) / np.sin(angle / 2) / (2 * np.cos((half + 1) * angle))
+    count = samples.shape[-1] if samples.ndim else 0
+    centre = np.arange(half + 1, count - half - 1)
+    if centre.size == 0:
+        raise ValueError(f"signal must have at least {2 * half + 3} samples for a tone of {tone:g} Hz, got {count}")
+    mixed = 2 * samples * np.exp(-0.5j * angle * np.arange(count))
+    total = np.concatenate([np.zeros((*samples.shape[:-1], 1)), np.cumsum(mixed, axis=-1)], axis=-1)
+    inner = total[..., centre + half + 1] - total[..., centre - half]
+    outer = mixed[..., centre - half - 1] + mixed[..., centre + half + 1]
+    amplitude = np.abs(inner + ends * outer) / (2 * half + 1 + 2 * ends)
+    with np.errstate(divide="ignore"):
+        level = 20 * np.log10(amplitude / np.sqrt(2))
+    return Envelope(centre / rate, amplitude, level)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AttackRelease(Result):
+    """Attack and release of one up-and-down step, with all that the numbers depend on."""
+
+    name: str = quantity("text", "definition")
+    level_low_dbv: float = quantity("dBV", "input level before and after")
+    level_step_db: float = quantity("dB", "size of the input step")
+    frequency: float = quantity("Hz", "tone")
+    time_attack: float = quantity("s", "attack (in the band for good)")
+    time_attack_first: float = quantity("s", "attack, first entry")
+    time_release: float = quantity("s", "release (in the band for good)")
+    time_release_first: float = quantity("s", "release, first entry")
+    overshoot_attack_db: float = quantity("dB", "overshoot, attack")
+    overshoot_release_db: float = quantity("dB", "overshoot, release")
+    band_attack_db: float = quantity("dB", "band, attack")
+    band_release_db: float = quantity("dB", "band, release")
+    settled_attack: bool = quantity("bool", "attack settled within the record")
+    settled_release: bool = quantity("bool", "release settled within the record")
+    level_out_low_dbv: float = quantity("dBV", "output level before the step")
+    level_out_high_dbv: float = quantity("dBV", "steady output level of the loud part")
+    level_out_after_dbv: float = quantity("dBV", "steady output level afterwards")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@simulate
+def attack_release(
+    time: ArrayLike, *, level_dbv: ArrayLike, time_up: float, time_down: float, definition: TimingDefinition
+) -> AttackRelease:
+    """Measure attack and release on the level track of an up-and-down step.
+
+    The steady level is the average over the last tenth of each part. The
+    clock starts at the step; the largest deviation within a quarter period
+    after it is where the search for the first entry of the band begins, so
+    that the smeared edge of the tone itself is not taken for an entry.
+
+    Parameters
+    ----------
+    time : array_like
+        Times of the track [s], rising.
+    level_dbv : array_like
+        Output level at each time [dBV]; for a recording through an unknown gain any
+        reference will do.
+    time_up : float
+        When the input steps up [s].
+    time_down : float
+        When the input steps down again [s].
+    definition : TimingDefinition
+        What the times mean: step, tone and band. Its levels must be those of the step that was played.
+
+    Returns
+    -------
+    AttackRelease
+        Times [s] counted from each step: `time_attack_first` is the first
+        entry of the band, `time_attack` the moment after which the level stays
+        in it (with "10 to 90 %" both count from the first moment at which 10 % are done);
+        the overshoot [dB] beyond the steady level after the first entry; definition, levels, tone and
+        band. A level that never leaves the band gives 0 s. Where `settled_...` is false the level was still
+        moving at the end of the part: its time is a lower bound, and a caution says so.
+
+    Raises
+    ------
+    ValueError
+        If the track has gaps (NaN), does not rise in time, or has fewer than 20 points in a part.
+
+    Notes
+    -----
+    For a response that is first order in dB with time constant τ, a change of D dB
+    enters a band of d dB after τ ln(D/d). The change is that of the gain: the step of the input less
+    that of the output. A definition by parts of the change has the band part·D. Before the first step the level must be steady.
+    Settled means: over its last tenth the level moved by less than a twentieth of the band,
+    and it ended inside the band.
+
+    References
+    ----------
+    MEMORY: 25 dB step and ±2 dB band after IEC 60118-2; 3 dB attack band after ANSI S3.22.
+    ANSI-S322-NOTE: 90 dB for 1 s, drop to 55 dB, release to within 4 dB.
+    PRACTICE: 63 %, 10 to 90 %, settling within ±2 dB.
+
+    Examples
+    --------
+    A gain that falls by 15 dB with a time constant of 10 ms, and recovers with 100 ms:
+
+    >>> time = np.arange(0, 3, 1e-4)
+    >>> gain = np.where(time < 1, -15 * (1 - np.exp(-(time - 0.5) / 0.01)), -15 * np.exp(-(time - 1) / 0.1))
+    >>> level = np.where(time < 0.5, -30, np.where(time < 1, -10, -30) + gain)
+    >>> result = attack_release(time, level_dbv=level, time_up=0.5, time_down=1, definition=SETTLE_2DB)
+    >>> print(f"{result.time_attack * 1e3:.2f} ms, {result.time_release * 1e3:.1f} ms, {10 * np.log(15 / 2):.2f} ms")
+    20.15 ms, 201.5 ms, 20.15 ms
+    """
+    is_a("definition", definition, TimingDefinition)
+    times = numeric("time", time, least=0)
+    level = numeric("level_dbv", level_dbv)
+    up = _number("time_up", time_up, above=0)
+    down = _number("time_down", time_down, above=0)
+    if times.ndim != 1 or level.shape != times.shape:
+        raise ValueError(
+            f"time and level_dbv must be one row each of the same length, got {times.shape}, {level.shape}"
+        )
+    if np.isnan(level).any() or not np.all(np.diff(times) > 0):
+        raise ValueError("time must rise from point to point and level_dbv must have no gap (NaN)")
+    if not up < down:
+        raise ValueError(f"time_down must be above time_up = {up:g}, got {down:g}")
+    smear = 0.25 / definition.frequency
+    before, loud, after = (
+        _part(times, level, start, stop) for start, stop in ((-np.inf, up - smear), (up, down - smear), (down, np.inf))
+    )
+    low = _steady(*before)
+    high, end = _steady(*loud), _steady(*after)
+    step = definition.level_step_db
+    attack = _leg(loud, up, smear, high, step - (high - low), definition, definition.band_attack_db)
+    release = _leg(after, down, smear, end, (high - end) - step, definition, definition.band_release_db)
+    return AttackRelease(
+        name=definition.name,
+        level_low_dbv=definition.level_low_dbv,
+        level_step_db=step,
+        frequency=definition.frequency,
+        time_attack=attack.last,
+        time_attack_first=attack.first,
+        time_release=release.last,
+        time_release_first=release.first,
+        overshoot_attack_db=attack.overshoot,
+        overshoot_release_db=release.overshoot,
+        band_attack_db=attack.band,
+        band_release_db=release.band,
+        settled_attack=attack.settled,
+        settled_release=release.settled,
+        level_out_low_dbv=low,
+        level_out_high_dbv=high,
+        level_out_after_dbv=end,
+        cautions=_cautions("attack", attack) + _cautions("release", release),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Leg:
+    first: float
+    last: float
+    overshoot: float
+    band: float
+    change: float
+    settled: bool
+    drift: float
+
+
+def _part(time: Array, level: Array, start: float, stop: float) -> tuple[Array, Array]:
+    inside = (time >= start) & (time <= stop)
+    if np.count_nonzero(inside) < POINTS_LEAST:
+        raise ValueError(
+            f"time must have at least {POINTS_LEAST} points in each part of the step, "
+            f"got {np.count_nonzero(inside)} from {start:g} to {stop:g} s"
+        )
+    return time[inside], level[inside]
+
+
+def _steady(time: Array, level: Array, *, tenths_back: int = 0) -> float:
+    """Average the level over the last tenth of a part, or over one of the tenths before."""
+    tenth = (time[-1] - time[0]) / 10
+    stop = time[-1] - tenths_back * tenth
+    return float(np.mean(level[(time >= stop - tenth) & (time <= stop)]))
+
+
+def _leg(
+    part: tuple[Array, Array],
+    step: float,
+    smear: float,
+    steady: float,
+    change: float,
+    definition: TimingDefinition,
+    band: float,
+) -> _Leg:
+    """Time one part: `change` is how far the gain moves, positive if the level leaps too high."""
+    time, level = part[0] - step, part[1] - steady
+    by_parts = bool(np.isnan(band))
+    if by_parts:
+        band = definition.part_left * abs(change)
+    leap = int(np.argmax(np.abs(level[: max(1, np.searchsorted(time, smear, side="right"))])))
+    first, last = _entries(time, level, band, leap)
+    start = 0.0
+    if by_parts and definition.part_start < 1:
+        start = _entries(time, level, definition.part_start * abs(change), leap)[0]
+    later = level[(time >= first) & (np.arange(time.size) >= leap)]
+    overshoot = float(np.max(-np.sign(change) * later, initial=0.0))
+    drift = abs(steady - _steady(time, part[1], tenths_back=1))
+    settled = bool(abs(level[-1]) <= band and drift <= DRIFT_SHARE * band) or bool(np.ptp(level) == 0)
+    return _Leg(first - start, last - start, overshoot, band, change, settled, drift)
+
+
+def _entries(time: Array, level: Array, band: float, leap: int) -> tuple[float, float]:
+    """Return the first entry of the band after the leap, and the last; 0 if it is never left."""
+    outside = np.abs(level) > band
+    outside[:leap] = False
+    where = np.flatnonzero(outside)
+    if where.size == 0:
+        return 0.0, 0.0
+    end = int(where[-1])
+    last = float(time[-1]) if end == time.size - 1 else _crossing(time, level, band, end)
+    if not outside[leap]:
+        return 0.0, last
+    inside = np.flatnonzero(~outside[leap:])
+    # Between two samples on opposite sides the level has passed through the whole band.
+    through = np.flatnonzero(outside[leap:-1] & (np.sign(level[leap:-1]) != np.sign(level[leap + 1 :])))
+    entry = min([int(found[0]) for found in (inside - 1, through) if found.size], default=-1)
+    return (float(time[-1]) if entry < 0 else _crossing(time, level, band, leap + entry)), last
+
+
+def _crossing(time: Array, level: Array, band: float, index: int) -> float:
+    """Interpolate where the level enters the band after the sample at `index`, which is outside."""
+    edge = np.sign(level[index]) * band
+    share = (level[index] - edge) / (level[index] - level[index + 1])
+    return float(time[index] + share * (time[index + 1] - time[index]))
+
+
+def _cautions(which: str, leg: _Leg) -> tuple[Caution, ...]:
+    found = caution_below(
+        f"hardly any level change to time ({which})",
+        "play a larger step, or one that crosses the threshold",
+        abs(leg.change),
+        0.5,
+        "dB",
+    )
+    if not leg.settled:
+        found += (
+            Caution(
+                f"level still moving at the end: the {which} time is a lower bound",
+                "hold that part of the step longer",
+                leg.drift,
+                DRIFT_SHARE * leg.band,
+                "dB",
+            ),
+        )
+    return found
