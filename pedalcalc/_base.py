@@ -90,6 +90,8 @@ def numeric(
             "text such as '4k7' is read once with pedalcalc.values.read_value"
         )
     array = array.astype(float)
+    if array.size and _within(array.min(), array.max(), least, above, most, below, infinity):
+        return array
     bad = np.zeros(array.shape, dtype=bool)
     if least is not None:
         bad |= array < least
@@ -106,6 +108,25 @@ def numeric(
         where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
         raise ValueError(f"{name} must be {allowed}, got {array[bad].flat[0]:g}{where}")
     return array
+
+
+def _within(
+    low: float,
+    high: float,
+    least: float | None,
+    above: float | None,
+    most: float | None,
+    below: float | None,
+    infinity: bool,
+) -> bool:
+    """Tell whether the extremes show every element allowed; NaN among them decides nothing."""
+    return bool(
+        low >= (-np.inf if least is None else least)
+        and high <= (np.inf if most is None else most)
+        and (above is None or low > above)
+        and (below is None or high < below)
+        and (infinity or (low > -np.inf and high < np.inf))
+    )
 
 
 def _allowed(least: float | None, above: float | None, most: float | None, below: float | None, infinity: bool) -> str:
