@@ -14,10 +14,10 @@ from pedalcalc._base import quantity
 from pedalcalc.devices._record import Device, Spread
 
 __all__ = [
-    "ADAPTOR_12V_REGULATED",
-    "ADAPTOR_18V_REGULATED",
     "ADAPTOR_9V_REGULATED",
     "ADAPTOR_9V_UNREGULATED",
+    "ADAPTOR_12V_REGULATED",
+    "ADAPTOR_18V_REGULATED",
     "BATTERY_9V_ALKALINE",
     "BATTERY_9V_LITHIUM",
     "BATTERY_9V_NIMH",
