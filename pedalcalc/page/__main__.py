@@ -1,0 +1,37 @@
+"""Command line of the printable page."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from pedalcalc.page import PageError, write_page, write_pdf
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Write the page of each notebook named, and say where it is."""
+    parser = argparse.ArgumentParser(
+        prog="python -m pedalcalc.page", description="Run a notebook and write its page to print beside it."
+    )
+    parser.add_argument("notebook", nargs="+", help="notebook to run; it is not changed")
+    parser.add_argument(
+        "--pdf", action="store_true", help="print it to PDF too, with a Chromium-like browser of this computer"
+    )
+    parser.add_argument(
+        "--time-limit", type=float, default=120.0, metavar="SECONDS", help="longest time for any one cell (120)"
+    )
+    chosen = parser.parse_args(arguments)
+    for notebook in chosen.notebook:
+        try:
+            page = write_page(notebook, time_limit=chosen.time_limit)
+            print(f"page written: {page}")
+            if chosen.pdf:
+                print(f"PDF written: {write_pdf(page, time_limit=chosen.time_limit)}")
+        except (PageError, OSError, ValueError) as error:
+            print(f"error: {error}", file=sys.stderr)
+            return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,259 @@
+"""Run a notebook and write the page to print beside it; the notebook itself is left as it is."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from pedalcalc import __version__
+from pedalcalc._base import io, numeric
+
+BROWSERS = (
+    "chromium",
+    "chromium-browser",
+    "google-chrome",
+    "google-chrome-stable",
+    "chrome",
+    "msedge",
+    "microsoft-edge",
+)
+BROWSER_FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-pdf-header-footer"]
+# What a page shows of an output that comes in several forms, best first; never the live widget.
+FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain"]
+
+
+class PageError(RuntimeError):
+    """A page could not be made; the message says which cell, and why."""
+
+
+@io
+def write_page(
+    notebook: str | os.PathLike[str], *, page: str | os.PathLike[str] | None = None, time_limit: float = 120.0
+) -> Path:
+    """Run a notebook and write its printable page as one HTML file that needs no network.
+
+    Parameters
+    ----------
+    notebook : path
+        Notebook to run; it is not changed.
+    page : path, optional
+        Where to write; beside the notebook, with the ending ``.html``, where not given.
+    time_limit : float, default 120
+        Longest time for any one cell, above 0 [s].
+
+    Returns
+    -------
+    pathlib.Path
+        The page written.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such notebook.
+    PageError
+        If a cell fails or runs too long, the notebook cannot be read, or the notebook kernel is not installed.
+
+    Notes
+    -----
+    A kernel that hangs is ended and the run repeated once. The page appears whole or not at all.
+
+    References
+    ----------
+    PRACTICE : a worksheet is taken to the bench on paper.
+
+    Examples
+    --------
+    >>> from pedalcalc import page
+    >>> page.write_page("no-such-notebook.ipynb")
+    Traceback (most recent call last):
+    FileNotFoundError: there is no notebook no-such-notebook.ipynb
+    """
+    limit = float(numeric("time_limit", time_limit, above=0.0))
+    source = Path(notebook)
+    if not source.is_file():
+        raise FileNotFoundError(f"there is no notebook {notebook}")
+    target = source.with_suffix(".html") if page is None else Path(page)
+    text = _rendered(_executed(source, limit), source)
+    _replace(target, text.encode("utf-8"))
+    return target
+
+
+@io
+def write_pdf(page: str | os.PathLike[str], *, time_limit: float = 120.0) -> Path:
+    """Print a page to PDF beside it with a Chromium-like browser of this computer.
+
+    Parameters
+    ----------
+    page : path
+        HTML page written by `write_page`.
+    time_limit : float, default 120
+        Longest time the browser may take, above 0 [s].
+
+    Returns
+    -------
+    pathlib.Path
+        The PDF written.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such page.
+    PageError
+        If no such browser is found, or it writes nothing.
+
+    References
+    ----------
+    PRACTICE : any browser prints the page just as well.
+
+    Examples
+    --------
+    >>> from pedalcalc import page
+    >>> page.write_pdf("no-such-page.html")
+    Traceback (most recent call last):
+    FileNotFoundError: there is no page no-such-page.html
+    """
+    limit = float(numeric("time_limit", time_limit, above=0.0))
+    source = Path(page)
+    if not source.is_file():
+        raise FileNotFoundError(f"there is no page {page}")
+    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if browser is None:
+        raise PageError(f"no Chromium, Chrome or Edge found; open {source} in any browser and print it from there")
+    target = source.with_suffix(".pdf")
+    with tempfile.TemporaryDirectory() as folder:
+        made = Path(folder) / "page.pdf"
+        command = [
+            browser,
+            *BROWSER_FLAGS,
+            f"--user-data-dir={folder}/profile",
+            f"--print-to-pdf={made}",
+            source.resolve().as_uri(),
+        ]
+        try:
+            done = subprocess.run(command, capture_output=True, text=True, timeout=limit, check=False)
+        except subprocess.TimeoutExpired as error:
+            raise PageError(f"the browser took longer than {limit:g} s to print {source}") from error
+        if not made.is_file():
+            raise PageError(f"the browser wrote no PDF of {source}: {done.stderr.strip()[-500:]}")
+        _replace(target, made.read_bytes())
+    return target
+
+
+def _replace(target: Path, content: bytes) -> None:
+    """Write a file so that it appears whole or not at all."""
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.stem}-", suffix=target.suffix)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        Path(name).chmod(0o644)
+        Path(name).replace(target)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _executed(source: Path, limit: float) -> Any:
+    """Return the notebook with its outputs, run by this very Python."""
+    try:
+        import nbclient.exceptions
+        import nbformat
+        from jupyter_client.kernelspec import KernelSpecManager, NoSuchKernel
+        from jupyter_client.manager import AsyncKernelManager
+    except ImportError as error:
+        raise PageError(f"running a notebook needs {error.name}; install pedalcalc[lab]") from error
+
+    for attempt in (1, 2):
+        try:
+            notebook = nbformat.read(source, as_version=4)
+        except Exception as error:
+            raise PageError(f"{source} cannot be read as a notebook: {error}") from error
+        _check_language(notebook, source)
+        # No kernel folders are searched: the kernel is always this Python, the one pedalcalc is installed in.
+        specs = KernelSpecManager(kernel_dirs=[], ensure_native_kernel=True)
+        manager = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=specs)
+        folder = str(source.parent.resolve())
+        said = tempfile.TemporaryFile()  # what the kernel process itself writes, told only if it dies
+        client = nbclient.NotebookClient(
+            notebook,
+            km=manager,
+            timeout=limit,
+            startup_timeout=60,
+            shutdown_kernel="immediate",
+            resources={"metadata": {"path": folder}},
+        )
+        try:
+            return client.execute(stderr=said)
+        except nbclient.exceptions.CellTimeoutError as error:
+            if attempt == 2:
+                raise PageError(
+                    f"{source}: a cell took longer than {limit:g} s, twice: {_first_words(error)}"
+                ) from error
+        except nbclient.exceptions.CellExecutionError as error:
+            where = _failing_cell(notebook)
+            raise PageError(f"{source}: {where} failed with {error.ename}: {error.evalue}") from error
+        except (NoSuchKernel, ModuleNotFoundError) as error:
+            raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
+        except RuntimeError as error:
+            if attempt == 2:
+                raise PageError(f"{source}: the kernel did not answer, twice: {error}{_tail(said)}") from error
+    raise AssertionError("not reached")
+
+
+def _check_language(notebook: Any, source: Path) -> None:
+    language = notebook.metadata.get("kernelspec", {}).get("language", "python")
+    if language != "python":
+        raise PageError(f"{source} is written in {language}; only Python notebooks can be run")
+
+
+def _failing_cell(notebook: Any) -> str:
+    """Return the number and first line of the cell that holds an error."""
+    codes = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    for number, cell in enumerate(codes, 1):
+        if any(output.output_type == "error" for output in cell.get("outputs", [])):
+            return f"code cell {number} ({cell.source.strip().splitlines()[0]!r})"
+    return "a cell"
+
+
+def _first_words(error: BaseException) -> str:
+    return " ".join(str(error).split())[:300]
+
+
+def _rendered(notebook: Any, source: Path) -> str:
+    try:
+        from nbconvert import HTMLExporter
+        from traitlets.config import Config
+    except ImportError as error:
+        raise PageError(f"writing a page needs {error.name}; install pedalcalc[lab]") from error
+
+    template = Path(__file__).parent / "template"
+    config = Config()
+    config.NbConvertBase.display_data_priority = FORMS
+    exporter = HTMLExporter(
+        config=config,
+        template_name=template.name,
+        extra_template_basedirs=[str(template.parent)],
+        exclude_input=True,
+        exclude_output_prompt=True,
+    )
+    exporter.embed_images = True
+    resources = {
+        "metadata": {"name": source.stem, "path": str(source.parent.resolve())},
+        "page_title": _title(notebook, source),
+        "page_notebook": source.name,
+        "page_version": __version__,
+        "page_date": datetime.date.today().isoformat(),
+    }
+    return str(exporter.from_notebook_node(notebook, resources=resources)[0])
+
+
+def _title(notebook: Any, source: Path) -> str:
+    for cell in notebook.cells:
+        for line in cell.source.splitlines() if cell.cell_type == "markdown" else ():
+            if line.startswith("# "):
+                return str(line[2:].strip())
+    return source.stem

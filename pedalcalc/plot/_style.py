@@ -1,0 +1,117 @@
+"""The one look of every picture: colours, dashes, axes with engineering units."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import EngFormatter, FuncFormatter, LogLocator, NullFormatter
+
+# Okabe and Ito's palette, told apart by colour-blind eyes; yellow is left out, being too pale on paper.
+# Each colour has a dash of its own, so that a grey print still tells lines apart.
+COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#000000")
+DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1, 1)), (0, (10, 2, 1, 2, 1, 2)), (0, (4, 4)))
+INK = "#222222"
+PALE = "#BBBBBB"
+ENGINEERING = {"V", "A", "Ω", "F", "H", "Hz", "s", "W", "S", "J", "cd", "lx"}
+
+SETTINGS = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": 10,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "pedalcalc",
+    "path.simplify": True,
+}
+
+
+class Picture(Figure):
+    """A figure that shows itself in a notebook as SVG, with a caption in words."""
+
+    caption: str = ""
+
+    def _repr_svg_(self) -> str:
+        return svg_text(self)
+
+    def _repr_png_(self) -> bytes:
+        return png_bytes(self, dpi=160)
+
+
+def new_picture(width: float = 6.5, height: float = 3.8) -> Picture:
+    """Return an empty picture that fits the text width of an A4 page."""
+    with look():
+        return Picture(figsize=(width, height), dpi=100, layout="constrained")
+
+
+@contextmanager
+def look() -> Iterator[None]:
+    """Draw with the settings of this package, whatever the session has set."""
+    with matplotlib.rc_context({**matplotlib.rcParamsDefault, "backend": "agg", **SETTINGS}):  # type: ignore[arg-type]
+        yield
+
+
+def svg_text(figure: Figure) -> str:
+    """Return a figure as SVG text without the XML head."""
+    file = io.StringIO()
+    title = str(getattr(figure, "caption", "")) or None
+    with look():
+        figure.savefig(file, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
+    text = file.getvalue()
+    text = text[text.index("<svg") :]
+    return text.replace("'DejaVu Sans'", "'DejaVu Sans', Verdana, sans-serif")
+
+
+def png_bytes(figure: Figure, *, dpi: float) -> bytes:
+    """Return a figure as PNG."""
+    file = io.BytesIO()
+    with look():
+        figure.savefig(file, format="png", dpi=dpi)
+    return file.getvalue()
+
+
+def style_of(index: int) -> dict[str, Any]:
+    """Return colour and dash of the line with this number."""
+    return {"color": COLOURS[index % len(COLOURS)], "linestyle": DASHES[index % len(DASHES)], "linewidth": 1.8}
+
+
+def label(caption: str, unit: str) -> str:
+    """Return an axis label: caption, unit in brackets where ticks carry none."""
+    caption = caption[:1].upper() + caption[1:]
+    return caption if unit in {"1", "", *ENGINEERING} else f"{caption} [{unit}]"
+
+
+def dress(axes: Axes, *, across: tuple[str, str], up: tuple[str, str], logs: tuple[bool, bool]) -> None:
+    """Label both axes with (caption, unit), and set log scales and engineering ticks."""
+    for axis, (caption, unit), is_log in ((axes.xaxis, across, logs[0]), (axes.yaxis, up, logs[1])):
+        axis.set_label_text(label(caption, unit), color=INK)
+        if is_log:
+            (axes.set_xscale if axis is axes.xaxis else axes.set_yscale)("log")
+            axis.set_major_locator(LogLocator(numticks=12))
+            axis.set_minor_formatter(NullFormatter())
+        if unit in ENGINEERING:
+            axis.set_major_formatter(EngFormatter(unit=unit, sep="\N{NARROW NO-BREAK SPACE}"))
+        elif is_log:
+            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    frame(axes)
+
+
+def frame(axes: Axes) -> None:
+    """Draw a quiet frame and grid behind the data."""
+    axes.grid(True, which="major", color=PALE, linewidth=0.6)
+    axes.grid(True, which="minor", color=PALE, linewidth=0.25)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    axes.tick_params(which="both", colors=INK, labelsize=9)
+
+
+def mark(axes: Axes, x: float, y: float, words: str, *, index: int = 6, shift: tuple[float, float] = (8, 8)) -> Any:
+    """Put a dot with a few words at a point."""
+    axes.plot([x], [y], "o", color=COLOURS[index % len(COLOURS)], markersize=6, zorder=5)
+    place = {"ha": "left" if shift[0] >= 0 else "right", "va": "bottom" if shift[1] >= 0 else "top"}
+    box = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
+    return axes.annotate(words, (x, y), shift, textcoords="offset points", fontsize=9, bbox=box, zorder=6, **place)

@@ -1,0 +1,174 @@
+"""Boxes a person must see: cautions found in results, and the usual care at the bench."""
+
+from __future__ import annotations
+
+import dataclasses
+from html import escape
+from typing import Any
+
+from pedalcalc._base import Caution, io
+from pedalcalc.report._table import collect_cautions
+from pedalcalc.report._text import number_text
+
+# The one place where the usual care at the bench is worded.
+SAFETY = {
+    "solder": (
+        "Hot iron, fumes and lead",
+        "The iron is at 300 °C and more: keep it in its stand, and let joints cool before you touch them. Solder over something "
+        "that does not burn, with safety glasses on. Flux fume is a leading cause of work-related asthma (UK HSE): draw it off at "
+        "the joint or work in moving air with your head out of the plume, and run the iron no hotter than needed. With leaded "
+        "solder do not eat, drink or smoke at the bench, and wash your hands afterwards.",
+    ),
+    "leads": (
+        "Clipped leads",
+        "Clipped wire ends fly fast. Wear eye protection, hold the end while you cut it, and sweep the ends up: "
+        "one under a board is a short circuit.",
+    ),
+    "swarf": (
+        "Drilling and swarf",
+        "Clamp the box, wear eye protection, no gloves, no loose sleeves or hair near the drill. Brush swarf away, do not blow it; "
+        "deburr every hole, and clean the box before a board goes in: swarf conducts.",
+    ),
+    "adaptor": (
+        "Adaptor",
+        "Use only an approved, isolated, current-limited adaptor of the marked voltage, and never open it. Before it meets the pedal, "
+        "check with a meter which contact is positive and how many volts it gives with nothing connected: an unregulated "
+        "one gives far more than its label. No mains voltage belongs in any of this work.",
+    ),
+    "electrolytic": (
+        "Electrolytic capacitors",
+        "Reversed or over their voltage they can burst. Check the stripe (minus) and the rated volts of every one before power, "
+        "keep your face away at first power-up, and switch off at once if one warms, hisses or bulges.",
+    ),
+    "loud": (
+        "Loud output",
+        "Turn the monitor or amplifier right down before you play a test signal or a new pedal, then raise it slowly; never start with "
+        "headphones on. NIOSH recommends for work no more than 85 dBA over 8 hours, half the time for each 3 dB more "
+        "(15 minutes at 100 dBA); it was not drawn up as a limit for leisure, where less is wiser.",
+    ),
+    "cadmium": (
+        "LDR cells hold cadmium",
+        "Do not cut, sand, crush or burn a cadmium sulphide cell, keep it from children, and dispose of it as electronic waste. "
+        "Some places restrict the sale of cadmium parts.",
+    ),
+    "hot-parts": (
+        "Hot parts",
+        "Do not feel for hot parts with a finger: a regulator, resistor or reversed part can burn skin. Measure the current or switch "
+        "off, and wait. Smoke or a smell means power off first, then look.",
+    ),
+}
+DEFER = (
+    "Local codes and the makers' instructions come before this page; where in doubt, or for anything that touches the mains, "
+    "ask a qualified person."
+)
+
+
+@dataclasses.dataclass(frozen=True)
+class Box:
+    """A box of titled lines; shows itself in a notebook, in Markdown and as plain text."""
+
+    kind: str
+    title: str
+    lines: tuple[tuple[str, str], ...]
+    foot: str = ""
+
+    def _repr_html_(self) -> str:
+        edge = {"caution": "4px solid #d55e00", "safety": "4px double currentColor"}.get(self.kind, "0")
+        items = "".join(f"<li><strong>{escape(head)}</strong> {escape(text)}</li>" for head, text in self.lines)
+        parts = [f'<p style="margin:0"><strong>{escape(self.title)}</strong></p>']
+        parts += [f'<ul style="margin:0.3em 0 0.3em 1.2em;padding:0">{items}</ul>'] if items else []
+        parts += [f'<p style="margin:0">{escape(self.foot)}</p>'] if self.foot else []
+        return (
+            f'<div class="pedalcalc-box pedalcalc-{self.kind}" role="note" '
+            f'style="border-left:{edge};padding:0.4em 0.8em;margin:0.6em 0;break-inside:avoid">{"".join(parts)}</div>'
+        )
+
+    def _repr_markdown_(self) -> str:
+        lines = [f"> **{self.title}**", *(f"> - **{head}** {text}" for head, text in self.lines)]
+        return "\n".join(lines + ([">", f"> {self.foot}"] if self.foot else []))
+
+    def __str__(self) -> str:
+        lines = [self.title, *(f"  - {head} {text}".rstrip() for head, text in self.lines)]
+        return "\n".join(lines + ([self.foot] if self.foot else []))
+
+    __repr__ = __str__
+
+
+def caution_box(found: tuple[Caution, ...]) -> Box:
+    """Return the box for the cautions found, or the calm line where there are none."""
+    if not found:
+        return Box("calm", "No cautions: nothing computed here is beyond its ratings.", ())
+    title = "1 caution" if len(found) == 1 else f"{len(found)} cautions"
+    return Box("caution", title, tuple((f"{part.what}:", _explained(part)) for part in found))
+
+
+def _explained(caution: Caution) -> str:
+    value, limit = number_text(caution.value, caution.unit), number_text(caution.limit, caution.unit)
+    hit = "" if caution.count == 1 else f" in {caution.count} of the computed cases, at worst"
+    side = "above" if caution.value > caution.limit else "under" if caution.value < caution.limit else "at"
+    action = caution.action.strip()
+    return f"{value}{hit}, {side} {limit}. {action[:1].upper()}{action[1:]}{'' if action.endswith(('.', '!')) else '.'}"
+
+
+@io
+def cautions(*results: Any) -> Box:
+    """Collect every caution in the results into one box.
+
+    Parameters
+    ----------
+    *results : Result
+        Results, or lists and mappings of results; results inside results are searched too.
+
+    Returns
+    -------
+    Box
+        The cautions, each with its value, its limit and what to do, or one calm line where there are none.
+
+    References
+    ----------
+    PRACTICE : what could do harm stands at the top of a worksheet.
+
+    Examples
+    --------
+    >>> from pedalcalc import report
+    >>> report.cautions()
+    No cautions: nothing computed here is beyond its ratings.
+    """
+    return caution_box(collect_cautions(results))
+
+
+@io
+def safety(*topics: str) -> Box:
+    """Write the usual care at the bench for the named topics.
+
+    Parameters
+    ----------
+    *topics : str
+        Any of solder, leads, swarf, adaptor, electrolytic, loud, cadmium, hot-parts; all of them where none is named.
+
+    Returns
+    -------
+    Box
+        One line for each topic; it ends by deferring to local codes and qualified people.
+
+    Raises
+    ------
+    ValueError
+        If a topic is not known.
+
+    References
+    ----------
+    NIOSH-NOISE : recommended exposure limit; HSE-SOLDER : rosin fume; MEMORY and PRACTICE : the rest.
+
+    Examples
+    --------
+    >>> from pedalcalc import report
+    >>> print(report.safety("leads"))
+    Take care
+      - Clipped leads. Clipped wire ends fly fast. ...
+    """
+    for topic in topics:
+        if topic not in SAFETY:
+            raise ValueError(f"topics must be among {', '.join(SAFETY)}, got {topic!r}")
+    chosen = dict.fromkeys(topics) if topics else SAFETY
+    return Box("safety", "Take care", tuple((f"{SAFETY[topic][0]}.", SAFETY[topic][1]) for topic in chosen), DEFER)

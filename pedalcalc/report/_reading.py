@@ -1,0 +1,80 @@
+"""One value with its spread, and the notebook display of any result."""
+
+from __future__ import annotations
+
+import math
+import sys
+from typing import Any
+
+from pedalcalc._base import Result, io, numeric
+from pedalcalc.report._boxes import Box, caution_box
+from pedalcalc.report._table import Table, table
+from pedalcalc.report._text import number_text, spread_reading
+
+
+@io
+def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor: float = math.nan) -> str:
+    """Write one value with how far off it may be.
+
+    Parameters
+    ----------
+    value : float
+        The value in SI units.
+    unit : str
+        Its SI unit.
+    spread : float, optional
+        Half-width of the band, in the unit of the value: written ``±``, with two digits.
+    spread_factor : float, optional
+        Factor either way, for what is known to a factor only [1], at least 1: written ``×/÷``, with two digits.
+
+    Returns
+    -------
+    str
+        Such as ``"4.70 kΩ ± 0.24 kΩ"`` or ``"120 ms ×/÷ 2"``.
+
+    Raises
+    ------
+    ValueError
+        If the spread is negative, the factor is below 1, or both are given.
+
+    References
+    ----------
+    PRACTICE : a spread gets two digits, and its value stops at the same decimal.
+
+    Examples
+    --------
+    >>> from pedalcalc import report
+    >>> report.reading(4700.0, unit="Ω", spread=235.0)
+    '4.70 kΩ ± 0.24 kΩ'
+    >>> report.reading(0.118, unit="s", spread_factor=2.0)
+    '120 ms ×/÷ 2'
+    """
+    value = float(numeric("value", value, infinity=True))
+    spread = float(numeric("spread", spread, least=0.0))
+    factor = float(numeric("spread_factor", spread_factor, least=1.0))
+    if not math.isnan(spread) and not math.isnan(factor):
+        raise ValueError(f"spread and spread_factor cannot both be given, got {spread:g} and {factor:g}")
+    if not math.isnan(factor):
+        return f"{number_text(value, unit, 2)} ×/÷ {factor:.2g}"
+    return number_text(value, unit) if math.isnan(spread) else spread_reading(value, spread, unit)
+
+
+def display_in_notebook() -> None:
+    """Let a running IPython show every result as its table; does nothing elsewhere."""
+    ipython = sys.modules.get("IPython")
+    shell = ipython.get_ipython() if ipython is not None else None
+    formatters = getattr(getattr(shell, "display_formatter", None), "formatters", {})
+    for mime, method in (
+        ("text/html", "_repr_html_"),
+        ("text/markdown", "_repr_markdown_"),
+    ):
+        if mime in formatters:
+            formatters[mime].for_type(Result, lambda result, method=method: getattr(_shown(result), method)())
+    if "text/plain" in formatters:
+        formatters["text/plain"].for_type(Result, lambda result, printer, _cycle: printer.text(str(_shown(result))))
+
+
+def _shown(result: Any) -> Table | Box:
+    from pedalcalc._base import Caution
+
+    return caution_box((result,)) if isinstance(result, Caution) else table(result)

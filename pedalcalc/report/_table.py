@@ -1,0 +1,369 @@
+"""Any result, or a list of them, as a table."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping, Sequence
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from pedalcalc._base import Caution, Result, io, numeric
+from pedalcalc.devices import Spread
+from pedalcalc.report._text import cell_text
+
+LONGEST = 24
+WIDEST = 8
+
+
+@dataclasses.dataclass(frozen=True)
+class Block:
+    """One rectangle of text: a title, a head row (may be empty) and rows."""
+
+    title: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    left: frozenset[int]
+
+
+@dataclasses.dataclass(frozen=True)
+class Table:
+    """What `table` returns: shows itself in a notebook, in Markdown and as plain text."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    cautions: tuple[Caution, ...] = ()
+
+    def _repr_html_(self) -> str:
+        from pedalcalc.report._boxes import caution_box
+
+        parts = [f"<p><strong>{escape(self.title)}</strong></p>"] if self.title else []
+        parts += [_html(block) for block in self.blocks]
+        parts += [caution_box(self.cautions)._repr_html_()] if self.cautions else []
+        return f'<div class="pedalcalc-table">{"".join(parts)}</div>'
+
+    def _repr_markdown_(self) -> str:
+        from pedalcalc.report._boxes import caution_box
+
+        parts = [f"**{self.title}**"] if self.title else []
+        parts += [_markdown(block) for block in self.blocks]
+        parts += [caution_box(self.cautions)._repr_markdown_()] if self.cautions else []
+        return "\n\n".join(parts)
+
+    def __str__(self) -> str:
+        from pedalcalc.report._boxes import caution_box
+
+        parts = [self.title] if self.title else []
+        parts += [_plain(block) for block in self.blocks]
+        parts += [str(caution_box(self.cautions))] if self.cautions else []
+        return "\n\n".join(parts)
+
+    __repr__ = __str__
+
+
+@io
+def table(
+    results: Any,
+    *,
+    columns: Sequence[str] | Mapping[str, str] | None = None,
+    labels: Sequence[str] | None = None,
+    units: Mapping[str, str] | None = None,
+    digits: int = 3,
+    spread_factors: Mapping[str, float] | None = None,
+    blanks: Sequence[str] = (),
+    title: str = "",
+) -> Table:
+    """Lay out any result, or a list of results, as a table with engineering units.
+
+    A result of single values becomes one line for each field; array fields become
+    rows; results inside a result become tables of their own. A list of results
+    (or of plain dictionaries) becomes one row each, turned upright where it would be too wide for paper.
+
+    Parameters
+    ----------
+    results : Result, or sequence or mapping of results or dictionaries
+        What to show. A mapping gives its keys as the row labels.
+    columns : sequence of str, or mapping of str to str, optional
+        Field names to show, in this order; a mapping renames them. A field of a result inside is written ``"point.current"``.
+    labels : sequence of str, optional
+        One label for each row.
+    units : mapping of str to str, optional
+        Unit of each column of dictionaries; results bring their own.
+    digits : int, default 3
+        Significant digits, at least 1 [1].
+    spread_factors : mapping of str to float, optional
+        Fields that rest on an unmeasured part, with the factor either way: printed with two digits and ``×/÷ 2``.
+    blanks : sequence of str, optional
+        Heads of empty columns to write into by hand.
+    title : str, optional
+        Line above the table.
+
+    Returns
+    -------
+    Table
+        Object that shows itself in a notebook, as Markdown and as text.
+
+    Raises
+    ------
+    ValueError
+        If a column is not a field of the results, or labels do not match the rows.
+    TypeError
+        If `results` is neither a result nor a list of results or dictionaries.
+
+    References
+    ----------
+    PRACTICE : three significant digits, prefixes in steps of a thousand.
+
+    Examples
+    --------
+    >>> from pedalcalc import report
+    >>> print(report.table([{"part": "R1", "power": 0.0123}], units={"power": "W"}))
+    part  power
+    ----  -------
+    R1    12.3 mW
+    """
+    digits = _whole("digits", digits)
+    style = _Style(digits, dict(spread_factors or {}), dict(units or {}))
+    if isinstance(results, Result):
+        blocks, found = _single(results, columns, labels, tuple(blanks), style)
+    elif isinstance(results, Mapping) and all(isinstance(part, (Result, Mapping)) for part in results.values()):
+        labels = list(results) if labels is None else labels
+        blocks, found = _many(list(results.values()), columns, labels, tuple(blanks), style)
+    elif isinstance(results, Sequence) and not isinstance(results, str):
+        blocks, found = _many(list(results), columns, labels, tuple(blanks), style)
+    else:
+        raise TypeError(f"results must be a result or a list of results or dictionaries, not {results!r}")
+    return Table(title, blocks, found)
+
+
+@dataclasses.dataclass(frozen=True)
+class _Style:
+    digits: int
+    factors: dict[str, float]
+    units: dict[str, str]
+
+    def text(self, name: str, value: Any, unit: str) -> str:
+        factor = self.factors.get(name)
+        if factor is None:
+            return cell_text(value, unit, self.digits)
+        return f"{cell_text(value, unit, min(self.digits, 2))} ×/÷ {factor:.2g}"
+
+
+@dataclasses.dataclass(frozen=True)
+class _Field:
+    name: str
+    value: Any
+    unit: str
+    caption: str
+
+
+def _whole(name: str, value: Any) -> int:
+    number = numeric(name, value, least=1)
+    if number.ndim or number != np.floor(number):
+        raise ValueError(f"{name} must be a whole number of at least 1, got {value!r}")
+    return int(number)
+
+
+def _fields(record: Any, style: _Style, prefix: str = "") -> list[_Field]:
+    """Return the fields of a result or dictionary, results inside flattened by dotted name."""
+    if isinstance(record, Mapping):
+        return [_Field(str(key), part, style.units.get(str(key), ""), str(key)) for key, part in record.items()]
+    if not isinstance(record, Result) or not dataclasses.is_dataclass(record):
+        raise TypeError(f"each row must be a result or a dictionary, not {record!r}")
+    found = []
+    for field in dataclasses.fields(record):
+        value = getattr(record, field.name)
+        unit = str(field.metadata.get("unit", ""))
+        caption = str(field.metadata.get("caption", field.name.replace("_", " ")))
+        if unit == "cautions":
+            continue
+        if isinstance(value, Result) and unit != "record":
+            inner = _fields(value, style, f"{prefix}{field.name}.")
+            found += [dataclasses.replace(part, caption=f"{caption}: {part.caption}") for part in inner]
+        else:
+            found.append(_Field(prefix + field.name, value, unit, caption))
+    return found
+
+
+def _picked(fields: list[_Field], columns: Sequence[str] | Mapping[str, str] | None) -> list[_Field]:
+    if columns is None:
+        return fields
+    if isinstance(columns, str):
+        columns = [columns]
+    known = {field.name: field for field in fields}
+    for name in columns:
+        if name not in known:
+            raise ValueError(f"columns: {name!r} is not a field here; there are {', '.join(known)}")
+    if isinstance(columns, Mapping):
+        return [dataclasses.replace(known[name], caption=caption) for name, caption in columns.items()]
+    return [known[name] for name in columns]
+
+
+def _single(
+    result: Result,
+    columns: Sequence[str] | Mapping[str, str] | None,
+    labels: Sequence[str] | None,
+    blanks: tuple[str, ...],
+    style: _Style,
+) -> tuple[tuple[Block, ...], tuple[Caution, ...]]:
+    fields = _picked(_fields(result, style), columns)
+    lists = [field for field in fields if _is_list_of_results(field.value)]
+    arrays = [field for field in fields if _is_array(field.value)]
+    scalars = [field for field in fields if field not in lists and field not in arrays]
+    blocks = []
+    if scalars:
+        rows = tuple(
+            (part.caption, style.text(part.name, part.value, part.unit), *("" for _ in blanks)) for part in scalars
+        )
+        blocks.append(Block("", ("", "", *blanks) if blanks else (), rows, frozenset({0})))
+    shapes = dict.fromkeys(np.shape(part.value) for part in arrays)
+    for shape in shapes:
+        group = [part for part in arrays if np.shape(part.value) == shape]
+        blocks.append(_array_block(group, labels, blanks, style))
+    for part in lists:
+        inner, _ = _many(list(part.value), None, None, (), style)
+        blocks += [dataclasses.replace(block, title=part.caption) for block in inner]
+    return tuple(blocks), collect_cautions(result)
+
+
+def _is_list_of_results(value: Any) -> bool:
+    is_list = isinstance(value, (tuple, list)) and not isinstance(value, Spread)
+    return is_list and bool(value) and all(isinstance(part, (Result, Mapping)) for part in value)
+
+
+def _is_array(value: Any) -> bool:
+    is_list = isinstance(value, (tuple, list)) and not isinstance(value, Spread)
+    return (isinstance(value, np.ndarray) and value.ndim > 0) or (is_list and len(value) > 0)
+
+
+def _array_block(group: list[_Field], labels: Sequence[str] | None, blanks: tuple[str, ...], style: _Style) -> Block:
+    """Return one row for each element; long arrays show their first and last rows."""
+    shape = np.shape(group[0].value)
+    columns = [list(np.asarray(part.value, dtype=object).reshape(-1)) for part in group]
+    count = len(columns[0])
+    if len(shape) > 1:
+        names = [", ".join(str(i) for i in index) for index in np.ndindex(shape)]
+    else:
+        names = [] if labels is None else _labelled(labels, count)
+    head = (*(("",) if names else ()), *(part.caption for part in group), *blanks)
+    shown = range(count)
+    if count > LONGEST:
+        shown = [*range(LONGEST // 2), -1, *range(count - LONGEST // 2 + 1, count)]  # type: ignore[assignment]
+    rows = []
+    for i in shown:
+        cells = [style.text(part.name, column[i], part.unit) for part, column in zip(group, columns, strict=True)]
+        row = (*((names[i],) if names else ()), *cells, *("" for _ in blanks))
+        rows.append(row if i >= 0 else tuple("⋮" for _ in row))
+    title = "" if count <= LONGEST else f"{count} rows, the first and the last shown"
+    left = {0} if names else set()
+    left |= {k + bool(names) for k, part in enumerate(group) if part.unit in {"text", "bool", "record"}}
+    return Block(title, head, tuple(rows), frozenset(left))
+
+
+def _labelled(labels: Sequence[str], count: int) -> list[str]:
+    if len(labels) != count:
+        raise ValueError(f"labels must be {count}, one for each row, got {len(labels)}")
+    return [str(label) for label in labels]
+
+
+def _many(
+    results: list[Any],
+    columns: Sequence[str] | Mapping[str, str] | None,
+    labels: Sequence[str] | None,
+    blanks: tuple[str, ...],
+    style: _Style,
+) -> tuple[tuple[Block, ...], tuple[Caution, ...]]:
+    if not results:
+        raise ValueError("results must hold at least one result, got an empty list")
+    names = [] if labels is None else _labelled(labels, len(results))
+    every = [_picked(_fields(result, style), columns) for result in results]
+    captions = dict.fromkeys((field.name, field.caption) for row in every for field in row)
+    rows, left = [], set()
+    for i, row in enumerate(every):
+        known = {field.name: field for field in row}
+        cells = []
+        for k, (name, _) in enumerate(captions):
+            field = known.get(name)
+            cells.append("" if field is None else style.text(name, field.value, field.unit))
+            if field is not None and (isinstance(field.value, (str, bool)) or field.unit in {"text", "record"}):
+                left.add(k + bool(names))
+        rows.append((*((names[i],) if names else ()), *cells, *("" for _ in blanks)))
+    head = (*(("",) if names else ()), *(caption for _, caption in captions), *blanks)
+    left |= {0} if names else set()
+    block = Block("", head, tuple(rows), frozenset(left))
+    if len(head) > WIDEST and len(rows) < len(head):
+        block = _upright(block, bool(names))
+    return (block,), collect_cautions(results)
+
+
+def _upright(block: Block, named: bool) -> Block:
+    """Return the block turned on its side: one line for each field, one column for each row."""
+    body = tuple(zip(block.head, *block.rows, strict=True))
+    head, rows = (body[0], body[1:]) if named else ((), body)
+    return Block(block.title, head, rows, frozenset({0}))
+
+
+def collect_cautions(thing: Any) -> tuple[Caution, ...]:
+    """Return every caution anywhere inside results, lists and mappings, each once."""
+    return tuple(dict.fromkeys(_cautions_in(thing)))
+
+
+def _cautions_in(thing: Any) -> Iterator[Caution]:
+    if isinstance(thing, Caution):
+        yield thing
+    elif isinstance(thing, Result) and dataclasses.is_dataclass(thing):
+        for field in dataclasses.fields(thing):
+            yield from _cautions_in(getattr(thing, field.name))
+    elif isinstance(thing, Mapping):
+        for part in thing.values():
+            yield from _cautions_in(part)
+    elif isinstance(thing, (tuple, list)):
+        for part in thing:
+            yield from _cautions_in(part)
+
+
+def _html(block: Block) -> str:
+    def cell(tag: str, text: str, k: int) -> str:
+        side = "left" if k in block.left else "right"
+        return f'<{tag} style="text-align:{side}">{escape(text)}</{tag}>'
+
+    parts = ["<table>"]
+    if block.title:
+        parts.append(f'<caption style="text-align:left">{escape(block.title)}</caption>')
+    if block.head:
+        parts.append(
+            "<thead><tr>" + "".join(cell("th", text, k) for k, text in enumerate(block.head)) + "</tr></thead>"
+        )
+    parts.append("<tbody>")
+    for row in block.rows:
+        parts.append("<tr>" + "".join(cell("td", text, k) for k, text in enumerate(row)) + "</tr>")
+    parts.append("</tbody></table>")
+    return "".join(parts)
+
+
+def _markdown(block: Block) -> str:
+    def line(cells: Sequence[str]) -> str:
+        return "| " + " | ".join(text.replace("|", "\\|").replace("\n", " ") for text in cells) + " |"
+
+    width = len(block.rows[0])
+    rule = ["---" if k in block.left else "---:" for k in range(width)]
+    lines = [line(block.head or ("",) * width), line(rule), *(line(row) for row in block.rows)]
+    return "\n".join(([block.title, ""] if block.title else []) + lines)
+
+
+def _plain(block: Block) -> str:
+    rows = [row for row in (block.head, *block.rows) if row]
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+
+    def line(row: Sequence[str]) -> str:
+        cells = (
+            text.ljust(w) if k in block.left else text.rjust(w)
+            for k, (text, w) in enumerate(zip(row, widths, strict=True))
+        )
+        return "  ".join(cells).rstrip()
+
+    lines = [line(row) for row in block.rows]
+    if block.head:
+        lines = [line(block.head), "  ".join("-" * w for w in widths), *lines]
+    return "\n".join(([block.title] if block.title else []) + lines)
