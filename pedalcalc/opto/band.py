@@ -1,0 +1,95 @@
+"""What a coupler's cell resistance may be, measured or not."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc.devices import Coupler
+from pedalcalc.opto.cell import _law, cell_resistance
+from pedalcalc.opto.coupler import coupler_illuminance
+
+#: Light on the cell of a home-made coupler that was not measured: times or divided by this.
+LIGHT_FACTOR_UNMEASURED = 3.0
+
+#: Highest over lowest resistance at 10 lx, where a record gives no range: what most sheets allow.
+_RANGE_OF_SHEETS = 3.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CouplerBand(Result):
+    """Result of `coupler_band` and `fitted_band`: cell resistance with what it may be instead."""
+
+    current: Number = quantity("A", "LED current")
+    resistance_low: Number = quantity("Ω", "lowest cell resistance")
+    resistance_cell: Number = quantity("Ω", "cell resistance")
+    resistance_high: Number = quantity("Ω", "highest cell resistance")
+
+
+@formula
+def coupler_band(
+    current: ArrayLike, *, coupler: Coupler, light_factor: ArrayLike = LIGHT_FACTOR_UNMEASURED
+) -> CouplerBand:
+    """Return the cell resistance of a coupler that nobody measured, with its corners.
+
+    Everything unknown is put at its worst at once: light, resistance at 10 lx, slope.
+
+    Parameters
+    ----------
+    current : array_like
+        LED current [A].
+    coupler : Coupler
+        The coupler.
+    light_factor : array_like
+        The light may be this many times more or less [1], at least 1.
+
+    Returns
+    -------
+    CouplerBand
+        Lowest, typical and highest settled resistance.
+
+    Raises
+    ------
+    ValueError
+        If `light_factor` is under 1.
+
+    Notes
+    -----
+    Dark and floor resistance stay as in the record. Where the record gives no
+    range at 10 lx, three to one is taken, as on most sheets. After
+    `fit_coupler`, take `fitted_band` instead.
+
+    References
+    ----------
+    CDS-RESIN, CDS-METAL (ranges and slope tolerance); PRACTICE: light good to a factor of three.
+
+    Examples
+    --------
+    >>> from pedalcalc import devices
+    >>> band = coupler_band(0.001, coupler=devices.COUPLER_GREEN_GAP_GL5528)
+    >>> [f"{r / 1e3:.1f} kΩ" for r in (band.resistance_low, band.resistance_cell, band.resistance_high)]
+    ['2.0 kΩ', '7.2 kΩ', '21.9 kΩ']
+    """
+    factor = numeric("light_factor", light_factor, least=1)
+    light = np.asarray(coupler_illuminance(current, coupler=coupler))
+    cell = coupler.cell
+    resistance_10lx, gamma, dark, floor = _law(cell)
+    low, _, high = cell.resistance_10lx_spread
+    low = resistance_10lx / np.sqrt(_RANGE_OF_SHEETS) if np.isnan(low) else low
+    high = resistance_10lx * np.sqrt(_RANGE_OF_SHEETS) if np.isnan(high) else high
+    tolerance = numeric("gamma_tolerance", cell.gamma_tolerance, least=0)
+
+    def corner(decades: NDArray[np.float64], at_10lx: ArrayLike, slope: NDArray[np.float64]) -> NDArray[np.float64]:
+        with np.errstate(divide="ignore"):
+            return np.asarray(1 / (dark + decades**slope / np.asarray(at_10lx)) + floor)
+
+    bright, dim = light * factor / 10, light / factor / 10
+    return CouplerBand(
+        (np.asarray(current, float) + 0 * factor)[()],
+        np.minimum(corner(bright, low, gamma + tolerance), corner(bright, low, gamma - tolerance))[()],
+        (np.asarray(cell_resistance(light, cell=cell)) + 0 * factor)[()],
+        np.maximum(corner(dim, high, gamma + tolerance), corner(dim, high, gamma - tolerance))[()],
+    )
