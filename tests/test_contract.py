@@ -85,7 +85,7 @@ def test_signature_uses_the_vocabulary(room, name, function):
 @pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
 def test_docstring_is_complete(room, name, function):
     doc = FunctionDoc(function)
-    documented = {part.name: " ".join(part.desc) for part in doc["Parameters"]}
+    documented = {part.name.lstrip("*"): " ".join(part.desc) for part in doc["Parameters"]}
     for parameter in inspect.signature(function).parameters.values():
         if parameter.kind is parameter.VAR_KEYWORD:
             continue

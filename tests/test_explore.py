@@ -14,7 +14,10 @@ def draw(resistance):
 
 
 CALLS = {
-    "choice": {"value": "after", "options": ["before", "after"], "caption": "sensed"},
-    "panel": {"draw": draw, "resistance": explore.slider(1000.0, low=100.0, high=1e4, unit="Ω", caption="R")},
+    "choice": {"chosen": "after", "options": ["before", "after"], "caption": "sensed"},
+    "panel": {
+        "draw": lambda coupler: draw(coupler),
+        "coupler": explore.choice("one", options={"one": 1000.0, "two": 2000.0}, caption="coupler"),
+    },
     "slider": {"value": 1000.0, "low": 100.0, "high": 1e4, "unit": "Ω", "caption": "R", "steps": 10},
 }

@@ -45,9 +45,11 @@ def slider(
     Parameters
     ----------
     value : float
-        Value at the start, which becomes a stop of its own.
-    low, high : float
-        Ends of the slider.
+        Value at the start [SI], which becomes a stop of its own.
+    low : float
+        Lower end [SI], above 0 on a log slider.
+    high : float
+        Upper end [SI], above `low`.
     unit : str
         SI unit of the value.
     caption : str
@@ -94,12 +96,12 @@ def slider(
 
 
 @io
-def choice(value: str, *, options: Mapping[str, Any] | Sequence[str], caption: str) -> Slider:
+def choice(chosen: str, *, options: Mapping[str, Any] | Sequence[str], caption: str) -> Slider:
     """Describe a slider that steps through named things, such as couplers or stock values.
 
     Parameters
     ----------
-    value : str
+    chosen : str
         Name at the start.
     options : mapping of str to anything, or sequence of str
         What can be chosen, by name, in the order of the stops.
@@ -114,7 +116,7 @@ def choice(value: str, *, options: Mapping[str, Any] | Sequence[str], caption: s
     Raises
     ------
     ValueError
-        If there is no option or `value` is not one of them.
+        If there is no option or `chosen` is not one of them.
 
     References
     ----------
@@ -127,8 +129,8 @@ def choice(value: str, *, options: Mapping[str, Any] | Sequence[str], caption: s
     1
     """
     known = dict(options) if isinstance(options, Mapping) else {name: name for name in options}
-    one_of("value", value, tuple(known))
-    return Slider(caption, tuple(known.items()), list(known).index(value))
+    one_of("chosen", chosen, tuple(known))
+    return Slider(caption, tuple(known.items()), list(known).index(chosen))
 
 
 class Panel:

@@ -22,7 +22,17 @@ BROWSERS = (
     "msedge",
     "microsoft-edge",
 )
-BROWSER_FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-pdf-header-footer"]
+BROWSER_FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-pdf-header-footer",
+]
 # What a page shows of an output that comes in several forms, best first; never the live widget.
 FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain"]
 
@@ -176,32 +186,33 @@ def _executed(source: Path, limit: float) -> Any:
         # No kernel folders are searched: the kernel is always this Python, the one pedalcalc is installed in.
         specs = KernelSpecManager(kernel_dirs=[], ensure_native_kernel=True)
         manager = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=specs)
-        folder = str(source.parent.resolve())
-        said = tempfile.TemporaryFile()  # what the kernel process itself writes, told only if it dies
+        places = {"metadata": {"path": str(source.parent.resolve())}}
         client = nbclient.NotebookClient(
-            notebook,
-            km=manager,
-            timeout=limit,
-            startup_timeout=60,
-            shutdown_kernel="immediate",
-            resources={"metadata": {"path": folder}},
+            notebook, km=manager, timeout=limit, startup_timeout=60, shutdown_kernel="immediate", resources=places
         )
-        try:
-            return client.execute(stderr=said)
-        except nbclient.exceptions.CellTimeoutError as error:
-            if attempt == 2:
-                raise PageError(
-                    f"{source}: a cell took longer than {limit:g} s, twice: {_first_words(error)}"
-                ) from error
-        except nbclient.exceptions.CellExecutionError as error:
-            where = _failing_cell(notebook)
-            raise PageError(f"{source}: {where} failed with {error.ename}: {error.evalue}") from error
-        except (NoSuchKernel, ModuleNotFoundError) as error:
-            raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
-        except RuntimeError as error:
-            if attempt == 2:
-                raise PageError(f"{source}: the kernel did not answer, twice: {error}{_tail(said)}") from error
+        # What the kernel process itself writes is kept, and told only if it dies.
+        with tempfile.TemporaryFile() as said:
+            try:
+                return client.execute(stderr=said, cleanup_kc=True)
+            except nbclient.exceptions.CellTimeoutError as error:
+                if attempt == 2:
+                    words = " ".join(str(error).split())[:300]
+                    raise PageError(f"{source}: a cell took longer than {limit:g} s, twice: {words}") from error
+            except nbclient.exceptions.CellExecutionError as error:
+                where = _failing_cell(notebook)
+                raise PageError(f"{source}: {where} failed with {error.ename}: {error.evalue}") from error
+            except (NoSuchKernel, ModuleNotFoundError) as error:
+                raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
+            except RuntimeError as error:
+                if attempt == 2:
+                    raise PageError(f"{source}: the kernel did not answer, twice: {error}{_tail(said)}") from error
     raise AssertionError("not reached")
+
+
+def _tail(said: Any) -> str:
+    said.seek(0)
+    words = said.read().decode("utf-8", "replace").strip()
+    return f"; it said: {words[-300:]}" if words else ""
 
 
 def _check_language(notebook: Any, source: Path) -> None:
@@ -217,10 +228,6 @@ def _failing_cell(notebook: Any) -> str:
         if any(output.output_type == "error" for output in cell.get("outputs", [])):
             return f"code cell {number} ({cell.source.strip().splitlines()[0]!r})"
     return "a cell"
-
-
-def _first_words(error: BaseException) -> str:
-    return " ".join(str(error).split())[:300]
 
 
 def _rendered(notebook: Any, source: Path) -> str:

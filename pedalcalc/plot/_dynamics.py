@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import io
+from pedalcalc._base import io, numeric
 from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture
 
 
@@ -61,13 +60,13 @@ def step_response(
     >>> picture.axes[0].get_ylabel()
     'Level [dBV]'
     """
-    x = np.asarray(time, float)
+    x = numeric("time", time, least=0.0)
     picture = new_picture()
     with look():
         axes = picture.subplots()
-        tracks = {"output": np.asarray(level_dbv, float)}
+        tracks = {"output": numeric("level_dbv", level_dbv)}
         if level_in_dbv is not None:
-            tracks["input"] = np.asarray(level_in_dbv, float)
+            tracks["input"] = numeric("level_in_dbv", level_in_dbv)
         for k, (words, track) in enumerate(tracks.items()):
             if track.shape != x.shape or x.ndim != 1:
                 raise ValueError(

@@ -39,8 +39,10 @@ def curve(
         Field or fields on the vertical axis, all of one unit.
     title : str, optional
         Line above the picture.
-    scale_across, scale_up : str, default "auto"
+    scale_across : str, default "auto"
         "linear", "log" or "auto": log for ohms, farads, hertz and lux that span more than a decade.
+    scale_up : str, default "auto"
+        The same for the vertical axis.
     marks : mapping of str to (float, float), optional
         Points to mark, by the words beside them.
 
@@ -109,8 +111,10 @@ def curves(
         Field on the vertical axis.
     title : str, optional
         Line above the picture.
-    scale_across, scale_up : str, default "auto"
+    scale_across : str, default "auto"
         "linear", "log" or "auto", as for `curve`.
+    scale_up : str, default "auto"
+        The same for the vertical axis.
     marks : mapping of str to (float, float), optional
         Points to mark, by the words beside them.
 
@@ -180,14 +184,20 @@ def lines(
         The values by the words that stand beside their lines.
     across : array_like
         Values on the horizontal axis.
-    caption_across, unit_across : str
-        Words and unit of the horizontal axis.
-    caption, unit : str
-        Words and unit of the vertical axis.
+    caption_across : str
+        Words of the horizontal axis.
+    unit_across : str
+        Unit of the horizontal axis.
+    caption : str
+        Words of the vertical axis.
+    unit : str
+        Unit of the vertical axis.
     title : str, optional
         Line above the picture.
-    scale_across, scale_up : str, default "auto"
+    scale_across : str, default "auto"
         "linear", "log" or "auto", as for `curve`.
+    scale_up : str, default "auto"
+        The same for the vertical axis.
     marks : mapping of str to (float, float), optional
         Points to mark, by the words beside them.
 
@@ -214,7 +224,7 @@ def lines(
     >>> picture.axes[0].get_ylabel()
     'Voltage'
     """
-    if not series:
+    if not tracks:
         raise ValueError("tracks must hold at least one line, got none")
     x = np.asarray(across, float)
     picture = new_picture()
@@ -257,14 +267,20 @@ def bands(
         Three arrays each, by the words that stand beside the band.
     across : array_like
         Values on the horizontal axis.
-    caption_across, unit_across : str
-        Words and unit of the horizontal axis.
-    caption, unit : str
-        Words and unit of the vertical axis.
+    caption_across : str
+        Words of the horizontal axis.
+    unit_across : str
+        Unit of the horizontal axis.
+    caption : str
+        Words of the vertical axis.
+    unit : str
+        Unit of the vertical axis.
     title : str, optional
         Line above the picture.
-    scale_across, scale_up : str, default "auto"
+    scale_across : str, default "auto"
         "linear", "log" or "auto", as for `curve`.
+    scale_up : str, default "auto"
+        The same for the vertical axis.
     marks : mapping of str to (float, float), optional
         Points to mark, by the words beside them.
 

@@ -14,47 +14,63 @@ from pedalcalc.report._text import number_text
 SAFETY = {
     "solder": (
         "Hot iron, fumes and lead",
-        "The iron is at 300 °C and more: keep it in its stand, and let joints cool before you touch them. Solder over something "
-        "that does not burn, with safety glasses on. Flux fume is a leading cause of work-related asthma (UK HSE): draw it off at "
-        "the joint or work in moving air with your head out of the plume, and run the iron no hotter than needed. With leaded "
-        "solder do not eat, drink or smoke at the bench, and wash your hands afterwards.",
+        (
+            "The iron is at 300 °C and more: keep it in its stand, and let joints cool before you touch them. Solder over something "
+            "that does not burn, with safety glasses on. Flux fume is a leading cause of work-related asthma (UK HSE): draw it off at "
+            "the joint or work in moving air with your head out of the plume, and run the iron no hotter than needed. With leaded "
+            "solder do not eat, drink or smoke at the bench, and wash your hands afterwards."
+        ),
     ),
     "leads": (
         "Clipped leads",
-        "Clipped wire ends fly fast. Wear eye protection, hold the end while you cut it, and sweep the ends up: "
-        "one under a board is a short circuit.",
+        (
+            "Clipped wire ends fly fast. Wear eye protection, hold the end while you cut it, and sweep the ends up: "
+            "one under a board is a short circuit."
+        ),
     ),
     "swarf": (
         "Drilling and swarf",
-        "Clamp the box, wear eye protection, no gloves, no loose sleeves or hair near the drill. Brush swarf away, do not blow it; "
-        "deburr every hole, and clean the box before a board goes in: swarf conducts.",
+        (
+            "Clamp the box, wear eye protection, no gloves, no loose sleeves or hair near the drill. Brush swarf away, do not blow it; "
+            "deburr every hole, and clean the box before a board goes in: swarf conducts."
+        ),
     ),
     "adaptor": (
         "Adaptor",
-        "Use only an approved, isolated, current-limited adaptor of the marked voltage, and never open it. Before it meets the pedal, "
-        "check with a meter which contact is positive and how many volts it gives with nothing connected: an unregulated "
-        "one gives far more than its label. No mains voltage belongs in any of this work.",
+        (
+            "Use only an approved, isolated, current-limited adaptor of the marked voltage, and never open it. Before it meets the pedal, "
+            "check with a meter which contact is positive and how many volts it gives with nothing connected: an unregulated "
+            "one gives far more than its label. No mains voltage belongs in any of this work."
+        ),
     ),
     "electrolytic": (
         "Electrolytic capacitors",
-        "Reversed or over their voltage they can burst. Check the stripe (minus) and the rated volts of every one before power, "
-        "keep your face away at first power-up, and switch off at once if one warms, hisses or bulges.",
+        (
+            "Reversed or over their voltage they can burst. Check the stripe (minus) and the rated volts of every one before power, "
+            "keep your face away at first power-up, and switch off at once if one warms, hisses or bulges."
+        ),
     ),
     "loud": (
         "Loud output",
-        "Turn the monitor or amplifier right down before you play a test signal or a new pedal, then raise it slowly; never start with "
-        "headphones on. NIOSH recommends for work no more than 85 dBA over 8 hours, half the time for each 3 dB more "
-        "(15 minutes at 100 dBA); it was not drawn up as a limit for leisure, where less is wiser.",
+        (
+            "Turn the monitor or amplifier right down before you play a test signal or a new pedal, then raise it slowly; never start with "
+            "headphones on. NIOSH recommends for work no more than 85 dBA over 8 hours, half the time for each 3 dB more "
+            "(15 minutes at 100 dBA); it was not drawn up as a limit for leisure, where less is wiser."
+        ),
     ),
     "cadmium": (
         "LDR cells hold cadmium",
-        "Do not cut, sand, crush or burn a cadmium sulphide cell, keep it from children, and dispose of it as electronic waste. "
-        "Some places restrict the sale of cadmium parts.",
+        (
+            "Do not cut, sand, crush or burn a cadmium sulphide cell, keep it from children, and dispose of it as electronic waste. "
+            "Some places restrict the sale of cadmium parts."
+        ),
     ),
     "hot-parts": (
         "Hot parts",
-        "Do not feel for hot parts with a finger: a regulator, resistor or reversed part can burn skin. Measure the current or switch "
-        "off, and wait. Smoke or a smell means power off first, then look.",
+        (
+            "Do not feel for hot parts with a finger: a regulator, resistor or reversed part can burn skin. Measure the current or switch "
+            "off, and wait. Smoke or a smell means power off first, then look."
+        ),
     ),
 }
 DEFER = (
@@ -163,7 +179,7 @@ def safety(*topics: str) -> Box:
     Examples
     --------
     >>> from pedalcalc import report
-    >>> print(report.safety("leads"))
+    >>> print(report.safety("leads"))  # doctest: +ELLIPSIS
     Take care
       - Clipped leads. Clipped wire ends fly fast. ...
     """

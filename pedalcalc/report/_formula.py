@@ -13,7 +13,9 @@ from html import escape
 
 from pedalcalc._base import io
 
-FUNCTIONS = set(["exp", "log", "ln", "log10", "sqrt", "sin", "cos", "tan", "asin", "acos", "atan", "sinh", "cosh", "tanh", "abs", "min", "max"])
+FUNCTIONS = frozenset(
+    "exp log ln log10 sqrt sin cos tan asin acos atan sinh cosh tanh abs min max".split()  # noqa: SIM905
+)
 LETTERS = {
     "alpha": "α", "beta": "β", "gamma": "γ", "delta": "δ", "epsilon": "ε", "zeta": "ζ", "eta": "η", "theta": "θ",
     "kappa": "κ", "lambda": "λ", "mu": "μ", "nu": "ν", "xi": "ξ", "pi": "π", "rho": "ρ", "sigma": "σ", "tau": "τ",

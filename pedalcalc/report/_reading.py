@@ -19,11 +19,11 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
     Parameters
     ----------
     value : float
-        The value in SI units.
+        The value in the SI unit named beside it [SI].
     unit : str
         Its SI unit.
     spread : float, optional
-        Half-width of the band, in the unit of the value: written ``±``, with two digits.
+        Half-width of the band, in the unit of the value [SI]: written ``±``, with two digits.
     spread_factor : float, optional
         Factor either way, for what is known to a factor only [1], at least 1: written ``×/÷``, with two digits.
 

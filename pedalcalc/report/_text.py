@@ -66,4 +66,8 @@ def spread_reading(value: float, spread: float, unit: str) -> str:
     if abs(value) < spread:
         return f"{number_text(value, unit, 2)} ± {number_text(spread, unit, 2)}"
     lost = math.floor(math.log10(abs(value))) - math.floor(math.log10(float(f"{spread:.1e}")))
-    return f"{number_text(value, unit, min(lost + 2, 15))} ± {number_text(spread, unit, 2)}"
+    written = number_text(value, unit, min(lost + 2, 15))
+    number, _, name = written.partition(" ")
+    power = round(math.log10(abs(value) / abs(float(number.replace(MINUS, "-")))))
+    decimals = len(number.partition(".")[2])
+    return f"{written} ± {spread / 10.0**power:.{decimals}f} {name}".rstrip()
