@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from math import expm1
+import numpy as np
+
+from pedalcalc._base import Number
 
 #: Boltzmann constant and elementary charge, exact by definition since the 2019 SI.
 BOLTZMANN = 1.380649e-23
@@ -13,7 +15,7 @@ VOLTAGE_THERMAL_300K = BOLTZMANN * 300 / CHARGE
 
 
 def saturation_through(
-    voltage: float, current: float, *, ideality: float, resistance_series: float, voltage_thermal: float
-) -> float:
+    voltage: Number, current: Number, *, ideality: Number, resistance_series: Number, voltage_thermal: Number
+) -> Number:
     """Return the saturation current that puts V = n Vt ln(1 + I/Is) + I Rs through one sheet point."""
-    return current / expm1((voltage - current * resistance_series) / (ideality * voltage_thermal))
+    return current / np.expm1((voltage - current * resistance_series) / (ideality * voltage_thermal))

@@ -64,7 +64,7 @@ def _led(voltage_20ma: float, *, ideality: float, resistance_series: float, **fi
         voltage_thermal=VOLTAGE_THERMAL_300K,
     )
     return Led(
-        current_saturation=current_saturation,
+        current_saturation=float(current_saturation),
         ideality=ideality,
         resistance_series=resistance_series,
         **figures,  # type: ignore[arg-type]
