@@ -1,0 +1,113 @@
+"""The laws of one compressor in the form the engine needs: rational gain, tables over the held voltage."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc import opto
+from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.junction import series_current
+
+Floats = NDArray[np.float64]
+
+
+class GainLaw(NamedTuple):
+    """Gain of cell and make-up, (n0 + n1 g)/(d0 + d1 g), for the cell's conductance g.
+
+    The floor resistance F of the cell stands in series with 1/g, so the cell is g/(1 + g F).
+    All three placements are fractions of this one form.
+    """
+
+    n0: float
+    n1: float
+    d0: float
+    d1: float
+
+    def at(self, conductance: Any) -> Any:
+        """Return the gain at a conductance."""
+        return (self.n0 + self.n1 * conductance) / (self.d0 + self.d1 * conductance)
+
+
+def gain_law(compressor: Compressor) -> GainLaw:
+    """Return the gain law of a compressor's cell and make-up."""
+    c = compressor
+    floor = float(c.coupler.cell.resistance_floor)
+    r_in, r_out, makeup = float(c.resistance_input), float(c.resistance_output), float(c.gain_makeup)
+    if c.placement == "shunt":  # (Rout || cell) / (Rin + Rout || cell)
+        ratio = 0.0 if np.isinf(r_out) else r_in / r_out
+        return GainLaw(makeup, makeup * floor, 1 + ratio, (1 + ratio) * floor + r_in)
+    if c.placement == "series":  # Rout / (Rin + cell + Rout)
+        if np.isinf(r_out):
+            return GainLaw(makeup, 0.0, 1.0, 0.0)
+        return GainLaw(0.0, makeup * r_out, 1.0, r_in + r_out + floor)
+    across = 0.0 if np.isinf(r_out) else 1 / r_out  # (Rout || cell) / Rin
+    return GainLaw(makeup / r_in, makeup * floor / r_in, across, 1 + across * floor)
+
+
+def led_current(compressor: Compressor, voltage: Any) -> Any:
+    """Return the LED current that a voltage on the hold capacitor (or the rectifier, if direct) drives."""
+    led = compressor.coupler.led
+    drop = compressor.voltage_base_emitter if compressor.drive == "buffered" else 0.0
+    return series_current(
+        np.maximum(np.asarray(voltage, float) - drop, 0.0),
+        resistance=compressor.resistance_led + led.resistance_series,
+        current_saturation=led.current_saturation,
+        ideality=led.ideality,
+        voltage_thermal=compressor.voltage_thermal,
+    )
+
+
+def illuminance(compressor: Compressor, current: Any) -> Any:
+    """Return the light on the cell, ambient light included."""
+    return opto.coupler_illuminance(current, coupler=compressor.coupler) + compressor.illuminance_ambient
+
+
+def rise_rate(compressor: Compressor, light: Any) -> Any:
+    """Return 1/tau of the cell's rise at a light level; 0 in the dark."""
+    with np.errstate(divide="ignore"):
+        return 1 / opto.rise_time_constant(light, cell=compressor.coupler.cell)
+
+
+def conductance_dark(compressor: Compressor) -> float:
+    """Return the cell's settled conductance with the LED dark."""
+    return float(opto.cell_conductance(compressor.illuminance_ambient, cell=compressor.coupler.cell))
+
+
+def voltage_top(compressor: Compressor, voltage_peak: float) -> float:
+    """Return the highest voltage the rectifier can deliver for a side-chain peak, 0 if none."""
+    return max(min(voltage_peak, float(compressor.voltage_rail)) - float(compressor.voltage_diode), 0.0)
+
+
+class Grid(NamedTuple):
+    """LED and cell laws on an even grid of the voltage that drives the LED."""
+
+    voltage: Floats
+    current: Floats
+    settled: Floats  # settled conductance of the cell
+    rate: Floats  # 1/tau of the cell's rise
+
+    @property
+    def per_volt(self) -> float:
+        """Return the number of grid intervals a volt."""
+        return (self.voltage.size - 1) / float(self.voltage[-1])
+
+
+def grid(compressor: Compressor, top: float, *, per_e_fold: int = 32) -> Grid:
+    """Tabulate the laws from 0 V to `top`, finely enough for the LED's exponential."""
+    e_fold = float(compressor.coupler.led.ideality * compressor.voltage_thermal)
+    top = max(top, e_fold)
+    voltage = np.linspace(0.0, top, int(np.ceil(top / e_fold * per_e_fold)) + 1)
+    current = led_current(compressor, voltage)
+    light = illuminance(compressor, current)
+    settled = opto.cell_conductance(light, cell=compressor.coupler.cell)
+    return Grid(voltage, current, settled, rise_rate(compressor, light))
+
+
+def drain_current(compressor: Compressor, grid: Grid) -> Floats:
+    """Return the current that leaves the hold capacitor at each voltage of a grid."""
+    load = grid.current if compressor.drive == "capacitor" else 0.0
+    total: Floats = grid.voltage / compressor.resistance_release + load + compressor.current_leakage
+    return total
