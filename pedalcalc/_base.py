@@ -171,3 +171,25 @@ search = _declare("search")
 fit = _declare("fit")
 simulate = _declare("simulate")
 io = _declare("io")
+
+
+def elementwise_root(
+    function: Callable[..., NDArray[np.float64]],
+    low: NDArray[np.float64],
+    high: NDArray[np.float64],
+    *arguments: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return where `function(x, *arguments)` is zero between `low` and `high`, element by element.
+
+    NaN in a bound or an argument gives NaN there. A search that fails on known numbers is an error with its index.
+    """
+    from scipy.optimize.elementwise import find_root
+
+    low, high, *arguments_alike = np.broadcast_arrays(low, high, *arguments)
+    unknown = np.isnan([low, high, *arguments_alike]).any(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore", under="ignore"):
+        found = find_root(function, (low, high), args=tuple(arguments_alike))
+    failed = ~np.asarray(found.success) & ~unknown
+    if np.any(failed):
+        raise RuntimeError(f"no root found at index {tuple(int(i) for i in np.argwhere(failed)[0])}")
+    return np.where(unknown, np.nan, found.x)

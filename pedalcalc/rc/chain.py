@@ -1,0 +1,257 @@
+"""Several corners in a row: with stages between them, and two sections that load each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Number, Result, elementwise_root, formula, is_a, numeric, quantity
+from pedalcalc.rc.corner import several
+from pedalcalc.rc.response import FilterResponse, decibels, describe
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band(Result):
+    """Result of `chain_band`; every field has the broadcast shape of the corners."""
+
+    frequency_low: Number = quantity("Hz", "3 dB down below")
+    frequency_high: Number = quantity("Hz", "3 dB down above")
+    frequency_peak: Number = quantity("Hz", "largest response at")
+    gain: Number = quantity("1", "gain at the peak")
+    gain_db: Number = quantity("dB", "gain at the peak in decibels")
+
+
+@formula
+def chain_response(responses: Sequence[FilterResponse]) -> FilterResponse:
+    """Multiply the responses of filters that follow each other through buffers.
+
+    Parameters
+    ----------
+    responses : sequence of FilterResponse
+        One response for each filter, all taken at the same frequencies. The first one's
+        input is the input of the chain.
+
+    Returns
+    -------
+    FilterResponse
+        Response of the whole; its phase adds up (not wrapped), and its corner frequency is NaN
+        because a chain has no single one: ask `chain_band`.
+
+    Raises
+    ------
+    ValueError
+        If no response is given.
+    TypeError
+        If one of them is not a FilterResponse.
+
+    Notes
+    -----
+    H = H_1 H_2 ... H_n, true where each filter drives the next through a stage that neither loads the
+    one before nor is slowed by the one after.
+
+    References
+    ----------
+    DERIVED: product of the sections.
+
+    Examples
+    --------
+    >>> from pedalcalc.rc import lead_response
+    >>> bass = lead_response(40, frequency_corner=40)
+    >>> print(f"{chain_response((bass, bass)).gain_db:.2f} dB")
+    -6.02 dB
+    """
+    if not responses:
+        raise ValueError("responses must hold at least one filter response, got none")
+    for place, one in enumerate(responses):
+        is_a(f"responses[{place}]", one, FilterResponse)
+    first = responses[0]
+    gain, phase = np.asarray(1.0), np.asarray(0.0)
+    with np.errstate(under="ignore"):
+        for one in responses:
+            gain, phase = gain * one.gain, phase + np.radians(one.phase_degrees)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        voltage_input = np.where(np.equal(first.gain, 0), 0.0, np.divide(first.voltage_output, first.gain))
+    return describe(gain, phase, np.asarray(np.nan), voltage_input)
+
+
+def _log_power(log_frequency: Array, highpass: Sequence[Array], lowpass: Sequence[Array]) -> Array:
+    """Return ln |H|² at frequencies given by their logarithm, for corners given likewise."""
+    power = np.zeros_like(log_frequency)
+    with np.errstate(under="ignore"):
+        for corner in highpass:
+            power = power - np.log1p(np.exp(2 * (corner - log_frequency)))
+        for corner in lowpass:
+            power = power - np.log1p(np.exp(2 * (log_frequency - corner)))
+    return power
+
+
+def _slope(log_frequency: Array, highpass: Sequence[Array], lowpass: Sequence[Array]) -> Array:
+    """Return half the slope of the log power over log frequency; it falls all the way."""
+    slope = np.zeros_like(log_frequency)
+    with np.errstate(under="ignore"):
+        for corner in highpass:
+            slope = slope + 1 / (1 + np.exp(2 * (log_frequency - corner)))
+        for corner in lowpass:
+            slope = slope - 1 / (1 + np.exp(2 * (corner - log_frequency)))
+    return slope
+
+
+@formula
+def chain_band(
+    *, frequency_corners_highpass: Sequence[ArrayLike], frequency_corners_lowpass: Sequence[ArrayLike]
+) -> Band:
+    """Find where a chain of buffered corners is 3 dB below its largest response.
+
+    Parameters
+    ----------
+    frequency_corners_highpass : sequence of array_like
+        High-pass (coupling) corner frequencies [Hz], each above 0 and finite; may be empty.
+    frequency_corners_lowpass : sequence of array_like
+        Low-pass corner frequencies [Hz], each above 0 and finite; may be empty.
+
+    Returns
+    -------
+    Band
+        Both frequencies at which half the power is left, the peak between them and the gain there.
+        Without high-pass corners the band begins at 0, without low-pass ones it never ends.
+
+    Raises
+    ------
+    ValueError
+        If a corner is out of range, or there is none at all.
+    TypeError
+        If the corners are not a sequence.
+    RuntimeError
+        If the search does not converge.
+
+    Notes
+    -----
+    |H|² = Π 1/(1 + (f_1/f)²) · Π 1/(1 + (f/f_2)²) has one peak only, as its logarithm is concave
+    over log f; peak and edges are roots found between bounds that must hold them.
+
+    References
+    ----------
+    DERIVED: product of first-order sections.
+
+    Examples
+    --------
+    Three coupling corners of 10 Hz put the whole 3 dB down well above 10 Hz:
+
+    >>> band = chain_band(frequency_corners_highpass=(10, 10, 10), frequency_corners_lowpass=(20e3,))
+    >>> print(f"{band.frequency_low:.1f} Hz to {band.frequency_high / 1e3:.1f} kHz")
+    19.6 Hz to 20.0 kHz
+    """
+    high = several("frequency_corners_highpass", frequency_corners_highpass, above=0)
+    low = several("frequency_corners_lowpass", frequency_corners_lowpass, above=0)
+    if not high and not low:
+        raise ValueError("frequency_corners_highpass and frequency_corners_lowpass must not both be empty")
+    corners = [np.log(corner) for corner in np.broadcast_arrays(*high, *low)]
+    unknown = np.isnan(corners).any(axis=0)
+    corners = [np.where(unknown, 0.0, corner) for corner in corners]
+    count = len(high)
+    # Beyond these bounds the response loses more than half its power within a factor of e³.
+    reach = np.log(len(corners) + 1)
+    bottom, top = np.min(corners, axis=0) - reach, np.max(corners, axis=0) + reach
+    if high and low:
+        peak = elementwise_root(lambda x, *each: _slope(x, each[:count], each[count:]), bottom, top, *corners)
+    else:
+        peak = np.full(bottom.shape, np.inf if high else -np.inf)
+    most = _log_power(peak, corners[:count], corners[count:])
+
+    def excess(x: Array, most: Array, *each: Array) -> Array:
+        return np.asarray(_log_power(x, each[:count], each[count:]) - most + np.log(2))
+
+    edge_low, edge_high = np.full(bottom.shape, -np.inf), np.full(bottom.shape, np.inf)
+    if high:
+        edge_low = elementwise_root(excess, bottom - 3, peak if low else top + 3, most, *corners)
+    if low:
+        edge_high = elementwise_root(excess, peak if high else bottom - 3, top + 3, most, *corners)
+    with np.errstate(over="ignore"):
+        found = [np.where(unknown, np.nan, np.exp(x)) for x in (edge_low, edge_high, peak, most / 2)]
+    low_edge, high_edge, top_at, gain = found
+    return Band(low_edge[()], high_edge[()], top_at[()], gain[()], decibels(gain)[()])
+
+
+def _narrowing(count: ArrayLike) -> NDArray[np.float64]:
+    return np.asarray(np.sqrt(np.expm1(np.log(2) / numeric("count", count, least=1))))
+
+
+@formula
+def equal_lowpass_corner(frequency_corner: ArrayLike, *, count: ArrayLike) -> Number:
+    """Find where a chain of equal buffered low-pass sections is 3 dB down.
+
+    Parameters
+    ----------
+    frequency_corner : array_like
+        Corner frequency of each section [Hz], 0 to infinity.
+    count : array_like
+        How many sections [1], at least 1.
+
+    Returns
+    -------
+    float or ndarray
+        Frequency at which the whole is 3 dB down [Hz].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    f_2 √(2^(1/n) − 1).
+
+    References
+    ----------
+    DERIVED: (1 + (f/f_2)²)^n = 2.
+
+    Examples
+    --------
+    >>> print(f"{equal_lowpass_corner(1000, count=2):.0f} Hz")
+    644 Hz
+    """
+    corner = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
+    return np.asarray(corner * _narrowing(count))[()]
+
+
+@formula
+def equal_highpass_corner(frequency_corner: ArrayLike, *, count: ArrayLike) -> Number:
+    """Find where a chain of equal buffered high-pass sections is 3 dB down.
+
+    Parameters
+    ----------
+    frequency_corner : array_like
+        Corner frequency of each section [Hz], 0 to infinity.
+    count : array_like
+        How many sections [1], at least 1.
+
+    Returns
+    -------
+    float or ndarray
+        Frequency at which the whole is 3 dB down [Hz].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    f_1 / √(2^(1/n) − 1).
+
+    References
+    ----------
+    DERIVED: (1 + (f_1/f)²)^n = 2.
+
+    Examples
+    --------
+    >>> print(f"{equal_highpass_corner(10, count=3):.1f} Hz")
+    19.6 Hz
+    """
+    corner = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
+    return np.asarray(corner / _narrowing(count))[()]

@@ -1,0 +1,239 @@
+"""Corner frequency, and the resistor or capacitor that gives one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Number, formula, numeric
+
+
+def product(
+    first_name: str, first: NDArray[np.float64], second_name: str, second: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Multiply two values, refusing zero times infinity, which has no answer."""
+    first, second = np.broadcast_arrays(first, second)
+    clash = ((first == 0) & np.isinf(second)) | (np.isinf(first) & (second == 0))
+    if np.any(clash):
+        raise ValueError(
+            f"{first_name} and {second_name} must not be zero and infinite together: "
+            f"got {first[clash].flat[0]:g} and {second[clash].flat[0]:g}"
+        )
+    return np.asarray(first * second)
+
+
+def several(name: str, values: Sequence[ArrayLike], **allowed: float | bool) -> list[NDArray[np.float64]]:
+    """Return a sequence of checked arrays, broadcast together; a lone number is refused."""
+    if not isinstance(values, (tuple, list, np.ndarray)) or (isinstance(values, np.ndarray) and values.ndim == 0):
+        raise TypeError(f"{name} must be a tuple of numbers or arrays, not {values!r}")
+    checked = [numeric(f"{name}[{place}]", value, **allowed) for place, value in enumerate(values)]  # type: ignore[arg-type]
+    return list(np.broadcast_arrays(*checked)) if checked else []
+
+
+def _inverse_turn(product_of_two: NDArray[np.float64]) -> Number:
+    with np.errstate(divide="ignore"):
+        return np.asarray(1 / (2 * np.pi * product_of_two))[()]
+
+
+@formula
+def corner_frequency(*, resistance: ArrayLike, capacitance: ArrayLike) -> Number:
+    """Find the frequency at which a resistor and a capacitor put the response 3 dB down.
+
+    Parameters
+    ----------
+    resistance : array_like
+        Resistance that the capacitor sees [Ω], 0 to infinity.
+    capacitance : array_like
+        Capacitance [F], at least 0.
+
+    Returns
+    -------
+    float or ndarray
+        Corner frequency [Hz]; infinite for zero resistance or capacitance, 0 for an open resistor.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or an open resistor meets a capacitance of zero.
+
+    Notes
+    -----
+    f_c = 1 / (2 π R C): the reactance of the capacitor equals the resistance.
+
+    References
+    ----------
+    KUPHALDT-2, ch. 8, low-pass filters.
+
+    Examples
+    --------
+    >>> print(f"{corner_frequency(resistance=500, capacitance=7e-6):.3f} Hz")
+    45.473 Hz
+    """
+    resistance = numeric("resistance", resistance, least=0, infinity=True)
+    capacitance = numeric("capacitance", capacitance, least=0)
+    return _inverse_turn(product("resistance", resistance, "capacitance", capacitance))
+
+
+@formula
+def corner_resistance(frequency_corner: ArrayLike, *, capacitance: ArrayLike) -> Number:
+    """Find the resistance that gives a corner frequency with a capacitor at hand.
+
+    Parameters
+    ----------
+    frequency_corner : array_like
+        Wanted corner frequency [Hz], 0 to infinity.
+    capacitance : array_like
+        Capacitance [F], at least 0.
+
+    Returns
+    -------
+    float or ndarray
+        Resistance that the capacitor must see [Ω].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or an infinite corner meets a capacitance of zero.
+
+    Notes
+    -----
+    R = 1 / (2 π f_c C).
+
+    References
+    ----------
+    KUPHALDT-2, ch. 8, solved for R.
+
+    Examples
+    --------
+    >>> print(f"{corner_resistance(100, capacitance=100e-9):.0f} ohm")
+    15915 ohm
+    """
+    frequency = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
+    capacitance = numeric("capacitance", capacitance, least=0)
+    return _inverse_turn(product("frequency_corner", frequency, "capacitance", capacitance))
+
+
+@formula
+def corner_capacitance(frequency_corner: ArrayLike, *, resistance: ArrayLike) -> Number:
+    """Find the capacitance that gives a corner frequency with a resistor at hand.
+
+    Parameters
+    ----------
+    frequency_corner : array_like
+        Wanted corner frequency [Hz], 0 to infinity.
+    resistance : array_like
+        Resistance that the capacitor sees [Ω], 0 to infinity.
+
+    Returns
+    -------
+    float or ndarray
+        Capacitance [F].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or zero meets infinity.
+
+    Notes
+    -----
+    C = 1 / (2 π f_c R).
+
+    References
+    ----------
+    KUPHALDT-2, ch. 8, solved for C.
+
+    Examples
+    --------
+    >>> print(f"{corner_capacitance(20, resistance=1e6) * 1e9:.2f} nF")
+    7.96 nF
+    """
+    frequency = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
+    resistance = numeric("resistance", resistance, least=0, infinity=True)
+    return _inverse_turn(product("frequency_corner", frequency, "resistance", resistance))
+
+
+@formula
+def reactance(frequency: ArrayLike, *, capacitance: ArrayLike) -> Number:
+    """Find the magnitude of a capacitor's reactance.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], 0 to infinity.
+    capacitance : array_like
+        Capacitance [F], at least 0.
+
+    Returns
+    -------
+    float or ndarray
+        Reactance [Ω]; infinite for direct current.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or an infinite frequency meets a capacitance of zero.
+
+    Notes
+    -----
+    X_C = 1 / (2 π f C).
+
+    References
+    ----------
+    KUPHALDT-2, ch. 4, capacitive reactance.
+
+    Examples
+    --------
+    >>> print(f"{reactance(82, capacitance=100e-9) / 1e3:.1f} kilohm")
+    19.4 kilohm
+    """
+    frequency = numeric("frequency", frequency, least=0, infinity=True)
+    capacitance = numeric("capacitance", capacitance, least=0)
+    return _inverse_turn(product("frequency", frequency, "capacitance", capacitance))
+
+
+@formula
+def bypass_capacitance(frequency: ArrayLike, *, resistance: ArrayLike, reactance_ratio: ArrayLike = 0.1) -> Number:
+    """Find the capacitor that holds a resistor's upper end still for signals.
+
+    Its reactance at the lowest frequency of interest is a set part, commonly a
+    tenth, of the resistance that it bypasses. That is the resistance seen from the
+    capacitor: for a divider, the two resistors in parallel.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Lowest frequency of interest [Hz], above 0.
+    resistance : array_like
+        Resistance that is bypassed [Ω], above 0.
+    reactance_ratio : array_like
+        Reactance over resistance [1], above 0; a tenth by common practice.
+
+    Returns
+    -------
+    float or ndarray
+        Capacitance [F].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    C = 1 / (2 π f k R) with k = X_C / R.
+
+    References
+    ----------
+    PRACTICE: X_C = R/10 at the lowest frequency.
+
+    Examples
+    --------
+    >>> print(f"{bypass_capacitance(1000, resistance=375) * 1e6:.2f} uF")
+    4.24 uF
+    """
+    frequency = numeric("frequency", frequency, above=0)
+    resistance = numeric("resistance", resistance, above=0)
+    ratio = numeric("reactance_ratio", reactance_ratio, above=0)
+    return np.asarray(1 / (2 * np.pi * frequency * resistance * ratio))[()]

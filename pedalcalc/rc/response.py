@@ -1,0 +1,389 @@
+"""First-order low-pass and high-pass filters, and decibels."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Number, Result, formula, numeric, quantity
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FilterResponse(Result):
+    """Response of a filter at one frequency or many; fields have the broadcast shape of the inputs."""
+
+    response: complex | NDArray[np.complex128] = quantity("1", "output over input, complex")
+    gain: Number = quantity("1", "gain")
+    gain_db: Number = quantity("dB", "gain in decibels")
+    phase_degrees: Number = quantity("°", "phase of the output against the input")
+    voltage_output: Number = quantity("V", "output for the stated input")
+    frequency_corner: Number = quantity("Hz", "corner frequency (3 dB down)")
+
+
+def decibels(gain: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return 20 log10 of a magnitude, minus infinity for none at all."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(20 * np.log10(gain))
+
+
+def describe(
+    gain: NDArray[np.float64],
+    phase: NDArray[np.float64],
+    corner: NDArray[np.float64],
+    voltage_input: NDArray[np.float64],
+) -> FilterResponse:
+    """Return the named result for a magnitude and a phase in radians."""
+    gain, phase, corner, voltage_input = np.broadcast_arrays(gain, phase, corner, voltage_input)
+    with np.errstate(under="ignore"):
+        response = gain * np.cos(phase) + 1j * (gain * np.sin(phase))
+    return FilterResponse(
+        response[()],
+        gain[()],
+        decibels(gain)[()],
+        np.degrees(phase)[()],
+        (gain * voltage_input)[()],
+        corner[()],
+    )
+
+
+def _over_corner(frequency: NDArray[np.float64], turn_time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return f/f_c = 2 π f τ; where the parts leave no corner, their limit counts first."""
+    frequency, turn_time = np.broadcast_arrays(frequency, turn_time)
+    with np.errstate(invalid="ignore"):
+        over = np.where(turn_time == 0, 0.0, np.where(np.isinf(turn_time), np.inf, frequency * turn_time))
+    return np.where(np.isnan(frequency), np.nan, over)
+
+
+def _passed_low(over: NDArray[np.float64]) -> NDArray[np.float64]:
+    with np.errstate(under="ignore"):
+        return 1 / np.hypot(1, over)
+
+
+def _passed_high(over: NDArray[np.float64]) -> NDArray[np.float64]:
+    with np.errstate(invalid="ignore", under="ignore"):
+        return np.where(np.isinf(over), 1.0, over / np.hypot(1, over))
+
+
+def _parallel(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
+    with np.errstate(divide="ignore"):
+        return np.asarray(1 / (1 / first + 1 / second))
+
+
+def _times(capacitance: NDArray[np.float64], resistance: NDArray[np.float64]) -> NDArray[np.float64]:
+    with np.errstate(invalid="ignore"):
+        time = 2 * np.pi * capacitance * resistance
+    return np.where((capacitance == 0) & ~np.isnan(resistance), 0.0, time)
+
+
+def _corner(turn_time: NDArray[np.float64]) -> NDArray[np.float64]:
+    with np.errstate(divide="ignore"):
+        return np.asarray(1 / turn_time)
+
+
+@formula
+def lowpass_response(
+    frequency: ArrayLike,
+    *,
+    resistance: ArrayLike,
+    capacitance: ArrayLike,
+    resistance_source: ArrayLike = 0.0,
+    resistance_load: ArrayLike = np.inf,
+    voltage_input: ArrayLike = 1.0,
+) -> FilterResponse:
+    """Find what a series resistor and a capacitor to ground let through.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], 0 to infinity.
+    resistance : array_like
+        Series resistor [Ω], 0 to infinity.
+    capacitance : array_like
+        Capacitor to ground [F], at least 0.
+    resistance_source : array_like
+        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+    resistance_load : array_like
+        Resistance from the output to ground [Ω]; open unless stated.
+    voltage_input : array_like
+        Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
+
+    Returns
+    -------
+    FilterResponse
+        Complex response, gain, gain in decibels, phase, output and corner frequency.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or an ideal source is shorted by a load of 0 Ω.
+
+    Notes
+    -----
+    H = R_L/(R_L + R_t) / (1 + j f/f_c), f_c = 1/(2 π C (R_t || R_L)), R_t = R_src + R.
+    A part at 0 Ω or open counts before a frequency of 0 or infinity does.
+
+    References
+    ----------
+    KUPHALDT-2, ch. 8, low-pass filters; loaded case DERIVED.
+
+    Examples
+    --------
+    >>> loaded = lowpass_response(30, resistance=500, capacitance=7e-6, resistance_load=1000)
+    >>> print(f"{loaded.voltage_output:.4f} V, corner {loaded.frequency_corner:.1f} Hz")
+    0.6102 V, corner 68.2 Hz
+    """
+    frequency = numeric("frequency", frequency, least=0, infinity=True)
+    resistance = numeric("resistance", resistance, least=0, infinity=True)
+    capacitance = numeric("capacitance", capacitance, least=0)
+    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
+    voltage = numeric("voltage_input", voltage_input)
+    through, load = np.broadcast_arrays(source + resistance, load)
+    if np.any((through == 0) & (load == 0)):
+        raise ValueError(
+            "resistance_load must be above 0 where resistance_source and resistance are 0, got 0: a shorted ideal source"
+        )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        passband = np.where(np.isinf(through), 0.0, np.where(load == 0, 0.0, 1 / (1 + through / load)))
+    passband = np.where(np.isnan(through + load), np.nan, passband)
+    turn_time = _times(capacitance, _parallel(through, load))
+    over = _over_corner(frequency, turn_time)
+    return describe(passband * _passed_low(over), -np.arctan(over), _corner(turn_time), voltage)
+
+
+@formula
+def highpass_response(
+    frequency: ArrayLike,
+    *,
+    resistance: ArrayLike,
+    capacitance: ArrayLike,
+    resistance_source: ArrayLike = 0.0,
+    resistance_load: ArrayLike = np.inf,
+    voltage_input: ArrayLike = 1.0,
+) -> FilterResponse:
+    """Find what a series capacitor and a resistor to ground let through.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], 0 to infinity.
+    resistance : array_like
+        Resistor to ground [Ω], 0 to infinity.
+    capacitance : array_like
+        Series capacitor [F], at least 0.
+    resistance_source : array_like
+        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+    resistance_load : array_like
+        Further resistance from the output to ground [Ω]; open unless stated.
+    voltage_input : array_like
+        Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
+
+    Returns
+    -------
+    FilterResponse
+        Complex response, gain, gain in decibels, phase, output and corner frequency.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or an open source feeds an open output.
+
+    Notes
+    -----
+    H = R_p/(R_p + R_src) · (j f/f_c)/(1 + j f/f_c), f_c = 1/(2 π C (R_src + R_p)), R_p = R || R_L.
+    A part at 0 Ω or open counts before a frequency of 0 or infinity does.
+
+    References
+    ----------
+    KUPHALDT-2, ch. 8, high-pass filters; source and load DERIVED.
+
+    Examples
+    --------
+    >>> coupling = highpass_response(200, resistance=1000, capacitance=0.5e-6)
+    >>> print(f"{coupling.gain:.3f}, {coupling.gain_db:.1f} dB, {coupling.phase_degrees:.0f} degrees")
+    0.532, -5.5 dB, 58 degrees
+    """
+    frequency = numeric("frequency", frequency, least=0, infinity=True)
+    resistance = numeric("resistance", resistance, least=0, infinity=True)
+    capacitance = numeric("capacitance", capacitance, least=0)
+    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
+    voltage = numeric("voltage_input", voltage_input)
+    shunt, source = np.broadcast_arrays(_parallel(resistance, load), source)
+    if np.any(np.isinf(shunt) & np.isinf(source)):
+        raise ValueError(
+            "resistance_source must be finite where resistance and resistance_load are open, got inf: a floating output"
+        )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        passband = np.where(np.isinf(source) | (shunt == 0), 0.0, 1 / (1 + source / shunt))
+    passband = np.where(np.isnan(source + shunt), np.nan, passband)
+    turn_time = _times(capacitance, source + shunt)
+    over = _over_corner(frequency, turn_time)
+    return describe(passband * _passed_high(over), np.arctan2(1, over), _corner(turn_time), voltage)
+
+
+def _from_corner(frequency: ArrayLike, frequency_corner: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    over = numeric("frequency", frequency, least=0, infinity=True)
+    corner = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
+    with np.errstate(divide="ignore"):
+        return _over_corner(over, 1 / corner), corner
+
+
+@formula
+def lag_response(
+    frequency: ArrayLike, *, frequency_corner: ArrayLike, voltage_input: ArrayLike = 1.0
+) -> FilterResponse:
+    """Find what a lag network (one low-pass corner) lets through, from its corner.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], 0 to infinity.
+    frequency_corner : array_like
+        Corner frequency [Hz], 0 (lets nothing through) to infinity (lets all through).
+    voltage_input : array_like
+        Input voltage, peak or rms, as the output is wanted [V]; 1 V unless stated.
+
+    Returns
+    -------
+    FilterResponse
+        Complex response, gain, gain in decibels, phase, output and corner frequency.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    H = 1/(1 + j f/f_c); phase −arctan(f/f_c).
+
+    References
+    ----------
+    FIORE-OPAMPS, ch. 1, lag network response.
+
+    Examples
+    --------
+    >>> lag = lag_response(1.6e6, frequency_corner=150e3)
+    >>> print(f"{lag.gain_db:.1f} dB, {lag.phase_degrees:.1f} degrees")
+    -20.6 dB, -84.6 degrees
+    """
+    over, corner = _from_corner(frequency, frequency_corner)
+    return describe(_passed_low(over), -np.arctan(over), corner, numeric("voltage_input", voltage_input))
+
+
+@formula
+def lead_response(
+    frequency: ArrayLike, *, frequency_corner: ArrayLike, voltage_input: ArrayLike = 1.0
+) -> FilterResponse:
+    """Find what a lead network (one high-pass corner) lets through, from its corner.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], 0 to infinity.
+    frequency_corner : array_like
+        Corner frequency [Hz], 0 (lets all through) to infinity (lets nothing through).
+    voltage_input : array_like
+        Input voltage, peak or rms, as the output is wanted [V]; 1 V unless stated.
+
+    Returns
+    -------
+    FilterResponse
+        Complex response, gain, gain in decibels, phase, output and corner frequency.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    H = (j f/f_c)/(1 + j f/f_c); phase arctan(f_c/f).
+
+    References
+    ----------
+    FIORE-OPAMPS, ch. 1, lead network response.
+
+    Examples
+    --------
+    >>> lead = lead_response(10, frequency_corner=40)
+    >>> print(f"{lead.gain_db:.1f} dB, {lead.phase_degrees:.1f} degrees")
+    -12.3 dB, 76.0 degrees
+    """
+    over, corner = _from_corner(frequency, frequency_corner)
+    return describe(_passed_high(over), np.arctan2(1, over), corner, numeric("voltage_input", voltage_input))
+
+
+@formula
+def gain_from_decibels(gain_db: ArrayLike) -> Number:
+    """Turn decibels into a voltage gain.
+
+    Parameters
+    ----------
+    gain_db : array_like
+        Gain [dB], minus infinity to infinity.
+
+    Returns
+    -------
+    float or ndarray
+        Voltage gain [1].
+
+    Raises
+    ------
+    TypeError
+        If `gain_db` is not a number.
+
+    Notes
+    -----
+    A = 10^(A_dB/20).
+
+    References
+    ----------
+    KUPHALDT-3, ch. 1, decibels.
+
+    Examples
+    --------
+    >>> print(f"{gain_from_decibels(-6):.3f}")
+    0.501
+    """
+    value = numeric("gain_db", gain_db, infinity=True)
+    with np.errstate(under="ignore", over="ignore"):
+        return np.asarray(10 ** (value / 20))[()]
+
+
+@formula
+def decibels_from_gain(gain: ArrayLike) -> Number:
+    """Turn a voltage gain into decibels.
+
+    Parameters
+    ----------
+    gain : array_like
+        Magnitude of the voltage gain [1], 0 to infinity.
+
+    Returns
+    -------
+    float or ndarray
+        Gain [dB]; minus infinity for a gain of 0.
+
+    Raises
+    ------
+    ValueError
+        If `gain` is negative: take the magnitude first.
+
+    Notes
+    -----
+    A_dB = 20 log10 A.
+
+    References
+    ----------
+    KUPHALDT-3, ch. 1, decibels.
+
+    Examples
+    --------
+    >>> print(f"{decibels_from_gain(2):.2f} dB")
+    6.02 dB
+    """
+    return decibels(numeric("gain", gain, least=0, infinity=True))[()]

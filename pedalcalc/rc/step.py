@@ -1,0 +1,249 @@
+"""Charge and discharge of a capacitor through a resistor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc.rc.corner import product
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StepPoint(Result):
+    """Result of `step_response`; every field has the broadcast shape of the inputs."""
+
+    voltage: Number = quantity("V", "voltage on the capacitor")
+    current: Number = quantity("A", "current into the capacitor")
+    time_constant: Number = quantity("s", "time constant")
+
+
+@formula
+def time_constant(*, resistance: ArrayLike, capacitance: ArrayLike) -> Number:
+    """Multiply resistance by capacitance: the time in which 63 % of a change is done.
+
+    Parameters
+    ----------
+    resistance : array_like
+        Resistance [Ω], 0 to infinity.
+    capacitance : array_like
+        Capacitance [F], at least 0.
+
+    Returns
+    -------
+    float or ndarray
+        Time constant [s].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or an open resistor meets a capacitance of zero.
+
+    Notes
+    -----
+    τ = R C; after τ a change is 1 − 1/e = 63.2 % done, after 5 τ 99.3 %.
+
+    References
+    ----------
+    KUPHALDT-1, ch. 16.
+
+    Examples
+    --------
+    >>> print(f"{time_constant(resistance=470e3, capacitance=1e-6):.2f} s")
+    0.47 s
+    """
+    resistance = numeric("resistance", resistance, least=0, infinity=True)
+    capacitance = numeric("capacitance", capacitance, least=0)
+    return product("resistance", resistance, "capacitance", capacitance)[()]
+
+
+def _elapsed(time: NDArray[np.float64], tau: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return time over time constant: 0 at the start, infinite later where tau is 0."""
+    time, tau = np.broadcast_arrays(time, tau)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where((time == 0) & (tau == 0), 0.0, time / tau)
+
+
+def _left(elapsed: NDArray[np.float64]) -> NDArray[np.float64]:
+    with np.errstate(under="ignore"):
+        return np.exp(-elapsed)
+
+
+@formula
+def step_voltage(
+    time: ArrayLike, *, voltage_start: ArrayLike, voltage_final: ArrayLike, time_constant: ArrayLike
+) -> Number:
+    """Find the voltage on a capacitor a while after a step, from the time constant.
+
+    Parameters
+    ----------
+    time : array_like
+        Time since the step [s], at least 0.
+    voltage_start : array_like
+        Voltage at the step [V].
+    voltage_final : array_like
+        Voltage after a long time [V].
+    time_constant : array_like
+        Time constant R C [s], 0 to infinity.
+
+    Returns
+    -------
+    float or ndarray
+        Voltage [V].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    v = V_0 e^(−t/τ) + V_inf (1 − e^(−t/τ)).
+
+    References
+    ----------
+    KUPHALDT-1, ch. 16, universal time constant formula.
+
+    Examples
+    --------
+    A capacitor charged to 40 V, discharging for two time constants:
+
+    >>> print(f"{step_voltage(6, voltage_start=40, voltage_final=0, time_constant=3):.3f} V")
+    5.413 V
+    """
+    time = numeric("time", time, least=0)
+    start = numeric("voltage_start", voltage_start)
+    final = numeric("voltage_final", voltage_final)
+    tau = numeric("time_constant", time_constant, least=0, infinity=True)
+    elapsed = _elapsed(time, tau)
+    with np.errstate(under="ignore"):
+        return np.asarray(start * _left(elapsed) - final * np.expm1(-elapsed))[()]
+
+
+@formula
+def step_response(
+    time: ArrayLike,
+    *,
+    voltage_start: ArrayLike,
+    voltage_final: ArrayLike,
+    resistance: ArrayLike,
+    capacitance: ArrayLike,
+) -> StepPoint:
+    """Find voltage and current of a capacitor a while after a step through a resistor.
+
+    Parameters
+    ----------
+    time : array_like
+        Time since the step [s], at least 0.
+    voltage_start : array_like
+        Voltage on the capacitor at the step [V].
+    voltage_final : array_like
+        Voltage that the resistor leads to [V].
+    resistance : array_like
+        Resistance [Ω], 0 to infinity.
+    capacitance : array_like
+        Capacitance [F], at least 0.
+
+    Returns
+    -------
+    StepPoint
+        Voltage [V], current into the capacitor [A] and time constant [s]. Through 0 Ω the
+        voltage has arrived at any time after the step, and the current at the step is infinite.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or an open resistor meets a capacitance of zero.
+
+    Notes
+    -----
+    v = V_0 e^(−t/τ) + V_inf (1 − e^(−t/τ)), i = (V_inf − V_0)/R e^(−t/τ), τ = R C.
+
+    References
+    ----------
+    KUPHALDT-1, ch. 16, voltage and current calculations.
+
+    Examples
+    --------
+    >>> point = step_response(1.0, voltage_start=0, voltage_final=15, resistance=1e4, capacitance=1e-4)
+    >>> print(f"{point.voltage:.3f} V, {point.current * 1e6:.1f} uA")
+    9.482 V, 551.8 uA
+    """
+    time = numeric("time", time, least=0)
+    start = numeric("voltage_start", voltage_start)
+    final = numeric("voltage_final", voltage_final)
+    resistance = numeric("resistance", resistance, least=0, infinity=True)
+    capacitance = numeric("capacitance", capacitance, least=0)
+    tau = product("resistance", resistance, "capacitance", capacitance)
+    elapsed = _elapsed(time, tau)
+    with np.errstate(under="ignore", divide="ignore", invalid="ignore"):
+        voltage = start * _left(elapsed) - final * np.expm1(-elapsed)
+        driving = (final - start) * _left(elapsed)
+        current = np.where((driving == 0) & (resistance == 0), 0.0, driving / resistance)
+    voltage, current, tau = np.broadcast_arrays(voltage, current, tau)
+    return StepPoint(voltage[()], current[()], tau[()])
+
+
+@formula
+def time_between_levels(
+    *, voltage_start: ArrayLike, voltage_level: ArrayLike, voltage_final: ArrayLike, time_constant: ArrayLike
+) -> Number:
+    """Find how long a capacitor takes from one voltage to another on its way to a third.
+
+    Parameters
+    ----------
+    voltage_start : array_like
+        Voltage at which the clock starts [V].
+    voltage_level : array_like
+        Voltage at which the clock stops [V]; from `voltage_start` to `voltage_final`.
+    voltage_final : array_like
+        Voltage after a long time [V].
+    time_constant : array_like
+        Time constant R C [s], 0 to infinity.
+
+    Returns
+    -------
+    float or ndarray
+        Time [s]; infinite where the level is the final voltage itself, which is only approached.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or a level is never reached.
+
+    Notes
+    -----
+    t = τ ln((V_inf − V_0)/(V_inf − V_x)).
+
+    References
+    ----------
+    KUPHALDT-1, ch. 16, solving for unknown time.
+
+    Examples
+    --------
+    From 10 to 90 % of a step takes 2.2 time constants:
+
+    >>> print(f"{time_between_levels(voltage_start=0.1, voltage_level=0.9, voltage_final=1, time_constant=1):.3f} s")
+    2.197 s
+    """
+    start, level, final, tau = np.broadcast_arrays(
+        numeric("voltage_start", voltage_start),
+        numeric("voltage_level", voltage_level),
+        numeric("voltage_final", voltage_final),
+        numeric("time_constant", time_constant, least=0, infinity=True),
+    )
+    missed = ((level - start) * np.sign(final - start) < 0) | ((final - level) * np.sign(final - start) < 0)
+    missed |= (final == start) & (level != start) & ~np.isnan(level)
+    if np.any(missed):
+        first, wanted, last = (values[missed].flat[0] for values in (start, level, final))
+        raise ValueError(
+            f"voltage_level must lie between voltage_start ({first:g}) and voltage_final ({last:g}), "
+            f"else it is never reached: got {wanted:g}"
+        )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        elapsed = np.log1p((level - start) / (final - level))
+        elapsed = np.where(level == start, 0.0, elapsed)
+        time = np.where((elapsed == 0) | (tau == 0), 0.0, tau * elapsed)
+    return np.where(np.isnan(start + level + final + tau), np.nan, time)[()]
