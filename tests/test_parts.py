@@ -1,0 +1,254 @@
+"""Parts lists: what a spreadsheet may write, what is refused and where, what to fit first, what to look for."""
+
+from __future__ import annotations
+
+import dataclasses
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from pedalcalc import parts
+
+HEADER = "reference,kind,value,tolerance,rating,connections,note"
+GOOD = f"""{HEADER}
+R1,resistor,4k7,1%,1/4 W,"1: supply, 2: half supply",
+R2,Resistor,470R,5 %,0.25W,,by the edge
+C1,film capacitor,100n,10%,63 V,"1: input, 2: gate",
+C2,electrolytic capacitor,10u,+80/-20%,"25 V, 0.1 A","plus: supply, minus: ground",
+D1,diode,1N5817,,"20 V, 1 A","anode: jack, cathode: supply",polarity
+U1,integrated circuit,TL072,,,"1: out; 8: supply",
+"""
+
+_LIST = Path(tempfile.mkdtemp(), "parts.csv")
+_LIST.write_text(GOOD, encoding="utf-8")
+PARTS = parts.read_parts(_LIST)
+
+CALLS = {
+    "read_parts": {"path": _LIST},
+    "fitting_step": {"part": PARTS[0]},
+    "fitting_order": {"parts": PARTS},
+    "marking_text": {"part": PARTS[0]},
+}
+
+
+def read(tmp_path, text, encoding="utf-8"):
+    path = tmp_path / "parts.csv"
+    path.write_bytes(text.encode(encoding))
+    return parts.read_parts(path)
+
+
+def content(found):
+    return [tuple(repr(getattr(part, field.name)) for field in dataclasses.fields(part)) for part in found]
+
+
+def test_reads_values_in_si():
+    first, second, film, electrolytic, diode, chip = PARTS
+    assert (first.value, first.unit, first.value_text) == (4700.0, "Ω", "4k7")
+    assert (first.tolerance_low, first.tolerance_high, first.power_max) == (-0.01, 0.01, 0.25)
+    assert np.isnan([first.voltage_max, first.current_max]).all()
+    assert first.connections == (("1", "supply"), ("2", "half supply"))
+    assert (second.kind, second.power_max, second.connections, second.note) == ("resistor", 0.25, (), "by the edge")
+    assert (film.value, film.voltage_max) == (1e-7, 63.0)
+    assert (electrolytic.tolerance_low, electrolytic.tolerance_high) == (-0.2, 0.8)
+    assert (electrolytic.voltage_max, electrolytic.current_max) == (25.0, 0.1)
+    assert np.isnan(diode.value)
+    assert np.isnan(diode.tolerance_high)
+    assert (diode.value_text, diode.unit) == ("1N5817", "")
+    assert chip.connections[1].net == "supply"
+
+
+@pytest.mark.parametrize(
+    ("change", "encoding"),
+    [
+        (lambda text: text, "utf-8-sig"),
+        (lambda text: text.replace("\n", "\r\n"), "utf-8"),
+        (lambda text: text.replace("\n", "\r\n"), "utf-8-sig"),
+        (lambda text: text.replace("\n", "\r"), "utf-8"),
+        (lambda text: text + "\n,,,,,,\n\n", "utf-8"),
+        (lambda text: "\n" + text, "utf-8"),
+        (lambda text: text.replace(HEADER, HEADER.replace(",", " , ").upper()), "utf-8"),
+    ],
+)
+def test_what_spreadsheets_write_reads_the_same(tmp_path, change, encoding):
+    assert content(read(tmp_path, change(GOOD), encoding)) == content(PARTS)
+
+
+def test_semicolons_and_any_order_of_columns(tmp_path):
+    text = (
+        "note;value;kind;reference;connections;rating;tolerance\n"
+        "on top;2\N{MICRO SIGN}2;ceramic capacitor;C7;1: a, 2: b;16 V;-20/+80%\n"
+    )
+    (part,) = read(tmp_path, text)
+    assert (part.reference, part.value, part.tolerance_low, part.note) == ("C7", 2.2e-6, -0.2, "on top")
+    assert part.connections == (("1", "a"), ("2", "b"))
+
+
+def test_connections_may_be_parted_by_semicolons_inside_quotes(tmp_path):
+    text = HEADER.replace(",", ";") + '\nR1;resistor;1k;;;"1: a; 2: b";\n'
+    assert read(tmp_path, text)[0].connections == (("1", "a"), ("2", "b"))
+
+
+def row(**cells):
+    """Return a list of one resistor with some cells replaced."""
+    full = dict(zip(HEADER.split(","), ("R1", "resistor", "4k7", "1%", "1/4 W", "1: a, 2: b", ""), strict=True)) | cells
+    return HEADER + "\n" + ",".join(f'"{cell}"' for cell in full.values()) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        ("", "parts.csv is empty"),
+        ("\n \n", "parts.csv is empty"),
+        (HEADER + "\n", "no parts below"),
+        (HEADER + "\n,,,,,,\n", "no parts below"),
+        (GOOD.replace(",note", "", 1), "line 1: column note is missing"),
+        (GOOD.replace(",note", ",remark", 1), "line 1: column note is missing"),
+        (GOOD.replace(HEADER, HEADER + ",price"), "line 1: column price is not known"),
+        (GOOD.replace(HEADER, HEADER + ","), r"line 1: column \(without a name\) is not known"),
+        (GOOD.replace(HEADER, HEADER + ",value"), "line 1: column value stands there twice"),
+        (HEADER.replace(",", "\t"), "line 1: tabs"),
+        (GOOD.replace("R2,Resistor,470R", "R2,Resistor,470R,"), "line 3, column after note: .* 8 cells"),
+        (GOOD.replace("by the edge\n", "\n").replace(",,\nC1", ",\nC1"), "line 3, column note: .* 6 cells"),
+        (GOOD + 'R9,"resistor', "line 8"),
+        (GOOD + 'R9,"resi"stor,4k7,,,,', "line 8"),
+        (row(reference=""), "line 2, column reference: it is empty"),
+        (GOOD.replace("R2", "r1"), "line 3, column reference: 'r1' stands already in line 2"),
+        (row(kind="resistance"), "line 2, column kind: 'resistance' is none of resistor,"),
+        (row(kind="capacitor"), "line 2, column kind: .* film, ceramic or electrolytic"),
+        (row(kind=""), "line 2, column kind: '' is none"),
+        (row(value=""), "line 2, column value: .* empty"),
+        (row(value="4k7k"), "line 2, column value: .* two letters"),
+        (row(value="1,5k"), "line 2, column value: .* point"),
+        (row(value="1Meg"), "line 2, column value: .* write 1M"),
+        (row(value="nan"), "line 2, column value: .* number"),
+        (row(value="100n"), "line 2, column value: .* not used with Ω"),
+        (row(kind="potentiometer", value="B100k"), "line 2, column value: .* taper"),
+        (row(kind="film capacitor", value="0n"), "line 2, column value: a film capacitor of 0 F"),
+        (row(kind="transistor", value=""), "line 2, column value: .* type of the transistor"),
+        (row(tolerance="5"), "line 2, column tolerance: '5' is not a tolerance; .* percent"),
+        (row(tolerance="0.05"), "line 2, column tolerance"),
+        (row(tolerance="J"), "line 2, column tolerance"),
+        (row(tolerance="+20/+80%"), "line 2, column tolerance"),
+        (row(rating="1/4"), "line 2, column rating: '1/4' is not a rating"),
+        (row(rating="105 °C"), "line 2, column rating: '105 °C' is not a rating"),
+        (row(rating="25 V, 16 V"), "line 2, column rating: two ratings in V"),
+        (row(rating="0 V"), "line 2, column rating: .* above 0"),
+        (row(rating="-5 V"), "line 2, column rating: .* above 0"),
+        (row(rating="1/0 W"), "line 2, column rating"),
+        (row(rating="x W"), "line 2, column rating"),
+        (row(connections="supply"), "line 2, column connections: 'supply' is not a pair"),
+        (row(connections="1: a: b"), "line 2, column connections: .* is not a pair"),
+        (row(connections="1: , 2: b"), "line 2, column connections: '1:' is not a pair"),
+        (row(connections="1: a, 1: b"), "line 2, column connections: pin '1' stands there twice"),
+        (row(connections="1: a"), "line 2, column connections: this resistor has two pins, got 1"),
+        (row(connections="1: a, 2: a"), "line 2, column connections: both pins go to 'a'"),
+        (
+            row(kind="diode", value="1N4148", connections="1: a, 2: b"),
+            "line 2, column connections: .* called anode and cathode, got 1, 2",
+        ),
+        (
+            row(kind="electrolytic capacitor", value="10u", connections="plus: a, cathode: b"),
+            "line 2, column connections: .* plus and minus",
+        ),
+        (
+            row(kind="indicator", value="red LED", connections="anode: a, cathode: a"),
+            "line 2, column connections: both pins",
+        ),
+    ],
+)
+def test_errors_name_file_line_and_column(tmp_path, text, place):
+    with pytest.raises(ValueError, match=place) as refused:
+        read(tmp_path, text)
+    assert str(refused.value).startswith("parts.csv")
+
+
+def test_lines_are_counted_as_an_editor_counts_them(tmp_path):
+    text = GOOD.replace("by the edge", '"by the\nedge"').replace("100n", "100q")
+    with pytest.raises(ValueError, match="line 5, column value"):
+        read(tmp_path, text)
+
+
+def test_other_encodings_are_refused_with_the_way_out(tmp_path):
+    with pytest.raises(ValueError, match="line 2: the text is not UTF-8; save"):
+        read(tmp_path, HEADER + "\nC1,film capacitor,1\N{MICRO SIGN}0,,,,\n", "cp1252")
+
+
+def test_a_missing_file_is_said_to_be_missing(tmp_path):
+    with pytest.raises(FileNotFoundError, match="nowhere"):
+        parts.read_parts(tmp_path / "nowhere.csv")
+
+
+def make(reference="R1", kind="resistor", value=4700.0, unit="Ω", text="4k7", tolerance=np.nan, voltage=np.nan):
+    return parts.Part(
+        reference, kind, value, unit, text, -tolerance, tolerance, voltage, np.nan, np.nan, connections=(), note=""
+    )
+
+
+# The order is common practice: resistors and diodes, IC sockets, film capacitors, electrolytics, transistors,
+# coupler, controls, indicator last.
+def test_lowest_parts_come_first_and_the_indicator_last():
+    kinds = "indicator potentiometer coupler transistor electrolytic_capacitor film_capacitor integrated_circuit diode resistor"
+    mixed = [make(f"X{i}", kind.replace("_", " ")) for i, kind in enumerate(kinds.split())]
+    assert [part.kind.replace(" ", "_") for part in parts.fitting_order(mixed)] == kinds.split()[::-1]
+
+
+def test_inside_a_step_references_are_counted_not_spelled():
+    names = ["R10", "R2", "R1", "D1", "RATE", "R2B"]
+    mixed = [make(name, "diode" if name == "D1" else "resistor") for name in names]
+    assert [part.reference for part in parts.fitting_order(mixed)] == ["R1", "R2", "R2B", "R10", "RATE", "D1"]
+
+
+def test_every_kind_has_one_step():
+    assert len(set(parts.KINDS)) == len(parts.KINDS)
+    steps = [parts.fitting_step(part) for part in parts.fitting_order([make(kind=kind) for kind in parts.KINDS])]
+    assert list(dict.fromkeys(steps)) == list(parts.FITTING_STEPS)
+
+
+def test_only_parts_are_sorted_and_described():
+    for function in (parts.fitting_step, parts.marking_text):
+        with pytest.raises(TypeError, match="part must be a Part"):
+            function("R1")
+    with pytest.raises(TypeError, match="parts must be a Part"):
+        parts.fitting_order(["R1"])
+
+
+@pytest.mark.parametrize(
+    ("part", "text"),
+    [
+        (make(tolerance=0.05), "4.7 kΩ, 4K7: yellow violet red gold"),
+        (make(tolerance=0.01), "4.7 kΩ, 4K7: yellow violet black brown brown"),
+        (
+            make(),
+            "4.7 kΩ, 4K7: yellow violet red and a tolerance band, or yellow violet black brown and a tolerance band",
+        ),
+        (make(value=4990.0, tolerance=0.05), "4.99 kΩ, 4K99"),
+        (make(value=4990.0), "4.99 kΩ, 4K99: yellow white white brown and a tolerance band"),
+        (make(value=47125.0, text="47.125k", tolerance=0.01), "47.125k"),
+        (make(value=0.0), "0 Ω: one black band, or a wire link"),
+        (make("P1", "trimmer", 1e4, text="10k"), "10 kΩ, 10K or 103"),
+        (make("C1", "film capacitor", 4.7e-9, "F"), "4.7 nF, 4n7 or 472"),
+        (make("C1", "ceramic capacitor", 4.99e-9, "F"), "4.99 nF, 4n99"),
+        (
+            make("C2", "electrolytic capacitor", 1e-5, "F", voltage=25.0),
+            "10 µF, 10µ, 25 V or more: the stripe marks minus, the longer lead plus",
+        ),
+        (make("C2", "electrolytic capacitor", 1e-5, "F"), "10 µF, 10µ: the stripe marks minus, the longer lead plus"),
+        (make("VR1", "potentiometer", 1e5), "100 kΩ, 100K"),
+        (make("L1", "inductor", 1e-3, "H"), "1 mH"),
+        (make("D1", "diode", np.nan, "", "1N5817"), "1N5817: the ring marks the cathode"),
+        (
+            make("D2", "indicator", np.nan, "", "red LED"),
+            "red LED: the longer lead is the anode, the flat side the cathode",
+        ),
+        (make("U1", "integrated circuit", np.nan, "", "TL072"), "TL072: notch or dot at pin 1"),
+        (
+            make("Q1", "transistor", np.nan, "", "2N5457"),
+            "2N5457: check the order of the leads against its sheet",
+        ),
+        (make("S1", "switch", np.nan, "", "double pole"), "double pole"),
+    ],
+)
+def test_what_to_look_for(part, text):
+    assert parts.marking_text(part) == text
