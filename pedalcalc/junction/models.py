@@ -334,10 +334,9 @@ def zener_regulator(
         free = np.where(np.isnan(free) & np.isinf(r) & np.isinf(r_l), 0.0 * v_s, free)
         regulates = np.asarray(free > v_z)
         current_zener = np.where(regulates, (v_s / r - v_z * (1 / r + load)) / (1 + r_z * (1 / r + load)), 0.0 * r_z)
-        output = np.where(regulates, v_z + current_zener * r_z, free)
+        output = np.where(np.isnan(v_z), np.nan, np.where(regulates, v_z + current_zener * r_z, free))
         current = np.asarray((v_s - output) / r)
-    dark = np.isnan(output)
-    current_zener = np.where(dark, np.nan, current_zener)
+    current_zener = np.where(np.isnan(output), np.nan, current_zener)
     return ZenerPoint(
         voltage_output=output[()],
         current=current[()],

@@ -12,6 +12,8 @@ from pedalcalc._base import Number, Result, formula, numeric, quantity
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K, saturation_through
 from pedalcalc.junction.law import bare_current, log_current
 
+Floats = NDArray[np.float64]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SeriesPoint(Result):
@@ -216,9 +218,7 @@ def load_line(
     return _point(v, r, i_s, nvt)
 
 
-def _point(
-    v: NDArray[np.float64], r: NDArray[np.float64], i_s: NDArray[np.float64], nvt: NDArray[np.float64]
-) -> SeriesPoint:
+def _point(v: Floats, r: Floats, i_s: Floats, nvt: Floats) -> SeriesPoint:
     current = solve_series(v, r, i_s, nvt)
     v, r, i_s, nvt, current = np.broadcast_arrays(v, r, i_s, nvt, current)
     with np.errstate(all="ignore"):
@@ -243,44 +243,60 @@ def _point(
         )
 
 
-def solve_series(
-    v: NDArray[np.float64], r: NDArray[np.float64], i_s: NDArray[np.float64], nvt: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Solve v = nvt ln(1 + i/i_s) + i r for checked arrays."""
-    with np.errstate(all="ignore"):
-        # Logarithms are summed so that neither a tiny nor a huge Is R leaves the float range.
-        x = np.asarray(v / nvt + (np.log(r) + (np.log(i_s) - np.log(nvt) + r * (i_s / nvt))))
-        current = np.asarray(wrightomega(x) * (nvt / r) - i_s)
-        special = np.asarray((current < 0.5 * i_s) | (x < _RESISTANCE_NEGLIGIBLE) | ~(x < np.inf))
-        if special.any():
-            parts = (np.broadcast_to(part, x.shape)[special] for part in (v, r, i_s, nvt))
-            current[special] = _special_current(*parts, x=x[special], rough=current[special])
-    return current
-
-
 #: Below this argument omega(x) < 1e-17: the drop over the resistance is under half a digit of a float.
 _RESISTANCE_NEGLIGIBLE = -40.0
 
 
-def _special_current(
-    v: NDArray[np.float64],
-    r: NDArray[np.float64],
-    i_s: NDArray[np.float64],
-    nvt: NDArray[np.float64],
-    *,
-    x: NDArray[np.float64],
-    rough: NDArray[np.float64],
-) -> NDArray[np.float64]:
-    """Solve the elements where the omega form loses digits: near zero, R to 0, R to inf."""
-    current = rough.copy()
-    bare = x < _RESISTANCE_NEGLIGIBLE
-    current[bare] = bare_current(v[bare] / nvt[bare], i_s[bare])
-    beyond = ~(x < np.inf)
-    current[beyond] = np.maximum(v[beyond] / r[beyond], -i_s[beyond])
-    near = (np.abs(rough) < 0.5 * i_s) & ~bare & ~beyond
-    v, r, i_s, nvt, rough = v[near], r[near], i_s[near], nvt[near], rough[near]
-    i = np.where(np.abs(rough) > 1e-4 * i_s, rough, v / (r + nvt / i_s))
-    for _ in range(2):  # from 1e-4 relative to 1e-8 to beyond the last digit
-        i -= (nvt * np.log1p(i / i_s) + i * r - v) / (nvt / (i_s + i) + r)
-    current[near] = i
+def solve_series(v: Floats, r: Floats, i_s: Floats, nvt: Floats) -> Floats:
+    """Solve v = nvt ln(1 + i/i_s) + i r for checked arrays."""
+    with np.errstate(all="ignore"):
+        # Logarithms are summed so that neither a tiny nor a huge Is R leaves the float range.
+        x = np.asarray(v / nvt)
+        x = np.add(x, np.log(r) + (np.log(i_s) - np.log(nvt)) + r * (i_s / nvt), out=_spare(x, r, i_s))
+        scale = np.asarray(nvt / r)
+        current = np.asarray(wrightomega(x))
+        current = np.multiply(current, scale, out=_spare(current, scale))
+        current = np.asarray(np.subtract(current, i_s, out=_spare(current)))
+        bare = x < _RESISTANCE_NEGLIGIBLE
+        if bare.any():
+            v_b, i_s_b, nvt_b = _pick(bare, v, i_s, nvt)
+            current[bare] = bare_current(v_b / nvt_b, i_s_b)
+        near = np.abs(current) < 0.5 * i_s
+        near &= ~bare
+        if near.any():
+            current[near] = _polished(current[near], *_pick(near, v, r, i_s, nvt))
+        if not np.all(x < np.inf):
+            _limit_beyond(current, x, v, r, i_s, nvt)
     return current
+
+
+def _spare(array: Floats, *others: Floats) -> Floats | None:
+    """Return an array that may be overwritten by its result with `others`, or None if the result is larger."""
+    shape = np.broadcast_shapes(array.shape, *(other.shape for other in others))
+    return array if array.ndim and array.shape == shape else None
+
+
+def _pick(where: NDArray[np.bool_], *parts: Floats) -> list[Floats]:
+    """Return the marked elements of each part; what is one number for all stays one."""
+    return [part if part.ndim == 0 else np.broadcast_to(part, where.shape)[where] for part in parts]
+
+
+def _limit_beyond(current: Floats, x: Floats, v: Floats, r: Floats, i_s: Floats, nvt: Floats) -> None:
+    """Fill in what an open circuit or a huge voltage passes: the junction's own drop counts no more."""
+    known = ~(np.isnan(v) | np.isnan(r) | np.isnan(i_s) | np.isnan(nvt))
+    beyond = ~(x < np.inf) & known
+    if beyond.any():
+        v, r, i_s = _pick(beyond, v, r, i_s)
+        current[beyond] = np.maximum(v / r, -i_s)
+
+
+def _polished(rough: Floats, v: Floats, r: Floats, i_s: Floats, nvt: Floats) -> Floats:
+    """Restore the digits that the subtraction of Is costs near zero, by one Newton step on the circuit equation.
+
+    The start has eight digits: the rough value itself, or nearer to zero the series of ln(1 + i/i_s).
+    """
+    slope = nvt / i_s
+    linear = v / (r + slope)
+    start = linear * (1 + linear * slope / (2 * i_s * (r + slope)))
+    i = np.where(np.abs(rough) > 1e-4 * i_s, rough, start)
+    return np.asarray(i - (nvt * np.log1p(i / i_s) + i * r - v) / (nvt / (i_s + i) + r))
