@@ -25,6 +25,7 @@ CALLS = {
     "curve": {"result": SWEEP, "across": "voltage", "up": "current"},
     "curves": {"results": {"a": SWEEP, "b": SWEEP}, "across": "voltage", "up": "current"},
     "lines": {"tracks": {"decay": T}, "across": T, **AXES},
+    "sketch": {"stage": "low-pass", "labels": {"R": "R1 4.7 kΩ"}},
     "rail_diagram": {"rails": {"label": 9.0, "swing": (1.5, 7.0)}, "voltage_idle": 4.5},
     "step_response": {"level_dbv": -20 + T, "time": T},
 }

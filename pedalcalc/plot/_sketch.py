@@ -1,0 +1,150 @@
+"""Circuit sketches of the textbook stages this package computes."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from pedalcalc._base import io, one_of
+from pedalcalc.plot import _stages
+
+FONTS = "DejaVu Sans, Verdana, sans-serif"
+LETTER = 7.6  # a generous width of one letter at 12 points
+
+# Parts of each stage by the names they are labelled with, and the usual text.
+STAGES: dict[str, tuple[Any, dict[str, str]]] = {
+    "indicator led": (_stages.indicator_led, {"supply": "V_S", "R": "R", "LED": "LED"}),
+    "low-pass": (_stages.low_pass, {"in": "in", "R": "R", "C": "C", "out": "out"}),
+    "high-pass": (_stages.high_pass, {"in": "in", "R": "R", "C": "C", "out": "out"}),
+    "divider": (
+        _stages.divider,
+        {"supply": "V_S", "R upper": "R upper", "R lower": "R lower", "out": "out", "load": "load"},
+    ),
+    "detector": (
+        _stages.detector,
+        {"signal": "signal", "rectifier": "rectifier", "R attack": "R attack", "C hold": "C hold",
+         "R release": "R release", "held": "held voltage"},
+    ),
+    "coupler": (
+        _stages.coupler,
+        {"drive": "drive", "R": "R", "LED": "LED", "cell": "LDR", "a": "a", "b": "b", "sleeve": "light-tight sleeve"},
+    ),
+    "cell shunt": (_stages.cell_shunt, {"in": "in", "R source": "R source", "cell": "LDR", "load": "load", "out": "out"}),
+    "cell series": (_stages.cell_series, {"in": "in", "cell": "LDR", "load": "load", "out": "out"}),
+    "cell feedback": (
+        _stages.cell_feedback,
+        {"in": "in", "R in": "R in", "R feedback": "R feedback", "cell": "LDR", "out": "out", "reference": "reference"},
+    ),
+    "compressor": (
+        _stages.compressor,
+        {"in": "in", "input": "input\nfollower", "gain cell": "gain cell\n(LDR)", "make-up": "make-up\ngain", "out": "out",
+         "threshold": "threshold\ngain", "rectifier": "rectifier", "attack, hold, release": "attack, hold,\nrelease",
+         "LED drive": "LED\ndrive", "light": "light"},
+    ),
+    "supply filter": (
+        _stages.supply_filter, {"adaptor": "adaptor", "diode": "diode", "R": "R", "C": "C", "rail": "rail"},
+    ),
+    "half supply": (
+        _stages.half_supply,
+        {"supply": "V_S", "R upper": "R upper", "R lower": "R lower", "C": "C", "reference": "reference"},
+    ),
+    "pump": (
+        _stages.pump,
+        {"supply": "V_S", "switcher": "switcher", "D1": "D1", "D2": "D2", "C flying": "C flying",
+         "C reservoir": "C reservoir", "out": "out"},
+    ),
+    "bias bjt": (
+        _stages.bias_bjt,
+        {"supply": "V_S", "R upper": "R upper", "R lower": "R lower", "R collector": "R collector",
+         "R emitter": "R emitter", "C in": "C in", "C out": "C out", "in": "in", "out": "out"},
+    ),
+    "bias jfet": (
+        _stages.bias_jfet,
+        {"supply": "V_S", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "C in": "C in",
+         "C out": "C out", "in": "in", "out": "out"},
+    ),
+}  # fmt: skip
+
+
+@dataclasses.dataclass(frozen=True)
+class Sketch:
+    """A circuit sketch that shows itself in a notebook as SVG."""
+
+    stage: str
+    svg: str
+
+    def _repr_svg_(self) -> str:
+        return self.svg
+
+    def __repr__(self) -> str:
+        return f"sketch of the stage: {self.stage}"
+
+
+@io
+def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
+    """Sketch one of the textbook stages, with part values written beside the parts.
+
+    Parameters
+    ----------
+    stage : str
+        One of indicator led, low-pass, high-pass, divider, detector, coupler, cell shunt, cell series, cell feedback,
+        compressor, supply filter, half supply, pump, bias bjt, bias jfet.
+    labels : mapping of str to str, optional
+        Text beside each part, by the part's name in the plain sketch, such as ``{"R": "R1 4.7 kΩ"}``.
+
+    Returns
+    -------
+    Sketch
+        Shows itself in a notebook; `svg` holds the drawing.
+
+    Raises
+    ------
+    ValueError
+        If the stage or a part in `labels` is not known; the message lists what is.
+    ModuleNotFoundError
+        If schemdraw is not installed (it comes with ``pedalcalc[lab]``).
+
+    References
+    ----------
+    PRACTICE : symbols after IEC 60617, signal from left to right, supply above ground.
+
+    Examples
+    --------
+    >>> from pedalcalc import plot
+    >>> plot.sketch("low-pass", labels={"R": "R1 4.7 kΩ", "C": "C1 100 nF"})
+    sketch of the stage: low-pass
+    """
+    one_of("stage", stage, tuple(STAGES))
+    draw, texts = STAGES[stage]
+    for name in labels or {}:
+        if name not in texts:
+            raise ValueError(f"labels: {name!r} is not a part of {stage}; there are {', '.join(texts)}")
+    texts = {**texts, **(labels or {})}
+    import schemdraw
+    from schemdraw import elements
+
+    drawing = schemdraw.Drawing(canvas="svg", show=False)
+    drawing.config(unit=2.6, fontsize=12, lw=1.5, inches_per_unit=0.42, margin=0.15)
+    draw(drawing, elements, lambda name: texts[name])
+    return Sketch(stage, _with_room(drawing.get_imagedata("svg").decode("utf-8")))
+
+
+def _with_room(svg: str) -> str:
+    """Return the drawing with a frame wide enough for its words, whatever font is at hand."""
+    svg = svg[svg.index("<svg") :].replace('font-family="sans"', f'font-family="{FONTS}"')
+    found = re.search(r'viewBox="(\S+) (\S+) (\S+) (\S+)"', svg)
+    if found is None:
+        raise RuntimeError("the drawing has no viewBox")
+    left, top, width, height = map(float, found.groups())
+    ends = [left, left + width]
+    for anchor, inside in re.findall(r'<text [^>]*text-anchor="(\w+)"[^>]*>(.*?)</text>', svg, re.DOTALL):
+        for x, words in re.findall(r'<tspan x="(\S+)"[^>]*>(.*?)</tspan>', inside, re.DOTALL):
+            long = LETTER * len(words)
+            start = float(x) - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * long
+            ends += [start, start + long]
+    left, wide = min(ends) - 2, max(ends) - min(ends) + 4
+    top, height = top - 4, height + 8
+    frame = f'height="{height:.1f}pt" width="{wide:.1f}pt" viewBox="{left:.1f} {top:.1f} {wide:.1f} {height:.1f}"'
+    return re.sub(r'height="\S+pt" width="\S+pt" viewBox="[^"]*"', frame, svg, count=1)

@@ -1,0 +1,303 @@
+"""How each textbook stage is drawn: one function a stage, which adds to a drawing.
+
+Each takes the drawing, the schemdraw elements and `text`, a function from a part's name to its label.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+Text = Callable[[str], str]
+WIDE = 2.6
+
+
+def indicator_led(d: Any, e: Any, text: Text) -> None:
+    """Draw supply, series resistor and LED."""
+    d += e.Dot(open=True).label(text("supply"), "left")
+    d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
+    d += e.LED().down().length(WIDE).label(text("LED"), "top")
+    d += e.Ground()
+
+
+def low_pass(d: Any, e: Any, text: Text) -> None:
+    """Draw a series resistor and a capacitor to ground."""
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.Capacitor().down().length(WIDE).label(text("C"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.4)
+    d += e.Dot(open=True).label(text("out"), "right")
+
+
+def high_pass(d: Any, e: Any, text: Text) -> None:
+    """Draw a series capacitor and a resistor to ground."""
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.Capacitor().right().length(WIDE).label(text("C"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.ResistorIEC().down().length(WIDE).label(text("R"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.4)
+    d += e.Dot(open=True).label(text("out"), "right")
+
+
+def divider(d: Any, e: Any, text: Text) -> None:
+    """Draw a loaded divider."""
+    d += e.Dot(open=True).label(text("supply"), "left")
+    d += e.Line().right().length(1)
+    d += e.ResistorIEC().down().length(WIDE).label(text("R upper"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.ResistorIEC().down().length(WIDE).label(text("R lower"), "top")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.8)
+    d += e.Dot().label(text("out"), "top")
+    d += e.ResistorIEC().down().length(WIDE).label(text("load"), "bottom")
+    d += e.Ground()
+
+
+def detector(d: Any, e: Any, text: Text) -> None:
+    """Draw rectifier, attack resistance, hold capacitor and release resistance."""
+    d += e.Dot(open=True).label(text("signal"), "left")
+    d += e.Diode().right().length(2.2).label(text("rectifier"), "top")
+    d += e.ResistorIEC().right().length(WIDE).label(text("R attack"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.Capacitor().down().length(WIDE).label(text("C hold"), "top")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(2.2)
+    d += e.Dot()
+    d.push()
+    d += e.ResistorIEC().down().length(WIDE).label(text("R release"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.6)
+    d += e.Dot(open=True).label(text("held"), "right")
+
+
+def coupler(d: Any, e: Any, text: Text) -> None:
+    """Draw LED and cell facing each other in one light-tight sleeve."""
+    d += e.Dot(open=True).label(text("drive"), "left")
+    d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
+    d += (lamp := e.LED().down().length(WIDE).label(text("LED"), "top"))
+    d += e.Ground()
+    x, y = lamp.start
+    d += (cell := e.ResistorIEC().at((x + 2.2, y)).down().length(WIDE).label(text("cell"), "bottom"))
+    for end, name in ((cell.start, "a"), (cell.end, "b")):
+        d += e.Line().at(end).right().length(2.2)
+        d += e.Dot(open=True).label(text(name), "right")
+    d += e.Rect(corner1=(x - 1.3, y - 0.35), corner2=(x + 3.5, y - WIDE + 0.35)).at((0, 0)).theta(0).linestyle("--")
+    d += e.Label().at((x + 1.1, y + 0.25)).theta(0).label(text("sleeve"), "center")
+
+
+def cell_shunt(d: Any, e: Any, text: Text) -> None:
+    """Draw the cell from the signal to ground, after a source resistance."""
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.ResistorIEC().right().length(WIDE).label(text("R source"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.PhotoresistorIEC().down().length(WIDE).label(text("cell"), "top")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(2)
+    d += e.Dot()
+    d.push()
+    d += e.ResistorIEC().down().length(WIDE).label(text("load"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.2)
+    d += e.Dot(open=True).label(text("out"), "right")
+
+
+def cell_series(d: Any, e: Any, text: Text) -> None:
+    """Draw the cell in the signal path, with a resistance to ground after it."""
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.PhotoresistorIEC().right().length(WIDE).label(text("cell"), "bottom")
+    d += e.Dot()
+    d.push()
+    d += e.ResistorIEC().down().length(WIDE).label(text("load"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.4)
+    d += e.Dot(open=True).label(text("out"), "right")
+
+
+def cell_feedback(d: Any, e: Any, text: Text) -> None:
+    """Draw an inverting amplifier with the cell across its feedback resistor."""
+    d += (amplifier := e.Opamp())
+    d += e.Line().at(amplifier.in2).left().length(0.6)
+    d += e.Ground().label(text("reference"), "left")
+    d += e.Line().at(amplifier.in1).left().length(0.6)
+    d += (joint := e.Dot())
+    d += e.ResistorIEC().left().length(WIDE).label(text("R in"), "top")
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.Line().at(joint.center).up().length(1.5)
+    d += (corner := e.Dot())
+    d += e.ResistorIEC().right().tox(amplifier.out).label(text("R feedback"), "bottom")
+    d += (far := e.Dot())
+    d += e.Line().at(corner.center).up().length(1.5)
+    d += e.PhotoresistorIEC().right().tox(amplifier.out).label(text("cell"), "bottom")
+    d += e.Line().down().toy(amplifier.out)
+    d += e.Line().at(far.center).length(0)
+    d += e.Dot().at(amplifier.out)
+    d += e.Line().right().length(1.2)
+    d += e.Dot(open=True).label(text("out"), "right")
+
+
+def compressor(d: Any, e: Any, text: Text) -> None:
+    """Draw the block chain of a compressor whose side-chain listens to the output."""
+    upper = ("input", "gain cell", "make-up")
+    lower = ("LED drive", "attack, hold, release", "rectifier", "threshold")
+    d += e.Dot(open=True).label(text("in"), "left")
+    boxes = {}
+    for name in upper:
+        d += e.Arrow().right().length(0.9)
+        d += (box := _block(e, 2.7, 1.1).anchor("W").label(text(name), "center"))
+        boxes[name] = box
+        d.move_from(box.E)
+    d += e.Line().right().length(1.5)
+    d += (tap := e.Dot())
+    d += e.Arrow().right().length(1.1)
+    d += e.Label().label(text("out"), "right")
+    low = -2.9
+    d += e.Line().at(tap.center).down().length(-low)
+    x = tap.center[0] - 0.6
+    d += e.Arrow().left().length(0.6)
+    for name in reversed(lower):
+        width = 3.3 if name == "attack, hold, release" else 2.1
+        d += (box := _block(e, width, 1.1).at((x, low)).anchor("E").label(text(name), "center"))
+        boxes[name] = box
+        x -= width + 0.6
+        if name != lower[0]:
+            d += e.Arrow().at(box.W).left().length(0.6)
+    lamp, cell = boxes["LED drive"], boxes["gain cell"]
+    d += e.Line().at(lamp.N).up().length(0.6).linestyle("--")
+    d += e.Line().tox(cell.S).linestyle("--")
+    d += e.Arrow().up().toy(cell.S).linestyle("--").label(text("light"), "bottom")
+
+
+def _block(e: Any, width: float, height: float) -> Any:
+    """Return an empty box with anchors on its four sides."""
+    box = e.Rect(corner1=(0, 0), corner2=(width, height))
+    box.anchors |= {
+        "W": (0, height / 2),
+        "E": (width, height / 2),
+        "N": (width / 2, height),
+        "S": (width / 2, 0),
+        "center": (width / 2, height / 2),
+    }
+    return box.theta(0)
+
+
+def supply_filter(d: Any, e: Any, text: Text) -> None:
+    """Draw a series diode, a resistor and the filter capacitor behind it."""
+    d += e.Dot(open=True).label(text("adaptor"), "left")
+    d += e.Schottky().right().length(2.2).label(text("diode"), "top")
+    d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.Capacitor2(polar=True).down().length(WIDE).label(text("C"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.4)
+    d += e.Dot(open=True).label(text("rail"), "right")
+
+
+def half_supply(d: Any, e: Any, text: Text) -> None:
+    """Draw the divider for half the supply with its capacitor."""
+    d += e.Dot(open=True).label(text("supply"), "left")
+    d += e.Line().right().length(1)
+    d += e.ResistorIEC().down().length(WIDE).label(text("R upper"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.ResistorIEC().down().length(WIDE).label(text("R lower"), "top")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(2)
+    d += e.Dot()
+    d.push()
+    d += e.Capacitor2(polar=True).down().length(WIDE).label(text("C"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.4)
+    d += e.Dot(open=True).label(text("reference"), "right")
+
+
+def pump(d: Any, e: Any, text: Text) -> None:
+    """Draw a charge pump that doubles through two diodes."""
+    d += (chip := _block(e, 2.4, 2.2).label(text("switcher"), "center"))
+    d += e.Line().at((0, 1.1)).left().length(0.9)
+    d += (feed := e.Dot())
+    d += e.Line().left().length(0.7)
+    d += e.Dot(open=True).label(text("supply"), "left")
+    d += e.Line().at(feed.center).up().length(2.8)
+    d += e.Line().right().length(2.6)
+    d += e.Schottky().right().length(2.4).label(text("D1"), "top")
+    d += (joint := e.Dot())
+    d += e.Schottky().right().length(2.4).label(text("D2"), "top")
+    d += e.Dot()
+    d.push()
+    d += e.Capacitor2(polar=True).down().length(WIDE).label(text("C reservoir"), "bottom")
+    d += e.Ground()
+    d.pop()
+    d += e.Line().right().length(1.4)
+    d += e.Dot(open=True).label(text("out"), "right")
+    d += e.Capacitor2(polar=True).at(joint.center).down().toy(chip.E).label(text("C flying"), "top")
+    d += e.Line().left().tox(chip.E)
+    d += e.Line().at(chip.S).down().length(0.5)
+    d += e.Ground()
+
+
+def bias_bjt(d: Any, e: Any, text: Text) -> None:
+    """Draw a transistor stage with a base divider, collector and emitter resistors."""
+    d += (transistor := e.BjtNpn(circle=True).right())
+    d += e.Line().at(transistor.base).left().length(2.2)
+    d += (base := e.Dot())
+    d.push()
+    d += e.ResistorIEC().up().length(WIDE).label(text("R upper"), "top")
+    d += (upper := e.Dot())
+    d.pop()
+    d += e.ResistorIEC().at(base.center).down().length(WIDE).label(text("R lower"), "top")
+    d += e.Ground()
+    d += e.Capacitor().at(base.center).left().length(1.8).label(text("C in"), "top")
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.Line().at(upper.center).right().tox(transistor.collector)
+    d += (top := e.Dot())
+    d += e.ResistorIEC().down().toy(transistor.collector).label(text("R collector"), "bottom")
+    d += e.Line().at(top.center).up().length(0.4)
+    d += e.Dot(open=True).label(text("supply"), "top")
+    d += e.Dot().at(transistor.collector)
+    d += e.Line().right().length(1.6)
+    d += e.Capacitor().right().length(1.8).label(text("C out"), "bottom")
+    d += e.Dot(open=True).label(text("out"), "right")
+    d += e.ResistorIEC().at(transistor.emitter).down().toy(base.center[1] - WIDE).label(text("R emitter"), "bottom")
+    d += e.Ground()
+
+
+def bias_jfet(d: Any, e: Any, text: Text) -> None:
+    """Draw a JFET stage that biases itself through its source resistor."""
+    # The arrow of an n-channel gate points at the channel; schemdraw 0.23 draws it the other way, so it is drawn here.
+    d += (transistor := e.JFet(circle=True).theta(0).reverse())
+    gate_x, gate_y = transistor.gate
+    d += e.Arrow().at((gate_x - 0.05, gate_y)).to((gate_x + 0.32, gate_y))
+    d += e.Line().at(transistor.gate).left().length(1.6)
+    d += (gate := e.Dot())
+    d += e.ResistorIEC().down().length(WIDE).label(text("R gate"), "top")
+    d += e.Ground()
+    d += e.Capacitor().at(gate.center).left().length(1.8).label(text("C in"), "top")
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.ResistorIEC().at(transistor.drain).up().length(WIDE).label(text("R drain"), "bottom")
+    d += e.Dot(open=True).label(text("supply"), "top")
+    d += e.Dot().at(transistor.drain)
+    d += e.Line().right().length(1.6)
+    d += e.Capacitor().right().length(1.8).label(text("C out"), "bottom")
+    d += e.Dot(open=True).label(text("out"), "right")
+    d += e.ResistorIEC().at(transistor.source).down().toy(gate.center[1] - WIDE).label(text("R source"), "bottom")
+    d += e.Ground()
