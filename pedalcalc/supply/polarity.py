@@ -1,0 +1,414 @@
+"""Reverse-polarity protection: series diode, P-channel MOSFET, shunt diode."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    caution_above,
+    caution_below,
+    formula,
+    is_a,
+    numeric,
+    quantity,
+)
+from pedalcalc.devices import Diode, ProtectionMosfet
+from pedalcalc.junction import junction_voltage, series_current
+
+__all__ = [
+    "Protection",
+    "ShuntProtection",
+    "mosfet_protection",
+    "series_diode",
+    "series_diode_resistive",
+    "shunt_diode",
+]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Protection(Result):
+    """What a part in the supply lead leaves for the build, and what it burns."""
+
+    voltage_output: Number = quantity("V", "voltage behind the protection")
+    voltage_drop: Number = quantity("V", "voltage lost in the protection")
+    current_load: Number = quantity("A", "current of the build")
+    power: Number = quantity("W", "power turned into heat")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+def diode_drop(current: NDArray[np.float64], diode: Diode) -> NDArray[np.float64]:
+    """Return the drop of `diode` at a checked current."""
+    drop = junction_voltage(
+        current,
+        current_saturation=diode.current_saturation,
+        ideality=diode.ideality,
+        resistance_series=diode.resistance_series,
+    )
+    return np.asarray(drop)
+
+
+def _protection(
+    supply: NDArray[np.float64], drop: NDArray[np.float64], current: NDArray[np.float64], cautions: tuple[Caution, ...]
+) -> Protection:
+    left = supply - drop
+    cautions += caution_below(
+        "the supply is below what the protection drops: the build gets nothing",
+        "raise the supply or use a part that drops less",
+        left,
+        0.0,
+        "V",
+    )
+    return Protection(left[()], drop[()], current[()], (drop * current)[()], cautions)
+
+
+def _diode_cautions(supply: NDArray[np.float64], current: NDArray[np.float64], diode: Diode) -> tuple[Caution, ...]:
+    return caution_above(
+        f"more current than the {diode.name} is made for", "use a larger diode", current, diode.current_max, "A"
+    ) + caution_above(
+        f"a reversed supply, with as much still on the capacitors behind it, exceeds what the {diode.name} blocks",
+        "use a diode of a higher reverse voltage",
+        2 * supply,
+        diode.voltage_reverse_max,
+        "V",
+    )
+
+
+@formula
+def series_diode(*, voltage_supply: ArrayLike, current_load: ArrayLike, diode: Diode) -> Protection:
+    """Find what a diode in the plus lead leaves of the supply at the build's current.
+
+    The drop is that of the junction law at exactly this current, not a round
+    0.7 V or 0.3 V. A reversed supply finds the diode blocking.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply voltage [V], at least 0.
+    current_load : array_like
+        Current the build draws [A], at least 0.
+    diode : Diode
+        Silicon or Schottky diode (`pedalcalc.devices`), at 300 K.
+
+    Returns
+    -------
+    Protection
+        Voltage left [V], drop [V], current [A], power in the diode [W] and cautions;
+        fields have the broadcast shape. A supply below the drop gives a
+        negative voltage and a caution.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    V_F = n Vt ln(1 + I/Is) + I Rs. The reverse caution takes the worst case:
+    the supply reversed while the capacitors behind the diode still hold it.
+
+    References
+    ----------
+    SHEET-1N5817 for its forward drop; DERIVED for the rest.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import DIODE_1N5817
+    >>> print(f"{series_diode(voltage_supply=9.0, current_load=0.010, diode=DIODE_1N5817).voltage_drop:g}")
+    0.20486
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    current = numeric("current_load", current_load, least=0)
+    is_a("diode", diode, Diode)
+    return _protection(supply, diode_drop(current, diode), current, _diode_cautions(supply, current, diode))
+
+
+@formula
+def series_diode_resistive(*, voltage_supply: ArrayLike, resistance_load: ArrayLike, diode: Diode) -> Protection:
+    """Find what a diode in the plus lead leaves for a load that is a resistance.
+
+    As `series_diode`, with the current found from the load: the exact solution
+    of junction and resistance in series.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply voltage [V], at least 0.
+    resistance_load : array_like
+        The build taken as a resistance [Ω], at least 0; inf draws nothing.
+    diode : Diode
+        Silicon or Schottky diode (`pedalcalc.devices`), at 300 K.
+
+    Returns
+    -------
+    Protection
+        Voltage left [V], drop [V], current [A], power in the diode [W] and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    See `pedalcalc.junction.series_current`.
+
+    References
+    ----------
+    BANWELL-JAYAKUMAR, the exact solution.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import DIODE_1N4001
+    >>> print(f"{series_diode_resistive(voltage_supply=9.0, resistance_load=834.0, diode=DIODE_1N4001).voltage_drop:g}")
+    0.65389
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
+    is_a("diode", diode, Diode)
+    current = np.asarray(
+        series_current(
+            supply,
+            resistance=load + diode.resistance_series,
+            current_saturation=diode.current_saturation,
+            ideality=diode.ideality,
+        )
+    )
+    return _protection(supply, diode_drop(current, diode), current, _diode_cautions(supply, current, diode))
+
+
+@formula
+def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mosfet: ProtectionMosfet) -> Protection:
+    """Find what a P-channel MOSFET in the plus lead leaves of the supply.
+
+    Drain to the supply, source to the build, gate to ground. The body diode
+    points forward, starts the build, and the channel then bridges it. Reversed,
+    the gate stands at the wrong side and nothing conducts. Wired source first
+    it seems to work and does not protect.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply voltage [V], at least 0.
+    current_load : array_like
+        Current the build draws [A], at least 0.
+    mosfet : ProtectionMosfet
+        MOSFET record (`pedalcalc.devices`).
+
+    Returns
+    -------
+    Protection
+        Voltage left [V], drop [V], current [A], power in the part [W] and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+    RuntimeError
+        If the solution does not converge.
+
+    Notes
+    -----
+    Square-law channel of strength k = 1/(R_on (V_gate - V_th)) with the drain
+    as input: I = k d (V_S - V_th - d/2) up to saturation, in parallel with the
+    body diode's I_S (exp(V/(n Vt)) - 1) behind its series resistance; d is the
+    drop. Below the threshold the diode alone is left, about 0.6 V.
+
+    References
+    ----------
+    REVERSE-POLARITY for the circuit and its wiring; DERIVED for the drop.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import MOSFET_IRF9540
+    >>> print(f"{1000 * mosfet_protection(voltage_supply=9.0, current_load=0.020, mosfet=MOSFET_IRF9540).voltage_drop:.2f}")
+    4.67
+    """
+    from scipy.optimize.elementwise import find_root
+
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    current = numeric("current_load", current_load, least=0)
+    is_a("mosfet", mosfet, ProtectionMosfet)
+    strength = 1 / (np.asarray(mosfet.resistance_on) * (np.asarray(mosfet.voltage_gate_on) - mosfet.voltage_threshold))
+    i_s, ideality, bulk = (
+        np.asarray(x, float) for x in (mosfet.current_saturation, mosfet.ideality, mosfet.resistance_series)
+    )
+    overdrive = supply - mosfet.voltage_threshold
+
+    def excess(drop, over, current, strength, i_s, ideality, bulk):  # type: ignore[no-untyped-def]
+        reach = np.clip(over, 0, None)
+        inside = np.minimum(drop, reach)
+        body = series_current(drop, resistance=bulk, current_saturation=i_s, ideality=ideality)
+        return strength * inside * (reach - inside / 2) + body - current
+
+    alone = junction_voltage(current, current_saturation=i_s, ideality=ideality, resistance_series=bulk)
+    top = np.broadcast_to(
+        np.asarray(alone) + 1e-3, np.broadcast_shapes(overdrive.shape, np.shape(alone), strength.shape)
+    )
+    found = find_root(
+        excess, (np.full(top.shape, -1e-3), top), args=(overdrive, current, strength, i_s, ideality, bulk)
+    )
+    missing = np.isnan(top + overdrive)
+    if not np.all(found.success | missing):
+        raise RuntimeError(f"MOSFET drop did not converge at index {tuple(np.argwhere(~(found.success | missing))[0])}")
+    drop = np.where(current == 0, 0.0, found.x)
+    drop = np.where(missing, np.nan, drop)
+    highest = np.asarray(mosfet.voltage_threshold_spread.high)
+    cautions = (
+        caution_above(
+            f"gate voltage beyond what the {mosfet.name} stands",
+            "add a zener of 10 to 12 V from source to gate and 10 kΩ to 100 kΩ from gate to ground",
+            supply,
+            mosfet.voltage_gate_max,
+            "V",
+        )
+        + caution_above(
+            "more current than the MOSFET is made for", "use a larger one", current, mosfet.current_max, "A"
+        )
+        + caution_above(
+            f"a reversed supply exceeds what the {mosfet.name} blocks",
+            "use a part of a higher voltage",
+            2 * supply,
+            mosfet.voltage_reverse_max,
+            "V",
+        )
+        + caution_below(
+            "a MOSFET of the highest threshold is not fully on: its body diode carries the build",
+            "use a part of a lower threshold",
+            supply,
+            highest + 1.0,
+            "V",
+        )
+    )
+    return _protection(supply, np.asarray(drop), np.broadcast_arrays(current, drop)[0], cautions)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShuntProtection(Result):
+    """A diode across the supply terminals: what it costs, and what happens when the supply is reversed."""
+
+    voltage_output: Number = quantity("V", "voltage behind the resistor, polarity right")
+    voltage_drop: Number = quantity("V", "voltage lost in the resistor, polarity right")
+    current_fault: Number = quantity("A", "current with the supply reversed")
+    voltage_reverse: Number = quantity("V", "reverse voltage left on the build")
+    power_junction: Number = quantity("W", "power in the diode, supply reversed")
+    power_resistor: Number = quantity("W", "power in the series resistance, supply reversed")
+    fuse_ratio: Number = quantity("1", "fault current over fuse rating")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@formula
+def shunt_diode(
+    *,
+    voltage_supply: ArrayLike,
+    current_load: ArrayLike,
+    resistance_series: ArrayLike,
+    current_fuse: ArrayLike,
+    diode: Diode,
+) -> ShuntProtection:
+    """Find what a diode across the supply does when the supply is reversed.
+
+    The diode (cathode to plus) shorts a reversed supply, so its current is set
+    by the resistance ahead of it alone: series resistor, fuse, source.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply voltage [V], at least 0, the right or the wrong way round.
+    current_load : array_like
+        Current the build draws with the polarity right [A], at least 0.
+    resistance_series : array_like
+        All resistance ahead of the diode, that of the source included [Ω], > 0.
+    current_fuse : array_like
+        Rating of the fuse ahead of the diode [A], > 0; inf where there is none.
+    diode : Diode
+        The diode (`pedalcalc.devices`).
+
+    Returns
+    -------
+    ShuntProtection
+        Voltage left and lost with the polarity right [V], current [A], reverse
+        voltage on the build [V] and powers [W] with the supply reversed, the
+        fault current over the fuse rating [1], and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    Reversed, junction and resistance stand in series across the supply. A fuse
+    needs about twice its rating to blow within a second or so.
+
+    References
+    ----------
+    DERIVED for the currents; PRACTICE for the fuse; BANWELL-JAYAKUMAR for the solution.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import DIODE_1N4001
+    >>> wrong = shunt_diode(
+    ...     voltage_supply=9.0, current_load=0.010, resistance_series=10.0, current_fuse=0.1, diode=DIODE_1N4001
+    ... )
+    >>> print(f"{wrong.current_fault:.3f}, {wrong.voltage_reverse:.2f}, {wrong.power_resistor:.1f}")
+    0.806, 0.94, 6.5
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    current = numeric("current_load", current_load, least=0)
+    series = numeric("resistance_series", resistance_series, above=0)
+    fuse = numeric("current_fuse", current_fuse, above=0, infinity=True)
+    is_a("diode", diode, Diode)
+    fault = np.asarray(
+        series_current(
+            supply,
+            resistance=series + diode.resistance_series,
+            current_saturation=diode.current_saturation,
+            ideality=diode.ideality,
+        )
+    )
+    reverse = diode_drop(fault, diode)
+    ratio = fault / fuse
+    hot = np.where(ratio < 2, series * fault**2, 0.0)
+    cautions = (
+        caution_below(
+            "with the supply reversed no fuse blows soon: diode and resistor carry the fault",
+            "fit a fuse of at most half the fault current, or protect in series",
+            ratio,
+            2.0,
+            "1",
+        )
+        + caution_above(
+            f"the {diode.name} carries more than it is made for until the fuse blows",
+            "use a larger diode, more series resistance, or protect in series",
+            fault,
+            diode.current_max,
+            "A",
+        )
+        + caution_above(
+            "the series resistance gets hot while the supply is reversed",
+            "rate it for twice this power, do not touch it, or protect in series",
+            hot,
+            0.25,
+            "W",
+        )
+        + caution_above(
+            "the build draws more than the fuse carries", "use a larger fuse", current + 0 * fault, fuse, "A"
+        )
+    )
+    drop = current * series
+    return ShuntProtection(
+        (supply - drop)[()],
+        drop[()],
+        fault[()],
+        reverse[()],
+        (reverse * fault)[()],
+        (series * fault**2)[()],
+        ratio[()],
+        cautions,
+    )

@@ -1,0 +1,237 @@
+"""Regulators around a zener diode or a reference; the bare zener is `pedalcalc.junction.zener_regulator`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity
+
+__all__ = [
+    "ZenerFollower",
+    "adjustable_regulator",
+    "zener_follower",
+    "zener_resistance_max",
+]
+
+Array = NDArray[np.float64]
+
+
+@formula
+def zener_resistance_max(
+    *,
+    voltage_supply_min: ArrayLike,
+    voltage_zener: ArrayLike,
+    current_load: ArrayLike,
+    current_zener: ArrayLike,
+) -> Number:
+    """Find the largest series resistor that keeps a zener conducting at the lowest supply.
+
+    Parameters
+    ----------
+    voltage_supply_min : array_like
+        Lowest supply voltage [V], at least 0.
+    voltage_zener : array_like
+        Zener voltage [V], > 0.
+    current_load : array_like
+        Largest load current [A], at least 0.
+    current_zener : array_like
+        Current to leave for the zener [A], at least 0.
+
+    Returns
+    -------
+    float or ndarray
+        Resistance [Ω]; 0 where the supply does not reach the zener voltage, inf where nothing is drawn.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    R = (V_S - V_Z)/(I_L + I_Z).
+
+    References
+    ----------
+    MALVINO-BATES chapter 5, zener drop-out point; DERIVED.
+
+    Examples
+    --------
+    >>> print(f"{zener_resistance_max(voltage_supply_min=11.0, voltage_zener=9.0, current_load=0.015, current_zener=0.005):g}")
+    100
+    """
+    supply = numeric("voltage_supply_min", voltage_supply_min, least=0)
+    zener = numeric("voltage_zener", voltage_zener, above=0)
+    load = numeric("current_load", current_load, least=0)
+    keep = numeric("current_zener", current_zener, least=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        most = (supply - zener) / (load + keep)
+    return np.where((supply <= zener) & ~np.isnan(load + keep), 0.0, most)[()]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ZenerFollower(Result):
+    """A zener diode with an emitter follower behind it."""
+
+    voltage_output: Number = quantity("V", "regulated voltage")
+    voltage_collector_emitter: Number = quantity("V", "voltage across the transistor")
+    current_load: Number = quantity("A", "load current")
+    current_base: Number = quantity("A", "base current")
+    current_series: Number = quantity("A", "current through the resistor")
+    current_zener: Number = quantity("A", "current left for the zener")
+    power_zener: Number = quantity("W", "power in the zener")
+    power_transistor: Number = quantity("W", "power in the transistor")
+    conducts: bool | NDArray[np.bool_] = quantity("bool", "the zener conducts")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@formula
+def zener_follower(
+    *,
+    voltage_supply: ArrayLike,
+    resistance_series: ArrayLike,
+    resistance_load: ArrayLike,
+    voltage_zener: ArrayLike,
+    voltage_base_emitter: ArrayLike,
+    current_gain: ArrayLike,
+) -> ZenerFollower:
+    """Find the operating point of a zener with an NPN follower as series regulator.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply voltage [V], at least 0.
+    resistance_series : array_like
+        Resistor from supply to zener and base [Ω], > 0.
+    resistance_load : array_like
+        Load at the emitter [Ω], > 0; inf for none.
+    voltage_zener : array_like
+        Zener voltage [V], > 0.
+    voltage_base_emitter : array_like
+        Base-emitter drop [V], at least 0.
+    current_gain : array_like
+        Current gain beta of the transistor [1], > 0; inf ignores the base current.
+
+    Returns
+    -------
+    ZenerFollower
+        Voltages [V], currents [A], powers [W], whether the zener conducts, and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    V = V_Z - V_BE, I_B = I_L/(beta + 1). Where the resistor cannot feed base
+    and zener the zener is dark and the base stands at the point that R and
+    (beta + 1) R_L divide.
+
+    References
+    ----------
+    BOYLESTAD-NASHELSKY example 15.8; DERIVED.
+
+    Examples
+    --------
+    >>> point = zener_follower(
+    ...     voltage_supply=20.0, resistance_series=220.0, resistance_load=1e3, voltage_zener=12.0,
+    ...     voltage_base_emitter=0.7, current_gain=50.0,
+    ... )
+    >>> print(f"{point.voltage_output:.1f}, {point.current_zener:.4f}")
+    11.3, 0.0361
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    series = numeric("resistance_series", resistance_series, above=0)
+    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
+    zener = numeric("voltage_zener", voltage_zener, above=0)
+    base = numeric("voltage_base_emitter", voltage_base_emitter, least=0)
+    beta = numeric("current_gain", current_gain, above=0, infinity=True)
+    reach = np.where(supply > base, supply - base, 0.0)
+    dark = reach / (1 + series / ((beta + 1) * load))  # output with the zener dark
+    on = (dark + base > zener) & (zener > base)
+    out = np.where(on, zener - base, np.where(zener > base, dark, 0.0)) + 0.0 * (dark + zener + base)
+    current = out / load
+    into_base = current / (beta + 1)
+    at_base = np.where(out > 0, out + base, np.where(supply > zener, zener, supply))
+    through = (supply - at_base) / series
+    left = np.where(on | (zener <= base), through - into_base, 0.0) + 0.0 * (dark + zener + base)
+    across = supply - out
+    cautions = caution_below(
+        "the supply is too low for zener and base current: the output follows the supply",
+        "use a smaller series resistor or a higher supply",
+        dark + base,
+        zener,
+        "V",
+    )
+    return ZenerFollower(
+        out[()],
+        across[()],
+        current[()],
+        into_base[()],
+        through[()],
+        left[()],
+        (zener * left)[()],
+        (across * (current - into_base))[()],
+        on[()],
+        cautions,
+    )
+
+
+@formula
+def adjustable_regulator(
+    *,
+    voltage_reference: ArrayLike,
+    resistance_top: ArrayLike,
+    resistance_bottom: ArrayLike,
+    current_adjust: ArrayLike,
+) -> Number:
+    """Find the output of a regulator whose divider feeds back to a reference.
+
+    An amplifier compares a reference with a divided output; a three-terminal
+    adjustable regulator holds its reference across the one resistor and sends
+    the same current, and its own small one, through the other.
+
+    Parameters
+    ----------
+    voltage_reference : array_like
+        Reference [V]; signed.
+    resistance_top : array_like
+        Resistor that multiplies: from output to feedback node of an amplifier,
+        from adjust pin to ground of a three-terminal regulator [Ω], at least 0.
+    resistance_bottom : array_like
+        Resistor that carries the reference voltage [Ω], > 0, inf allowed.
+    current_adjust : array_like
+        Current that flows through `resistance_top` beside it [A], at least 0.
+
+    Returns
+    -------
+    float or ndarray
+        Output voltage [V].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    V = V_ref (1 + R_top/R_bottom) + I_adj R_top, as long as the supply suffices.
+
+    References
+    ----------
+    FIORE-OPAMPS example 8.1; DERIVED.
+
+    Examples
+    --------
+    >>> print(f"{adjustable_regulator(voltage_reference=3.9, resistance_top=20e3, resistance_bottom=10e3, current_adjust=0.0):g}")
+    11.7
+    """
+    reference = numeric("voltage_reference", voltage_reference)
+    top = numeric("resistance_top", resistance_top, least=0)
+    bottom = numeric("resistance_bottom", resistance_bottom, above=0, infinity=True)
+    adjust = numeric("current_adjust", current_adjust, least=0)
+    return (reference * (1 + top / bottom) + adjust * top)[()]

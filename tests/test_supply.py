@@ -1,0 +1,512 @@
+"""Supply: protection, filter, half-supply reference, battery, adaptor, regulators, current budget."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+import sympy as sp
+from scipy.integrate import quad, solve_ivp
+from scipy.optimize import brentq
+from scipy.signal import freqs
+
+from pedalcalc import devices, supply
+from pedalcalc._base import ModelRangeWarning
+from pedalcalc.devices import Spread
+
+INF = float("inf")
+_DRAWS = (
+    supply.Draw("op-amps", Spread(2e-3, 3e-3, 5e-3)),
+    supply.Draw("indicator LED", Spread(1e-3, 2e-3, 3e-3)),
+)
+CALLS = {
+    "series_diode": {"voltage_supply": 9.0, "current_load": 0.010, "diode": devices.DIODE_1N5817},
+    "series_diode_resistive": {"voltage_supply": 9.0, "resistance_load": 900.0, "diode": devices.DIODE_1N4001},
+    "mosfet_protection": {"voltage_supply": 9.0, "current_load": 0.020, "mosfet": devices.MOSFET_BS250},
+    "shunt_diode": {
+        "voltage_supply": 9.0,
+        "current_load": 0.010,
+        "resistance_series": 10.0,
+        "current_fuse": 0.1,
+        "diode": devices.DIODE_1N4001,
+    },
+    "filter_gain": {
+        "frequency": 100.0,
+        "resistance_series": 100.0,
+        "capacitance": 100e-6,
+        "resistance_esr": 0.5,
+        "resistance_load": 900.0,
+    },
+    "filter_ripple": {
+        "voltage_supply": 9.0,
+        "voltage_ripple": 0.1,
+        "frequency": 100.0,
+        "resistance_series": 100.0,
+        "capacitance": 100e-6,
+        "resistance_esr": 0.5,
+        "resistance_load": 900.0,
+    },
+    "supply_filter": {
+        "voltage_supply": 9.0,
+        "current_load": 0.010,
+        "resistance_series": 100.0,
+        "capacitance": 100e-6,
+        "resistance_esr": 0.5,
+        "voltage_rating": 25.0,
+        "power_rating": 0.25,
+    },
+    "half_supply": {
+        "voltage_supply": 9.0,
+        "resistance_top": 10e3,
+        "resistance_bottom": 12e3,
+        "resistance_load": 1e6,
+        "current_load": 1e-6,
+        "capacitance": 47e-6,
+        "tolerance": 0.05,
+    },
+    "half_supply_ripple_db": {
+        "frequency": 100.0,
+        "resistance_top": 10e3,
+        "resistance_bottom": 12e3,
+        "resistance_load": 1e6,
+        "capacitance": 47e-6,
+        "resistance_esr": 0.5,
+    },
+    "half_supply_noise": {
+        "frequency": 100.0,
+        "resistance_top": 10e3,
+        "resistance_bottom": 12e3,
+        "resistance_load": 1e6,
+        "capacitance": 47e-6,
+        "resistance_esr": 0.5,
+        "temperature": 300.0,
+    },
+    "battery_voltage": {"used": 0.5, "current_load": 0.010, "battery": devices.BATTERY_9V_ALKALINE},
+    "battery_voltage_resistive": {"used": 0.5, "resistance_load": 900.0, "battery": devices.BATTERY_9V_ALKALINE},
+    "battery_life": {"current_load": 0.010, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
+    "battery_life_resistive": {"resistance_load": 900.0, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
+    "battery_life_ideal": {"charge": 1980.0, "current_load": 0.010},
+    "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
+    "reservoir_ripple": {"current_load": 0.010, "frequency": 50.0, "capacitance": 1e-3, "rectifier": "full"},
+    "reservoir": {
+        "voltage_rms": 9.0,
+        "voltage_drop": 1.4,
+        "resistance_load": 900.0,
+        "frequency": 50.0,
+        "capacitance": 1e-3,
+        "rectifier": "full",
+    },
+    "zener_resistance_max": {
+        "voltage_supply_min": 11.0,
+        "voltage_zener": 9.1,
+        "current_load": 0.010,
+        "current_zener": 0.005,
+    },
+    "zener_follower": {
+        "voltage_supply": 12.0,
+        "resistance_series": 220.0,
+        "resistance_load": 1e3,
+        "voltage_zener": 9.1,
+        "voltage_base_emitter": 0.7,
+        "current_gain": 100.0,
+    },
+    "adjustable_regulator": {
+        "voltage_reference": 1.25,
+        "resistance_top": 1500.0,
+        "resistance_bottom": 240.0,
+        "current_adjust": 50e-6,
+    },
+    "current_budget": {"draws": _DRAWS},
+    "daisy_chain": {
+        "budgets": (supply.current_budget(_DRAWS),),
+        "current_available": 0.3,
+        "resistance_lead": 0.2,
+    },
+}
+
+
+def call(name, **changes):
+    return getattr(supply, name)(**(CALLS[name] | changes))
+
+
+def actions(result):
+    return " ".join(caution.what for caution in result.cautions)
+
+
+# Protection ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("diode", [devices.DIODE_1N5817, devices.DIODE_1N4001, devices.DIODE_1N4148])
+def test_series_diode_against_a_bracketing_root_finder(diode):
+    rng = np.random.default_rng(1)
+    for supply_voltage, load in zip(rng.uniform(1, 18, 20), 10 ** rng.uniform(1, 6, 20), strict=True):
+        found = supply.series_diode_resistive(voltage_supply=supply_voltage, resistance_load=load, diode=diode)
+        nvt = diode.ideality * 1.380649e-23 * 300 / 1.602176634e-19
+
+        def kirchhoff(current, load=load, nvt=nvt, volts=supply_voltage):
+            return (
+                nvt * np.log1p(current / diode.current_saturation) + current * (diode.resistance_series + load) - volts
+            )
+
+        assert found.current_load == pytest.approx(brentq(kirchhoff, 0, 20 / load, xtol=1e-18), rel=1e-9)
+        same = supply.series_diode(voltage_supply=supply_voltage, current_load=found.current_load, diode=diode)
+        assert same.voltage_output == pytest.approx(found.voltage_output, rel=1e-12)
+        assert found.power == pytest.approx(found.voltage_drop * found.current_load, rel=1e-12)
+
+
+def test_series_diode_cautions():
+    assert not call("series_diode").cautions
+    assert "more current" in actions(call("series_diode", current_load=2.0))
+    assert "reversed supply" in actions(call("series_diode", voltage_supply=18.0))
+    assert "gets nothing" in actions(call("series_diode", voltage_supply=0.1))
+    open_load = call("series_diode_resistive", resistance_load=INF)
+    assert open_load.current_load == 0 and open_load.voltage_output == 9.0
+
+
+def test_mosfet_drop_is_current_times_resistance_when_fully_on():
+    part = devices.MOSFET_IRF9540
+    found = supply.mosfet_protection(voltage_supply=10.0, current_load=0.02, mosfet=part)
+    assert found.voltage_drop == pytest.approx(0.02 * part.resistance_on, rel=1e-3)
+
+
+def test_mosfet_below_its_threshold_is_its_body_diode():
+    part = devices.MOSFET_BS250
+    found = supply.mosfet_protection(voltage_supply=2.0, current_load=0.02, mosfet=part)
+    nvt = part.ideality * 1.380649e-23 * 300 / 1.602176634e-19
+    diode = nvt * np.log1p(0.02 / part.current_saturation) + 0.02 * part.resistance_series
+    assert found.voltage_drop == pytest.approx(diode, rel=1e-9)
+    assert "not fully on" in actions(found)
+
+
+def test_mosfet_drop_satisfies_kirchhoff_between():
+    part = devices.MOSFET_BS250
+    volts = np.linspace(2.3, 5.0, 7)
+    found = supply.mosfet_protection(voltage_supply=volts, current_load=0.05, mosfet=part)
+    nvt = part.ideality * 1.380649e-23 * 300 / 1.602176634e-19
+    strength = 1 / (part.resistance_on * (part.voltage_gate_on - part.voltage_threshold))
+    for supply_voltage, drop in zip(volts, found.voltage_drop, strict=True):
+        overdrive = supply_voltage - part.voltage_threshold
+        inside = min(drop, overdrive)
+        channel = strength * (overdrive * inside - inside**2 / 2)
+        body = brentq(
+            lambda i, drop=drop: nvt * np.log1p(i / part.current_saturation) + i * part.resistance_series - drop, 0, 1
+        )
+        assert channel + body == pytest.approx(0.05, rel=1e-7)
+    assert np.all(np.diff(found.voltage_drop) < 0)
+
+
+def test_mosfet_cautions_and_no_current():
+    assert call("mosfet_protection", current_load=0.0).voltage_drop == 0
+    assert "gate voltage" in actions(call("mosfet_protection", voltage_supply=24.0))
+    assert "more current" in actions(call("mosfet_protection", current_load=0.5))
+    assert "exceeds what" in actions(call("mosfet_protection", voltage_supply=24.0))
+
+
+def test_shunt_diode_cautions_and_balance():
+    blown = call("shunt_diode")
+    assert not blown.cautions
+    assert blown.current_fault * 10.0 + blown.voltage_reverse == pytest.approx(9.0, rel=1e-12)
+    nofuse = call("shunt_diode", current_fuse=INF)
+    assert "no fuse blows" in actions(nofuse) and "gets hot" in actions(nofuse)
+    assert "more than it is made for" in actions(call("shunt_diode", resistance_series=1.0))
+    assert "more than the fuse carries" in actions(call("shunt_diode", current_load=0.2))
+
+
+# Filter ----------------------------------------------------------------------
+
+
+def test_filter_gain_against_sympy_and_scipy_signal():
+    s, r, c, e, load = sp.symbols("s r c e load", positive=True)
+    v = sp.symbols("v")
+    node = sp.solve(sp.Eq((1 - v) / r, v / load + v / (e + 1 / (s * c))), v)[0]
+    numerator, denominator = sp.fraction(sp.simplify(node))
+    values = {r: 47.0, c: 220e-6, e: 0.3, load: 680.0}
+    f = np.geomspace(0.1, 1e6, 50)
+    _, h = freqs(
+        [float(x) for x in sp.Poly(numerator.subs(values), s).all_coeffs()],
+        [float(x) for x in sp.Poly(denominator.subs(values), s).all_coeffs()],
+        worN=2 * np.pi * f,
+    )
+    got = supply.filter_gain(f, resistance_series=47.0, capacitance=220e-6, resistance_esr=0.3, resistance_load=680.0)
+    np.testing.assert_allclose(got, np.abs(h), rtol=1e-10)
+
+
+def test_filter_limits():
+    plain = {"resistance_series": 100.0, "capacitance": 100e-6, "resistance_esr": 0.5, "resistance_load": INF}
+    assert supply.filter_gain(0.0, **plain) == 1
+    assert supply.filter_gain(INF, **plain) == pytest.approx(0.5 / 100.5, rel=1e-12)
+    assert supply.filter_gain(INF, **(plain | {"resistance_esr": 0.0})) == 0
+    assert supply.filter_gain(1e3, **(plain | {"capacitance": 0.0})) == 1
+    assert supply.filter_gain(INF, **(plain | {"capacitance": 0.0})) == 1
+    assert supply.filter_gain(1e3, **(plain | {"resistance_series": 0.0})) == 1
+    corner = call("supply_filter").frequency_corner
+    at_corner = supply.filter_gain(corner, **(plain | {"resistance_esr": 0.0}))
+    assert 20 * np.log10(at_corner) == pytest.approx(-3.01, abs=0.03)
+    assert call("supply_filter", resistance_series=0.0).gain_floor_db == 0
+    assert call("filter_ripple", voltage_ripple=0.0).ripple_ratio == 0
+
+
+def test_filter_cautions():
+    assert not call("supply_filter").cautions
+    assert "burst" in actions(call("supply_filter", voltage_rating=6.3))
+    assert "gets hot" in actions(call("supply_filter", current_load=0.06))
+    assert "whole supply" in actions(call("supply_filter", current_load=0.1))
+
+
+# Half-supply reference -------------------------------------------------------
+
+
+def test_half_supply_against_sympy():
+    v, vs, t, b, load, i = sp.symbols("v vs t b load i", positive=True)
+    node = sp.solve(sp.Eq((vs - v) / t, v / b + v / load + i), v)[0]
+    values = {vs: 9.0, t: 10e3, b: 12e3, load: 1e6, i: 1e-6}
+    found = call("half_supply")
+    assert found.voltage_output == pytest.approx(float(node.subs(values)), rel=1e-12)
+    assert found.resistance_thevenin == pytest.approx(float(-sp.diff(node, i).subs(values)), rel=1e-12)
+    assert found.current == pytest.approx((9.0 - found.voltage_output) / 10e3, rel=1e-12)
+
+
+def test_half_supply_settles_when_time_stepping_says_so():
+    found = call("half_supply", tolerance=0.02, current_load=0.0)
+
+    def charge(_, v):
+        return ((9.0 - v) / 10e3 - v / 12e3 - v / 1e6) / 47e-6
+
+    def inside(_, v):
+        return v[0] - 0.98 * found.voltage_output
+
+    inside.terminal = True
+    run = solve_ivp(charge, (0, 10), [0.0], events=inside, rtol=1e-10, atol=1e-12)
+    assert found.time_settle == pytest.approx(run.t_events[0][0], rel=1e-6)
+    assert call("half_supply", tolerance=1.0).time_settle == 0
+
+
+def test_half_supply_limits_and_cautions():
+    assert call("half_supply", resistance_top=0.0, current_load=0.0).voltage_output == 9.0
+    assert call("half_supply", resistance_top=INF, current_load=0.0).voltage_output == 0
+    assert call("half_supply", resistance_bottom=0.0).voltage_output == 0
+    open_below = call("half_supply", resistance_bottom=INF, resistance_load=INF, current_load=0.0)
+    assert open_below.voltage_output == 9.0 and open_below.resistance_thevenin == 10e3
+    with pytest.raises(ValueError, match="dead short"):
+        call("half_supply", resistance_top=0.0, resistance_bottom=0.0)
+    with pytest.raises(ValueError, match="floats"):
+        call("half_supply", resistance_top=INF, resistance_bottom=INF, resistance_load=INF)
+    assert "tenth" in actions(call("half_supply", current_load=1e-4))
+    assert "two seconds" in actions(call("half_supply", capacitance=470e-6))
+
+
+def test_half_supply_ripple_is_the_filter_with_the_lower_resistor_as_load():
+    f = np.geomspace(1, 1e5, 20)
+    lower = 1 / (1 / 12e3 + 1 / 1e6)
+    same = supply.filter_gain(f, resistance_series=10e3, capacitance=47e-6, resistance_esr=0.5, resistance_load=lower)
+    np.testing.assert_allclose(call("half_supply_ripple_db", frequency=f), 20 * np.log10(same), rtol=1e-12)
+    assert call("half_supply_ripple_db", frequency=INF, resistance_esr=0.0) == -INF
+
+
+def test_noise_density_integrates_to_the_total():
+    parts = CALLS["half_supply_noise"] | {"resistance_esr": 0.0, "capacitance": 1e-9}
+    tau = supply.half_supply(**(CALLS["half_supply"] | {"capacitance": 1e-9, "current_load": 0.0})).time_constant
+    # Substituting f = tan(x)/(2 pi tau) makes the range finite.
+    total, _ = quad(
+        lambda x: (
+            supply.half_supply_noise(**(parts | {"frequency": np.tan(x) / (2 * np.pi * tau)})).noise_density ** 2
+            / np.cos(x) ** 2
+            / (2 * np.pi * tau)
+        ),
+        0,
+        np.pi / 2 - 1e-9,
+    )
+    assert np.sqrt(total) == pytest.approx(supply.half_supply_noise(**parts).noise_total, rel=1e-6)
+    bare = supply.half_supply_noise(**(parts | {"frequency": 0.0}))
+    assert bare.noise_density == pytest.approx(bare.noise_density_bare, rel=1e-12)
+    assert supply.half_supply_noise(**(parts | {"frequency": INF})).noise_density == 0
+
+
+# Battery ---------------------------------------------------------------------
+
+BATTERIES = [
+    devices.BATTERY_9V_ALKALINE,
+    devices.BATTERY_9V_ZINC_CARBON,
+    devices.BATTERY_9V_NIMH,
+    devices.BATTERY_9V_LITHIUM,
+]
+
+
+@pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
+@pytest.mark.parametrize(("load", "end"), [(1000.0, 7.2), (2700.0, 8.4), (10e3, 7.0)])
+def test_resistive_life_against_time_stepping(battery, load, end):
+    charge = battery.charge.typical
+
+    def volts(s):
+        state = supply.battery_voltage_resistive(min(s, 1.0), resistance_load=load, battery=battery)
+        return state.voltage_output
+
+    def empty(_, s):
+        return volts(s[0]) - end
+
+    empty.terminal = True
+    run = solve_ivp(
+        lambda _, s: [volts(s[0]) / load / charge], (0, 1e8), [0.0], events=empty, rtol=1e-9, atol=1e-12, max_step=2e4
+    )
+    found = supply.battery_life_resistive(resistance_load=load, voltage_end=end, battery=battery)
+    assert found.time_life == pytest.approx(run.t_events[0][0], rel=1e-5)
+    assert found.used == pytest.approx(run.y_events[0][0][0], rel=1e-5)
+
+
+@pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
+def test_constant_current_life_ends_at_the_end_voltage(battery):
+    for end in np.linspace(battery.voltage_empty, battery.voltage_fresh - 1.0, 6):
+        life = supply.battery_life(current_load=0.010, voltage_end=end, battery=battery)
+        there = supply.battery_voltage(life.used, current_load=0.010, battery=battery)
+        assert there.voltage_output == pytest.approx(end, rel=1e-12)
+        assert life.time_life * 0.010 == pytest.approx(life.used * battery.charge.typical, rel=1e-12)
+        assert life.time_life_min <= life.time_life <= life.time_life_max
+        assert life.hours_life * 3600 == pytest.approx(life.time_life)
+
+
+def test_battery_limits():
+    assert call("battery_life_resistive", resistance_load=INF).time_life == INF
+    flat = call("battery_life", voltage_end=9.6)
+    assert flat.time_life == 0 and "even a fresh" in actions(flat)
+    deep = call("battery_life", voltage_end=4.0)
+    assert deep.used == 1 and "without harm" in actions(deep)
+    with pytest.warns(ModelRangeWarning, match="less charge"):
+        call("battery_life", current_load=0.3)
+    with pytest.warns(ModelRangeWarning, match="less charge"):
+        assert call("battery_voltage_resistive", resistance_load=0.0, used=0.0).current_load == 9.5 / 2.0
+    with pytest.warns(ModelRangeWarning, match="less charge"):
+        call("battery_life_resistive", resistance_load=20.0)
+    with pytest.warns(ModelRangeWarning, match="less charge"):
+        call("battery_voltage", current_load=0.3)
+    with pytest.raises(ValueError, match="used"):
+        call("battery_voltage", used=1.2)
+    assert call("battery_life_ideal", current_load=0.0) == INF
+    assert call("battery_life_ideal", charge=0.0, current_load=0.0) == 0
+
+
+# Adaptor ---------------------------------------------------------------------
+
+
+def test_adaptor_voltage_at_both_ends():
+    part = devices.ADAPTOR_9V_UNREGULATED
+    idle = supply.adaptor_voltage(0.0, adaptor=part)
+    assert (idle.voltage_supply_min, idle.voltage_supply, idle.voltage_supply_max) == part.voltage_open
+    full = supply.adaptor_voltage(part.current_max, adaptor=part)
+    np.testing.assert_allclose(
+        (full.voltage_supply_min, full.voltage_supply, full.voltage_supply_max), part.voltage_rated
+    )
+    assert full.voltage_supply == pytest.approx(idle.voltage_supply - part.current_max * full.resistance_internal)
+    assert "above its label" in actions(idle)
+    assert "rated for" in actions(supply.adaptor_voltage(0.6, adaptor=part))
+    steady = supply.adaptor_voltage(0.1, adaptor=devices.ADAPTOR_9V_REGULATED)
+    assert not steady.cautions and steady.resistance_internal == 0
+
+
+def test_reservoir_agrees_with_its_ripple_formula_and_has_limits():
+    found = call("reservoir")
+    assert found.voltage_ripple == pytest.approx(
+        supply.reservoir_ripple(current_load=found.current_load, frequency=50.0, capacitance=1e-3, rectifier="full")
+    )
+    assert found.voltage_ripple_rms == pytest.approx(found.current_load / (4 * np.sqrt(3) * 50.0 * 1e-3))
+    assert call("reservoir", rectifier="half").voltage_ripple == pytest.approx(2 * found.voltage_ripple)
+    assert call("reservoir", voltage_rms=0.5).voltage_output == 0
+    assert call("reservoir", resistance_load=INF).ripple_ratio == 0
+    with pytest.raises(ValueError, match="rectifier"):
+        call("reservoir", rectifier="bridge")
+    with pytest.raises(ValueError, match="rectifier"):
+        call("reservoir_ripple", rectifier="bridge")
+
+
+def test_reservoir_ripple_bounds_a_time_stepped_rectifier():
+    """Linear discharge is an upper bound, near to an ideal diode's true ripple where it is small."""
+    found = call("reservoir", voltage_drop=0.0)
+    step = 1e-6
+    t = np.arange(0, 0.1, step)
+    winding = np.abs(9.0 * np.sqrt(2) * np.sin(2 * np.pi * 50.0 * t))
+    volts = np.empty_like(t)
+    v = winding.max()
+    decay = np.exp(-step / (900.0 * 1e-3))
+    for k, w in enumerate(winding):
+        v = max(w, v * decay)
+        volts[k] = v
+    last = volts[t > 0.06]
+    true = last.max() - last.min()
+    assert 0.85 * found.voltage_ripple < true < found.voltage_ripple
+
+
+# Regulators ------------------------------------------------------------------
+
+
+def test_zener_follower_balances_and_drops_out():
+    on = call("zener_follower")
+    assert on.conducts and on.voltage_output == pytest.approx(8.4)
+    assert on.current_series == pytest.approx(on.current_zener + on.current_base)
+    assert on.current_load == pytest.approx(101.0 * on.current_base)
+    dark = call("zener_follower", voltage_supply=8.0)
+    assert not dark.conducts and "too low" in actions(dark)
+    assert dark.current_zener == pytest.approx(0.0, abs=1e-15)
+    # Kirchhoff around the loop: the resistor carries the base current only.
+    assert 8.0 - dark.current_base * 220.0 - 0.7 == pytest.approx(dark.voltage_output, rel=1e-12)
+    assert call("zener_follower", voltage_supply=0.3).voltage_output == 0
+    assert call("zener_follower", resistance_load=INF).current_load == 0
+    assert call("zener_follower", current_gain=INF).current_base == 0
+    low = call("zener_follower", voltage_zener=0.5)
+    assert low.voltage_output == 0 and low.current_zener == pytest.approx(11.5 / 220.0)
+
+
+def test_zener_resistance_max_limits():
+    assert call("zener_resistance_max", voltage_supply_min=9.0) == 0
+    assert call("zener_resistance_max", current_load=0.0, current_zener=0.0) == INF
+
+
+def test_adjustable_regulator_holds_its_reference():
+    out = call("adjustable_regulator")
+    through = 1.25 / 240.0
+    assert out == pytest.approx(1.25 + (through + 50e-6) * 1500.0, rel=1e-12)
+
+
+# Current budget --------------------------------------------------------------
+
+
+def test_budget_sums_and_refusals():
+    whole = supply.current_budget(_DRAWS)
+    assert (whole.current_min, whole.current_typical, whole.current_max) == pytest.approx((3e-3, 5e-3, 8e-3))
+    unknown = supply.current_budget((supply.Draw("odd part", Spread(np.nan, 1e-3, 2e-3)),))
+    assert np.isnan(unknown.current_min) and unknown.current_max == 2e-3
+    drawn = supply.current_budget((supply.Draw("many", Spread(np.zeros(3), np.ones(3), 2 * np.ones(3))),))
+    assert drawn.current_max.shape == (3,)
+    assert supply.current_budget(()).current_max == 0
+    with pytest.raises(ValueError, match="indicator LED must rise"):
+        supply.current_budget((supply.Draw("indicator LED", Spread(3e-3, 2e-3, 1e-3)),))
+    with pytest.raises(ValueError, match="current of LED must be at least 0"):
+        supply.current_budget((supply.Draw("LED", Spread(-1e-3, 2e-3, 3e-3)),))
+    with pytest.raises(TypeError, match="draws must be a tuple"):
+        supply.current_budget([1])
+    with pytest.raises(TypeError, match="Draw"):
+        supply.current_budget((1,))
+    with pytest.raises(TypeError, match="Spread"):
+        supply.current_budget((supply.Draw("LED", 2e-3),))
+
+
+def test_daisy_chain():
+    whole = supply.current_budget(_DRAWS)
+    chain = supply.daisy_chain(budgets=(whole,) * 5, current_available=0.030, resistance_lead=0.5)
+    assert chain.current_max == pytest.approx(0.040) and chain.current_wanted == pytest.approx(0.050)
+    assert chain.voltage_ground == pytest.approx(0.020)
+    assert chain.current_margin == pytest.approx(-0.010)
+    assert "more than the adaptor" in actions(chain)
+    assert not call("daisy_chain").cautions
+    with pytest.raises(TypeError, match="budgets must be a tuple"):
+        call("daisy_chain", budgets=whole)
+    with pytest.raises(TypeError, match="CurrentBudget"):
+        call("daisy_chain", budgets=(1,))
+
+
+def test_every_record_names_its_source():
+    for name in devices.__all__:
+        record = getattr(devices, name)
+        if isinstance(record, (devices.Battery, devices.Adaptor, devices.Converter, devices.ProtectionMosfet)):
+            assert record.source and record.name
+            for field in dataclasses.fields(record):
+                assert field.metadata["unit"] and field.metadata["caption"]
