@@ -110,9 +110,9 @@ def read_value(text: str, *, unit: str) -> float:
     if math.isinf(value) or (value == 0 and digits.strip("0.")):
         _refuse(text, "the number is too large or too small to compute with")
     if found["sign"] in ("-", "\N{MINUS SIGN}"):
-        if unit in NEVER_NEGATIVE and value > 0:
+        if unit in NEVER_NEGATIVE:
             _refuse(text, f"a value in {unit} cannot be negative")
-        value = -value if value else value
+        value = -value
     if unit in OHM and letter == "m":
         warnings.warn(f"{text!r} is {value:g} Ω: a small m is a thousandth, a large M a million", stacklevel=2)
     return value

@@ -1,0 +1,328 @@
+"""Readings taken at the bench, kept as a table that any spreadsheet opens.
+
+One row is one reading::
+
+    date_time,what,place,value,unit,condition
+    2026-03-14 10:32,LED current,coupler 1,1.02m,A,step 3 ascending
+    2026-03-14 10:32,LDR resistance,coupler 1,2.31k,Ω,step 3 ascending
+    2026-03-14 10:40,LDR resistance,coupler 1,open,Ω,dark for 10 s
+
+- ``date_time``: date and time as ``2026-03-14 10:32``, or only the date.
+- ``what``: the quantity in words; `coupler_pairs` knows ``LED current`` and ``LDR resistance``.
+- ``place``: the part or the two points between which it was taken.
+- ``value``: as `pedalcalc.values.read_value` takes it; ``open`` where a meter
+  shows over-range ohms; empty where nothing was measured.
+- ``unit``: SI unit, one of `pedalcalc.values.UNITS`.
+- ``condition``: what was set at the time. Readings that belong together carry
+  the same ``place`` and the same ``condition``.
+
+Readings are never overwritten: a file that exists is left as it is, and a new
+one appears whole or not at all.
+"""
+
+from __future__ import annotations
+
+import csv
+import errno
+import io
+import math
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc import _base
+from pedalcalc._base import Result, is_a, numeric, one_of, quantity, search
+from pedalcalc._csv import Row, read_rows
+from pedalcalc.values import UNITS, read_value
+
+__all__ = ["COLUMNS", "CouplerPairs", "Reading", "coupler_pairs", "read_readings", "write_readings"]
+
+COLUMNS = ("date_time", "what", "place", "value", "unit", "condition")
+LED_CURRENT, LDR_RESISTANCE = "LED current", "LDR resistance"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading(Result):
+    """One reading; an infinite value is an open circuit, NaN was not measured."""
+
+    date_time: str = quantity("text", "date and time")
+    what: str = quantity("text", "what was measured")
+    place: str = quantity("text", "where it was measured")
+    value: float = quantity("SI", "value")
+    unit: str = quantity("text", "unit")
+    condition: str = quantity("text", "condition")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CouplerPairs(Result):
+    """LED currents and the cell resistances read at them, in the order they were taken."""
+
+    current: NDArray[np.float64] = quantity("A", "LED current")
+    resistance: NDArray[np.float64] = quantity("Ω", "LDR resistance")
+    condition: tuple[str, ...] = quantity("text", "condition")
+
+
+@_base.io
+def read_readings(path: str | Path) -> tuple[Reading, ...]:
+    """Read a table of readings.
+
+    Parameters
+    ----------
+    path : str or Path
+        File as described at the top of this module; commas or semicolons, any order of columns.
+
+    Returns
+    -------
+    tuple of Reading
+        The readings in the order of the file, values in SI units.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such file.
+    ValueError
+        If the file is empty, a column is missing or unknown, or a cell cannot be read; file,
+        line and column are named.
+
+    References
+    ----------
+    PRACTICE, one row a reading.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "coupler.csv")
+    >>> _ = path.write_text(
+    ...     "date_time,what,place,value,unit,condition\\n"
+    ...     "2026-03-14 10:32,LDR resistance,coupler 1,2.31k,ohm,LED at 1 mA\\n"
+    ... )
+    >>> read_readings(path)[0].value
+    2310.0
+    """
+    rows = read_rows(path, columns=COLUMNS)
+    if not rows:
+        raise ValueError(f"{Path(path).name} has no readings below its first line")
+    return tuple(_reading(row) for row in rows)
+
+
+def _reading(row: Row) -> Reading:
+    cells = row.cells
+    unit = row.read("unit", lambda text: one_of("unit", text, UNITS))
+    return Reading(
+        date_time=row.read("date_time", _date_time),
+        what=row.read("what", lambda text: _line("what", text)),
+        place=row.read("place", lambda text: _line("place", text)),
+        value=row.read("value", lambda text: _value(text, unit)),
+        unit="Ω" if unit == "ohm" else unit,
+        condition=cells["condition"],
+    )
+
+
+def _line(name: str, text: object) -> str:
+    if not isinstance(text, str) or not text.strip() or not text.isprintable():
+        raise ValueError(f"{name} must be one line of text, got {text!r}")
+    return text.strip()
+
+
+def _date_time(text: str) -> str:
+    try:
+        datetime.fromisoformat(_line("date_time", text))
+    except ValueError:
+        raise ValueError(f"{text!r} is not a date and time such as 2026-03-14 10:32") from None
+    return text.strip()
+
+
+def _value(text: str, unit: str) -> float:
+    if not text:
+        return math.nan
+    if text.casefold() in ("open", "ol"):
+        if unit not in ("Ω", "ohm"):
+            raise ValueError(f"only a resistance can be open, not {unit}")
+        return math.inf
+    return read_value(text, unit=unit)
+
+
+@_base.io
+def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
+    """Write readings to a new file, whole or not at all.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to be made; its folder must exist.
+    readings : sequence of Reading
+        At least one reading.
+
+    Returns
+    -------
+    Path
+        The file that was written.
+
+    Raises
+    ------
+    FileExistsError
+        If the file exists; the message proposes a name that is free.
+    FileNotFoundError
+        If the folder does not exist.
+    TypeError
+        If `readings` holds something else than readings.
+    ValueError
+        If there are no readings, or one cannot be read back.
+
+    Notes
+    -----
+    The text goes to a temporary file in the same folder, is flushed to the disk and then
+    given its name in one step that fails if the name is taken. Values are written as plain SI
+    numbers and read back to the very same float.
+
+    References
+    ----------
+    PRACTICE, a measured value is never overwritten.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "supply.csv")
+    >>> reading = Reading("2026-03-14 10:32", "voltage", "supply to ground", 9.12, "V", "no load")
+    >>> read_readings(write_readings(path, readings=[reading]))[0].value
+    9.12
+    """
+    path = Path(path)
+    text = _table(readings)
+    if path.exists():
+        raise _exists(path)
+    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, 0o644)
+        _give_name(temporary, path)
+    finally:
+        Path(temporary).unlink(missing_ok=True)
+    return path
+
+
+def _table(readings: Sequence[Reading]) -> str:
+    """Return the whole file as text, after checking that every row can be read back."""
+    if not len(readings):
+        raise ValueError("readings must hold at least one reading")
+    buffer = io.StringIO(newline="")
+    table = csv.writer(buffer, lineterminator="\n")
+    table.writerow(COLUMNS)
+    for reading in readings:
+        is_a("readings", reading, Reading)
+        one_of("unit", reading.unit, UNITS)
+        value = numeric("value", reading.value, infinity=reading.unit in ("Ω", "ohm"))
+        if value.ndim or value == -np.inf:
+            raise ValueError(f"value must be one number that a meter can show, got {reading.value!r}")
+        written = {"nan": "", "inf": "open"}.get(repr(float(value)), repr(float(value)))
+        _value(written, reading.unit)
+        what, place = _line("what", reading.what), _line("place", reading.place)
+        condition = _line("condition", reading.condition) if reading.condition else ""
+        table.writerow([_date_time(reading.date_time), what, place, written, reading.unit, condition])
+    return buffer.getvalue()
+
+
+def _give_name(temporary: str, path: Path) -> None:
+    """Give the finished file its name, unless the name is taken."""
+    try:
+        os.link(temporary, path)
+        return
+    except FileExistsError:
+        raise _exists(path) from None
+    except OSError as reason:
+        if reason.errno not in (errno.EPERM, errno.ENOTSUP, errno.ENOSYS, errno.EACCES, errno.EMLINK):
+            raise
+    # A file system without links (a memory card): claim the name first, then put the finished file in its place.
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
+    except FileExistsError:
+        raise _exists(path) from None
+    os.replace(temporary, path)
+
+
+def _exists(path: Path) -> FileExistsError:
+    number = 2
+    while (free := path.with_name(f"{path.stem}-{number}{path.suffix}")).exists():
+        number += 1
+    return FileExistsError(f"{path} exists and is left as it is; {free.name} is free")
+
+
+@search
+def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
+    """Pair each LED current with the LDR resistance that was read at it.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Readings of ``LED current`` in A and ``LDR resistance`` in Ω; the two of a pair have the
+        same ``place`` and the same ``condition``. Other readings are passed over.
+
+    Returns
+    -------
+    CouplerPairs
+        Currents [A] and resistances [Ω] in the order of the currents in the table.
+
+    Raises
+    ------
+    TypeError
+        If `readings` holds something else than readings.
+    ValueError
+        If one of a pair is missing or stands there twice, a unit is not A or Ω, or there is no pair.
+
+    Notes
+    -----
+    An open (over-range) resistance is kept as infinite, a value that was not measured as NaN.
+    Couplers in one table are told apart by ``place``: filter the readings first, so as not to mix two.
+
+    References
+    ----------
+    PRACTICE, readings in pairs.
+
+    Examples
+    --------
+    >>> when, at = "2026-03-14 10:32", "coupler 1"
+    >>> found = coupler_pairs(
+    ...     [
+    ...         Reading(when, "LED current", at, 0.001, "A", "step 1"),
+    ...         Reading(when, "LDR resistance", at, 2310.0, "Ω", "step 1"),
+    ...     ]
+    ... )
+    >>> found.current.tolist(), found.resistance.tolist()
+    ([0.001], [2310.0])
+    """
+    found: dict[str, dict[tuple[str, str], float]] = {LED_CURRENT: {}, LDR_RESISTANCE: {}}
+    for reading in readings:
+        is_a("readings", reading, Reading)
+        if reading.what not in found:
+            continue
+        wanted = ("A",) if reading.what == LED_CURRENT else ("Ω", "ohm")
+        step = f"{reading.what} at {reading.place!r}, condition {reading.condition!r}"
+        if reading.unit not in wanted:
+            raise ValueError(f"readings: {step} must be in {wanted[0]}, got {reading.unit}")
+        if (reading.place, reading.condition) in found[reading.what]:
+            raise ValueError(f"readings: {step} stands there twice; give each step a condition of its own")
+        found[reading.what][reading.place, reading.condition] = reading.value
+    currents, resistances = found[LED_CURRENT], found[LDR_RESISTANCE]
+    for here, there, missing in ((currents, resistances, LDR_RESISTANCE), (resistances, currents, LED_CURRENT)):
+        for place, condition in here:
+            if (place, condition) not in there:
+                raise ValueError(f"readings: {missing} is missing at {place!r}, condition {condition!r}")
+    if not currents:
+        raise ValueError(f"readings hold no pair of {LED_CURRENT} and {LDR_RESISTANCE}")
+    if len({place for place, _ in currents}) > 1:
+        places = ", ".join(sorted({place for place, _ in currents}))
+        raise ValueError(f"readings come from several couplers ({places}); take one of them at a time")
+    return CouplerPairs(
+        np.array(list(currents.values())),
+        np.array([resistances[key] for key in currents]),
+        tuple(condition for _, condition in currents),
+    )
