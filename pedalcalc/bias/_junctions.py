@@ -1,0 +1,134 @@
+"""The exact solve of one transistor between three resistors.
+
+Transport form of J. J. Ebers and J. L. Moll, npn signs::
+
+    e1 = Is (exp(Vbe/Vt) - 1)        e2 = Is (exp(Vbc/Vt) - 1)
+    Ic = e1 - (1 + r) e2             Ib = e1/beta + r e2
+    r  = 1/beta_reverse + Icbo/Is    (leakage: a diode across collector and base)
+
+Base, collector and emitter each hang on their own source through their own
+resistor. With the collector junction reverse biased e2 = -Is, and the base loop
+
+    Vbb - Vee = Vbe + Ib Rb + Ie Re
+
+has the Wright omega function for its solution. Where that junction conducts,
+the collector loop is solved as well, by bracketing; its error falls
+monotonically with e2 because both remaining loops are passive.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import wrightomega
+
+Array = NDArray[np.float64]
+
+#: What stands for an open circuit: its current is beyond the last digit of any other.
+OPEN = 1e20
+#: Collector junctions less than this many Vt in reverse get the full solve: exp(-10) Is is nothing.
+_NEAR = 10.0
+
+
+class Solution(NamedTuple):
+    """Currents [A] and node voltages [V] in npn signs; `transport` is e1, `transport_reverse` e2."""
+
+    transport: Array
+    transport_reverse: Array
+    current_base: Array
+    current_collector: Array
+    current_emitter: Array
+    voltage_base: Array
+    voltage_collector: Array
+    voltage_emitter: Array
+    voltage_base_emitter: Array
+
+
+def closed(resistance: Array) -> Array:
+    """Replace infinity by a resistance no current to speak of gets through."""
+    return np.where(np.isinf(resistance), OPEN, resistance) if np.isinf(resistance).any() else resistance
+
+
+def solve(
+    vbb: Array, rb: Array, vcc: Array, rc: Array, vee: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array
+) -> Solution:
+    """Solve the three loops for checked arrays; infinite resistances and gains are legal."""
+    open_b, open_c, open_e = (np.isinf(resistance) for resistance in (rb, rc, re))
+    rb, rc, re = closed(rb), closed(rc), closed(re)
+    e1, x = _base_loop(vbb - vee + i_s * (r * rb - re), rb / beta + re * (1 + 1 / beta), i_s, vt)
+    e2 = -i_s
+    ib = e1 / beta + r * e2
+    vb = vbb - rb * ib
+    vc = vcc - rc * (e1 - (1 + r) * e2)
+    conducts = np.asarray(vb - vc > -_NEAR * vt)
+    if conducts.any():
+        parts = np.broadcast_arrays(vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, conducts)
+        e2 = np.array(np.broadcast_to(e2, parts[0].shape))
+        mask = parts[-1]
+        e2[mask] = _collector_junction(*(part[mask] for part in parts[:-1]))
+        e1, x = _base_loop(vbb - vee - e2 * (r * rb - re), rb / beta + re * (1 + 1 / beta), i_s, vt)
+        ib = e1 / beta + r * e2
+        vb = vbb - rb * ib
+    ic = e1 - (1 + r) * e2
+    ie = ib + ic
+    vc = vcc - rc * ic
+    ve = vb - x
+    if open_b.any() or open_c.any() or open_e.any():
+        y = vt * np.log1p(e2 / i_s) if conducts.any() else 0.0
+        vc = np.where(open_c, vb - y, vc)
+        vb = np.where(open_b, np.where(open_e, vc + y, vee + re * ie + x), vb)
+        vc = np.where(open_c & ~open_b, vb - y, vc)
+        ve = vb - x
+        ib = np.where(open_b, 0.0, ib)
+        ic = np.where(open_c, 0.0, ic)
+        ie = np.where(open_e, 0.0, ie)
+    return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
+
+
+def _base_loop(d: Array, k: Array, i_s: Array, vt: Array) -> tuple[Array, Array]:
+    """Return e1 and Vbe of d = Vbe + k e1."""
+    with np.errstate(over="ignore", under="ignore", divide="ignore", invalid="ignore"):
+        total = wrightomega(np.log(k * (i_s / vt)) + (d + k * i_s) / vt) * (vt / k)
+        e1 = total - i_s
+        x = vt * np.log(total / i_s)
+    # Far in reverse total/i_s underflows: there the loop itself gives Vbe.
+    return e1, np.where(total > 1e-300, x, d - k * e1)
+
+
+def _collector_junction(
+    vbb: Array, rb: Array, vcc: Array, rc: Array, vee: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array
+) -> Array:
+    """Return e2 where the collector junction conducts or nearly so."""
+    from scipy.optimize.elementwise import find_root
+
+    def e2_of(y: Array, i_s: Array, vt: Array) -> Array:
+        return np.asarray(i_s * np.expm1(y / vt))
+
+    def excess(
+        y: Array,
+        vbb: Array,
+        rb: Array,
+        vcc: Array,
+        rc: Array,
+        vee: Array,
+        re: Array,
+        beta: Array,
+        r: Array,
+        i_s: Array,
+        vt: Array,
+    ) -> Array:
+        e2 = e2_of(y, i_s, vt)
+        e1, _ = _base_loop(vbb - vee - e2 * (r * rb - re), rb / beta + re * (1 + 1 / beta), i_s, vt)
+        return np.asarray(vbb - rb * (e1 / beta + r * e2) - y - vcc + rc * (e1 - (1 + r) * e2))
+
+    span = np.maximum(np.maximum(vbb, vcc), vee) - np.minimum(np.minimum(vbb, vcc), vee)
+    high = np.minimum(span + vt, 600 * vt)
+    arguments = (vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt)
+    with np.errstate(all="ignore"):
+        found = find_root(excess, (-2 * _NEAR * vt, high), args=arguments)
+    if not np.all(found.success):
+        index = int(np.argwhere(~found.success)[0][0])
+        raise RuntimeError(f"collector junction did not converge at element {index} of the saturated ones")
+    return e2_of(found.x, i_s, vt)

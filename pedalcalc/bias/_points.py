@@ -1,0 +1,271 @@
+"""Named operating points of the bipolar transistor, and what all of them share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric, one_of, quantity
+from pedalcalc.devices import Bjt
+from pedalcalc.devices._law import BOLTZMANN, CHARGE
+
+Array = NDArray[np.float64]
+
+#: Temperature that part records state their law for, and room temperature for leakage.
+TEMPERATURE_RECORD = 300.0
+TEMPERATURE_ROOM = 298.15
+#: Below this transport current a stage is called cut off.
+CURRENT_CUT_OFF = 1e-8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BjtPoint(Result):
+    """DC operating point of one bipolar transistor; voltages to ground as an ideal meter reads them.
+
+    Base-emitter and collector-emitter voltage are counted forward, so both are
+    positive in a working NPN and in a working PNP; so are the currents.
+    `swing_up` and `swing_down` say how far the output (the collector, or the
+    emitter of a follower) can move before the transistor cuts off or saturates.
+    """
+
+    voltage_base: Number = quantity("V", "base to ground")
+    voltage_collector: Number = quantity("V", "collector to ground")
+    voltage_emitter: Number = quantity("V", "emitter to ground")
+    voltage_base_emitter: Number = quantity("V", "base-emitter, forward")
+    voltage_collector_emitter: Number = quantity("V", "collector-emitter, forward")
+    current_base: Number = quantity("A", "base current")
+    current_collector: Number = quantity("A", "collector current")
+    current_emitter: Number = quantity("A", "emitter current")
+    current_supply: Number = quantity("A", "drawn from the supply")
+    power: Number = quantity("W", "heat in the transistor")
+    region: Any = quantity("text", "region")
+    resistance_emitter_dynamic: Number = quantity("Ω", "emitter resistance re = VT/IE")
+    resistance_base_emitter: Number = quantity("Ω", "base-emitter resistance rπ = VT/IB")
+    transconductance: Number = quantity("S", "transconductance IC/VT")
+    swing_up: Number = quantity("V", "room to swing up")
+    swing_down: Number = quantity("V", "room to swing down")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BjtDividerPoint(BjtPoint):
+    """Operating point behind a base divider, with what the stiff-divider shortcut would have said."""
+
+    voltage_thevenin: Number = quantity("V", "divider with nothing connected to it")
+    resistance_thevenin: Number = quantity("Ω", "resistance of the divider")
+    current_stiff: Number = quantity("A", "emitter current by the stiff-divider shortcut")
+    error_stiff: Number = quantity("1", "error of that shortcut")
+
+
+def scalar(value: Any) -> Any:
+    """Return 0-d arrays as plain Python scalars."""
+    array = np.asarray(value)
+    return array.item() if array.ndim == 0 else array
+
+
+def law(transistor: Any, temperature: Array) -> tuple[Array, Array, Array]:
+    """Return saturation current [A], r = 1/beta_reverse + Icbo/Is and n Vt [V] at `temperature`."""
+    is_a("transistor", transistor, Bjt)
+    i_s = saturation_at(transistor, temperature)
+    r = 1 / np.asarray(transistor.current_gain_reverse, float)
+    if transistor.material == "germanium":
+        r = r + leakage_at(transistor, temperature) / i_s
+    return i_s, np.asarray(r), np.asarray(transistor.ideality * (BOLTZMANN / CHARGE) * temperature)
+
+
+def saturation_at(transistor: Bjt, temperature: Array) -> Array:
+    """Return Is(T) = Is (T/T0)³ exp(Eg/k (1/T0 - 1/T))."""
+    ratio = temperature / TEMPERATURE_RECORD
+    gap = transistor.energy_gap * CHARGE / BOLTZMANN
+    return np.asarray(
+        transistor.current_saturation * ratio**3 * np.exp(gap * (1 / TEMPERATURE_RECORD - 1 / temperature))
+    )
+
+
+def leakage_at(transistor: Bjt, temperature: Array) -> Array:
+    """Return Icbo(T) = Icbo(25 °C) 2^((T - 25 °C)/doubling)."""
+    typical = transistor.current_collector_base_leakage.typical
+    return np.asarray(typical * 2.0 ** ((temperature - TEMPERATURE_ROOM) / transistor.temperature_doubling))
+
+
+def checked_temperature(temperature: ArrayLike) -> Array:
+    """Return a junction temperature the laws are written for."""
+    return numeric("temperature", temperature, above=0)
+
+
+def checked_gain(current_gain: ArrayLike) -> Array:
+    """Return a current gain; infinity means "base current ignored"."""
+    return numeric("current_gain", current_gain, above=0, infinity=True)
+
+
+def resistance(name: str, value: ArrayLike) -> Array:
+    """Return a resistance from short to open."""
+    return numeric(name, value, least=0, infinity=True)
+
+
+def limited(*resistances: Array) -> None:
+    """Refuse a base loop in which nothing limits the current."""
+    shorted: Any = True
+    for each in resistances:
+        shorted = shorted & (each == 0)
+    if np.any(shorted):
+        raise ValueError("resistance_base and resistance_emitter must not both be 0: nothing limits the current")
+
+
+def thevenin(supply: Array, top: Array, bottom: Array) -> tuple[Array, Array]:
+    """Return open-circuit voltage and resistance of a divider; either arm may be open or shorted."""
+    if np.any((top == 0) & (bottom == 0)):
+        raise ValueError("resistance_top and resistance_bottom must not both be 0: that shorts the supply")
+    if not (np.any(np.isinf(top)) or np.any(np.isinf(bottom))):
+        total = top + bottom
+        return np.asarray(supply * (bottom / total)), np.asarray(top * bottom / total)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = 1 / (1 + top / bottom)
+        share = np.where(np.isinf(top), 0.0, np.where(np.isinf(bottom), 1.0, share))
+        both = np.where(np.isinf(top), bottom, np.where(np.isinf(bottom), top, top / (1 + top / bottom)))
+    return np.asarray(supply * share), np.asarray(both)
+
+
+def mirror(polarity: str, supply: Array | float) -> tuple[float, Array | float]:
+    """Return sign and offset that turn npn node voltages into real ones: V = offset + sign * V_npn."""
+    return (1.0, 0.0) if one_of("polarity", polarity, ("npn", "pnp")) == "npn" else (-1.0, supply)
+
+
+def regions(off: Any, saturated: Any, missing: Any) -> Any:
+    """Return the region of each element in words."""
+    found = np.full(np.broadcast_shapes(np.shape(off), np.shape(saturated), np.shape(missing)), "active", dtype="<U12")
+    for mask, word in ((saturated, "saturated"), (off, "cut off"), (missing, "not measured")):
+        if np.any(mask):
+            found[np.broadcast_to(mask, found.shape)] = word
+    return found
+
+
+def bjt_fields(
+    *,
+    voltage_base: Array,
+    voltage_collector: Array,
+    voltage_emitter: Array,
+    current_base: Array,
+    current_collector: Array,
+    current_emitter: Array,
+    current_supply: Array,
+    voltage_base_emitter: Array,
+    voltage_thermal: Array,
+    voltage_collector_supply: Array,
+    voltage_emitter_supply: Array,
+    voltage_saturation: Array,
+    off: Any,
+    saturated: Any,
+    follower: bool,
+    polarity: str,
+    offset: Array | float,
+    transistor: Bjt | None = None,
+) -> dict[str, Any]:
+    """Turn npn-sign node voltages and currents into the fields of a `BjtPoint`."""
+    sign, zero = mirror(polarity, offset)
+    v_ce = voltage_collector - voltage_emitter
+    power = v_ce * current_collector + voltage_base_emitter * current_base
+    output, top, bottom = (
+        (voltage_emitter, v_ce - voltage_saturation, voltage_emitter - voltage_emitter_supply)
+        if follower
+        else (voltage_collector, voltage_collector_supply - voltage_collector, v_ce - voltage_saturation)
+    )
+    up, down = (np.maximum(top, 0.0), np.maximum(bottom, 0.0))
+    if sign < 0:
+        up, down = down, up
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        dynamic = voltage_thermal / current_emitter
+        base = voltage_thermal / current_base
+        if np.any(off):
+            dynamic, base = np.where(off, np.inf, dynamic), np.where(off, np.inf, base)
+    fields: dict[str, Any] = {
+        "voltage_base": zero + sign * voltage_base,
+        "voltage_collector": zero + sign * voltage_collector,
+        "voltage_emitter": zero + sign * voltage_emitter,
+        "voltage_base_emitter": voltage_base_emitter + 0 * voltage_base,
+        "voltage_collector_emitter": v_ce,
+        "current_base": current_base,
+        "current_collector": current_collector,
+        "current_emitter": current_emitter,
+        "current_supply": current_supply,
+        "power": power,
+        "region": regions(off, saturated, np.isnan(output)),
+        "resistance_emitter_dynamic": dynamic,
+        "resistance_base_emitter": base,
+        "transconductance": current_collector / voltage_thermal,
+        "swing_up": up,
+        "swing_down": down,
+    }
+    fields = {name: scalar(value) for name, value in fields.items()}
+    fields["cautions"] = bjt_cautions(v_ce, current_collector, power, off, saturated, transistor)
+    return fields
+
+
+def bjt_cautions(
+    v_ce: Array, current: Array, power: Array, off: Any, saturated: Any, transistor: Bjt | None
+) -> tuple[Caution, ...]:
+    """Return what is wrong with an operating point."""
+    cautions: tuple[Caution, ...] = ()
+    stuck = int(np.count_nonzero(saturated))
+    if stuck:
+        lowest = float(np.min(np.where(saturated, v_ce, np.inf)))
+        cautions += (
+            Caution(
+                "the transistor is saturated: the collector cannot swing down",
+                "raise the base resistor or lower the collector resistor",
+                lowest,
+                0.2,
+                "V",
+                stuck,
+            ),
+        )
+    idle = int(np.count_nonzero(off))
+    if idle:
+        highest = float(np.max(np.where(off, current, -np.inf)))
+        cautions += (
+            Caution(
+                "the transistor is cut off: no signal gets through",
+                "check base resistors and supply",
+                highest,
+                CURRENT_CUT_OFF,
+                "A",
+                idle,
+            ),
+        )
+    if transistor is not None:
+        cautions += caution_above(
+            f"{transistor.name}: too much collector-emitter voltage",
+            "use a type with a higher rating",
+            v_ce,
+            transistor.voltage_max,
+            "V",
+        )
+        cautions += caution_above(
+            f"{transistor.name}: too much collector current",
+            "raise the resistors or use a bigger type",
+            current,
+            transistor.current_max,
+            "A",
+        )
+        cautions += caution_above(
+            f"{transistor.name}: too much heat",
+            "lower the current or use a bigger type",
+            power,
+            transistor.power_max,
+            "W",
+        )
+    return cautions
+
+
+def stiff_caution(error: Array) -> tuple[Caution, ...]:
+    """Warn where the stiff-divider shortcut misleads by more than 3 %."""
+    return caution_above(
+        "the stiff-divider shortcut is off: the base current loads the divider",
+        "trust the solved figures, or lower both divider resistors",
+        np.abs(error),
+        0.03,
+        "1",
+    )
