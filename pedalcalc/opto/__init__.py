@@ -25,6 +25,7 @@ from pedalcalc.opto.coupler import (
     coupler_resistance_warm,
 )
 from pedalcalc.opto.curves import GainCurve, feedback_curve, series_curve, shunt_curve
+from pedalcalc.opto.fits import CouplerFit, fit_coupler, fitted_band
 from pedalcalc.opto.gain import (
     feedback_for_reduction,
     gain_feedback,
@@ -41,25 +42,35 @@ from pedalcalc.opto.kinetics import (
     time_to_fall,
     time_to_rise,
 )
+from pedalcalc.opto.response import CellResponse, cell_response, coupler_response
+from pedalcalc.opto.timing import TimingFit, fit_timing
 
 __all__ = [
     "LIGHT_FACTOR_UNMEASURED",
     "TIME_FACTOR_UNMEASURED",
+    "CellResponse",
     "CouplerBand",
+    "CouplerFit",
     "CouplerPoint",
     "GainCurve",
+    "TimingFit",
     "cell_conductance",
     "cell_illuminance",
     "cell_resistance",
+    "cell_response",
     "coupler_band",
     "coupler_current",
     "coupler_illuminance",
     "coupler_point",
     "coupler_resistance",
     "coupler_resistance_warm",
+    "coupler_response",
     "fall_time_constant",
     "feedback_curve",
     "feedback_for_reduction",
+    "fit_coupler",
+    "fit_timing",
+    "fitted_band",
     "gain_feedback",
     "gain_series",
     "gain_shunt",

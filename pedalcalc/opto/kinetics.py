@@ -130,10 +130,15 @@ def fall_time_constant(conductance: ArrayLike, *, cell: Ldr) -> Number:
 
 
 def _tail(share: Array, rest: Array, exponent: Array) -> Array:
-    """Return S = sum of share^k / (k + exponent) over k >= 1, given also rest = 1 - share."""
+    """Return S = sum of share^k / (k + exponent) over k >= 1, given also rest = 1 - share.
+
+    S = share/(1 + exponent) 2F1(1, 1 + exponent; 2 + exponent; share), taken through
+    Pfaff's transformation: scipy's 2F1 goes wrong for the direct form near share = 1.
+    """
     near = rest < 1e-8
     with np.errstate(divide="ignore", invalid="ignore"):
-        series = share / (1 + exponent) * hyp2f1(1, 1 + exponent, 2 + exponent, np.where(near, 0.0, share))
+        odds = np.where(near, 0.0, share / rest)
+        series = odds / (1 + exponent) * hyp2f1(1, 1, 2 + exponent, -odds)
         log_rest = -np.log(rest) + digamma(1.0) - digamma(1 + exponent)
         close = log_rest + rest * exponent * (log_rest + 1)
     return np.where(near, np.where(rest == 0, np.inf, close), series)
@@ -164,7 +169,7 @@ def time_to_rise(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> N
     Parameters
     ----------
     fraction : array_like
-        Conductance of the whole cell over its settled value in that light [1], 0 to below 1.
+        Conductance of the whole cell over its settled value in that light [1], above 0 and below 1.
     illuminance : array_like
         Light that is switched on [lx], at least 0.
     cell : Ldr
@@ -195,7 +200,7 @@ def time_to_rise(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> N
     >>> f"{1e3 * time_to_rise(1 / 1.1, illuminance=1000.0, cell=devices.LDR_NORP12):.1f} ms"
     '2.8 ms'
     """
-    part = numeric("fraction", fraction, least=0, below=1)
+    part = numeric("fraction", fraction, above=0, below=1)
     settled = np.asarray(cell_conductance(illuminance, cell=cell))
     _, _, dark, floor = _law(cell)
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -1,0 +1,248 @@
+"""Couplers and cells fitted to readings: truth comes back within its own band."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from pedalcalc import devices, opto
+
+CLASS = devices.COUPLER_GREEN_GAP_GL5528
+TRUTH = dataclasses.replace(
+    CLASS,
+    cell=dataclasses.replace(CLASS.cell, resistance_floor=130.0, resistance_dark=3e6, gamma=0.62),
+    illuminance_reference=60.0,
+    light_exponent=1.05,
+)
+SLOPE = 0.62 * 1.05
+CURRENTS = np.geomspace(20e-6, 20e-3, 10)
+
+
+def _fit(resistance, current=CURRENTS, **rest):
+    return opto.fit_coupler(current, resistance_cell=resistance, coupler=CLASS, **rest)
+
+
+def test_clean_readings_give_the_truth_back():
+    found = _fit(opto.coupler_resistance(CURRENTS, coupler=TRUTH), resistance_dark=3e6, tolerance=1e-4)
+    assert found.slope == pytest.approx(SLOPE, rel=1e-4)
+    assert found.resistance_floor == pytest.approx(130.0, rel=1e-3)
+    np.testing.assert_allclose(found.resistance_ratio, 1, rtol=1e-4)
+    np.testing.assert_allclose(
+        opto.coupler_resistance(CURRENTS, coupler=found.coupler),
+        opto.coupler_resistance(CURRENTS, coupler=TRUTH),
+        rtol=1e-4,
+    )
+    assert found.odd_readings == ()
+    assert found.cautions == ()
+    assert np.isnan(found.hysteresis)
+
+
+@pytest.mark.parametrize(("count", "bad"), [(2, False), (4, False), (7, False), (10, False), (7, True), (10, True)])
+def test_noisy_readings_hold_the_truth_in_their_band(count, bad):
+    """Of 120 noisy sets the 95 % bands hold the truth in nine of ten or more, one reading ten times off or not."""
+    random = np.random.default_rng(count)
+    current = np.geomspace(30e-6, 15e-3, count)
+    at = np.geomspace(60e-6, 8e-3, 5)
+    truth, hits, slopes = opto.coupler_resistance(at, coupler=TRUTH), [], []
+    for _ in range(120):
+        ohms = opto.coupler_resistance(current, coupler=TRUTH) * np.exp(random.normal(0, 0.05, count))
+        if bad:
+            ohms[random.integers(count)] *= 10.0 ** random.choice([-1, 1])
+        found = _fit(ohms, current)
+        if bad:
+            assert len(found.odd_readings) >= 1
+            assert any("left out" in caution.what for caution in found.cautions)
+        band = opto.fitted_band(at, coupler_fit=found)
+        hits.append((band.resistance_low <= truth) & (truth <= band.resistance_high))
+        slopes.append(abs(found.slope - SLOPE) <= found.slope_margin)
+    assert np.mean(hits) >= 0.9
+    assert np.mean(slopes) >= 0.85
+
+
+def test_bands_are_not_idle():
+    random = np.random.default_rng(3)
+    ohms = opto.coupler_resistance(CURRENTS, coupler=TRUTH) * np.exp(random.normal(0, 0.05, CURRENTS.size))
+    few, many = _fit(ohms[[2, 8]], CURRENTS[[2, 8]]), _fit(ohms)
+    assert many.slope_margin < few.slope_margin
+    assert many.resistance_reference_factor < few.resistance_reference_factor < 1.2
+    assert many.resistance_floor_factor < few.resistance_floor_factor
+    assert 0.02 < many.scatter < 0.1
+
+
+def test_two_pairs_keep_floor_and_dark_of_the_class():
+    found = _fit([20e3, 1.5e3], [1e-4, 5e-3])
+    assert found.resistance_floor == pytest.approx(60.0, rel=1e-6)
+    assert found.resistance_dark == pytest.approx(1e6, rel=1e-6)
+    np.testing.assert_allclose(found.resistance_ratio, 1, rtol=1e-7)
+    assert found.scatter == 0
+    assert found.resistance_floor_factor == pytest.approx(9.0, rel=0.01)  # a class floor is good to a factor of 3
+    np.testing.assert_allclose(opto.coupler_resistance([1e-4, 5e-3], coupler=found.coupler), [20e3, 1.5e3], rtol=1e-7)
+
+
+def test_open_dark_reading_and_cells_without_floor():
+    steep = devices.COUPLER_STEEP
+    bare = dataclasses.replace(steep, cell=dataclasses.replace(steep.cell, resistance_floor=0.0))
+    current = np.geomspace(1e-4, 1e-2, 6)
+    found = opto.fit_coupler(
+        current,
+        resistance_cell=opto.coupler_resistance(current, coupler=bare),
+        coupler=bare,
+        resistance_dark=np.inf,
+    )
+    assert found.slope == pytest.approx(1.4, rel=1e-6)
+    assert (found.resistance_floor, found.resistance_floor_factor) == (0.0, 1.0)
+    assert (found.resistance_dark, found.resistance_dark_factor) == (np.inf, 1.0)
+    assert opto.fitted_band(1e-3, coupler_fit=found).resistance_cell == pytest.approx(
+        opto.coupler_resistance(1e-3, coupler=bare), rel=1e-6
+    )
+
+
+def test_published_coupler_law_is_found_from_its_own_points():
+    """Readings made by R = 1136 + 3.4646 / I^1.4 (PARKER-DANGELO), fitted from a class of another law."""
+    current = np.geomspace(1e-4, 40e-3, 12)
+    found = opto.fit_coupler(
+        current,
+        resistance_cell=1136 + 3.4646 / current**1.4,
+        coupler=CLASS,
+        resistance_dark=np.inf,
+        tolerance=0.001,
+    )
+    assert found.slope == pytest.approx(1.4, rel=2e-3)
+    assert found.resistance_floor == pytest.approx(1136, rel=5e-3)
+
+
+def test_going_up_and_coming_down_shows_memory():
+    up = np.geomspace(1e-4, 1e-2, 5)
+    current = np.concatenate([up, up[-2::-1]])
+    ohms = np.array(opto.coupler_resistance(current, coupler=TRUTH))
+    ohms[5:] *= 1.25  # reads higher after light
+    found = _fit(ohms, current)
+    assert found.hysteresis == pytest.approx(1 / 1.25 - 1, abs=0.05)
+    assert any("remembers light" in caution.what for caution in found.cautions)
+
+
+def test_readings_close_together_get_a_caution():
+    current = np.array([1e-3, 1.5e-3, 2e-3])
+    found = _fit(opto.coupler_resistance(current, coupler=TRUTH), current)
+    assert any("less than a decade" in caution.what for caution in found.cautions)
+
+
+def test_a_class_darkness_below_a_reading_gives_way():
+    found = _fit([2e6, 8e5, 3e4], [1e-6, 3e-6, 1e-4])
+    assert found.resistance_dark > 2e6
+
+
+@pytest.mark.parametrize(
+    ("current", "ohms", "words"),
+    [
+        ([1e-3], [5e3], "at least two"),
+        ([1e-3, 1e-3], [5e3, 5.1e3], "differ"),
+        ([1e-3, 1e-2], [5e3], "one length"),
+        ([1e-3, np.nan], [5e3, 1e3], "current: reading 2"),
+        ([0.0, 1e-3], [5e3, 1e3], "current: reading 1"),
+        ([1e-3, 1e-2], [np.nan, 1e3], "resistance_cell: reading 1"),
+        ([1e-3, 1e-2], [5e3, 0.0], "resistance_cell: reading 2"),
+        ([1e-3, 1e-2], [np.inf, 1e3], "resistance_cell: reading 1"),
+        ([1e-3, 1e-2], [1e3, 5e3], "reading 1 .* reading 2 .* contradict"),
+        ([1e-3, 1e-2], [1e3, 1e3], "contradict"),
+        ([1e-3, 2e-3, 5e-3], [10e3, 15e3, 3e3], "reading 1 .* reading 2 .* contradict"),
+        ([1e-3, 2e-3, 4e-3, 8e-3], [1e3, 2e3, 4e3, 8e3], "contradict"),
+    ],
+)
+def test_readings_that_are_refused(current, ohms, words):
+    with pytest.raises(ValueError, match=words):
+        _fit(ohms, current)
+
+
+def test_dark_reading_below_a_lit_one_is_refused():
+    with pytest.raises(ValueError, match="resistance_dark"):
+        _fit([20e3, 1.5e3], [1e-4, 5e-3], resistance_dark=10e3)
+
+
+# --- timing -----------------------------------------------------------------------------------
+
+SHEET = {
+    "illuminance_rise": [10.0, 1000.0],
+    "fraction_rise": 1 / 1.1,
+    "time_rise": [18e-3, 2.8e-3],
+    "illuminance_fall": [10.0, 1000.0],
+    "fraction_fall": 0.1,
+    "time_fall": [120e-3, 48e-3],
+}
+
+
+def test_two_level_sheet_row_gives_the_record():
+    """Data sheet 232-3816: 18 and 2.8 ms, 120 and 48 ms. Without dark resistance the constants have closed forms."""
+    start = dataclasses.replace(devices.LDR_GL5528, resistance_10lx=9e3, gamma=np.log10(9e3 / 400) / 2)
+    start = dataclasses.replace(start, resistance_floor=0.0)
+    cell = opto.fit_timing(cell=dataclasses.replace(start, resistance_dark=np.inf), **SHEET).cell
+    b = np.log(120 / 48) / np.log(9000 / 400)
+    assert cell.time_rise_10lx == pytest.approx(18e-3 / np.log(11), rel=1e-9)
+    assert cell.rise_exponent == pytest.approx(np.log10(18 / 2.8) / 2, rel=1e-9)
+    assert cell.fall_exponent == pytest.approx(b, rel=1e-6)
+    assert cell.time_fall_10lx == pytest.approx(0.120 * b / (10**b - 1), rel=1e-6)
+    found = opto.fit_timing(cell=dataclasses.replace(start, resistance_dark=1e6), **SHEET)
+    for name in ("time_rise_10lx", "rise_exponent", "time_fall_10lx", "fall_exponent"):
+        assert getattr(found.cell, name) == pytest.approx(getattr(devices.LDR_NORP12, name), rel=1e-6)
+    assert found.rise_exponent_measured
+    assert found.fall_exponent_measured
+    np.testing.assert_allclose([found.rise_ratio, found.fall_ratio], 1, rtol=1e-7)
+
+
+def test_rise_and_fall_at_one_light_keep_the_exponents():
+    cell = devices.LDR_GL5528
+    call = SHEET | {"illuminance_rise": 300.0, "time_rise": 2e-3, "illuminance_fall": 300.0, "time_fall": 70e-3}
+    found = opto.fit_timing(cell=cell, **call)
+    assert (found.cell.rise_exponent, found.cell.fall_exponent) == (cell.rise_exponent, cell.fall_exponent)
+    assert not found.rise_exponent_measured
+    assert not found.fall_exponent_measured
+    assert opto.time_to_rise(1 / 1.1, illuminance=300.0, cell=found.cell) == pytest.approx(2e-3, rel=1e-9)
+    assert opto.time_to_fall(0.1, illuminance=300.0, cell=found.cell) == pytest.approx(70e-3, rel=1e-9)
+
+
+def test_two_fractions_of_one_fall_tell_its_exponent():
+    cell = dataclasses.replace(devices.LDR_GL5528, fall_exponent=0.4)
+    fractions = [0.3, 0.03]
+    times = opto.time_to_fall(fractions, illuminance=500.0, cell=cell)
+    call = SHEET | {"illuminance_fall": 500.0, "fraction_fall": fractions, "time_fall": times}
+    found = opto.fit_timing(cell=devices.LDR_GL5528, **(call | {"time_rise": [], "illuminance_rise": []}))
+    assert found.cell.fall_exponent == pytest.approx(0.4, rel=1e-5)
+    assert found.cell.time_rise_10lx == devices.LDR_GL5528.time_rise_10lx
+    assert found.rise_ratio.size == 0
+
+
+def test_many_noisy_times_hold_the_truth():
+    random = np.random.default_rng(5)
+    cell, light = devices.LDR_NORP12, np.geomspace(5, 2000, 8)
+    found = opto.fit_timing(
+        cell=dataclasses.replace(cell, time_rise_10lx=1.0, time_fall_10lx=1.0),
+        illuminance_rise=light,
+        fraction_rise=0.63,
+        time_rise=opto.time_to_rise(0.63, illuminance=light, cell=cell) * np.exp(random.normal(0, 0.1, 8)),
+        illuminance_fall=light,
+        fraction_fall=0.2,
+        time_fall=opto.time_to_fall(0.2, illuminance=light, cell=cell) * np.exp(random.normal(0, 0.1, 8)),
+    )
+    truth = opto.time_to_fall(0.2, illuminance=light, cell=cell)
+    got = opto.time_to_fall(0.2, illuminance=light, cell=found.cell)
+    assert np.all(np.abs(np.log(got / truth)) < np.log(found.time_factor))
+    assert 1.2 < found.time_factor < 1.5
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"time_rise": [2e-3, 18e-3]}, "time_rise"),
+        ({"time_fall": [48e-3, 1.2]}, "time_fall"),
+        ({"time_fall": [48e-3, np.nan]}, "time_fall: reading 2"),
+        ({"fraction_fall": 1e-4}, "fraction_fall: reading 1"),
+        ({"fraction_rise": 1e-3}, "fraction_rise: reading 1"),
+        ({"illuminance_rise": [[10.0]]}, "illuminance_rise"),
+        ({"time_rise": [], "illuminance_rise": [], "time_fall": [], "illuminance_fall": []}, "at least one"),
+    ],
+)
+def test_times_that_are_refused(change, words):
+    with pytest.raises(ValueError, match=words):
+        opto.fit_timing(cell=devices.LDR_NORP12, **(SHEET | change))
