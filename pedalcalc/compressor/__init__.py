@@ -4,9 +4,11 @@ One engine serves all: a loop over samples in which the side-chain charges its h
 the LED lights the cell, and the cell sets the gain that the next sample meets.
 """
 
+from pedalcalc.compressor.bursts import BurstFile, RecordedTimings, measure_recording, write_bursts
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
 from pedalcalc.compressor.engine import State
+from pedalcalc.compressor.features import CurveFeatures, curve_features
 from pedalcalc.compressor.response import (
     Rendered,
     Response,
@@ -16,19 +18,63 @@ from pedalcalc.compressor.response import (
     ripple_distortion,
     step_response,
 )
+from pedalcalc.compressor.sound import (
+    Recording,
+    RenderedFile,
+    plucked_string,
+    read_wav,
+    render_file,
+    write_wav,
+)
 from pedalcalc.compressor.static import StaticCurve, static_curve
+from pedalcalc.compressor.timing import (
+    ANSI_S3_22_STYLE,
+    DEFINITIONS,
+    IEC_60118_2_STYLE,
+    PART_10_90,
+    PART_63,
+    SETTLE_2DB,
+    AttackRelease,
+    Envelope,
+    TimingDefinition,
+    attack_release,
+    envelope,
+)
 
 __all__ = [
+    "ANSI_S3_22_STYLE",
+    "DEFINITIONS",
+    "IEC_60118_2_STYLE",
+    "PART_10_90",
+    "PART_63",
+    "SETTLE_2DB",
+    "AttackRelease",
+    "BurstFile",
     "Compressor",
+    "CurveFeatures",
+    "Envelope",
+    "RecordedTimings",
+    "Recording",
     "Rendered",
+    "RenderedFile",
     "Response",
     "Ripple",
     "State",
     "StaticCurve",
+    "TimingDefinition",
+    "attack_release",
+    "curve_features",
+    "envelope",
     "example",
     "level_response",
+    "measure_recording",
+    "plucked_string",
+    "read_wav",
     "render",
+    "render_file",
     "ripple_distortion",
     "static_curve",
     "step_response",
+    "write_bursts",
+    "write_wav",
 ]

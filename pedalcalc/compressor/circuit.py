@@ -15,11 +15,8 @@ SENSES = ("after", "before")
 RECTIFIERS = ("full", "half")
 DRIVES = ("direct", "capacitor", "buffered")
 
-# How many LED thermal voltages of signal are left before a half-volt LED turn-on matters is
-# decided by the coupler; these are the checks that no record can make for itself.
 _POSITIVE = (
     "resistance_input",
-    "resistance_output",
     "gain_makeup",
     "gain_sidechain",
     "capacitance_hold",
@@ -75,6 +72,7 @@ class Compressor(Result):
         is_a("coupler", self.coupler, Coupler)
         for name in _POSITIVE:
             _scalar(name, getattr(self, name), above=0)
+        _scalar("resistance_output", self.resistance_output, above=0, infinity=True)
         _scalar("voltage_rail", self.voltage_rail, above=0, infinity=True)
         _scalar("resistance_attack", self.resistance_attack, least=0)
         _scalar("resistance_release", self.resistance_release, above=0, infinity=True)

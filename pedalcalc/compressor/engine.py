@@ -47,11 +47,13 @@ def rest(compressor: Compressor) -> State:
 def steps_per_second(compressor: Compressor, frequency: float) -> tuple[float, int]:
     """Return how many cell steps a second a tone needs, and how many sub-steps each has.
 
-    48 side-chain samples a period find the tip of a sine to 0.01 dB; a LED that loads the
+    96 side-chain samples a period find the tip of a sine well enough for a held LED that is about to
+    light, 48 where nothing is held; a LED that loads the
     hold capacitor must not discharge it by more than a tenth in one step.
     """
     rate, substeps = RATE, 2
-    while rate * substeps < 48 * frequency:
+    per_period = 48 if compressor.drive == "direct" else 96
+    while rate * substeps < per_period * frequency:
         rate, substeps = (rate, 4) if substeps == 2 else (2 * rate, 4)
     if compressor.drive == "capacitor":
         led = compressor.coupler.led
@@ -88,43 +90,46 @@ def _fall(compressor: Compressor, step: float) -> tuple[float, float, float]:
     return dark, scale, exponent
 
 
-def _listed(values: Floats) -> list[float]:
-    """Return a table as plain floats, its last entry twice so that the top of the range can be looked up."""
-    return [*values.tolist(), float(values[-1])]
+def _rows(grid: laws.Grid, step: float, drain: Floats) -> list[tuple[float, float, float, float, float]]:
+    """Return what the loop looks up at each grid point, the last one twice so that the top can be looked up.
 
-
-def _risen(grid: laws.Grid, step: float) -> list[float]:
-    """Return the fraction of the way the cell rises in one step, at the middle of each grid interval."""
+    Settled conductance and its rise to the next point, the part of the way the cell rises in one
+    step (at the middle of the interval), the voltage lost in a sub-step and its rise.
+    """
     rate = np.append(0.5 * (grid.rate[1:] + grid.rate[:-1]), grid.rate[-1])
-    return _listed(-np.expm1(-step * rate))
+    risen = -np.expm1(-step * rate)
+    rows = zip(
+        grid.settled.tolist(),
+        np.diff(grid.settled, append=grid.settled[-1]).tolist(),
+        risen.tolist(),
+        drain.tolist(),
+        np.diff(drain, append=drain[-1]).tolist(),
+        strict=True,
+    )
+    listed = list(rows)
+    return [*listed, listed[-1]]
 
 
-def _held(
-    compressor: Compressor,
-    law: laws.GainLaw,
-    side: Floats,
-    step: float,
-    top: float,
-    state: State,
-) -> Track:
+def _held(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float, top: float, state: State) -> Track:
     c, substeps = compressor, side.shape[1]
-    blocks = side.tolist()
     grid = laws.grid(c, top)
-    per_volt, settled, rise = grid.per_volt, _listed(grid.settled), _risen(grid, step)
-    drain = _listed(laws.drain_current(c, grid) * (step / substeps / c.capacitance_hold))
+    rows, per_volt = (
+        _rows(grid, step, laws.drain_current(c, grid) * (step / substeps / c.capacitance_hold)),
+        grid.per_volt,
+    )
     charge = 1.0 if c.resistance_attack == 0 else -expm1(-step / substeps / (c.resistance_attack * c.capacitance_hold))
-    n0, n1, d0, d1 = law
+    base, part, d0, d1 = law.split()
     dark, scale, exponent = _fall(c, step)
     diode, after = float(c.voltage_diode), c.sense == "after"
     v, g = float(state.voltage_hold), float(state.conductance)
+    gain = base + part / (d0 + d1 * g) if after else 1.0
     place = v * per_volt
-    i = int(place)
-    lost = drain[i] + (drain[i + 1] - drain[i]) * (place - i)
+    _, _, _, low, more = rows[int(place)]
+    lost = low + more * (place - int(place))
+    blocks, peaks = side.tolist(), side.max(axis=1).tolist()
     held: list[float] = []
     cell: list[float] = []
     keep_v, keep_g = held.append, cell.append
-    gain = (n0 + n1 * g) / (d0 + d1 * g) if after else 1.0
-    peaks = side.max(axis=1).tolist()
     for first in range(0, len(blocks), REFRESH):
         fall = 1 - exp(-scale * max(g - dark, 0.0) ** exponent)
         for peak, block in zip(peaks[first : first + REFRESH], blocks[first : first + REFRESH], strict=True):
@@ -143,63 +148,55 @@ def _held(
             place = v * per_volt
             i = int(place)
             place -= i
-            low = settled[i]
-            aim = low + (settled[i + 1] - low) * place
-            if aim > g:
-                g += (aim - g) * rise[i]
-            else:
-                g += (aim - g) * fall
-            low = drain[i]
-            lost = low + (drain[i + 1] - low) * place
+            aim, rise_aim, risen, lost, more = rows[i]
+            aim += rise_aim * place
+            lost += more * place
+            g += (aim - g) * (risen if aim > g else fall)
             if after:
-                gain = (n0 + n1 * g) / (d0 + d1 * g)
+                gain = base + part / (d0 + d1 * g)
             keep_v(v)
             keep_g(g)
     return Track(np.array(held), np.array(cell), State(v, g))
 
 
-def _direct(
-    compressor: Compressor,
-    law: laws.GainLaw,
-    side: Floats,
-    step: float,
-    top: float,
-    state: State,
-) -> Track:
+def _direct(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float, top: float, state: State) -> Track:
     c, substeps = compressor, side.shape[1]
-    blocks = side.tolist()
     grid = laws.grid(c, top)
-    per_volt, settled, rise = grid.per_volt, _listed(grid.settled), _risen(grid, step / substeps)
-    n0, n1, d0, d1 = law
+    rows, per_volt = _rows(grid, step / substeps, np.zeros_like(grid.voltage)), grid.per_volt
+    base, part, d0, d1 = law.split()
     dark, scale, exponent = _fall(c, step / substeps)
     diode, after = float(c.voltage_diode), c.sense == "after"
-    unlit = settled[0]
+    unlit = rows[0][0]
+    lit = float(grid.voltage[np.argmax(grid.settled > unlit * (1 + 1e-9)) - 1])  # below it the LED changes nothing
     s, g = 0.0, float(state.conductance)
+    gain = base + part / (d0 + d1 * g) if after else 1.0
+    blocks, peaks = side.tolist(), side.max(axis=1).tolist()
     held: list[float] = []
     cell: list[float] = []
     keep_v, keep_g = held.append, cell.append
-    gain = (n0 + n1 * g) / (d0 + d1 * g) if after else 1.0
     for first in range(0, len(blocks), REFRESH):
-        fall = 1 - exp(-scale * max(g - dark, 0.0) ** exponent)
-        for block in blocks[first : first + REFRESH]:
-            for sample in block:
-                s = sample * gain - diode
-                if s > 0.0:
-                    if s > top:
-                        s = top
-                    place = s * per_volt
-                    i = int(place)
-                    low = settled[i]
-                    aim = low + (settled[i + 1] - low) * (place - i)
-                    if aim > g:
-                        g += (aim - g) * rise[i]
+        rate = scale * max(g - dark, 0.0) ** exponent
+        fall, fall_step = 1 - exp(-rate), 1 - exp(-rate * substeps)
+        for peak, block in zip(peaks[first : first + REFRESH], blocks[first : first + REFRESH], strict=True):
+            if peak * gain - diode > lit:
+                for sample in block:
+                    s = sample * gain - diode
+                    if s > lit:
+                        if s > top:
+                            s = top
+                        place = s * per_volt
+                        i = int(place)
+                        aim, rise_aim, risen, _, _ = rows[i]
+                        aim += rise_aim * (place - i)
+                        g += (aim - g) * (risen if aim > g else fall)
                     else:
-                        g += (aim - g) * fall
-                else:
-                    s = 0.0
-                    g += (unlit - g) * fall
+                        g += (unlit - g) * fall
+                s = max(0.0, s)
+            else:
+                s = 0.0
+                g += (unlit - g) * fall_step
             if after:
-                gain = (n0 + n1 * g) / (d0 + d1 * g)
+                gain = base + part / (d0 + d1 * g)
             keep_v(s)
             keep_g(g)
     return Track(np.array(held), np.array(cell), State(0.0, g))

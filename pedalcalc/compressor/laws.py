@@ -30,6 +30,11 @@ class GainLaw(NamedTuple):
         """Return the gain at a conductance."""
         return (self.n0 + self.n1 * conductance) / (self.d0 + self.d1 * conductance)
 
+    def split(self) -> tuple[float, float, float, float]:
+        """Return a, b, d0, d1 of the same law written a + b/(d0 + d1 g), one operation shorter."""
+        base = self.n1 / self.d1 if self.d1 else 0.0
+        return base, self.n0 - base * self.d0, self.d0, self.d1
+
 
 def gain_law(compressor: Compressor) -> GainLaw:
     """Return the gain law of a compressor's cell and make-up."""
@@ -102,7 +107,7 @@ def grid(compressor: Compressor, top: float, *, per_e_fold: int = 32) -> Grid:
     voltage = np.linspace(0.0, top, int(np.ceil(top / e_fold * per_e_fold)) + 1)
     current = led_current(compressor, voltage)
     light = illuminance(compressor, current)
-    settled = opto.cell_conductance(light, cell=compressor.coupler.cell)
+    settled = np.asarray(opto.cell_conductance(light, cell=compressor.coupler.cell))
     return Grid(voltage, current, settled, rise_rate(compressor, light))
 
 

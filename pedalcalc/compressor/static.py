@@ -164,7 +164,7 @@ def _turn_on(compressor: Compressor, low: float, high: float) -> Floats:
     start = float(compressor.voltage_diode) + drop + e_fold * np.log(1e-9 / led.current_saturation)
     peaks = max(start, e_fold) + e_fold * np.arange(0.0, 18.0, 0.5)
     found = 20 * np.log10(peaks)
-    return np.asarray(found[(found > low) & (found < high)])
+    return np.asarray(found[(found > low) & (found < high)], float)
 
 
 def _top(compressor: Compressor, peak: float) -> float:
@@ -247,7 +247,7 @@ def _balance(compressor: Compressor, settled: Floats, rate: Floats) -> Floats:
     found = 0.5 * (low + high)
     moving = np.flatnonzero(high > low * (1 + 1e-9))
     if moving.size == 0:
-        return found
+        return np.asarray(found)
 
     def drift(log_conductance: Floats, column: Any) -> Floats:
         conductance = np.exp(log_conductance)
