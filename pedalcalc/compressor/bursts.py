@@ -1,0 +1,314 @@
+"""Measure your own: a WAV of test tones to play into the pedal, and the reading of what comes out.
+
+Play the file from a laptop's or interface's output into the pedal, record the pedal's output, and
+the recording is read with the very same measurement as the computed responses::
+
+    silence | marker | silence | 82 Hz: low HIGH low | 220 Hz ... | 1000 Hz ... | silence | marker | silence
+
+The markers (a short sweep, at the low level) let the recording be cut to
+size and its clock compared with the file's. The last pause tells the size of the step.
+
+LOUDNESS: the tones are steady and jump up without warning. Take headphones off, turn amplifiers
+and monitors down, and record by cable, not by loudspeaker.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc._base import Caution, Result, caution_above, caution_below, io, is_a, quantity
+from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, whole, write_wav
+from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, attack_release, envelope
+
+Array = NDArray[np.float64]
+
+FREQUENCIES = (82.0, 220.0, 1000.0)
+TIME_BEFORE, TIME_HIGH, TIME_AFTER = 3.0, 2.0, 4.0
+TIME_PAUSE = 0.5
+TIME_MARKER = 0.3
+MARKER_FROM, MARKER_TO = 300.0, 3000.0
+PEAK_HIGH = 0.7  # of full scale
+STEP_SECONDS_PER_DB = 0.02  # the last pause is that much longer for each dB of step
+MATCH_LEAST = 0.6  # correlation from which a sweep is taken for the marker
+CLOCK_MOST = 1e-3
+SPEEDS = (44.1 / 48, 48 / 44.1, 0.5, 2.0, 22.05 / 48, 48 / 22.05)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BurstFile(Result):
+    """The test file that was written."""
+
+    path: str = quantity("path", "written to")
+    duration: float = quantity("s", "length")
+    sample_rate: float = quantity("Hz", "samples per second")
+    level_step_db: float = quantity("dB", "size of the step")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RecordedTimings(Result):
+    """Attack and release as the recording shows them, one result for each tone."""
+
+    timings: tuple[AttackRelease, ...] = quantity("records", "attack and release for each tone")
+    level_noise_dbv: float = quantity("dBV", "noise in the pause, 0 dBV being full scale of the recording")
+    time_marker: float = quantity("s", "where the first marker begins in the recording")
+    clock_error: float = quantity("1", "recorder's clock against the player's")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@io
+def write_bursts(
+    path: str | os.PathLike[str], *, definition: TimingDefinition, sample_rate: float = 48000, replace: bool = False
+) -> BurstFile:
+    """Write a WAV of level-step bursts at 82, 220 and 1000 Hz to play into a pedal.
+
+    Each tone stands low for 3 s, high for 2 s, and low again for 4 s. Set the player so that the loud
+    1000 Hz part reads the wanted volts on a meter (AC) at the pedal's input: the definition's low
+    level plus its step. Loudness: headphones off, amplifiers down, record by cable.
+
+    Parameters
+    ----------
+    path : path
+        Where to write.
+    definition : TimingDefinition
+        Its step, from 1 to 60 dB, is the step that is written.
+    sample_rate : float
+        Samples per second [Hz], at least 16 kHz; 48 kHz by habit.
+    replace : bool
+        Whether an existing file may be replaced; by habit it may not.
+
+    Returns
+    -------
+    BurstFile
+        What was written, with the caution about loudness.
+
+    Raises
+    ------
+    FileExistsError
+        If there is a file of that name and `replace` is false.
+    ValueError
+        If the step or the rate is out of range.
+
+    References
+    ----------
+    PRACTICE: tones at a guitar's lowest string, low middle and the usual 1 kHz.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from pedalcalc.compressor.timing import SETTLE_2DB
+    >>> done = write_bursts(Path(tempfile.mkdtemp()) / "bursts.wav", definition=SETTLE_2DB)
+    >>> print(f"{done.duration:.1f} s, step {done.level_step_db:g} dB: {done.cautions[0].action}")
+    31.0 s, step 20 dB: take headphones off, turn amplifiers and monitors down, record by cable
+    """
+    rate = whole("sample_rate", sample_rate, least=max(16000, RATE_LEAST), most=RATE_MOST)
+    step = _step(definition)
+    signal = bursts(rate, step)
+    written = write_wav(path, signal=signal, sample_rate=rate, voltage_full_scale=1.0, replace=replace)
+    return BurstFile(str(written), signal.size / rate, float(rate), step, _loudness(step))
+
+
+@io
+def measure_recording(
+    path: str | os.PathLike[str], *, definition: TimingDefinition, channel: int | None = None
+) -> RecordedTimings:
+    """Measure attack and release on the recording of a pedal that was fed with the test file.
+
+    The recording may begin early, end late, have any gain and either polarity;
+    the markers find their place. Its gain being unknown, output levels are
+    relative: 0 dBV means full scale of the recording.
+
+    Parameters
+    ----------
+    path : path
+        The recording, WAV, one take from before the first marker to after the last.
+    definition : TimingDefinition
+        What the times mean. Its step must be that of the file played, its low level the one set up at the
+        pedal's input; its tone is replaced by each of the three.
+    channel : int, optional
+        Which channel to take of a file that has several [1], 0 for the left.
+
+    Returns
+    -------
+    RecordedTimings
+        One `AttackRelease` for each tone; noise, clock and cautions: the loudness of the file, noise less than 20 dB
+        below the low tone, clipping, and what was not settled.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such file.
+    ValueError
+        If the markers are not found (silent, cut short, another file, another sample rate), or the step is
+        not that of the file played; and as `read_wav`.
+
+    References
+    ----------
+    DERIVED: matched filter for the sweep. The definition names its own source; see `attack_release`.
+    PRACTICE: 20 dB between tone and noise.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> from pedalcalc.compressor.timing import SETTLE_2DB
+    >>> path = Path(tempfile.mkdtemp()) / "bursts.wav"
+    >>> _ = write_bursts(path, definition=SETTLE_2DB)
+    >>> direct = measure_recording(path, definition=SETTLE_2DB)  # a cable in place of the pedal
+    >>> print([timing.frequency for timing in direct.timings], [timing.time_attack for timing in direct.timings])
+    [82.0, 220.0, 1000.0] [0.0, 0.0, 0.0]
+    """
+    step = _step(definition)
+    recording = read_wav(path, channel=channel)
+    signal, rate = recording.signal - np.mean(recording.signal), recording.sample_rate
+    start, clock = _align(path, signal, rate, step)
+    origin = start - TIME_PAUSE  # where the file's own time 0 lies
+    timings, low_least = [], np.inf
+    for tone, begin in _starts():
+        timing = _time_one(signal, rate, origin, clock, tone, begin, definition)
+        timings.append(timing)
+        low_least = min(low_least, timing.level_out_low_dbv)
+    pause = signal[
+        _index(origin + 1.25 * TIME_PAUSE + TIME_MARKER, rate) : _index(start + TIME_MARKER + TIME_PAUSE, rate)
+    ]
+    with np.errstate(divide="ignore"):
+        noise = float(10 * np.log10(np.mean(pause**2)))
+    cautions = _loudness(step) + recording.cautions
+    cautions += caution_below(
+        "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
+    )
+    cautions += tuple(caution for timing in timings for caution in timing.cautions)
+    return RecordedTimings(tuple(timings), noise, start, clock - 1, cautions)
+
+
+def bursts(rate: int, level_step_db: float) -> Array:
+    """Return the samples of the test file, in fractions of full scale."""
+    low = PEAK_HIGH * 10 ** (-level_step_db / 20)
+    signal = np.zeros(round((_length(level_step_db)) * rate))
+    sweep = low * _marker(rate)
+    for begin in (TIME_PAUSE, TIME_PAUSE + _spacing(level_step_db)):
+        signal[round(begin * rate) :][: sweep.size] += sweep
+    for tone, begin in _starts():
+        time = np.arange(round((TIME_BEFORE + TIME_HIGH + TIME_AFTER) * rate)) / rate
+        loud = (time >= TIME_BEFORE) & (time < TIME_BEFORE + TIME_HIGH)
+        first = round(begin * rate)
+        signal[first : first + time.size] = np.where(loud, PEAK_HIGH, low) * np.sin(2 * np.pi * tone * time)
+    return signal
+
+
+def _step(definition: Any) -> float:
+    step = float(is_a("definition", definition, TimingDefinition).level_step_db)
+    if not 1 <= step <= 60:
+        raise ValueError(f"level_step_db of the definition must be 1 to 60 dB for a test file, got {step:g}")
+    return step
+
+
+def _loudness(step: float) -> tuple[Caution, ...]:
+    return caution_above(
+        "loud steady test tones that jump up without warning",
+        "take headphones off, turn amplifiers and monitors down, record by cable",
+        step,
+        0.0,
+        "dB",
+    )
+
+
+def _starts() -> Iterator[tuple[float, float]]:
+    """Yield each tone and where it begins in the file."""
+    begin = 2 * TIME_PAUSE + TIME_MARKER
+    for tone in FREQUENCIES:
+        yield tone, begin
+        begin += TIME_BEFORE + TIME_HIGH + TIME_AFTER + TIME_PAUSE
+
+
+def _spacing(level_step_db: float) -> float:
+    """Return the time from the first marker to the last."""
+    tones = len(FREQUENCIES) * (TIME_BEFORE + TIME_HIGH + TIME_AFTER + TIME_PAUSE)
+    return TIME_MARKER + TIME_PAUSE + tones + level_step_db * STEP_SECONDS_PER_DB
+
+
+def _length(level_step_db: float) -> float:
+    return 2 * TIME_PAUSE + TIME_MARKER + _spacing(level_step_db)
+
+
+def _marker(rate: float, speed: float = 1.0) -> Array:
+    """Return the sweep, with ends faded over a tenth of it; a `speed` above 1 is a file played too fast."""
+    time = np.arange(round(TIME_MARKER / speed * rate)) / rate * speed
+    angle = 2 * np.pi * (MARKER_FROM * time + (MARKER_TO - MARKER_FROM) * time**2 / (2 * TIME_MARKER))
+    fade = np.clip(np.minimum(time, TIME_MARKER - time) / (0.1 * TIME_MARKER), 0, 1)
+    return np.asarray(np.sin(np.pi / 2 * fade) ** 2 * np.sin(angle))
+
+
+def _match(signal: Array, sweep: Array) -> Array:
+    """Return how well the sweep fits at each place, 0 to 1 whatever gain and polarity."""
+    from scipy.signal import fftconvolve
+
+    if signal.size < sweep.size:
+        return np.zeros(1)
+    found = np.abs(fftconvolve(signal, sweep[::-1], mode="valid"))
+    total = np.concatenate([[0.0], np.cumsum(signal**2)])
+    energy = total[sweep.size :] - total[: -sweep.size]
+    least = 1e-8 * float(np.max(energy)) + 1e-300
+    return np.asarray(np.where(energy > least, found / np.sqrt(np.maximum(energy, least) * np.sum(sweep**2)), 0.0))
+
+
+def _align(path: Any, signal: Array, rate: float, step: float) -> tuple[float, float]:
+    """Return where the first marker begins [s] and the ratio of the recorder's clock to the player's."""
+    fit = _match(signal, _marker(rate))
+    least_apart = _index(_spacing(1.0) * (1 - CLOCK_MOST), rate)
+    early, late = fit[: max(fit.size - least_apart, 0)], fit[least_apart:]
+    if early.size == 0 or np.max(early) < MATCH_LEAST or np.max(late) < MATCH_LEAST:
+        raise ValueError(f"{path} does not hold the test file's two markers: {_why(signal, rate, fit)}")
+    first, last = int(np.argmax(early)), least_apart + int(np.argmax(late))
+    apart = (last - first) / rate
+    clock = apart / _spacing(step)
+    if abs(clock - 1) > CLOCK_MOST:
+        found = step + (apart - _spacing(step)) / STEP_SECONDS_PER_DB
+        raise ValueError(
+            f"level_step_db of the definition must be that of the file played: {step:g} dB was given, "
+            f"the markers in {path} are {apart:.3f} s apart, as in a file with a step of {found:.1f} dB"
+        )
+    return first / rate, clock
+
+
+def _why(signal: Array, rate: float, fit: Array) -> str:
+    if np.max(np.abs(signal)) < 1e-4:
+        return "it is silent"
+    if np.max(fit) >= MATCH_LEAST:
+        return "only one was found, so the recording is cut short"
+    for speed in SPEEDS:
+        if np.max(_match(signal, _marker(rate, speed))) >= MATCH_LEAST:
+            return (
+                f"they are there at {speed:.3g} times the speed, so its sample rate ({rate:g} Hz) is not that at which "
+                "it was recorded, or the file was played at another rate than its own"
+            )
+    return "none was found; was this file played, and is the recording level high enough?"
+
+
+def _index(time: float, rate: float) -> int:
+    return max(0, round(time * rate))
+
+
+def _time_one(
+    signal: Array, rate: float, origin: float, clock: float, tone: float, begin: float, definition: TimingDefinition
+) -> AttackRelease:
+    begin = origin + (begin - TIME_PAUSE) * clock + TIME_PAUSE
+    first = _index(begin + 0.1 * TIME_BEFORE, rate)
+    last = _index(begin + (TIME_BEFORE + TIME_HIGH + TIME_AFTER) * clock - 0.01, rate)
+    track = envelope(signal[first:last], sample_rate=rate, frequency=tone / clock)
+    offset = begin - first / rate
+    return attack_release(
+        track.time,
+        level_dbv=track.level_dbv,
+        time_up=offset + TIME_BEFORE * clock,
+        time_down=offset + (TIME_BEFORE + TIME_HIGH) * clock,
+        definition=dataclasses.replace(definition, frequency=tone),
+    )
