@@ -239,10 +239,14 @@ def fit_coupler(
 
 
 def _odd(misses: Array, usual: float) -> NDArray[np.bool_]:
-    """Return which readings lie more than four scatters off the rest; none of fewer than four."""
+    """Return which readings lie more than four scatters off the rest; none of fewer than four.
+
+    Three quarters of the readings set the scatter, so that a memory of light, which sets
+    one half off against the other, is not taken for slips.
+    """
     if misses.size < 4:
         return np.zeros(misses.size, dtype=bool)
-    scatter = max(usual, 1.4826 * float(np.median(np.abs(misses))))
+    scatter = max(usual, float(np.quantile(np.abs(misses), 0.75, method="lower")) / 1.15)
     return np.asarray(np.abs(misses) > 4 * scatter)
 
 
