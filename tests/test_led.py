@@ -1,0 +1,373 @@
+"""Indicator lamps against makers' sheets, textbook rows and general-purpose solvers."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from pedalcalc import devices, led
+from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
+from pedalcalc.values import preferred_values
+
+RED = devices.LED_RED_GAASP
+BLUE = devices.LED_BLUE
+LAMPS = [getattr(devices, name) for name in devices.__all__ if name.startswith("LED_")]
+BATTERY = {"voltage_supply_min": 7.0, "voltage_supply": 9.0, "voltage_supply_max": 9.6}
+
+CALLS = {
+    "operating_point": {
+        "voltage": 9,
+        "resistance": 3300,
+        "led": RED,
+        "led_count": 2,
+        "power_rating": 0.25,
+        "voltage_thermal": 0.0258,
+    },
+    "shifted_lamp": {"led": RED, "voltage_drop_shift": 0.2},
+    "luminous_intensity": {"current": 0.002, "led": BLUE},
+    "perceived_brightness": {"light_relative": 0.5},
+    "series_resistor": {
+        "voltage_supply": 9,
+        "voltage_forward": 1.8,
+        "current_wanted": 0.002,
+        "led_count": 2,
+        "series": "E24",
+    },
+    "resistor_rating": {"power_resistor": 0.088},
+    "current_range": BATTERY | {"resistance": 3300, "tolerance": 0.05, "led": RED, "led_count": 2},
+    "choose_resistor": BATTERY
+    | {"led": RED, "current_wanted": 0.002, "series": "E12", "tolerance": 0.05, "led_count": 1},
+    "indicator_battery_life": {"current": 0.002, "current_load": 0.006, "charge": 1980},
+    "fit_led": {
+        "current": np.array([0.5e-3, 2e-3, 10e-3]),
+        "voltage": np.array([1.70, 1.77, 1.87]),
+        "led": devices.LED_RED_ALINGAP,
+    },
+}
+
+
+def _drop(lamp, current, n=1):
+    return n * junction_voltage(
+        current,
+        current_saturation=lamp.current_saturation,
+        ideality=lamp.ideality,
+        resistance_series=lamp.resistance_series,
+    )
+
+
+# --- operating point -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("lamp", LAMPS, ids=lambda lamp: lamp.name)
+@pytest.mark.parametrize("count", [1, 3])
+def test_operating_point_matches_a_bracketing_root_finder(lamp, count):
+    for voltage in (12.0, 18.0):
+        for resistance in (100.0, 1000.0, 47e3):
+            exact = brentq(
+                lambda i, v=voltage, r=resistance: _drop(lamp, i, count) + i * r - v,
+                0.0,
+                voltage / resistance,
+                xtol=1e-18,
+                rtol=1e-14,
+            )
+            point = led.operating_point(voltage, resistance=resistance, led=lamp, led_count=count)
+            assert point.current == pytest.approx(exact, rel=1e-10)
+            assert point.voltage_led == pytest.approx(_drop(lamp, exact), rel=1e-9)
+            assert point.voltage_led * count + point.voltage_resistor == pytest.approx(voltage)
+            assert point.power_led * count + point.power_resistor == pytest.approx(voltage * point.current)
+
+
+def test_operating_point_approaches_the_rule_of_thumb():
+    """With the drop at the true current put in, the rule of thumb gives the resistor back."""
+    point = led.operating_point(9, resistance=3300, led=RED)
+    rule = led.series_resistor(9, voltage_forward=point.voltage_led, current_wanted=point.current)
+    assert rule.resistance == pytest.approx(3300, rel=1e-12)
+    assert rule.power_resistor == pytest.approx(point.power_resistor, rel=1e-12)
+
+
+def test_limits_of_the_operating_point():
+    point = led.operating_point([-4.0, 0.0, 0.5, 9.0], resistance=3300, led=RED)
+    np.testing.assert_array_equal(point.conducts, [False, False, False, True])
+    assert point.current[0] == pytest.approx(-RED.current_saturation)
+    assert point.current[1] == 0
+    assert point.voltage_led[0] == pytest.approx(-4)
+    cut = led.operating_point([9.0, np.nan], resistance=np.inf, led=RED)
+    assert (cut.current[0], cut.voltage_led[0], cut.voltage_resistor[0]) == (0, 0, 9)
+    assert np.isnan(cut.voltage_led[1])
+    short = led.operating_point(2.0, resistance=0, led=RED)
+    assert short.voltage_led == 2
+    assert short.current == pytest.approx(0.020, rel=1e-9)
+
+
+def test_a_record_of_many_lamps_broadcasts():
+    many = led.shifted_lamp(RED, voltage_drop_shift=np.array([-0.2, 0.0, 0.2]))
+    point = led.operating_point(9, resistance=3300, led=many)
+    assert point.current.shape == (3,)
+    assert np.all(np.diff(point.current) < 0)
+    one = led.operating_point(9, resistance=3300, led=led.shifted_lamp(RED, voltage_drop_shift=0.2))
+    assert point.current[2] == one.current
+
+
+def test_a_shifted_lamp_drops_that_much_more():
+    high = led.shifted_lamp(BLUE, voltage_drop_shift=0.35)
+    assert _drop(high, 0.01) - _drop(BLUE, 0.01) == pytest.approx(0.35, rel=1e-12)
+    assert led.operating_point(0.0, resistance=100, led=high).current == 0
+
+
+# --- cautions ------------------------------------------------------------------------------------
+
+
+def _words(result):
+    return [caution.what for caution in result.cautions]
+
+
+def test_a_sound_indicator_has_no_cautions():
+    assert led.operating_point(9, resistance=3300, led=RED).cautions == ()
+
+
+@pytest.mark.parametrize(
+    ("voltage", "resistance", "lamp", "count", "what"),
+    [
+        (9, 100, RED, 1, "LED over its highest current"),
+        (9, 150, devices.LED_GREEN_GAP, 1, "LED over its highest power"),
+        (9, 150, RED, 1, "Resistor over its rating"),
+        (9, 1e6, RED, 1, "LED too dark to see well"),
+        (9, 1200, BLUE, 1, "LED dazzles"),
+        (-9, 3300, RED, 1, "LED over its reverse voltage"),
+        (-3, 3300, RED, 1, "LED backwards"),
+        (9, 3300, BLUE, 5, "Supply below the drop of the lamps"),
+        (9, np.inf, RED, 1, "Supply below the drop of the lamps"),
+    ],
+)
+def test_each_caution(voltage, resistance, lamp, count, what):
+    assert what in _words(led.operating_point(voltage, resistance=resistance, led=lamp, led_count=count))
+
+
+def test_a_modern_bright_lamp_dazzles_at_five_milliamperes():
+    for lamp in (devices.LED_RED_ALINGAP, devices.LED_GREEN_INGAN, BLUE, devices.LED_WHITE):
+        resistance = (9 - _drop(lamp, 0.005)) / 0.005
+        assert "LED dazzles" in _words(led.operating_point(9, resistance=resistance, led=lamp))
+    resistance = (9 - _drop(RED, 0.005)) / 0.005
+    assert led.operating_point(9, resistance=resistance, led=RED).cautions == ()
+
+
+def test_a_lamp_of_unknown_light_is_called_dark_by_its_current():
+    unknown = dataclasses.replace(RED, luminous_intensity=float("nan"))
+    found = led.operating_point(9, resistance=33e3, led=unknown).cautions
+    assert [(caution.what, caution.limit) for caution in found] == [("LED too dark to see well", 0.5e-3)]
+    assert led.operating_point(9, resistance=470, led=unknown).cautions == ()
+
+
+def test_cautions_count_the_elements_hit():
+    found = led.operating_point(9, resistance=np.array([100.0, 200.0, 3300.0]), led=RED).cautions
+    over = next(caution for caution in found if caution.what == "LED over its highest current")
+    assert over.count == 2
+    assert over.value == pytest.approx(led.operating_point(9, resistance=100, led=RED).current)
+
+
+# --- light ---------------------------------------------------------------------------------------
+
+
+def test_light_follows_the_power_law():
+    assert led.luminous_intensity(BLUE.current_reference, led=BLUE) == BLUE.luminous_intensity
+    double = led.luminous_intensity(0.01, led=BLUE) / led.luminous_intensity(0.005, led=BLUE)
+    assert double == pytest.approx(2**BLUE.light_exponent)
+    assert led.luminous_intensity(-1e-18, led=BLUE) == 0
+    assert led.perceived_brightness(8) == pytest.approx(2)
+
+
+# --- rule of thumb and rating --------------------------------------------------------------------
+
+
+def test_rule_of_thumb_at_its_edges():
+    below = led.series_resistor([5.0, 5.4, 6.0], voltage_forward=1.8, current_wanted=0.002, led_count=3)
+    np.testing.assert_allclose(below.resistance, [0, 0, 300], atol=1e-9)
+    np.testing.assert_allclose(below.resistance_stock, [0, 0, 300])
+    np.testing.assert_array_equal(below.conducts, [False, False, True])
+    assert _words(below) == ["Supply below the drop of the lamps"]
+    with pytest.raises(ValueError, match="led_count must be a whole number"):
+        led.series_resistor(9, voltage_forward=2, current_wanted=0.01, led_count=1.5)
+
+
+def test_rating_is_at_least_twice_the_power():
+    power = np.array([0, 0.0625, 0.063, 0.125, 0.2, 0.25, 0.5, 0.51])
+    np.testing.assert_array_equal(led.resistor_rating(power), [0.125, 0.125, 0.25, 0.25, 0.5, 0.5, 1, 2])
+    assert np.isnan(led.resistor_rating(np.nan))
+    with pytest.raises(ValueError, match="power_resistor must be at least 0 and at most 5"):
+        led.resistor_rating(6)
+
+
+# --- range and choice ----------------------------------------------------------------------------
+
+
+def test_range_is_the_worst_over_all_corners():
+    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=BLUE)
+    corners = [
+        led.operating_point(
+            v, resistance=3300 * r, led=led.shifted_lamp(BLUE, voltage_drop_shift=s * BLUE.voltage_spread)
+        )
+        for v in (7, 9, 9.6)
+        for r in (0.95, 1, 1.05)
+        for s in (-1, 0, 1)
+    ]
+    assert found.current_low == min(corner.current for corner in corners)
+    assert found.current_high == max(corner.current for corner in corners)
+    assert found.power_resistor == pytest.approx(max(corner.power_resistor for corner in corners), rel=1e-12)
+    assert found.power_led == pytest.approx(max(corner.power_led for corner in corners), rel=1e-12)
+    # Lamps whose drops straddle half the supply: one of those between takes the most.
+    at = {"voltage_supply_min": 3.5, "voltage_supply": 3.6, "voltage_supply_max": 3.7}
+    found = led.current_range(**at, resistance=100, tolerance=0, led=RED)
+    shifts = np.linspace(-0.2, 0.2, 4001)
+    swept = led.operating_point(3.7, resistance=100, led=led.shifted_lamp(RED, voltage_drop_shift=shifts)).power_led
+    assert found.power_led == pytest.approx(np.max(swept), rel=1e-6)
+    assert found.power_led > max(swept[0], swept[-1])
+    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=BLUE)
+    assert found.current_typical == led.operating_point(9, resistance=3300, led=BLUE).current
+
+
+@pytest.mark.parametrize("lamp", LAMPS, ids=lambda lamp: lamp.name)
+@pytest.mark.parametrize("wanted", [0.0005, 0.002, 0.010])
+def test_choice_recommends_the_nearest_stock_value_that_is_safe(lamp, wanted):
+    choice = led.choose_resistor(**BATTERY, led=lamp, current_wanted=wanted, series="E24", tolerance=0.05)
+    stock = np.array([n * 10.0**k for k in range(6) for n in preferred_values("E24")])
+    typical = led.operating_point(9, resistance=stock, led=lamp).current
+    # Brute force over the whole ladder; the stock ladder holds each value once.
+    assert choice.recommended.resistance == pytest.approx(stock[np.argmin(np.abs(np.log(typical / wanted)))])
+    assert len(choice.stock_options) == 5
+    assert choice.stock_options[2] is choice.recommended
+    resistances = [option.resistance for option in choice.stock_options]
+    assert resistances == sorted(resistances)
+    for option in choice.stock_options:
+        assert option.power_rating >= 2 * option.power_resistor
+        assert option.light_relative == pytest.approx((option.current_typical / wanted) ** lamp.light_exponent)
+        assert option.brightness_relative == pytest.approx(option.light_relative ** (1 / 3))
+    assert choice.recommended.current_high <= lamp.current_max
+
+
+def test_choice_keeps_the_lamp_within_its_rating():
+    choice = led.choose_resistor(**BATTERY, led=RED, current_wanted=0.029, series="E12", tolerance=0.1)
+    assert choice.recommended.current_high <= RED.current_max
+    assert choice.recommended.current_typical < 0.029
+    below = choice.stock_options[1]
+    assert below.current_high > RED.current_max or below.current_typical * 1.8 > RED.power_max
+    assert "smallest value at which no lamp can exceed its rating" in choice.reason
+
+
+def test_choice_tells_what_to_watch():
+    dazzling = led.choose_resistor(**BATTERY, led=devices.LED_WHITE, current_wanted=0.005, series="E12", tolerance=0.05)
+    assert "LED dazzles" in _words(dazzling)
+    three = led.choose_resistor(
+        voltage_supply_min=6,
+        voltage_supply=9,
+        voltage_supply_max=9.6,
+        led=BLUE,
+        current_wanted=0.001,
+        series="E12",
+        tolerance=0.05,
+        led_count=3,
+    )
+    assert "LED goes dark at the lowest supply" in _words(three)
+    dim = led.choose_resistor(**BATTERY, led=RED, current_wanted=0.0003, series="E12", tolerance=0.05)
+    assert "LED too dark to see well" in _words(dim)
+
+
+def test_choice_refuses_what_cannot_be():
+    call = CALLS["choose_resistor"]
+    with pytest.raises(ValueError, match=r"voltage_supply_min must be at most voltage_supply .*swapped"):
+        led.choose_resistor(**(call | {"voltage_supply_min": 9.5}))
+    with pytest.raises(ValueError, match=r"voltage_supply must be at most voltage_supply_max .*swapped"):
+        led.choose_resistor(**(call | {"voltage_supply_max": 8}))
+    with pytest.raises(ValueError, match=r"voltage_supply must be above .*fewer lamps"):
+        led.choose_resistor(**(call | {"led_count": 6}))
+    with pytest.raises(ValueError, match="current_wanted must be one known number"):
+        led.choose_resistor(**(call | {"current_wanted": np.nan}))
+    with pytest.raises(ValueError, match="current_wanted must be one known number"):
+        led.choose_resistor(**(call | {"current_wanted": [0.001, 0.002]}))
+    with pytest.raises(TypeError, match="led must be a Led record"):
+        led.choose_resistor(**(call | {"led": devices.DIODE_1N4148}))
+    with pytest.raises(ValueError, match="series must be one of"):
+        led.choose_resistor(**(call | {"series": "E13"}))
+    with pytest.raises(ValueError, match="swapped"):
+        led.current_range(
+            voltage_supply_min=9, voltage_supply=8, voltage_supply_max=10, resistance=1e3, tolerance=0, led=RED
+        )
+
+
+# --- battery -------------------------------------------------------------------------------------
+
+
+def test_battery_life_at_its_edges():
+    life = led.indicator_battery_life([0, 0.002, 0.002], current_load=[0, 0, 0.006], charge=550 * 3.6)
+    np.testing.assert_allclose(life.hours_without, [np.inf, np.inf, 0.55 / 0.006])
+    np.testing.assert_allclose(life.hours_with, [np.inf, 275, 0.55 / 0.008])
+    np.testing.assert_allclose(life.life_share, [0, 1, 0.25])
+
+
+# --- fit -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("lamp", LAMPS, ids=lambda lamp: lamp.name)
+def test_fit_finds_the_lamp_that_made_the_readings(lamp):
+    current = np.array([0.2e-3, 1e-3, 5e-3, 20e-3])
+    fitted = led.fit_led(current=current[::-1], voltage=_drop(lamp, current)[::-1], led=RED)
+    assert fitted.ideality == pytest.approx(lamp.ideality, rel=1e-9)
+    assert fitted.resistance_series == pytest.approx(lamp.resistance_series, rel=1e-7)
+    assert np.log(fitted.current_saturation) == pytest.approx(np.log(lamp.current_saturation), rel=1e-9)
+    assert fitted.voltage_residual < 1e-10
+    assert fitted.led.voltage_spread == 0
+    two = led.fit_led(current=current[1:3], voltage=_drop(lamp, current[1:3]), led=lamp)
+    assert two.ideality == pytest.approx(lamp.ideality, rel=1e-9)
+    assert two.resistance_series == lamp.resistance_series
+
+
+def test_fit_of_a_published_curve():
+    """Nine points of a red lamp read off a data-sheet graph (RED-GRAPH); a graph is read to 20 mV or so."""
+    current = np.array([1e-6, 10e-6, 80e-6, 0.7e-3, 5e-3, 20e-3, 40e-3, 65e-3, 80e-3])
+    voltage = np.arange(1.3, 2.15, 0.1)
+    fitted = led.fit_led(current=current, voltage=voltage, led=RED)
+    assert fitted.voltage_residual < 0.021
+    assert 1.5 < fitted.ideality < 2
+    assert 2 < fitted.resistance_series < 6
+    free = np.polynomial.polynomial.polyfit  # independent least squares on the same linear form
+    residual = voltage - VOLTAGE_THERMAL_300K * fitted.ideality * np.log(current)
+    offset, slope = free(current, residual, 1)
+    assert slope == pytest.approx(fitted.resistance_series, rel=1e-6)
+    assert np.exp(-offset / (fitted.ideality * VOLTAGE_THERMAL_300K)) == pytest.approx(fitted.current_saturation)
+
+
+def test_fit_uses_what_was_measured_and_keeps_resistance_positive():
+    fitted = led.fit_led(current=[1e-3, np.nan, 10e-3], voltage=[1.75, 1.8, 1.9], led=RED)
+    assert np.isnan(fitted.voltage_residuals[1])
+    assert fitted.led.name.endswith("measured")
+    bent = led.fit_led(current=[1e-3, 3e-3, 10e-3, 20e-3], voltage=[1.70, 1.77, 1.83, 1.85], led=RED)
+    assert bent.resistance_series == 0
+    flat = led.fit_led(current=[1e-3, 2e-3, 10e-3], voltage=[1.7, 1.9, 1.95], led=RED)
+    assert "Reading far from the fitted curve" in _words(flat)
+    assert "Ideality factor low for a lamp" in _words(led.fit_led(current=[1e-3, 10e-3], voltage=[1.75, 1.83], led=RED))
+    assert "Ideality factor high for a lamp" in _words(led.fit_led(current=[1e-3, 10e-3], voltage=[1.7, 2.3], led=RED))
+
+
+@pytest.mark.parametrize(
+    ("current", "voltage", "complaint"),
+    [
+        ([2e-3], [1.8], "at least two pairs to fit a lamp, got 1"),
+        ([2e-3, np.nan], [1.8, 1.9], "at least two pairs to fit a lamp, got 1"),
+        ([2e-3, 3e-3], [1.8, 1.8, 1.9], "same length"),
+        ([[2e-3, 3e-3]], [[1.8, 1.9]], "two lists"),
+        ([2e-3, 10e-3], [1.9, 1.8], "voltage must rise with current"),
+        ([2e-3, 2e-3], [1.8, 1.9], "current must differ between pairs"),
+        ([2.0, 10.0], [1.8, 1.9], "current must be above 0 and at most 1"),
+        ([1.8, 1.9], [2e-3, 10e-3], "current must be above 0 and at most 1"),
+        ([-2e-3, 10e-3], [1.8, 1.9], "current must be above 0"),
+        ([2e-3, 10e-3], [-1.8, 1.9], "voltage must be above 0"),
+        ([2e-3, 10e-3], [1.800, 1.801], "voltage must rise by more than the 5 Ω of the colour class"),
+        ([2e-3, 10e-3], [1.8, 1.841], "voltage must rise more with current than this"),
+        ([1e-3, 5e-3, 10e-3], [1e-3, 5e-3, 11e-3], "plain resistance"),
+    ],
+)
+def test_fit_refuses_contradictions(current, voltage, complaint):
+    with pytest.raises(ValueError, match=complaint):
+        led.fit_led(current=current, voltage=voltage, led=RED)
