@@ -7,8 +7,10 @@ the LED lights the cell, and the cell sets the gain that the next sample meets.
 from pedalcalc.compressor.bursts import BurstFile, RecordedTimings, measure_recording, write_bursts
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
+from pedalcalc.compressor.design import gain_for_threshold
 from pedalcalc.compressor.engine import State
 from pedalcalc.compressor.features import CurveFeatures, curve_features
+from pedalcalc.compressor.pluck import plucked_string
 from pedalcalc.compressor.response import (
     Rendered,
     Response,
@@ -21,7 +23,6 @@ from pedalcalc.compressor.response import (
 from pedalcalc.compressor.sound import (
     Recording,
     RenderedFile,
-    plucked_string,
     read_wav,
     render_file,
     write_wav,
@@ -66,6 +67,7 @@ __all__ = [
     "curve_features",
     "envelope",
     "example",
+    "gain_for_threshold",
     "level_response",
     "measure_recording",
     "plucked_string",

@@ -24,7 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Result, caution_above, caution_below, io, is_a, quantity
-from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, whole, write_wav
+from pedalcalc.compressor._checks import whole
+from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, attack_release, envelope
 
 Array = NDArray[np.float64]

@@ -1,4 +1,4 @@
-"""Sound in and out: WAV files, a plucked string, and a whole file through the compressor.
+"""Sound in and out: WAV files, and a whole file through the compressor.
 
 A WAV file holds fractions of full scale. What full scale is in volts depends
 on the interface and its knobs, so it is asked for wherever volts matter.
@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, io, is_a, numeric, quantity, simulate
+from pedalcalc._base import Caution, Result, caution_below, io, is_a, numeric, quantity
+from pedalcalc.compressor._checks import scalar, whole
 from pedalcalc.compressor.circuit import Compressor
 
 Array = NDArray[np.float64]
@@ -38,96 +39,6 @@ class Recording(Result):
     voltage_peak: float = quantity("V", "peak, 1 V being full scale")
     clipped: bool = quantity("bool", "clipped")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
-
-
-@simulate
-def plucked_string(
-    frequency: ArrayLike,
-    *,
-    time_start: ArrayLike,
-    voltage_peak: ArrayLike,
-    duration: float,
-    sample_rate: float,
-) -> Array:
-    """Synthesize plucked strings as a magnetic pickup sees them.
-
-    Every note is a sum of decaying sines: a string released from a triangle,
-    sensed by its speed at one point, slightly stiff, with upper partials that die
-    sooner. Nothing is random: the same call gives the same sound.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Fundamental of each note [Hz], below 0.45 `sample_rate`.
-    time_start : array_like
-        When each note is plucked [s].
-    voltage_peak : array_like
-        Peak of each note [V].
-    duration : float
-        Length of the whole [s].
-    sample_rate : float
-        Samples per second [Hz].
-
-    Returns
-    -------
-    ndarray
-        Samples [V]; the notes ring on and add up.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or a note starts after the end.
-
-    Notes
-    -----
-    Partial n: frequency n f √(1 + B n²), amplitude sin(nπp) sin(nπq)/n, decay 1/(a + b n² f²): plucked at
-    p = 0.21, sensed at q = 0.27 of the length, stiffness B = 7e-5, the fundamental of a low note lasts about 2 s.
-
-    References
-    ----------
-    MEMORY: the plucked ideal string, its stiffness and its losses as in textbooks of musical acoustics.
-
-    Examples
-    --------
-    >>> note = plucked_string(110, time_start=0.1, voltage_peak=0.25, duration=2, sample_rate=48000)
-    >>> print(note.size, round(np.abs(note).max(), 3), np.abs(note[:4800]).max())
-    96000 0.25 0.0
-    """
-    rate = _scalar("sample_rate", sample_rate, least=RATE_LEAST, most=RATE_MOST)
-    length = _scalar("duration", duration, above=0)
-    notes = np.broadcast_arrays(
-        numeric("frequency", frequency, above=0),
-        numeric("time_start", time_start, least=0),
-        numeric("voltage_peak", voltage_peak, least=0),
-    )
-    if any(np.isnan(values).any() for values in notes):
-        raise ValueError("frequency, time_start and voltage_peak of every note must be known, got nan")
-    if np.any(notes[0] >= 0.45 * rate):
-        raise ValueError(f"frequency must be below {0.45 * rate:g} Hz, got {notes[0].max():g}")
-    if np.any(notes[1] >= length):
-        raise ValueError(f"time_start must be below the duration {length:g} s, got {notes[1].max():g}")
-    total = np.zeros(round(length * rate))
-    for tone, start, peak in zip(*(values.ravel() for values in notes), strict=True):
-        time = np.arange(np.ceil(start * rate), total.size) / rate - start
-        note = _pluck(float(tone), time, rate)
-        if note.size and np.any(note):
-            total[total.size - note.size :] += note * (peak / np.max(np.abs(note)))
-    return total
-
-
-def _pluck(tone: float, time: Array, rate: float) -> Array:
-    pluck_at, sense_at, stiffness = 0.21, 0.27, 7e-5
-    orders = np.arange(1, 1 + int(min(10e3, 0.45 * rate) / tone))
-    note = np.zeros(time.size)
-    for n in orders if orders.size else [1]:
-        partial = n * tone * np.sqrt(1 + stiffness * n**2)
-        if n > 1 and partial >= 0.45 * rate:
-            break
-        loss = 0.45 + 3.0 * (partial / 1000) ** 2 / (1 + partial / 1000)
-        ends = int(np.searchsorted(time, 14 / loss))  # 120 dB down
-        wave = np.exp(-loss * time[:ends]) * np.sin(2 * np.pi * partial * time[:ends])
-        note[:ends] += np.sin(n * np.pi * pluck_at) * np.sin(n * np.pi * sense_at) / n * wave
-    return note
 
 
 @io
@@ -162,6 +73,7 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
 
     Examples
     --------
+    >>> from pedalcalc.compressor import plucked_string
     >>> path = Path(tempfile.mkdtemp()) / "note.wav"
     >>> note = plucked_string(110, time_start=0, voltage_peak=0.5, duration=1, sample_rate=48000)
     >>> _ = write_wav(path, signal=note, sample_rate=48000, voltage_full_scale=1, replace=False)
@@ -287,7 +199,7 @@ def write_wav(
 
     samples = numeric("signal", signal)
     rate = whole("sample_rate", sample_rate, least=RATE_LEAST, most=RATE_MOST)
-    scale = _scalar("voltage_full_scale", voltage_full_scale, above=0)
+    scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     if samples.ndim != 1 or samples.size == 0 or np.isnan(samples).any():
         raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")
     largest = float(np.max(np.abs(samples)))
@@ -371,7 +283,7 @@ def render_file(
 
     Examples
     --------
-    >>> from pedalcalc.compressor import example
+    >>> from pedalcalc.compressor import example, plucked_string
     >>> folder = Path(tempfile.mkdtemp())
     >>> note = plucked_string(110, time_start=0, voltage_peak=0.5, duration=1, sample_rate=48000)
     >>> _ = write_wav(folder / "note.wav", signal=note, sample_rate=48000, voltage_full_scale=1)
@@ -384,7 +296,7 @@ def render_file(
     from pedalcalc.compressor.response import render
 
     is_a("compressor", compressor, Compressor)
-    scale = _scalar("voltage_full_scale", voltage_full_scale, above=0)
+    scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     target = Path(path_out)
     if target.exists() and not replace:
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
@@ -405,18 +317,3 @@ def render_file(
         gain_max_db=float(np.max(rendered.gain_db)),
         cautions=recording.cautions + rendered.cautions,
     )
-
-
-def _scalar(name: str, value: Any, **allowed: Any) -> float:
-    array = numeric(name, value, **allowed)
-    if array.ndim or np.isnan(array):
-        raise ValueError(f"{name} must be one known number, got {value!r}")
-    return float(array)
-
-
-def whole(name: str, value: Any, *, least: float = 0, most: float | None = None) -> int:
-    """Return a whole number, or refuse it by name."""
-    number = _scalar(name, value, least=least, most=most)
-    if number != int(number):
-        raise ValueError(f"{name} must be a whole number, got {number:g}")
-    return int(number)
