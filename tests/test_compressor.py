@@ -27,6 +27,7 @@ room.write_bursts(FILES / "bursts.wav", definition=SETTLE_2DB)
 CALLS = {
     "example": {},
     "static_curve": {"level_in_dbv": np.linspace(-50.0, 0.0, 11), "compressor": EXAMPLE, "frequency": 1000.0},
+    "gain_for_threshold": {"threshold_dbv": -25.0, "compressor": EXAMPLE, "reduction_db": 1.0, "frequency": 1000.0},
     "level_response": {
         "compressor": EXAMPLE,
         "time": np.array([0.0, 0.05]),
@@ -266,6 +267,21 @@ def test_fast_release_bends_a_low_note_more_than_a_high_one():
     assert low.distortion > 3 * high.distortion
     assert low.distortion > 2 * slow.distortion
     assert low.harmonic_third == pytest.approx(low.distortion, rel=0.2)  # gain ripple at 2f makes mostly 3f
+
+
+@pytest.mark.parametrize("sense", ["after", "before"])
+@pytest.mark.parametrize("drive", ["direct", "capacitor", "buffered"])
+def test_gain_for_threshold_puts_the_threshold_there(drive, sense):
+    circuit = CHANGE(EXAMPLE, drive=drive, sense=sense)
+    gain = room.gain_for_threshold(-22.0, compressor=circuit, reduction_db=2.0)
+    curve = room.static_curve([-23.0, -22.0, -21.0], compressor=CHANGE(circuit, gain_sidechain=gain))
+    assert curve.gain_reduction_db[1] == pytest.approx(2.0, abs=0.01)
+
+
+def test_threshold_out_of_reach_is_refused_with_what_can_be_reached():
+    weak = CHANGE(EXAMPLE, voltage_rail=2.0)
+    with pytest.raises(ValueError, match="reduction_db must be below"):
+        room.gain_for_threshold(-22.0, compressor=weak, reduction_db=20.0)
 
 
 def test_too_much_led_current_is_a_caution():

@@ -1,0 +1,89 @@
+"""Choose a part of the compressor for what it shall do."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pedalcalc._base import is_a, numeric, search
+from pedalcalc.compressor import laws
+from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.compressor.static import settle
+
+
+@search
+def gain_for_threshold(
+    threshold_dbv: float, *, compressor: Compressor, reduction_db: float = 1.0, frequency: float = 1000.0
+) -> float:
+    """Find the side-chain gain at which compression begins at a wanted level.
+
+    Parameters
+    ----------
+    threshold_dbv : float
+        Input level at which the gain shall be `reduction_db` below that of the dark cell [dBV].
+    compressor : Compressor
+        The circuit; its own side-chain gain plays no part.
+    reduction_db : float
+        Gain reduction that counts as the threshold [dB], above 0; 1 dB by habit.
+    frequency : float
+        The tone [Hz], above 0.
+
+    Returns
+    -------
+    float
+        Side-chain gain [1].
+
+    Raises
+    ------
+    ValueError
+        If the side-chain, driven to its rail, cannot reach that reduction: more rail, a smaller LED
+        resistor or a larger resistor ahead of the cell would.
+    RuntimeError
+        If the search does not converge.
+
+    Notes
+    -----
+    The side-chain peak that gives the reduction is found first; it does not depend on where the
+    side-chain listens. The gain follows from the level at that place.
+
+    References
+    ----------
+    DERIVED, PRACTICE (1 dB as the threshold)
+
+    Examples
+    --------
+    >>> import dataclasses
+    >>> from pedalcalc.compressor import example, gain_for_threshold, static_curve
+    >>> gain = gain_for_threshold(-25.0, compressor=example())
+    >>> set_so = dataclasses.replace(example(), gain_sidechain=gain)
+    >>> print(f"{static_curve([-26, -25, -24], compressor=set_so).gain_reduction_db[1]:.2f} dB")
+    1.00 dB
+    """
+    from scipy.optimize.elementwise import find_root
+
+    is_a("compressor", compressor, Compressor)
+    threshold = float(numeric("threshold_dbv", threshold_dbv))
+    wanted = float(numeric("reduction_db", reduction_db, above=0))
+    tone = float(numeric("frequency", frequency, above=0))
+    if np.isnan([threshold, wanted, tone]).any():
+        raise ValueError("threshold_dbv, reduction_db and frequency must be known, got nan")
+    law = laws.gain_law(compressor)
+    dark = law.at(laws.conductance_dark(compressor))
+
+    def short_of_wanted(log_peak: Any) -> Any:
+        gain = law.at(settle(compressor, np.atleast_1d(np.exp(log_peak)), frequency=tone).conductance)
+        return np.reshape(20 * np.log10(dark / gain) - wanted, np.shape(log_peak))
+
+    least, most = np.log(1e-3), np.log(1e3 * min(compressor.voltage_rail, 100.0))
+    reached = float(short_of_wanted(np.asarray(most))) + wanted
+    if not reached > wanted:
+        raise ValueError(
+            f"reduction_db must be below {reached:.3g} dB, which is all the side-chain reaches "
+            f"at its rail of {compressor.voltage_rail:g} V, got {wanted:g}"
+        )
+    root = find_root(short_of_wanted, (least, most), tolerances={"xatol": 1e-9})
+    if not root.success:
+        raise RuntimeError("no side-chain peak found for that reduction")
+    level = threshold if compressor.sense == "before" else threshold + 20 * np.log10(dark) - wanted
+    return float(np.exp(root.x) / (np.sqrt(2.0) * 10 ** (level / 20)))
