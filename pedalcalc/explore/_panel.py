@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import io, numeric, one_of
-from pedalcalc.plot._style import png_bytes, svg_text
+from pedalcalc.plot._screen import Screen
+from pedalcalc.plot._style import svg_text
 from pedalcalc.report._text import number_text
 
 SCREEN_DPI = 100
@@ -143,6 +144,7 @@ class Panel:
         import ipywidgets
 
         self._draw = draw
+        self._screen = Screen(SCREEN_DPI)
         self._described = dict(sliders)
         # Captions stand above their sliders at full width, so that none is cut off.
         self.sliders = {
@@ -176,7 +178,7 @@ class Panel:
     def _update(self, _change: Any = None) -> None:
         words = self.words()
         figure = self._draw(**self.values())
-        self.image.value = png_bytes(figure, dpi=SCREEN_DPI)
+        self.image.value = self._screen.png(figure)
         caption = str(getattr(figure, "caption", ""))
         self.shown.value = f'<span role="status">{escape(words)}</span><br>{escape(caption)}'
 

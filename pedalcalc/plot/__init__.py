@@ -3,10 +3,21 @@
 Every function returns a figure of its own and touches no global plotting state.
 """
 
-from pedalcalc.plot._dynamics import step_response
+from pedalcalc.plot._dynamics import static_curve, step_response
 from pedalcalc.plot._lines import bands, curve, curves, lines
 from pedalcalc.plot._rails import rail_diagram
 from pedalcalc.plot._sketch import Sketch, sketch
 from pedalcalc.plot._style import Picture
 
-__all__ = ["Picture", "Sketch", "bands", "curve", "curves", "lines", "rail_diagram", "sketch", "step_response"]
+__all__ = [
+    "Picture",
+    "Sketch",
+    "bands",
+    "curve",
+    "curves",
+    "lines",
+    "rail_diagram",
+    "sketch",
+    "static_curve",
+    "step_response",
+]

@@ -8,7 +8,10 @@ from contextlib import contextmanager
 from typing import Any
 
 import matplotlib
+import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.ticker import EngFormatter, FuncFormatter, LogLocator, NullFormatter
 
@@ -30,9 +33,13 @@ SETTINGS = {
 
 
 class Picture(Figure):
-    """A figure that shows itself in a notebook as SVG, with a caption in words."""
+    """A figure that shows itself in a notebook as SVG, with a caption in words.
+
+    `moving` lists the pieces whose data change when the picture is kept and shown again.
+    """
 
     caption: str = ""
+    moving: tuple[Artist, ...] = ()
 
     def _repr_svg_(self) -> str:
         return svg_text(self)
@@ -50,7 +57,8 @@ def new_picture(width: float = 6.5, height: float = 3.8) -> Picture:
 @contextmanager
 def look() -> Iterator[None]:
     """Draw with the settings of this package, whatever the session has set."""
-    with matplotlib.rc_context({**matplotlib.rcParamsDefault, "backend": "agg", **SETTINGS}):  # type: ignore[arg-type]
+    settings: Any = {**matplotlib.rcParamsDefault, "backend": matplotlib.rcParams["backend"], **SETTINGS}
+    with matplotlib.rc_context(settings):
         yield
 
 
@@ -92,11 +100,19 @@ def dress(axes: Axes, *, across: tuple[str, str], up: tuple[str, str], logs: tup
             (axes.set_xscale if axis is axes.xaxis else axes.set_yscale)("log")
             axis.set_major_locator(LogLocator(numticks=12))
             axis.set_minor_formatter(NullFormatter())
+            few_decades(axis)
         if unit in ENGINEERING:
             axis.set_major_formatter(EngFormatter(unit=unit, sep="\N{NARROW NO-BREAK SPACE}"))
         elif is_log:
             axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     frame(axes)
+
+
+def few_decades(axis: Axis) -> None:
+    """Label 1, 2 and 5 of each decade where a log axis spans less than two of them."""
+    low, high = sorted(axis.get_view_interval())
+    if 0 < low < high < 100 * low:
+        axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0), numticks=12))
 
 
 def frame(axes: Axes) -> None:
@@ -112,6 +128,21 @@ def frame(axes: Axes) -> None:
 def mark(axes: Axes, x: float, y: float, words: str, *, index: int = 6, shift: tuple[float, float] = (8, 8)) -> Any:
     """Put a dot with a few words at a point."""
     axes.plot([x], [y], "o", color=COLOURS[index % len(COLOURS)], markersize=6, zorder=5)
-    place = {"ha": "left" if shift[0] >= 0 else "right", "va": "bottom" if shift[1] >= 0 else "top"}
+    place: dict[str, Any] = {"ha": "left" if shift[0] >= 0 else "right", "va": "bottom" if shift[1] >= 0 else "top"}
     box = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
     return axes.annotate(words, (x, y), shift, textcoords="offset points", fontsize=9, bbox=box, zorder=6, **place)
+
+
+def thinned(x: Any, y: Any, *, log: bool = False, bins: int = 400) -> tuple[Any, Any]:
+    """Return the points that matter on a screen: lowest and highest of each of `bins` stretches."""
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    if x.size <= 4 * bins:
+        return x, y
+    ends = np.geomspace(x[0], x[-1], bins + 1) if log else np.linspace(x[0], x[-1], bins + 1)
+    starts = np.unique(np.clip(np.searchsorted(x, ends[:-1]), 0, x.size - 1))
+    stops = np.append(starts[1:], x.size) - 1
+    low, high = np.fmin.reduceat(y, starts), np.fmax.reduceat(y, starts)
+    rises = y[starts] <= y[stops]
+    pairs = np.column_stack([np.where(rises, low, high), np.where(rises, high, low)])
+    places = np.column_stack([x[starts], x[stops]])
+    return places.ravel(), pairs.ravel()

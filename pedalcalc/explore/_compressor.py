@@ -1,0 +1,280 @@
+"""Explorers of the compressor: attack and release, static curve, release against distortion."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from pedalcalc import devices
+from pedalcalc._base import io, is_a, numeric
+from pedalcalc.compressor import (
+    SETTLE_2DB,
+    Compressor,
+    TimingDefinition,
+    attack_release,
+    ripple_distortion,
+)
+from pedalcalc.compressor import static_curve as compute_curve
+from pedalcalc.compressor import step_response as compute_step
+from pedalcalc.compressor.features import curve_features
+from pedalcalc.explore._panel import Panel, Slider, choice, panel, slider
+from pedalcalc.plot._dynamics import static_picture, step_picture
+from pedalcalc.plot._style import Picture, dress, few_decades, look, new_picture, style_of
+from pedalcalc.report._text import number_text
+
+# Longest record after each step, chosen so that the slowest setting shown has settled.
+WINDOWS = (0.4, 0.8, 1.6, 3.2, 6.4, 12.8)
+
+
+@io
+def step_response(
+    compressor: Compressor,
+    *,
+    level_low_dbv: float = -30.0,
+    level_step_db: float = 20.0,
+    couplers: Mapping[str, devices.Coupler] | None = None,
+    definition: TimingDefinition = SETTLE_2DB,
+) -> Panel:
+    """Explore attack and release: both resistances, capacitor, threshold, coupler and level step.
+
+    Parameters
+    ----------
+    compressor : Compressor
+        The circuit at the start.
+    level_low_dbv : float, default -30
+        Level before and after the step [dBV].
+    level_step_db : float, default 20
+        Size of the step at the start, 3 to 40 [dB].
+    couplers : mapping of str to Coupler, optional
+        Couplers to choose from, by name; the LED and cell pairs of `devices` where not given.
+    definition : TimingDefinition, optional
+        How attack and release are read; its levels and tone are replaced by those of the step.
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If the step lies outside 3 to 40 dB.
+
+    References
+    ----------
+    PRACTICE : attack and release are always shown with their definition.
+
+    Examples
+    --------
+    >>> from pedalcalc import compressor, explore
+    >>> shown = explore.step_response(compressor.example())
+    >>> list(shown.sliders)
+    ['resistance_attack', 'resistance_release', 'capacitance_hold', 'gain_sidechain', 'coupler', 'level_step_db']
+    """
+    is_a("compressor", compressor, Compressor)
+    is_a("definition", definition, TimingDefinition)
+    low = float(numeric("level_low_dbv", level_low_dbv))
+    start = float(numeric("level_step_db", level_step_db, least=3.0, most=40.0))
+    picture, update = step_picture()
+
+    def draw(level_step_db: float, **parts: Any) -> Picture:
+        built = dataclasses.replace(compressor, **parts)
+        up, down = _windows(built)
+        step = compute_step(
+            built,
+            level_low_dbv=low,
+            level_high_dbv=low + level_step_db,
+            frequency=definition.frequency,
+            time_high=up,
+            time_after=down,
+        )
+        asked = dataclasses.replace(definition, level_low_dbv=low, level_step_db=level_step_db)
+        timing = attack_release(
+            step.time, level_dbv=step.level_out_dbv, time_up=step.time_up, time_down=step.time_down, definition=asked
+        )
+        update(step, timing)
+        return picture
+
+    step_slider = slider(start, low=3.0, high=40.0, unit="dB", caption="level step", scale="linear", steps=37)
+    return panel(
+        draw, **_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers), level_step_db=step_slider
+    )
+
+
+@io
+def static_curve(
+    compressor: Compressor, *, couplers: Mapping[str, devices.Coupler] | None = None, frequency: float = 1000.0
+) -> Panel:
+    """Explore the static curve: both resistances, threshold, LED resistor and coupler.
+
+    Parameters
+    ----------
+    compressor : Compressor
+        The circuit at the start.
+    couplers : mapping of str to Coupler, optional
+        Couplers to choose from, by name; the LED and cell pairs of `devices` where not given.
+    frequency : float, default 1000
+        The steady tone, above 0 [Hz].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    References
+    ----------
+    PRACTICE : a static curve is stated at 1 kHz.
+
+    Examples
+    --------
+    >>> from pedalcalc import compressor, explore
+    >>> "threshold" in explore.static_curve(compressor.example()).shown.value
+    True
+    """
+    is_a("compressor", compressor, Compressor)
+    tone = float(numeric("frequency", frequency, above=0.0))
+    levels = np.linspace(-60.0, 0.0, 121)
+    picture, update = static_picture()
+
+    def draw(**parts: Any) -> Picture:
+        curve = compute_curve(levels, compressor=dataclasses.replace(compressor, **parts), frequency=tone)
+        update(curve, curve_features(curve.level_in_dbv, level_out_dbv=curve.level_out_dbv))
+        return picture
+
+    timing = _timing_sliders(compressor)
+    timing.pop("capacitance_hold", None)
+    led = _around(compressor.resistance_led, 100.0, 100e3, "Ω", "LED resistor")
+    return panel(draw, **timing, **_sidechain_sliders(compressor, couplers), resistance_led=led)
+
+
+@io
+def release_against_distortion(
+    compressor: Compressor,
+    *,
+    level_in_dbv: float,
+    resistances_release: Sequence[float],
+    frequency: float = 82.4,
+    definition: TimingDefinition = SETTLE_2DB,
+) -> Picture:
+    """Draw the price of a fast release: the distortion of a low note against the release time.
+
+    Parameters
+    ----------
+    compressor : Compressor
+        The circuit.
+    level_in_dbv : float
+        Level of the held low note [dBV].
+    resistances_release : sequence of float
+        Release resistances to try [Ω], at least two, above 0.
+    frequency : float, default 82.4
+        The low note, above 0 [Hz]: a guitar's low E.
+    definition : TimingDefinition, optional
+        How the release time is read, with its own levels and tone.
+
+    Returns
+    -------
+    Picture
+        Drawn once, each point labelled with its release resistance.
+
+    Raises
+    ------
+    ValueError
+        If fewer than two resistances are given.
+
+    References
+    ----------
+    PRACTICE : release time and ripple pull against each other.
+
+    Examples
+    --------
+    >>> from pedalcalc import compressor, explore
+    >>> picture = explore.release_against_distortion(
+    ...     compressor.example(), level_in_dbv=-10.0, resistances_release=[47e3, 220e3])
+    >>> picture.axes[0].get_ylabel()
+    'Distortion of the low note [%]'
+    """
+    is_a("compressor", compressor, Compressor)
+    tried = np.atleast_1d(numeric("resistances_release", resistances_release, above=0.0))
+    level = float(numeric("level_in_dbv", level_in_dbv))
+    tone = float(numeric("frequency", frequency, above=0.0))
+    if tried.size < 2:
+        raise ValueError(f"resistances_release must hold at least two values, got {tried.size}")
+    times, parts = [], []
+    for resistance in tried:
+        built = dataclasses.replace(compressor, resistance_release=float(resistance))
+        up, down = _windows(built)
+        low, high = definition.level_low_dbv, definition.level_low_dbv + definition.level_step_db
+        step = compute_step(
+            built, level_low_dbv=low, level_high_dbv=high, frequency=definition.frequency, time_high=up, time_after=down
+        )
+        timing = attack_release(
+            step.time,
+            level_dbv=step.level_out_dbv,
+            time_up=step.time_up,
+            time_down=step.time_down,
+            definition=definition,
+        )
+        times.append(timing.time_release)
+        parts.append(ripple_distortion(built, level_in_dbv=level, frequency=tone).distortion)
+    picture = new_picture()
+    with look():
+        axes = picture.subplots()
+        axes.plot(times, np.multiply(100.0, parts), marker="o", markersize=5, **style_of(0))
+        for resistance, x, y in zip(tried, times, parts, strict=True):
+            axes.annotate(number_text(resistance, "Ω", 2), (x, 100 * y), (6, 5), textcoords="offset points", fontsize=9)
+        dress(axes, across=("release time", "s"), up=("distortion of the low note", "%"), logs=(True, True))
+        axes.margins(0.12, 0.15)
+        few_decades(axes.xaxis)
+    picture.caption = (
+        f"release by {definition.name}; note of {number_text(tone, 'Hz')} at {number_text(level, 'dBV')}; "
+        "each point is one release resistance"
+    )
+    return picture
+
+
+def _windows(compressor: Compressor) -> tuple[float, float]:
+    """Return how long to watch after the step up and after the step down."""
+    if compressor.drive == "direct":
+        return 0.4, 0.8
+    release = compressor.resistance_release
+    if compressor.drive == "capacitor":
+        release = 1.0 / (1.0 / release + 1.0 / compressor.resistance_led)
+    release *= compressor.capacitance_hold
+    attack = compressor.resistance_attack * compressor.capacitance_hold
+    return _window(WINDOWS, 8 * attack), _window(WINDOWS[1:], 3 * release)
+
+
+def _window(ladder: Sequence[float], wanted: float) -> float:
+    return next((length for length in ladder if length >= wanted), ladder[-1])
+
+
+def _around(value: float, low: float, high: float, unit: str, caption: str) -> Slider:
+    """Return a log slider from low to high, reaching further if the start lies outside."""
+    return slider(value, low=min(low, value), high=max(high, value), unit=unit, caption=caption, steps=48)
+
+
+def _timing_sliders(compressor: Compressor) -> dict[str, Slider]:
+    if compressor.drive == "direct":
+        return {}
+    return {
+        "resistance_attack": _around(compressor.resistance_attack, 100.0, 100e3, "Ω", "attack resistance"),
+        "resistance_release": _around(compressor.resistance_release, 10e3, 4.7e6, "Ω", "release resistance"),
+        "capacitance_hold": _around(compressor.capacitance_hold, 100e-9, 22e-6, "F", "hold capacitor"),
+    }
+
+
+def _sidechain_sliders(compressor: Compressor, couplers: Mapping[str, devices.Coupler] | None) -> dict[str, Slider]:
+    own = compressor.coupler
+    known = dict(_couplers() if couplers is None else couplers)
+    name = next((name for name, record in known.items() if record is own), own.name)
+    known = {name: own, **known} if name not in known else known
+    gain = _around(compressor.gain_sidechain, 1.0, 200.0, "1", "side-chain gain (more: lower threshold)")
+    return {"gain_sidechain": gain, "coupler": choice(name, options=known, caption="coupler")}
+
+
+def _couplers() -> dict[str, devices.Coupler]:
+    names = [name for name in devices.__all__ if name.startswith("COUPLER_")]
+    return {name.removeprefix("COUPLER_").replace("_", " ").lower(): getattr(devices, name) for name in names}

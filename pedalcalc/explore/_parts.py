@@ -1,0 +1,282 @@
+"""Explorers of single sub-circuits: indicator LED, RC timing, coupler."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from pedalcalc import rc
+from pedalcalc._base import io, is_a, numeric
+from pedalcalc.devices import Coupler, Led
+from pedalcalc.explore._panel import Panel, panel, slider
+from pedalcalc.junction import VOLTAGE_THERMAL_300K, series_current
+from pedalcalc.opto import LIGHT_FACTOR_UNMEASURED, coupler_band, coupler_resistance
+from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture
+from pedalcalc.report._text import number_text
+
+BOX = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#BBBBBB", "linewidth": 0.6}
+
+
+@io
+def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Panel:
+    """Explore the current of an indicator LED: supply and resistor.
+
+    Parameters
+    ----------
+    led : Led
+        The lamp; its spread of drop is drawn as a band.
+    voltage_supply : float
+        Supply at the start, 1 to 30 [V].
+    resistance : float
+        Series resistor at the start, 47 Ω to 1 MΩ [Ω].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider.
+
+    References
+    ----------
+    BANWELL-JAYAKUMAR : the exact law of a junction with a series resistance.
+
+    Examples
+    --------
+    >>> from pedalcalc import devices, explore
+    >>> "LED current" in explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=2200.0).shown.value
+    True
+    """
+    is_a("led", led, Led)
+    supply = numeric("voltage_supply", voltage_supply, least=1.0, most=30.0)
+    chosen = numeric("resistance", resistance, least=47.0, most=1e6)
+    spread = 0.0 if np.isnan(led.voltage_spread) else led.voltage_spread
+
+    def current(voltage: float, ohms: Any) -> Any:
+        return series_current(
+            voltage,
+            resistance=ohms + led.resistance_series,
+            current_saturation=led.current_saturation,
+            ideality=led.ideality,
+            voltage_thermal=VOLTAGE_THERMAL_300K,
+        )
+
+    every = np.geomspace(47.0, 1e6, 200)
+    picture = new_picture(6.5, 3.6)
+    with look():
+        axes = picture.subplots()
+        dress(axes, across=("series resistor", "Ω"), up=("LED current", "A"), logs=(True, True))
+        axes.set(xlim=(47.0, 1e6), ylim=(1e-6, 0.3))
+        edges = [axes.plot([], [], color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0)[0] for _ in range(2)]
+        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
+        dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
+        axes.axhline(led.current_max, color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)
+        axes.annotate(
+            f"LED rating {number_text(led.current_max, 'A', 2)}", (1e6, led.current_max), (-3, 3),
+            textcoords="offset points", ha="right", fontsize=9, color=COLOURS[1],
+        )  # fmt: skip
+        words = axes.text(0.03, 0.05, "", transform=axes.transAxes, fontsize=9, va="bottom", bbox=BOX)
+    picture.moving = (*edges, typical, dot, words)
+
+    def draw(voltage_supply: float, resistance: float) -> Picture:
+        shifts = (spread, 0.0, -spread)
+        tracks = [np.asarray(current(voltage_supply - shift, every)) for shift in shifts]
+        low, middle, high = (float(current(voltage_supply - shift, resistance)) for shift in shifts)
+        for line, track in zip((edges[0], typical, edges[1]), tracks, strict=True):
+            line.set_data(every, np.where(track > 0, track, np.nan))
+        dot.set_data([resistance], [middle if middle > 0 else np.nan])
+        lit = f"{number_text(middle, 'A')} ({number_text(low, 'A', 2)} to {number_text(high, 'A', 2)})"
+        heat = number_text(middle**2 * resistance, "W")
+        words.set_text(f"{lit}\nresistor heat {heat}")
+        over = "; above the LED's rating: use a larger resistor" if high > led.current_max else ""
+        picture.caption = f"LED current {lit}; resistor heat {heat}{over}"
+        return picture
+
+    return panel(
+        draw,
+        voltage_supply=slider(float(supply), low=1.0, high=30.0, unit="V", caption="supply", scale="linear", steps=58),
+        resistance=slider(float(chosen), low=47.0, high=1e6, unit="Ω", caption="series resistor", steps=104),
+    )
+
+
+@io
+def time_constant(
+    *, resistance: float, capacitance: float, voltage_start: float, voltage_final: float, voltage_level: float
+) -> Panel:
+    """Explore a capacitor charging or emptying through a resistor, and when it passes a level.
+
+    Parameters
+    ----------
+    resistance : float
+        Resistor at the start, 100 Ω to 10 MΩ [Ω].
+    capacitance : float
+        Capacitor at the start, 100 pF to 1 mF [F].
+    voltage_start : float
+        Voltage at the beginning [V].
+    voltage_final : float
+        Voltage it goes to [V], not `voltage_start`.
+    voltage_level : float
+        Level that is waited for [V], between the two.
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider, or the level does not lie between the two ends.
+
+    References
+    ----------
+    KUPHALDT-1 : ch. 16, voltage and current calculations.
+
+    Examples
+    --------
+    >>> from pedalcalc import explore
+    >>> shown = explore.time_constant(
+    ...     resistance=220e3, capacitance=1e-6, voltage_start=3.0, voltage_final=0.0, voltage_level=1.5)
+    >>> "time constant 220 ms" in shown.shown.value
+    True
+    """
+    first, last = (
+        float(numeric(n, v)) for n, v in (("voltage_start", voltage_start), ("voltage_final", voltage_final))
+    )
+    level = float(numeric("voltage_level", voltage_level))
+    ohms = float(numeric("resistance", resistance, least=100.0, most=10e6))
+    farads = float(numeric("capacitance", capacitance, least=100e-12, most=1e-3))
+    if not min(first, last) < level < max(first, last):
+        raise ValueError(f"voltage_level must lie between {first:g} V and {last:g} V, got {level:g}")
+    picture = new_picture(6.5, 3.4)
+    with look():
+        axes = picture.subplots()
+        dress(axes, across=("time", "s"), up=("capacitor voltage", "V"), logs=(False, False))
+        room = 0.08 * abs(last - first)
+        axes.set_ylim(min(first, last) - room, max(first, last) + room)
+        line = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
+        tau_dot = axes.plot([], [], "o", color=INK, markersize=6)[0]
+        level_dot = axes.plot([], [], "s", color=COLOURS[1], markersize=7)[0]
+        reach = axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)[0]
+        side = {"va": "top", "y": 0.95} if last < first else {"va": "bottom", "y": 0.05}
+        words = axes.text(
+            0.97, side["y"], "", transform=axes.transAxes, fontsize=9, ha="right", va=side["va"], bbox=BOX
+        )
+    picture.moving = (line, tau_dot, level_dot, reach, words)
+
+    def draw(resistance: float, capacitance: float, voltage_level: float) -> Picture:
+        tau = float(rc.time_constant(resistance=resistance, capacitance=capacitance))
+        when = float(
+            rc.time_between_levels(
+                voltage_start=first, voltage_level=voltage_level, voltage_final=last, time_constant=tau
+            )
+        )
+        ends = {"voltage_start": first, "voltage_final": last, "time_constant": tau}
+        wide = _round_above(5.0 * tau)
+        times = np.linspace(0.0, wide, 301)
+        line.set_data(times, rc.step_voltage(times, **ends))
+        tau_dot.set_data([tau], [rc.step_voltage(tau, **ends)])
+        level_dot.set_data([when], [voltage_level])
+        reach.set_data([0.0, when, when], [voltage_level, voltage_level, axes.get_ylim()[0]])
+        axes.set_xlim(0.0, wide)
+        told = f"time constant {number_text(tau, 's')}"
+        reached = f"{number_text(voltage_level, 'V')} after {number_text(when, 's')}"
+        words.set_text(f"● {told}\n■ {reached}")
+        picture.caption = f"{told}; {reached}"
+        return picture
+
+    low, high = sorted((first, last))
+    part = (high - low) / 50
+    return panel(
+        draw,
+        resistance=slider(ohms, low=100.0, high=10e6, unit="Ω", caption="resistor", steps=120),
+        capacitance=slider(farads, low=100e-12, high=1e-3, unit="F", caption="capacitor", steps=84),
+        voltage_level=slider(
+            level, low=low + part, high=high - part, unit="V", caption="level waited for", scale="linear", steps=48
+        ),
+    )
+
+
+def _round_above(value: float) -> float:
+    """Return the next of 1, 2, 5, 10, ... at or above a value, so that an axis stands still for a while."""
+    decade = 10.0 ** np.floor(np.log10(value))
+    return float(next(decade * step for step in (1.0, 2.0, 5.0, 10.0) if decade * step >= value * (1 - 1e-9)))
+
+
+@io
+def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: float = 0.0) -> Panel:
+    """Explore a coupler: LED current and stray light against the resistance of the cell.
+
+    Parameters
+    ----------
+    coupler : Coupler
+        LED and cell; what an unmeasured one may be instead is drawn as a band.
+    current : float
+        LED current at the start, 1 µA to 50 mA [A].
+    illuminance_ambient : float, default 0
+        Light that leaks in at the start, 0 to 100 [lx].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider.
+
+    References
+    ----------
+    CDS-RESIN, CDS-METAL : range of resistance and slope.
+
+    Examples
+    --------
+    >>> from pedalcalc import devices, explore
+    >>> shown = explore.coupler_curve(devices.COUPLER_GREEN_GAP_GL5528, current=0.001)
+    >>> list(shown.sliders)
+    ['current', 'illuminance_ambient']
+    """
+    is_a("coupler", coupler, Coupler)
+    start = float(numeric("current", current, least=1e-6, most=0.05))
+    stray = float(numeric("illuminance_ambient", illuminance_ambient, least=0.0, most=100.0))
+    every = np.geomspace(1e-6, 0.05, 200)
+    band = coupler_band(every, coupler=coupler)
+    picture = new_picture(6.5, 3.8)
+    with look():
+        axes = picture.subplots()
+        dress(axes, across=("LED current", "A"), up=("cell resistance", "Ω"), logs=(True, True))
+        axes.fill_between(every, band.resistance_low, band.resistance_high, color=COLOURS[0], alpha=0.15, linewidth=0)
+        axes.plot(every, band.resistance_cell, color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0)
+        axes.set_xlim(1e-6, 0.05)
+        line = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
+        dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
+        words = axes.text(0.03, 0.05, "", transform=axes.transAxes, fontsize=9, va="bottom", bbox=BOX)
+        axes.set_ylim(*axes.get_ylim())
+    picture.moving = (line, dot, words)
+
+    def draw(current: float, illuminance_ambient: float) -> Picture:
+        line.set_data(every, coupler_resistance(every, coupler=coupler, illuminance_ambient=illuminance_ambient))
+        here = float(coupler_resistance(current, coupler=coupler, illuminance_ambient=illuminance_ambient))
+        dark = float(coupler_resistance(0.0, coupler=coupler, illuminance_ambient=illuminance_ambient))
+        dot.set_data([current], [here])
+        at = coupler_band(current, coupler=coupler)
+        ends = f"{number_text(float(at.resistance_low), 'Ω', 2)} to {number_text(float(at.resistance_high), 'Ω', 2)}"
+        words.set_text(f"cell {number_text(here, 'Ω')}\nunmeasured: {ends}\nLED off: {number_text(dark, 'Ω')}")
+        picture.caption = (
+            f"cell {number_text(here, 'Ω')}; a light-tight one that was not measured may be {ends} "
+            f"(light good to a factor of {LIGHT_FACTOR_UNMEASURED:g}); with the LED off {number_text(dark, 'Ω')}"
+        )
+        return picture
+
+    return panel(
+        draw,
+        current=slider(start, low=1e-6, high=0.05, unit="A", caption="LED current", steps=94),
+        illuminance_ambient=slider(
+            stray, low=0.0, high=100.0, unit="lx", caption="stray light", scale="linear", steps=100
+        ),
+    )
