@@ -1,0 +1,352 @@
+"""The voltage budget: from the adaptor's label to the swing a stage really has.
+
+Supply, protection diode, supply filter, converter (or none), filter behind it,
+op-amp headroom: each step takes its share. Three kinds of rail: "single" (no
+converter), "doubled" (two-diode doubler feeds the op-amps) and "split"
+(inverter makes a negative rail; signal ground in the middle).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    caution_above,
+    caution_below,
+    formula,
+    is_a,
+    numeric,
+    one_of,
+    quantity,
+    search,
+)
+from pedalcalc.devices import Converter, Diode, OpAmp
+from pedalcalc.pump._stage import Pump, level
+from pedalcalc.pump.doubler import doubler
+from pedalcalc.pump.inverter import inverter
+from pedalcalc.supply import filter_gain, series_diode
+
+__all__ = ["RailCircuit", "VoltageBudget", "rail_cases", "voltage_budget"]
+
+Array = NDArray[np.float64]
+
+RAILS = ("single", "doubled", "split")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RailCircuit(Result):
+    """Everything between the supply socket and the op-amps' supply pins.
+
+    Numbers may be arrays that broadcast with the supply. `reference_share` is
+    where the half-supply reference stands between the rails (0.5 for two equal
+    resistors); a split rail idles at ground.
+    """
+
+    rail_kind: str = quantity("text", "single, doubled or split")
+    diode_protection: Diode = quantity("record", "protection diode")
+    resistance_filter_in: Number = quantity("Ω", "resistor ahead of everything")
+    converter: Converter = quantity("record", "converter")
+    diode_pump: Diode = quantity("record", "diodes of the doubler")
+    resistance_switch: Number = quantity("Ω", "one switch of the converter")
+    current_idle: Number = quantity("A", "the converter's own current")
+    frequency_pump: Number = quantity("Hz", "pump frequency")
+    capacitance_pump: Number = quantity("F", "flying capacitor")
+    resistance_esr_pump: Number = quantity("Ω", "its series resistance")
+    capacitance_output: Number = quantity("F", "output capacitor of the pump")
+    resistance_esr_output: Number = quantity("Ω", "its series resistance")
+    voltage_rating_pump: Number = quantity("V", "rating of the flying capacitor")
+    voltage_rating_output: Number = quantity("V", "rating of the output capacitor")
+    low_pin: str = quantity("text", "low-voltage pin open or grounded")
+    resistance_filter_out: Number = quantity("Ω", "resistor behind the pump")
+    capacitance_filter_out: Number = quantity("F", "capacitor behind it")
+    resistance_esr_filter: Number = quantity("Ω", "its series resistance")
+    opamp: OpAmp = quantity("record", "op-amp")
+    headroom_top: Number = quantity("V", "op-amp output to positive rail")
+    headroom_bottom: Number = quantity("V", "op-amp output to negative rail")
+    input_margin_bottom: Number = quantity("V", "op-amp input to negative rail")
+    reference_share: Number = quantity("1", "place of the reference between the rails")
+
+
+@search
+def rail_cases(rail: RailCircuit) -> RailCircuit:
+    """Spread a rail's uncertain parts out as worst, typical and best case.
+
+    Switches, idle current, headroom and input range become arrays of three,
+    from the converter's and the op-amp's records. Where a sheet gives no best
+    case the typical one stands in; where it gives no worst case, likewise.
+
+    Parameters
+    ----------
+    rail : RailCircuit
+        The rail.
+
+    Returns
+    -------
+    RailCircuit
+        The same rail with arrays (worst, typical, best), to go with a supply
+        of lowest, typical and highest voltage.
+
+    Raises
+    ------
+    TypeError
+        If `rail` is not a RailCircuit.
+
+    References
+    ----------
+    PRACTICE : the worst case takes every part at its worst at once.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import OPAMP_TL072
+    >>> OPAMP_TL072.headroom_top.high
+    3.0
+    """
+    is_a("rail", rail, RailCircuit)
+    idle = rail.converter.current_idle
+    boosted = rail.converter.current_idle_boosted
+    fast = np.all(np.asarray(rail.frequency_pump) > rail.converter.frequency_oscillator)
+    if fast and not np.isnan(boosted.typical):
+        idle = boosted
+
+    def cases(spread: tuple[float, float, float]) -> Array:
+        low, typical, high = spread
+        middle = high if np.isnan(typical) else typical
+        return np.array([middle if np.isnan(high) else high, middle, middle if np.isnan(low) else low])
+
+    return dataclasses.replace(
+        rail,
+        resistance_switch=cases(rail.converter.resistance_switch),
+        current_idle=cases(idle),
+        headroom_top=cases(rail.opamp.headroom_top),
+        headroom_bottom=cases(rail.opamp.headroom_bottom),
+        input_margin_bottom=cases(rail.opamp.input_margin_bottom),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class VoltageBudget(Result):
+    """Where the volts of a supply go, and what swing is left."""
+
+    voltage_supply: Number = quantity("V", "supply")
+    loss_protection: Number = quantity("V", "lost in the protection diode")
+    loss_filter: Number = quantity("V", "lost in the supply filter")
+    voltage_pin: Number = quantity("V", "behind both")
+    voltage_ideal: Number = quantity("V", "span of loss-free rails")
+    loss_diodes: Number = quantity("V", "lost in the pump's diodes")
+    loss_pump: Number = quantity("V", "lost in the pump's resistance")
+    loss_filter_out: Number = quantity("V", "lost in the filter behind the pump")
+    voltage_positive: Number = quantity("V", "positive rail of the op-amps")
+    voltage_negative: Number = quantity("V", "negative rail of the op-amps")
+    voltage_idle: Number = quantity("V", "idle voltage of the stages")
+    voltage_high: Number = quantity("V", "highest output of a stage")
+    voltage_low: Number = quantity("V", "lowest output of a stage")
+    voltage_swing: Number = quantity("V", "usable swing, peak to peak, about the idle voltage")
+    swing_peak: Number = quantity("V", "largest peak both ways")
+    level_max_dbv: Number = quantity("dBV", "largest sine")
+    headroom_db: Number = quantity("dB", "largest sine over the signal to pass")
+    resistance_thevenin: Number = quantity("Ω", "output resistance of the pump")
+    voltage_ripple: Number = quantity("V", "ripple ahead of the last filter, peak to peak")
+    voltage_tone: Number = quantity("V", "pump tone on the rail, rms")
+    level_tone_dbv: Number = quantity("dBV", "pump tone on the rail")
+    current_supply: Number = quantity("A", "current from the supply")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+def _pump(rail: RailCircuit, pin: Array, load: Array) -> Pump:
+    parts = {
+        "voltage_supply": pin,
+        "current_load": load,
+        "resistance_source": 0.0,
+        "resistance_switch": rail.resistance_switch,
+        "current_idle": rail.current_idle,
+        "frequency_pump": rail.frequency_pump,
+        "capacitance_pump": rail.capacitance_pump,
+        "resistance_esr_pump": rail.resistance_esr_pump,
+        "capacitance_output": rail.capacitance_output,
+        "resistance_esr_output": rail.resistance_esr_output,
+        "voltage_rating_pump": rail.voltage_rating_pump,
+        "voltage_rating_output": rail.voltage_rating_output,
+        "count": 1,
+        "low_pin": rail.low_pin,
+        "converter": rail.converter,
+    }
+    if rail.rail_kind == "doubled":
+        return doubler(diode=rail.diode_pump, **parts)  # type: ignore[arg-type]
+    return inverter(**parts)  # type: ignore[arg-type]
+
+
+@formula
+def voltage_budget(
+    *,
+    voltage_supply: ArrayLike,
+    current_load: ArrayLike,
+    current_direct: ArrayLike,
+    voltage_peak: ArrayLike,
+    rail: RailCircuit,
+) -> VoltageBudget:
+    """Follow the supply from its socket to the swing of an op-amp stage.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply at the socket under load [V], at least 0: lowest, typical and highest as an array.
+    current_load : array_like
+        Current of all that hangs on the op-amps' rails [A], at least 0.
+    current_direct : array_like
+        Current drawn ahead of the converter, such as the indicator's [A], at least 0.
+    voltage_peak : array_like
+        Peak of the largest signal the build must pass [V], at least 0.
+    rail : RailCircuit
+        The circuit between socket and op-amps.
+
+    Returns
+    -------
+    VoltageBudget
+        Each voltage and loss on the way [V], swing [V] peak to peak and [dBV],
+        headroom [dB], pump tone [V], supply current [A] and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    The supply carries current_direct plus the load (single), twice the load
+    (doubled and split: an inverter takes what it gives), plus the converter's
+    own. Swing is the smaller way from the idle voltage, taken twice.
+
+    References
+    ----------
+    DERIVED from `pedalcalc.supply.series_diode` and the pump; PRACTICE: op-amp headroom in volts is taken as independent of the supply.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817, OPAMP_TL072
+    >>> rail = RailCircuit(
+    ...     rail_kind="doubled", diode_protection=DIODE_1N5817, resistance_filter_in=10.0, converter=CONVERTER_1044S,
+    ...     diode_pump=DIODE_1N5817, resistance_switch=7.2, current_idle=300e-6, frequency_pump=22.5e3,
+    ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
+    ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, low_pin="open", resistance_filter_out=47.0,
+    ...     capacitance_filter_out=100e-6, resistance_esr_filter=0.3, opamp=OPAMP_TL072, headroom_top=1.5,
+    ...     headroom_bottom=1.5, input_margin_bottom=3.0, reference_share=0.5,
+    ... )
+    >>> budget = voltage_budget(
+    ...     voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0, rail=rail
+    ... )
+    >>> print(f"{budget.voltage_positive:.1f} V, {budget.voltage_swing:.1f} Vpp, {budget.headroom_db:.1f} dB")
+    16.3 V, 13.3 Vpp, 10.4 dB
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    load = numeric("current_load", current_load, least=0)
+    direct = numeric("current_direct", current_direct, least=0)
+    signal = numeric("voltage_peak", voltage_peak, least=0)
+    is_a("rail", rail, RailCircuit)
+    one_of("rail_kind", rail.rail_kind, RAILS)
+    pumped = rail.rail_kind != "single"
+    drawn = np.asarray(direct + load * (2 if pumped else 1) + (rail.current_idle if pumped else 0.0))
+    safe = series_diode(voltage_supply=supply, current_load=drawn, diode=rail.diode_protection)
+    loss_filter = drawn * rail.resistance_filter_in
+    pin = np.asarray(safe.voltage_output - loss_filter)
+    cautions = safe.cautions
+    nothing = np.zeros(())
+    if pumped:
+        if np.any(pin < 0):
+            raise ValueError(
+                f"resistance_filter_in must leave some of the supply, but drops it all: {np.nanmin(pin):g} V left"
+            )
+        pump = _pump(rail, pin, load)
+        cautions += pump.cautions
+        ideal, diodes, lost = pump.voltage_ideal, pump.voltage_drop_diodes, pump.voltage_drop_pump
+        thevenin, ripple, tone = pump.resistance_thevenin, pump.voltage_ripple, pump.voltage_tone
+        through = filter_gain(
+            rail.frequency_pump,
+            resistance_series=rail.resistance_filter_out,
+            capacitance=rail.capacitance_filter_out,
+            resistance_esr=rail.resistance_esr_filter,
+            resistance_load=np.inf,
+        )
+        tone = np.asarray(tone * through)
+        loss_out = load * rail.resistance_filter_out
+        output = np.abs(pump.voltage_output) - loss_out
+        positive, negative = (output, 0 * output) if rail.rail_kind == "doubled" else (pin, -output)
+        span = np.asarray(ideal if rail.rail_kind == "doubled" else 2 * pin)
+    else:
+        diodes = lost = thevenin = ripple = tone = nothing
+        loss_out = load * rail.resistance_filter_out
+        positive = pin - loss_out
+        negative = 0 * positive
+        span = pin
+    idle = 0 * positive if rail.rail_kind == "split" else negative + rail.reference_share * (positive - negative)
+    high = positive - rail.headroom_top
+    low = negative + rail.headroom_bottom
+    room = np.minimum(high - idle, idle - low)
+    peak = np.where(room < 0, 0.0, room)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        headroom = np.where((signal == 0) & ~np.isnan(peak), np.inf, level(peak / signal))
+    cautions += _op_amp_cautions(rail, positive, negative, idle, room, signal, headroom)
+    return VoltageBudget(
+        voltage_supply=supply[()],
+        loss_protection=safe.voltage_drop,
+        loss_filter=np.asarray(loss_filter)[()],
+        voltage_pin=pin[()],
+        voltage_ideal=np.asarray(span)[()],
+        loss_diodes=np.asarray(diodes)[()],
+        loss_pump=np.asarray(lost)[()],
+        loss_filter_out=np.asarray(loss_out)[()],
+        voltage_positive=np.asarray(positive)[()],
+        voltage_negative=np.asarray(negative)[()],
+        voltage_idle=np.asarray(idle)[()],
+        voltage_high=np.asarray(high)[()],
+        voltage_low=np.asarray(low)[()],
+        voltage_swing=(2 * peak)[()],
+        swing_peak=peak[()],
+        level_max_dbv=level(peak / np.sqrt(2))[()],
+        headroom_db=headroom[()],
+        resistance_thevenin=np.asarray(thevenin)[()],
+        voltage_ripple=np.asarray(ripple)[()],
+        voltage_tone=np.asarray(tone)[()],
+        level_tone_dbv=level(np.asarray(tone))[()],
+        current_supply=drawn[()],
+        cautions=cautions,
+    )
+
+
+def _op_amp_cautions(
+    rail: RailCircuit, positive: Array, negative: Array, idle: Array, room: Array, signal: Array, headroom: Array
+) -> tuple[Caution, ...]:
+    part = rail.opamp
+    return (
+        caution_above(
+            f"the rails exceed what the {part.name} stands",
+            "use less supply or another op-amp",
+            positive - negative,
+            part.voltage_supply_max,
+            "V",
+        )
+        + caution_below(
+            f"the rails are below what the {part.name} needs",
+            "use more supply or another op-amp",
+            positive - negative,
+            part.voltage_supply_min,
+            "V",
+        )
+        + caution_below(
+            f"the signal takes the inputs of the {part.name} too near its negative rail: it can fold over or mute",
+            "raise the idle voltage or the supply, or use an op-amp whose inputs reach the negative rail",
+            idle - signal - negative,
+            rail.input_margin_bottom,
+            "V",
+        )
+        + caution_below("no swing is left", "use more supply or an op-amp that swings nearer its rails", room, 0.0, "V")
+        + caution_below(
+            "the largest signal clips", "use more supply, less gain, or accept it as the sound", headroom, 0.0, "dB"
+        )
+    )

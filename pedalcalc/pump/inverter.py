@@ -1,0 +1,128 @@
+"""Switched-capacitor voltage inverter: all four switches carry the flying capacitor to the upside-down output."""
+
+from __future__ import annotations
+
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import formula, is_a, numeric, one_of
+from pedalcalc.devices import Converter
+from pedalcalc.pump._stage import LOW_PIN, Pump, stage_cautions, stage_result
+from pedalcalc.pump.cycle import solve_cycle
+from pedalcalc.pump.sums import whole
+
+__all__ = ["inverter"]
+
+
+@formula
+def inverter(
+    *,
+    voltage_supply: ArrayLike,
+    current_load: ArrayLike,
+    resistance_source: ArrayLike,
+    resistance_switch: ArrayLike,
+    current_idle: ArrayLike,
+    frequency_pump: ArrayLike,
+    capacitance_pump: ArrayLike,
+    resistance_esr_pump: ArrayLike,
+    capacitance_output: ArrayLike,
+    resistance_esr_output: ArrayLike,
+    voltage_rating_pump: ArrayLike,
+    voltage_rating_output: ArrayLike,
+    count: ArrayLike,
+    low_pin: str,
+    converter: Converter,
+) -> Pump:
+    """Find the output of a switched-capacitor voltage inverter under load.
+
+    The output is negative: the plus of its capacitor goes to ground.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply ahead of `resistance_source` [V], at least 0.
+    current_load : array_like
+        Current of the load between ground and the negative output [A], at least 0.
+    resistance_source : array_like
+        Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
+    resistance_switch : array_like
+        One of the converter's four switches [Ω], at least 0; see `Converter.resistance_switch`.
+    current_idle : array_like
+        The converter's own current [A], at least 0.
+    frequency_pump : array_like
+        Pump frequency, half the oscillator's [Hz], > 0.
+    capacitance_pump : array_like
+        Flying capacitor [F], > 0.
+    resistance_esr_pump : array_like
+        Its equivalent series resistance [Ω], at least 0.
+    capacitance_output : array_like
+        Output capacitor [F], > 0; inf is a stiff output.
+    resistance_esr_output : array_like
+        Its equivalent series resistance [Ω], at least 0.
+    voltage_rating_pump : array_like
+        Voltage printed on the flying capacitor [V], > 0.
+    voltage_rating_output : array_like
+        Voltage printed on the output capacitor [V], > 0.
+    count : array_like
+        Converters in parallel, each with its own flying capacitor [1], whole, at least 1.
+    low_pin : str
+        Low-voltage pin "open" or "grounded".
+    converter : Converter
+        Converter record, for its limits (`pedalcalc.devices`).
+
+    Returns
+    -------
+    Pump
+        Voltages [V], resistances [Ω], ripple and tone [V], current [A], power [W],
+        efficiency [1] and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, `count` is not whole, or `low_pin` is another word.
+
+    Notes
+    -----
+    The exact solution of `pump_cycle` with two switches in each phase. The
+    supply is held by a capacitor at the converter, so `resistance_source`
+    carries the mean current, I + I_idle.
+
+    References
+    ----------
+    SHEET-7660-B page 9; DERIVED.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import CONVERTER_1044S
+    >>> minus = inverter(
+    ...     voltage_supply=9.0, current_load=0.005, resistance_source=2.0,
+    ...     resistance_switch=CONVERTER_1044S.resistance_switch.typical, current_idle=80e-6, frequency_pump=5e3,
+    ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
+    ...     voltage_rating_pump=16.0, voltage_rating_output=16.0, count=1, low_pin="open", converter=CONVERTER_1044S,
+    ... )
+    >>> print(f"{minus.voltage_output:.2f} V, {minus.resistance_thevenin:.1f} Ω")
+    -8.67 V, 64.6 Ω
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    load = numeric("current_load", current_load, least=0)
+    source = numeric("resistance_source", resistance_source, least=0)
+    switch = numeric("resistance_switch", resistance_switch, least=0)
+    idle = numeric("current_idle", current_idle, least=0)
+    f = numeric("frequency_pump", frequency_pump, above=0)
+    c1 = numeric("capacitance_pump", capacitance_pump, above=0)
+    esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
+    c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
+    esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
+    rating1 = numeric("voltage_rating_pump", voltage_rating_pump, above=0)
+    rating2 = numeric("voltage_rating_output", voltage_rating_output, above=0)
+    n = whole("count", count)
+    one_of("low_pin", low_pin, LOW_PIN)
+    is_a("converter", converter, Converter)
+    phase = (2 * switch + esr1) / n
+    cycle = solve_cycle(f, n * c1, phase, phase, c2, esr2)
+    drawn = load + n * idle
+    pin = supply - source * drawn + 0 * (rating1 + rating2)
+    out = pin - load * cycle.resistance_thevenin
+    cautions = stage_cautions(
+        converter, pin, load, n, f, low_pin, (("flying capacitor", pin, rating1), ("output capacitor", pin, rating2))
+    )
+    return stage_result(cycle, supply, pin, pin, 0.0 * load, out, load, drawn, -1.0, cautions)
