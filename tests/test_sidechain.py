@@ -1,12 +1,30 @@
-"""The detector of a side-chain against quadrature, time stepping and sympy."""
+"""The detector of a side-chain against quadrature, time stepping and differential-equation solvers."""
 
 from __future__ import annotations
 
 import mpmath
 import numpy as np
 import pytest
+import sympy
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.integrate import quad, solve_ivp
 
-from pedalcalc import sidechain
+from pedalcalc import rc, sidechain
+from pedalcalc._base import ModelRangeWarning
+
+DETECTOR = {
+    "voltage_peak": 2.0,
+    "resistance_attack": 10e3,
+    "resistance_release": 220e3,
+    "rectifier": "full",
+    "voltage_diode": 0.3,
+    "resistance_load": 10e6,
+    "current_leakage": 1e-7,
+}
+TIMED = {**DETECTOR, "frequency": 1000.0, "capacitance_hold": 1e-6}
+PLAIN = {"voltage_peak": 1.0, "frequency": 1000.0, "capacitance_hold": 1e-6, "rectifier": "full"}
+inf = np.inf
 
 CALLS = {
     "charging_current_average": {
@@ -15,7 +33,60 @@ CALLS = {
         "resistance_attack": 1e3,
         "rectifier": "full",
     },
+    "hold_equilibrium": DETECTOR,
+    "dc_equilibrium": {
+        "voltage": 2.0,
+        "resistance_attack": 10e3,
+        "resistance_release": 220e3,
+        "capacitance_hold": 1e-6,
+        "voltage_diode": 0.3,
+        "resistance_load": 10e6,
+        "current_leakage": 1e-7,
+    },
+    "detector_timing": TIMED,
+    "detector_ripple": {**TIMED, "frequency": 82.4},
+    "hold_droop": {
+        "time": 0.1,
+        "voltage_hold": 1.5,
+        "capacitance_hold": 1e-6,
+        "resistance_release": 220e3,
+        "resistance_load": 10e6,
+        "current_capacitor": 1e-8,
+        "current_diode": 2e-9,
+        "current_bias": 1e-9,
+    },
+    "electrolytic_leakage": {"capacitance": 22e-6, "voltage_rating": 25.0},
+    "taper_fraction": {"rotation": 0.3, "law": "logarithmic", "mid_fraction": 0.15},
+    "taper_rotation": {"track_fraction": 0.3, "law": "logarithmic", "mid_fraction": 0.15},
+    "potentiometer": {"rotation": 0.3, "resistance_total": 1e6, "law": "logarithmic", "mid_fraction": 0.15},
+    "rheostat_resistance": {
+        "rotation": 0.3,
+        "resistance_total": 1e6,
+        "law": "two-segment",
+        "mid_fraction": 0.15,
+        "rotation_knee": 0.6,
+        "lug": "counterclockwise",
+        "resistance_stop": 47e3,
+    },
+    "choose_detector_parts": {
+        "time_attack_wanted": 0.01,
+        "time_release_wanted": 0.2,
+        "rectifier": "full",
+        "voltage_peak": 1.0,
+        "series_resistance": "E24",
+        "resistance_min": 1e3,
+        "resistance_max": 1e6,
+        "series_capacitance": "E6",
+        "capacitance_min": 100e-9,
+        "capacitance_max": 2.2e-6,
+        "voltage_diode": 0.0,
+        "resistance_load": 10e6,
+    },
+    "tone_burst": {**TIMED, "time": np.linspace(0, 0.3, 11), "time_burst": 0.1},
 }
+
+
+# Averaged charge
 
 
 @pytest.mark.parametrize("rectifier", ["full", "half"])
@@ -29,16 +100,549 @@ def test_average_charge_against_mpmath(rectifier, hold):
         assert abs(got / exact - 1) < 1e-14
 
 
+@pytest.mark.parametrize("rectifier", ["full", "half"])
+def test_average_charge_against_quadrature(rectifier):
+    def flow(angle):
+        offered = abs(np.sin(angle)) if rectifier == "full" else max(np.sin(angle), 0)
+        return max(2.0 * offered - 0.7, 0) / 1e3
+
+    corners = [np.arcsin(0.35), np.pi - np.arcsin(0.35), np.pi + np.arcsin(0.35), 2 * np.pi - np.arcsin(0.35)]
+    mean = quad(flow, 0, 2 * np.pi, points=corners, epsabs=1e-14, limit=200)[0] / (2 * np.pi)
+    call = {**CALLS["charging_current_average"], "rectifier": rectifier}
+    assert sidechain.charging_current_average(**call) == pytest.approx(mean, rel=1e-10)
+
+
 def test_average_charge_limits():
     def law(peak, hold, attack):
         return sidechain.charging_current_average(peak, voltage_hold=hold, resistance_attack=attack, rectifier="full")
 
     assert law(1.0, 2.0, 1e3) == 0
-    assert law(1.0, 0.5, np.inf) == 0
-    assert law(1.0, 0.5, 0.0) == np.inf
+    assert law(1.0, 0.5, inf) == 0
+    assert law(1.0, 0.5, 0.0) == inf
     assert law(1.0, 1.0, 0.0) == 0
     assert law(0.0, 0.0, 0.0) == 0
     np.testing.assert_array_equal(np.isnan(law([1.0, np.nan, 2.0], 0.5, 1e3)), [False, True, False])
     np.testing.assert_allclose(law(3e3, 1e3, 1e3), 1e3 * law(3.0, 1.0, 1e3), rtol=1e-14)
+
+
+@pytest.mark.parametrize("name", [name for name, call in CALLS.items() if "rectifier" in call])
+def test_rectifier_is_a_known_word(name):
     with pytest.raises(ValueError, match="rectifier must be one of full, half"):
-        sidechain.charging_current_average(1.0, voltage_hold=0.0, resistance_attack=1.0, rectifier="bridge")
+        getattr(sidechain, name)(**CALLS[name] | {"rectifier": "bridge"})
+
+
+# Equilibrium
+
+
+@given(st.floats(1e-9, 1e9), st.sampled_from(["full", "half"]))
+def test_equilibrium_solves_the_angle_equation(ratio, rectifier):
+    """Terman's balance of the diode detector (from memory): tan θ − θ = (π/2) R_a/R_r, half wave twice that."""
+    level = sidechain.hold_equilibrium(3.0, resistance_attack=ratio * 1e3, resistance_release=1e3, rectifier=rectifier)
+    with mpmath.workdps(60):
+        held = mpmath.mpf(float(level.share_peak))
+        angle = mpmath.acos(held)
+        wanted = mpmath.mpf(ratio) * mpmath.pi / (2 if rectifier == "full" else 1)
+        slope = mpmath.tan(angle) ** 2 / mpmath.sqrt(1 - held**2)  # of tan θ − θ against the held share
+        missed = (mpmath.tan(angle) - angle - wanted) / slope
+    assert abs(float(missed / held)) < 4e-15
+
+
+@pytest.mark.parametrize("rectifier", ["full", "half"])
+def test_equilibrium_against_time_stepping(rectifier):
+    ratio = np.array([0.03, 0.1, 0.3, 1.0])
+    for threshold, leakage in [(0.0, 0.0), (0.2, 0.05)]:
+        # C in units of period/R_r: 8 release time constants settle within 400 periods.
+        steps, capacitance = 720, 40.0
+        wave = np.sin(2 * np.pi * (np.arange(steps) + 0.5) / steps)
+        wave = (np.abs(wave) if rectifier == "full" else np.maximum(wave, 0)) - threshold
+        held, mean = np.full(ratio.shape, 0.3), None
+        for _ in range(400):
+            mean = np.zeros_like(held)
+            for offered in wave:
+                held = held + (np.maximum(offered - held, 0) / ratio - held - leakage) / (steps * capacitance)
+                mean += held / steps
+        level = sidechain.hold_equilibrium(
+            1.0,
+            resistance_attack=ratio,
+            resistance_release=1.0,
+            rectifier=rectifier,
+            voltage_diode=threshold,
+            current_leakage=leakage,
+        )
+        np.testing.assert_allclose(level.voltage_hold, mean, rtol=2e-3)
+
+
+def test_equilibrium_balances_charge():
+    level = sidechain.hold_equilibrium(**DETECTOR)
+    charge = sidechain.charging_current_average(
+        2.0, voltage_hold=level.voltage_hold + 0.3, resistance_attack=10e3, rectifier="full"
+    )
+    drain = level.voltage_hold * (1 / 220e3 + 1 / 10e6) + 1e-7
+    assert charge == pytest.approx(drain, rel=1e-12)
+    assert level.current_release == pytest.approx(drain, rel=1e-12)
+    assert np.cos(np.radians(level.conduction_degrees)) == pytest.approx((level.voltage_hold + 0.3) / 2)
+    assert level.loss_db == pytest.approx(20 * np.log10(level.voltage_hold / 2))
+    assert level.conducts
+
+
+def test_equilibrium_limits():
+    def hold(attack, release, peak=1.0, **more):
+        return sidechain.hold_equilibrium(
+            peak, resistance_attack=attack, resistance_release=release, rectifier="full", **more
+        )
+
+    assert hold(0.0, 1e5).voltage_hold == 1
+    assert hold(1e3, inf).voltage_hold == 1
+    assert hold(1e3, inf, voltage_diode=0.25).voltage_hold == 0.75
+    assert hold(inf, 1e5).voltage_hold == 0 and not hold(inf, 1e5).conducts
+    shorted = hold(1e3, 0.0)
+    assert (shorted.voltage_hold, shorted.conducts, shorted.conduction_degrees) == (0, True, 90)
+    assert shorted.current_release == pytest.approx(2 / np.pi / 1e3)
+    below = hold(1e3, 1e5, voltage_diode=1.5)
+    assert (below.voltage_hold, below.conducts, below.current_release) == (0, False, 0)
+    assert hold(1e3, 1e5, peak=0.0).loss_db == -inf
+    drained = hold(1e3, 1e5, current_leakage=1.0)
+    assert drained.voltage_hold == 0 and drained.conducts
+    # Almost shorted: the average of |sin| through R_a into R_r.
+    assert hold(1e9, 1.0).voltage_hold == pytest.approx(2 / np.pi * 1e-9, rel=1e-8)
+    with pytest.raises(ValueError, match="must not both be 0"):
+        hold(0.0, 0.0)
+    with pytest.raises(ValueError, match="must not both be open"):
+        hold(inf, inf)
+
+
+def test_a_meter_lowers_the_held_voltage_like_any_load():
+    loaded = sidechain.hold_equilibrium(
+        1.0, resistance_attack=47e3, resistance_release=10e6, resistance_load=10e6, rectifier="half"
+    )
+    single = sidechain.hold_equilibrium(1.0, resistance_attack=47e3, resistance_release=5e6, rectifier="half")
+    assert loaded.voltage_hold == pytest.approx(single.voltage_hold, rel=1e-13)
+
+
+def test_dc_drive_against_the_circuit():
+    v, drive, ra, r, drop, leak = sympy.symbols("v V R_a R V_D I", positive=True)
+    exact = sympy.solve((drive - drop - v) / ra - v / r - leak, v)[0]
+    both = 1 / (1 / 220e3 + 1 / 10e6)
+    level = sidechain.dc_equilibrium(**CALLS["dc_equilibrium"])
+    assert level.voltage_hold == pytest.approx(
+        float(exact.subs({drive: 2.0, drop: 0.3, ra: 10e3, r: both, leak: 1e-7})), rel=1e-13
+    )
+    assert level.time_constant == pytest.approx(rc.parallel_resistance((10e3, 220e3, 10e6)) * 1e-6)
+
+
+def test_dc_drive_limits():
+    def level(voltage, attack, release, **more):
+        return sidechain.dc_equilibrium(
+            voltage, resistance_attack=attack, resistance_release=release, capacitance_hold=1e-6, **more
+        )
+
+    assert level(2.0, 0.0, 1e3).voltage_hold == 2 and level(2.0, 0.0, 1e3).time_constant == 0
+    assert level(2.0, 1e3, inf, current_leakage=1e-4).voltage_hold == pytest.approx(1.9)
+    assert level(0.2, 1e3, 1e5, voltage_diode=0.3).voltage_hold == 0
+    assert not level(-2.0, 1e3, 1e5).conducts
+    assert level(2.0, 1e3, 0.0).voltage_hold == 0
+    assert level(2.0, inf, 1e5).voltage_hold == 0
+
+
+# Attack and release
+
+
+@pytest.mark.parametrize("rectifier", ["full", "half"])
+@pytest.mark.parametrize(("attack", "drop", "leakage"), [(10e3, 0.0, 0.0), (47e3, 0.5, 1e-6), (200e3, 0.0, 1e-7)])
+def test_timing_against_the_averaged_differential_equation(rectifier, attack, drop, leakage):
+    timing = sidechain.detector_timing(
+        2.0,
+        frequency=1000,
+        resistance_attack=attack,
+        resistance_release=330e3,
+        capacitance_hold=1e-6,
+        rectifier=rectifier,
+        voltage_diode=drop,
+        current_leakage=leakage,
+    )
+
+    def slope(_, held):
+        charge = sidechain.charging_current_average(
+            2.0, voltage_hold=held[0] + drop, resistance_attack=attack, rectifier=rectifier
+        )
+        return [(charge - held[0] / 330e3 - leakage) / 1e-6]
+
+    events = [lambda _, y, part=part: y[0] - part * timing.voltage_hold for part in (1 - np.exp(-1), 0.1, 0.9)]
+    events[2].terminal = True
+    up = solve_ivp(slope, (0, 10), [0.0], rtol=1e-11, atol=1e-13, events=events)
+    reached = [float(times[0]) for times in up.t_events]
+    assert timing.time_attack_63 == pytest.approx(reached[0], rel=1e-8)
+    assert timing.time_attack_10_90 == pytest.approx(reached[2] - reached[1], rel=1e-8)
+
+    events = [lambda _, y, part=part: y[0] - part * timing.voltage_hold for part in (np.exp(-1), 0.9, 0.1)]
+    events[2].terminal = True
+    down = solve_ivp(
+        lambda _, y: [-(y[0] / 330e3 + leakage) / 1e-6],
+        (0, 10),
+        [timing.voltage_hold],
+        rtol=1e-11,
+        atol=1e-13,
+        events=events,
+    )
+    reached = [float(times[0]) for times in down.t_events]
+    assert timing.time_release_63 == pytest.approx(reached[0], rel=1e-8)
+    assert timing.time_release_10_90 == pytest.approx(reached[2] - reached[1], rel=1e-8)
+
+
+def test_release_without_leakage_is_the_time_constant():
+    timing = sidechain.detector_timing(**PLAIN, resistance_attack=10e3, resistance_release=470e3)
+    assert timing.time_release_63 == pytest.approx(0.47, rel=1e-14)
+    assert timing.time_release_10_90 == pytest.approx(0.47 * np.log(9), rel=1e-14)
+    # The first instants rise at the average rectified current; so R_a C alone is too quick by far.
+    assert timing.time_attack_63 > 10e-3
+
+
+def test_timing_scales_with_the_capacitor_and_not_with_the_level():
+    def timing(scale, peak):
+        call = {**PLAIN, "voltage_peak": peak, "capacitance_hold": scale * 1e-6}
+        return sidechain.detector_timing(**call, resistance_attack=10e3, resistance_release=470e3)
+
+    assert timing(3, 1).time_attack_63 == pytest.approx(3 * timing(1, 1).time_attack_63)
+    assert timing(1, 50).time_attack_10_90 == pytest.approx(timing(1, 1).time_attack_10_90)
+    assert timing(1, 50).voltage_hold == pytest.approx(50 * timing(1, 1).voltage_hold)
+
+
+def test_timing_limits():
+    def timing(attack, release, **more):
+        return sidechain.detector_timing(**PLAIN | more, resistance_attack=attack, resistance_release=release)
+
+    assert timing(10e3, inf).time_release_63 == inf
+    leaking = timing(10e3, inf, current_leakage=1e-8)
+    assert leaking.time_release_63 == pytest.approx(1e-6 * leaking.voltage_hold * (1 - np.exp(-1)) / 1e-8)
+    for silent in (timing(10e3, 1e6, voltage_diode=2.0), timing(10e3, 0.0), timing(inf, 1e6)):
+        assert (silent.voltage_hold, silent.time_attack_63, silent.time_release_63) == (0, 0, 0)
+    with pytest.warns(ModelRangeWarning, match="R_a C f is 0, below 4"):
+        assert timing(0.0, 1e6).time_attack_63 == 0
+
+
+def test_few_cycles_are_warned_of():
+    with pytest.warns(ModelRangeWarning, match=r"R_a C f is 3\.9"):
+        sidechain.detector_timing(**PLAIN, resistance_attack=3.9e3, resistance_release=1e6)
+
+
+# Ripple
+
+
+@pytest.mark.parametrize("rectifier", ["full", "half"])
+@pytest.mark.parametrize(
+    ("attack", "release", "drop", "leakage"),
+    [(1e3, 50e3, 0.0, 0.0), (10e3, 20e3, 0.0, 0.0), (200.0, 100e3, 0.3, 2e-6), (30.0, 1e6, 0.0, 0.0)],
+)
+def test_ripple_against_a_differential_equation_solver(rectifier, attack, release, drop, leakage):
+    """Follow one period from the trough's conduction start with solve_ivp at tight tolerance."""
+    ripple = sidechain.detector_ripple(
+        1.0,
+        frequency=82.4,
+        resistance_attack=attack,
+        resistance_release=release,
+        capacitance_hold=1e-6,
+        rectifier=rectifier,
+        voltage_diode=drop,
+        current_leakage=leakage,
+    )
+    turn = 2 * np.pi * 82.4
+    span = np.pi if rectifier == "full" else 2 * np.pi
+    start = np.radians(ripple.conduction_start_degrees)
+    held = np.sin(start) - drop
+
+    def slope(angle, state):
+        offered = abs(np.sin(angle)) if rectifier == "full" else max(np.sin(angle), 0)
+        flow = max(offered - drop - state[0], 0) / attack
+        return [(flow - state[0] / release - leakage) / (1e-6 * turn), state[0]]
+
+    solved = solve_ivp(
+        slope, (start, start + span), [held, 0.0], method="LSODA", rtol=1e-10, atol=1e-12, max_step=span / 2000
+    )
+    voltage = solved.y[0]
+    assert voltage[-1] == pytest.approx(held, abs=1e-7)
+    assert voltage.max() == pytest.approx(ripple.voltage_crest, abs=2e-6)
+    assert voltage.min() == pytest.approx(ripple.voltage_trough, abs=2e-6)
+    assert solved.y[1, -1] / span == pytest.approx(ripple.voltage_average, abs=1e-6)
+
+
+def test_ripple_of_an_ideal_rectifier():
+    """Without R_a the capacitor follows the crest and then discharges: two exponentials and a sine."""
+    ripple = sidechain.detector_ripple(
+        1.0,
+        frequency=82.4,
+        resistance_attack=0.0,
+        resistance_release=50e3,
+        capacitance_hold=1e-6,
+        rectifier="half",
+    )
+    turn_time = 2 * np.pi * 82.4 * 50e-3
+    leaves = np.pi - np.arctan(turn_time)
+    meets = np.radians(ripple.conduction_start_degrees)
+    assert np.radians(ripple.conduction_end_degrees) == pytest.approx(leaves, rel=1e-12)
+    left = np.sin(leaves) * np.exp(-(2 * np.pi + meets - leaves) / turn_time)
+    assert np.sin(meets) == pytest.approx(left, rel=1e-12)
+    assert ripple.voltage_crest == pytest.approx(1, rel=1e-14)
+    assert ripple.voltage_trough == pytest.approx(left, rel=1e-12)
+
+
+def test_average_of_the_ripple_tends_to_the_averaged_law():
+    call = {**TIMED, "capacitance_hold": 1e-3}
+    ripple = sidechain.detector_ripple(**call)
+    level = sidechain.hold_equilibrium(**DETECTOR)
+    assert ripple.voltage_average == pytest.approx(level.voltage_hold, rel=1e-7)
+    assert ripple.voltage_ripple < ripple.voltage_ripple_linear
+    assert ripple.ripple_share == pytest.approx(ripple.voltage_ripple / ripple.voltage_average)
+
+
+def test_ripple_limits():
+    def ripple(attack=1e3, release=50e3, **more):
+        return sidechain.detector_ripple(**PLAIN | more, resistance_attack=attack, resistance_release=release)
+
+    still = ripple(release=inf)
+    assert (still.voltage_average, still.voltage_ripple, still.voltage_trough) == (1, 0, 1)
+    for silent in (ripple(release=0.0), ripple(attack=inf), ripple(voltage_diode=1.0)):
+        assert (silent.voltage_average, silent.voltage_ripple, silent.conduction_end_degrees) == (0, 0, 0)
+    bare = ripple(attack=1e-3, release=100.0, capacitance_hold=1e-12)
+    assert bare.voltage_average == pytest.approx(2 / np.pi, rel=1e-4)
+    for leakage in (1e-3, 1e-4):
+        with pytest.raises(ValueError, match="current_leakage must leave some voltage"):
+            ripple(release=1e5, capacitance_hold=1e-8, current_leakage=leakage)
+
+
+@settings(max_examples=30)
+@given(
+    st.floats(10, 1e5),
+    st.floats(1e3, 1e7),
+    st.floats(1e-8, 1e-5),
+    st.floats(20, 5e3),
+    st.sampled_from(["full", "half"]),
+)
+def test_ripple_keeps_its_order(attack, release, capacitance, frequency, rectifier):
+    ripple = sidechain.detector_ripple(
+        1.0,
+        frequency=frequency,
+        resistance_attack=attack,
+        resistance_release=release,
+        capacitance_hold=capacitance,
+        rectifier=rectifier,
+    )
+    assert 0 <= ripple.voltage_trough <= ripple.voltage_average <= ripple.voltage_crest <= 1
+    assert 0 <= ripple.conduction_start_degrees <= 90 <= ripple.conduction_end_degrees <= 180
+
+
+# Tone burst
+
+
+@pytest.mark.parametrize("rectifier", ["full", "half"])
+def test_burst_against_fine_steps(rectifier):
+    time = np.linspace(0, 0.12, 241)
+    call = {**TIMED, "frequency": 220.0, "rectifier": rectifier, "resistance_attack": 4.7e3}
+    burst = sidechain.tone_burst(time, **call, time_burst=0.05)
+    step, held, track = 1e-6, 0.0, [0.0]
+    for count in range(120_000):
+        now = (count + 0.5) * step
+        swing = np.sin(2 * np.pi * 220 * now) if now < 0.05 else 0.0
+        offered = 2 * (abs(swing) if rectifier == "full" else max(swing, 0)) - 0.3
+        flow = max(offered - held, 0) / 4.7e3
+        held = max(held + step / 1e-6 * (flow - held / 220e3 - held / 10e6 - 1e-7), 0)
+        track.append(held)
+    np.testing.assert_allclose(burst.voltage_hold, track[::500], atol=3e-4)
+    assert burst.voltage_rectified.max() <= 2
+
+
+def test_burst_attack_agrees_with_the_averaged_law_on_many_cycles():
+    call = {**TIMED, "resistance_attack": 100e3}
+    burst = sidechain.tone_burst(np.linspace(0, 3, 7), **call, time_burst=2.0)
+    timing = sidechain.detector_timing(**call)
+    assert burst.time_attack_63 == pytest.approx(timing.time_attack_63, rel=2e-3)
+    assert burst.time_release_63 == pytest.approx(timing.time_release_63, rel=1e-5)
+    assert burst.voltage_average == pytest.approx(timing.voltage_hold, rel=1e-4)
+
+
+def test_burst_settles_into_the_exact_ripple():
+    call = {**TIMED, "frequency": 82.4}
+    last = 1.0 + np.linspace(0, 1 / 82.4, 2001)
+    burst = sidechain.tone_burst(last, **call, time_burst=2.0)
+    ripple = sidechain.detector_ripple(**call)
+    assert burst.voltage_hold.max() == pytest.approx(ripple.voltage_crest, rel=1e-6)
+    assert burst.voltage_hold.min() == pytest.approx(ripple.voltage_trough, rel=1e-6)
+
+
+def test_burst_limits():
+    def burst(time, **more):
+        call = {**PLAIN, "resistance_attack": 10e3, "resistance_release": 1e6, "time_burst": 0.005} | more
+        return sidechain.tone_burst(time, **call)
+
+    assert burst([0.0, 0.001]).time_attack_63 == inf
+    silent = burst([0.0, 0.001, 0.01], voltage_diode=1.5)
+    assert not silent.voltage_hold.any() and silent.time_release_63 == 0
+    kept = burst([0.004, 0.005, 1.0], resistance_release=inf)
+    assert kept.voltage_hold[1] == pytest.approx(kept.voltage_hold[2]) and kept.time_release_63 == inf
+    full = burst([0.005, 1.0], resistance_attack=0.0, resistance_release=inf)
+    np.testing.assert_allclose(full.voltage_hold, 1.0)
+    np.testing.assert_array_equal(np.isnan(burst([0.001, np.nan]).voltage_hold), [False, True])
+    drained = burst([0.001, 0.1], resistance_release=inf, current_leakage=1e-5)
+    assert drained.voltage_hold[1] == 0
+    with pytest.raises(ValueError, match="time_burst must hold at most"):
+        burst([0.0], time_burst=1000.0)
+    with pytest.raises(ValueError, match="voltage_peak must be one known number"):
+        burst([0.0], voltage_peak=[1.0, 2.0])
+
+
+# Droop
+
+
+def test_droop_against_the_differential_equation():
+    t = sympy.symbols("t", positive=True)
+    v = sympy.Function("v")
+    r, c, leak = 220e3 * 10e6 / (220e3 + 10e6), 1e-6, 1.3e-8
+    solved = sympy.dsolve(sympy.Eq(c * v(t).diff(t), -v(t) / r - leak), v(t), ics={v(0): 1.5}).rhs
+    droop = sidechain.hold_droop(**CALLS["hold_droop"])
+    assert droop.voltage == pytest.approx(float(solved.subs(t, 0.1)), rel=1e-10)
+    assert droop.voltage_lost == pytest.approx(1.5 - droop.voltage)
+    assert droop.current_away == pytest.approx(1.3e-8)
+    assert droop.leakage_ratio == pytest.approx(1.3e-8 * r / 1.5)
+    assert droop.cautions == ()
+
+
+def test_droop_limits_and_cautions():
+    def droop(time=1.0, release=1e6, **more):
+        return sidechain.hold_droop(time, voltage_hold=2.0, capacitance_hold=1e-6, resistance_release=release, **more)
+
+    assert droop(release=inf).voltage == 2 and droop(release=inf).cautions == ()
+    assert droop(release=inf, current_diode=1e-6).voltage == pytest.approx(1)
+    assert droop(release=inf, current_diode=1e-6).leakage_ratio == inf
+    assert droop(release=inf, current_diode=1e-6).cautions[0].limit == 0.1
+    assert droop(release=inf, current_bias=-1e-6).voltage == pytest.approx(3)
+    assert droop(current_bias=-1e-6).voltage == pytest.approx(2 / np.e + 1 - 1 / np.e)
+    assert droop(10.0, current_capacitor=3e-6).voltage == 0
+    assert droop(release=0.0).voltage == 0 and droop(0.0, release=0.0).voltage == 2
+    assert droop(current_capacitor=0.19e-6).cautions == ()
+    caution = droop(current_capacitor=0.15e-6, current_diode=0.06e-6).cautions[0]
+    assert caution.value == pytest.approx(0.105) and "film capacitor" in caution.action
+    assert droop(current_bias=-0.3e-6).cautions[0].value == pytest.approx(0.15)
+
+
+def test_electrolytic_leakage_has_a_floor():
+    assert sidechain.electrolytic_leakage(capacitance=1e-6, voltage_rating=50) == 3e-6
+    assert sidechain.electrolytic_leakage(capacitance=2200e-6, voltage_rating=35) == pytest.approx(770e-6)
+
+
+# Potentiometers
+
+
+@pytest.mark.parametrize(("law", "middle"), [("linear", 0.5), ("logarithmic", 0.1), ("reverse-logarithmic", 0.9)])
+def test_taper_ends_and_middle(law, middle):
+    found = sidechain.taper_fraction([0, 0.5, 1], law=law, mid_fraction=middle)
+    np.testing.assert_allclose(found, [0, middle, 1], rtol=1e-14, atol=0)
+
+
+@given(st.floats(0, 1), st.floats(0.01, 0.99), st.floats(0.05, 0.95))
+def test_taper_inverse_pair(rotation, middle, knee):
+    smooth = "linear" if middle == 0.5 else "logarithmic" if middle < 0.5 else "reverse-logarithmic"
+    for law in (smooth, "two-segment"):
+        share = sidechain.taper_fraction(rotation, law=law, mid_fraction=middle, rotation_knee=knee)
+        back = sidechain.taper_rotation(share, law=law, mid_fraction=middle, rotation_knee=knee)
+        assert back == pytest.approx(rotation, rel=1e-9, abs=1e-11)
+
+
+@given(st.floats(0, 1), st.floats(0.02, 0.49))
+def test_reverse_track_is_the_same_track_turned_over(rotation, middle):
+    straight = sidechain.taper_fraction(1 - rotation, law="logarithmic", mid_fraction=middle)
+    turned = sidechain.taper_fraction(rotation, law="reverse-logarithmic", mid_fraction=1 - middle)
+    assert turned == pytest.approx(1 - straight, abs=1e-13)
+
+
+def test_smooth_taper_follows_its_formula():
+    b = ((1 - 0.15) / 0.15) ** 2
+    x = np.linspace(0, 1, 11)
+    np.testing.assert_allclose(
+        sidechain.taper_fraction(x, law="logarithmic", mid_fraction=0.15), (b**x - 1) / (b - 1), rtol=1e-12
+    )
+    nearly = sidechain.taper_fraction(x, law="logarithmic", mid_fraction=0.5 - 1e-13)
+    np.testing.assert_allclose(nearly, x, atol=1e-12)
+
+
+def test_two_segments():
+    x = [0, 0.3, 0.6, 0.8, 1]
+    found = sidechain.taper_fraction(x, law="two-segment", mid_fraction=0.2, rotation_knee=0.6)
+    np.testing.assert_allclose(found, np.interp(x, [0, 0.6, 1], [0, 0.2, 1]), rtol=1e-14, atol=0)
+
+
+@pytest.mark.parametrize(
+    ("law", "middle", "message"),
+    [
+        ("linear", 0.15, "must be 0.5 for a linear"),
+        ("logarithmic", 0.85, "must be below 0.5"),
+        ("reverse-logarithmic", 0.1, "must be above 0.5"),
+        ("logarithmic", 1.0, "mid_fraction must be above 0 and below 1"),
+        ("A", 0.5, "law must be one of linear"),
+    ],
+)
+def test_law_and_middle_must_agree(law, middle, message):
+    for function in (sidechain.taper_fraction, sidechain.taper_rotation):
+        with pytest.raises(ValueError, match=message):
+            function(0.5, law=law, mid_fraction=middle)
+
+
+def test_potentiometer_and_rheostat():
+    call = {"rotation": 0.3, "resistance_total": 1e6, "law": "logarithmic", "mid_fraction": 0.15}
+    parts = sidechain.potentiometer(**call)
+    assert parts.resistance_counterclockwise + parts.resistance_clockwise == pytest.approx(1e6)
+    rising = sidechain.rheostat_resistance(**call, lug="counterclockwise", resistance_stop=47e3)
+    falling = sidechain.rheostat_resistance(**call, lug="clockwise", resistance_stop=47e3)
+    assert rising == pytest.approx(47e3 + parts.resistance_counterclockwise)
+    assert falling == pytest.approx(47e3 + parts.resistance_clockwise)
+    with pytest.raises(ValueError, match="lug must be one of"):
+        sidechain.rheostat_resistance(**call, lug="left", resistance_stop=0)
+
+
+# Stock parts
+
+
+def test_choice_gives_what_the_timing_says():
+    call = CALLS["choose_detector_parts"]
+    found = sidechain.choose_detector_parts(**call)
+    timing = sidechain.detector_timing(
+        1.0,
+        frequency=1e6,
+        resistance_attack=found.resistance_attack,
+        resistance_release=found.resistance_release,
+        capacitance_hold=found.capacitance_hold,
+        rectifier="full",
+        resistance_load=10e6,
+    )
+    np.testing.assert_allclose(found.time_attack_63, timing.time_attack_63, rtol=1e-12)
+    np.testing.assert_allclose(found.time_release_63, timing.time_release_63, rtol=1e-12)
+    np.testing.assert_allclose(found.error_attack, found.time_attack_63 / 0.01 - 1, atol=1e-12)
+    np.testing.assert_allclose(found.error_release, found.time_release_63 / 0.2 - 1, atol=1e-12)
+    np.testing.assert_allclose(found.loss_db, 20 * np.log10(timing.voltage_hold), rtol=1e-10)
+    assert max(abs(found.error_attack[0]), abs(found.error_release[0])) < 0.05
+    total = abs(np.log1p(found.error_attack)) + abs(np.log1p(found.error_release))
+    assert (np.diff(total) >= 0).all()
+    # No other stock attack resistor comes nearer with the chosen capacitor and release.
+    for other in (0.91, 1.1):
+        moved = sidechain.detector_timing(
+            1.0,
+            frequency=1e6,
+            resistance_attack=found.resistance_attack[0] * other,
+            resistance_release=found.resistance_release[0],
+            capacitance_hold=found.capacitance_hold[0],
+            rectifier="full",
+            resistance_load=10e6,
+        )
+        assert abs(np.log(moved.time_attack_63 / 0.01)) >= abs(np.log(found.time_attack_63[0] / 0.01))
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"time_attack_wanted": 100.0}, "must be within reach of the parts"),
+        ({"voltage_diode": 1.2}, "voltage_peak must be above voltage_diode"),
+        ({"time_release_wanted": float("nan")}, "time_release_wanted must be known"),
+        ({"resistance_min": 2e6}, "resistance_min must be at most"),
+    ],
+)
+def test_choice_refusals(change, message):
+    with pytest.raises(ValueError, match=message):
+        sidechain.choose_detector_parts(**CALLS["choose_detector_parts"] | change)

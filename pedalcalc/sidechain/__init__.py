@@ -1,10 +1,44 @@
 """Detector of a side-chain: rectifier, attack and release resistances, hold capacitor.
 
-sine, peak A ── rectifier ── R_a ──┬────┬───── held voltage v
-                                   C    R_r
-                                   └────┴── ground
+    sine, peak A ── rectifier ── R_a ──┬────┬────┬── held voltage v
+                                       C    R_r  R_L
+                                       └────┴────┴── ground
+
+R_a attack resistance, R_r release resistance, C hold capacitor, R_L whatever else hangs on it. The rectifier
+only gives charge, never takes any back: a precision rectifier with a diode at its output, or a plain diode,
+whose drop V_D is then a threshold. Its output resistance counts into R_a. Photocells and LEDs come later in
+the chain and are not part of it.
 """
 
+from pedalcalc.sidechain.burst import ToneBurst, tone_burst
 from pedalcalc.sidechain.charging import charging_current_average
+from pedalcalc.sidechain.choose import DetectorParts, choose_detector_parts
+from pedalcalc.sidechain.droop import Droop, electrolytic_leakage, hold_droop
+from pedalcalc.sidechain.equilibrium import DcHoldLevel, HoldLevel, dc_equilibrium, hold_equilibrium
+from pedalcalc.sidechain.ripple import Ripple, detector_ripple
+from pedalcalc.sidechain.taper import Potentiometer, potentiometer, rheostat_resistance, taper_fraction, taper_rotation
+from pedalcalc.sidechain.timing import DetectorTiming, detector_timing
 
-__all__ = ["charging_current_average"]
+__all__ = [
+    "DcHoldLevel",
+    "DetectorParts",
+    "DetectorTiming",
+    "Droop",
+    "HoldLevel",
+    "Potentiometer",
+    "Ripple",
+    "ToneBurst",
+    "charging_current_average",
+    "choose_detector_parts",
+    "dc_equilibrium",
+    "detector_ripple",
+    "detector_timing",
+    "electrolytic_leakage",
+    "hold_droop",
+    "hold_equilibrium",
+    "potentiometer",
+    "rheostat_resistance",
+    "taper_fraction",
+    "taper_rotation",
+    "tone_burst",
+]

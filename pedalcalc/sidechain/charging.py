@@ -9,6 +9,7 @@ from scipy.special import spherical_jn
 from pedalcalc._base import Number, formula, numeric, one_of
 
 RECTIFIERS = ("full", "half")
+SHARES = {"full": 2 / np.pi, "half": 1 / np.pi}
 
 
 def charging_shape(voltage_peak: NDArray[np.float64], voltage_hold: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -76,7 +77,7 @@ def charging_current_average(
     peak = numeric("voltage_peak", voltage_peak, least=0)
     hold = numeric("voltage_hold", voltage_hold, least=0)
     attack = numeric("resistance_attack", resistance_attack, least=0, infinity=True)
-    share = {"full": 2 / np.pi, "half": 1 / np.pi}[one_of("rectifier", rectifier, RECTIFIERS)]
+    share = SHARES[one_of("rectifier", rectifier, RECTIFIERS)]
     shape, attack = np.broadcast_arrays(charging_shape(peak, hold), attack)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         current = share * shape / attack

@@ -1,0 +1,117 @@
+"""One half-wave through a detector, solved piece by piece.
+
+While the rectifier conducts, R_a, C and R form a linear circuit driven by A sin φ − V_D; while
+it blocks, C discharges into R and the leakage. Conduction begins and ends with no current in R_a, so that
+
+    i(φ) = p(φ) − p(φ_1) e^(−(φ − φ_1)/(ω τ)),   τ = (R_a || R) C,
+
+where p is the steady current that the drive would push if the rectifier conducted always. Written in
+conductances, R_a = 0 and R = infinity need no special care.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+class Cycle(NamedTuple):
+    """Constants of a detector at one frequency, angles in radians."""
+
+    peak: Array
+    diode: Array
+    attack: Array
+    conductance: Array  # release and load, to ground
+    leakage: Array
+    capacitance: Array
+    turn: Array  # angular frequency
+
+
+def drive(cycle: Cycle, angle: Array) -> Array:
+    """Return what the rectifier offers, A sin φ − V_D."""
+    return np.asarray(cycle.peak * np.sin(angle) - cycle.diode)
+
+
+def _steady(cycle: Cycle, angle: Array) -> Array:
+    """Return the steady current p(φ) of the circuit that always conducts."""
+    node = cycle.conductance + 1j * cycle.turn * cycle.capacitance
+    admittance = node / (1 + cycle.attack * node)
+    constant = (cycle.leakage - cycle.diode * cycle.conductance) / (1 + cycle.attack * cycle.conductance)
+    return np.asarray(cycle.peak * np.imag(admittance * np.exp(1j * angle)) + constant)
+
+
+def _steady_slope(cycle: Cycle, angle: Array) -> Array:
+    """Return the slope, in angle, of the voltage that belongs to p(φ)."""
+    node = cycle.conductance + 1j * cycle.turn * cycle.capacitance
+    return np.asarray(cycle.peak * np.real(np.exp(1j * angle) / (1 + cycle.attack * node)))
+
+
+def _left(cycle: Cycle, angle: Array) -> Array:
+    """Return e^(−angle/(ω τ)), 1 at angle 0 even where τ is 0."""
+    slowness = cycle.turn * cycle.attack * cycle.capacitance / (1 + cycle.attack * cycle.conductance)
+    with np.errstate(divide="ignore", invalid="ignore", under="ignore"):
+        return np.where(angle == 0, 1.0, np.exp(-angle / slowness))
+
+
+def current(cycle: Cycle, start: Array, angle: Array) -> Array:
+    """Return the current through R_a at `angle` of a conduction that began at `start`."""
+    with np.errstate(under="ignore"):
+        return np.asarray(_steady(cycle, angle) - _steady(cycle, start) * _left(cycle, angle - start))
+
+
+def charging_voltage(cycle: Cycle, start: Array, angle: Array) -> Array:
+    """Return the held voltage while the rectifier conducts."""
+    return np.asarray(drive(cycle, angle) - cycle.attack * current(cycle, start, angle))
+
+
+def charging_slope(cycle: Cycle, start: Array, angle: Array) -> Array:
+    """Return how the held voltage changes with angle while the rectifier conducts."""
+    held = charging_voltage(cycle, start, angle)
+    into = current(cycle, start, angle) - held * cycle.conductance - cycle.leakage
+    return np.asarray(into / (cycle.capacitance * cycle.turn))
+
+
+def _first(x: Array) -> Array:
+    """Return (1 − e^−x)/x."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(x == 0, 1.0, -np.expm1(-x) / x)
+
+
+def _second(x: Array) -> Array:
+    """Return (x − 1 + e^−x)/x², by its series where the difference would lose digits."""
+    series = 1 / 2 - x / 6 + x**2 / 24 - x**3 / 120 + x**4 / 720
+    with np.errstate(divide="ignore", invalid="ignore", under="ignore"):
+        exact = (x + np.expm1(-x)) / x**2
+    return np.where(x < 0.01, series, exact)
+
+
+def blocked_voltage(cycle: Cycle, voltage: Array, angle: Array) -> Array:
+    """Return what is left of `voltage` after a stretch without conduction."""
+    time = angle / cycle.turn
+    decay = time * cycle.conductance / cycle.capacitance
+    with np.errstate(under="ignore"):
+        return np.asarray(voltage * np.exp(-decay) - cycle.leakage * time / cycle.capacitance * _first(decay))
+
+
+def blocked_area(cycle: Cycle, voltage: Array, angle: Array) -> Array:
+    """Return the integral of the held voltage over angle without conduction."""
+    time = angle / cycle.turn
+    decay = time * cycle.conductance / cycle.capacitance
+    drained = cycle.leakage * time / cycle.capacitance * _second(decay)
+    return np.asarray(angle * (voltage * _first(decay) - drained))
+
+
+def charging_area(cycle: Cycle, start: Array, end: Array) -> Array:
+    """Return the integral of the held voltage over angle while the rectifier conducts.
+
+    From the charge balance of the capacitor: C dv/dt = i − v G − I and v = u − R_a i give
+    v (1 + R_a G) = u − R_a (C dv/dt + I), which integrates without the shape of i.
+    """
+    offered = cycle.peak * (np.cos(start) - np.cos(end)) - cycle.diode * (end - start)
+    change = charging_voltage(cycle, start, end) - drive(cycle, start)
+    lost = cycle.attack * (cycle.capacitance * cycle.turn * change + cycle.leakage * (end - start))
+    return np.asarray((offered - lost) / (1 + cycle.attack * cycle.conductance))
