@@ -12,11 +12,18 @@ from pedalcalc.devices import Coupler
 from pedalcalc.opto.cell import _law, cell_resistance
 from pedalcalc.opto.coupler import coupler_illuminance
 
+# Light exponent of an LED by its class, either way, and floor resistance of a cell by its class, times or divided by.
+_LIGHT_EXPONENT_OF_CLASS = 0.15
+_FLOOR_OF_CLASS = 3.0
+
 #: Light on the cell of a home-made coupler that was not measured: times or divided by this.
 LIGHT_FACTOR_UNMEASURED = 3.0
 
 #: Highest over lowest resistance at 10 lx, where a record gives no range: what most sheets allow.
 _RANGE_OF_SHEETS = 3.0
+
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +42,8 @@ def coupler_band(
 ) -> CouplerBand:
     """Return the cell resistance of a coupler that nobody measured, with its corners.
 
-    Everything unknown is put at its worst at once: light, resistance at 10 lx, slope.
+    Everything unknown is put at its worst at once: light at the reference current and
+    its growth with current, resistance at 10 lx, slope and floor.
 
     Parameters
     ----------
@@ -58,20 +66,22 @@ def coupler_band(
 
     Notes
     -----
-    Dark and floor resistance stay as in the record. Where the record gives no
-    range at 10 lx, three to one is taken, as on most sheets. After
+    The light exponent is taken as good to 0.15, the floor to a factor of three; dark
+    resistance stays as in the record. Where the record gives no range at 10 lx, three to
+    one is taken, as on most sheets. After
     `fit_coupler`, take `fitted_band` instead.
 
     References
     ----------
-    CDS-RESIN, CDS-METAL (ranges and slope tolerance); PRACTICE: light good to a factor of three.
+    CDS-RESIN, CDS-METAL (ranges and slope tolerance); PRACTICE: light good to a factor of three;
+    MEMORY: floor, and light exponents of 0.85 to 1.3 by kind of LED.
 
     Examples
     --------
     >>> from pedalcalc import devices
     >>> band = coupler_band(0.001, coupler=devices.COUPLER_GREEN_GAP_GL5528)
     >>> [f"{r / 1e3:.1f} kΩ" for r in (band.resistance_low, band.resistance_cell, band.resistance_high)]
-    ['2.0 kΩ', '7.2 kΩ', '21.9 kΩ']
+    ['1.9 kΩ', '7.2 kΩ', '22.0 kΩ']
     """
     factor = numeric("light_factor", light_factor, least=1)
     light = np.asarray(coupler_illuminance(current, coupler=coupler))
@@ -82,14 +92,21 @@ def coupler_band(
     high = resistance_10lx * np.sqrt(_RANGE_OF_SHEETS) if np.isnan(high) else high
     tolerance = numeric("gamma_tolerance", cell.gamma_tolerance, least=0)
 
-    def corner(decades: NDArray[np.float64], at_10lx: ArrayLike, slope: NDArray[np.float64]) -> NDArray[np.float64]:
+    def corner(lit: Array, at_10lx: ArrayLike, slope: Array, floor: Array) -> Array:
         with np.errstate(divide="ignore"):
-            return np.asarray(1 / (dark + decades**slope / np.asarray(at_10lx)) + floor)
+            return np.asarray(1 / (dark + (lit / 10) ** slope / np.asarray(at_10lx)) + floor)
 
-    bright, dim = light * factor / 10, light / factor / 10
+    amps = np.asarray(current, float)
+    away = np.maximum(amps, 0) / coupler.current_reference
+    with np.errstate(divide="ignore"):
+        unsure = factor * np.maximum(away, 1 / away) ** _LIGHT_EXPONENT_OF_CLASS
+    bright = light * np.where(light > 0, unsure, 1.0)
+    dim = light / np.where(light > 0, unsure, 1.0)
+    steep, flat = gamma + tolerance, gamma - tolerance
+    small, large = floor / _FLOOR_OF_CLASS, floor * _FLOOR_OF_CLASS
     return CouplerBand(
-        (np.asarray(current, float) + 0 * factor)[()],
-        np.minimum(corner(bright, low, gamma + tolerance), corner(bright, low, gamma - tolerance))[()],
+        (amps + 0 * factor)[()],
+        np.minimum(corner(bright, low, steep, small), corner(bright, low, flat, small))[()],
         (np.asarray(cell_resistance(light, cell=cell)) + 0 * factor)[()],
-        np.maximum(corner(dim, high, gamma + tolerance), corner(dim, high, gamma - tolerance))[()],
+        np.maximum(corner(dim, high, steep, large), corner(dim, high, flat, large))[()],
     )
