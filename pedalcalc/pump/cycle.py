@@ -78,8 +78,10 @@ def solve_cycle(frequency: Array, pump: Array, charge: Array, deliver: Array, ou
         step = -s2 * half + s2 * moved + esr * tail
         ramp = s2 * tail
         burst = moved * (share * both - s2) * tau * (1 + left)
-        phasor = step * 2 / (1j * omega) + ramp * (half / (1j * omega) - 2 / omega**2) + burst / (1 + 1j * omega * tau)
-        tone = np.sqrt(2) * np.abs(phasor) / period
+        lag = omega * tau
+        real = burst / (1 + lag**2) - 2 * ramp / omega**2
+        imaginary = (2 * step + ramp * half) / omega + burst * lag / (1 + lag**2)
+        tone = np.sqrt(2 * (real**2 + imaginary**2)) / period
     return Cycle(-mean, period * s1, 2 * (charge + deliver) + esr, ripple, tone, period * s1)
 
 
