@@ -1,4 +1,177 @@
-"""Bias points."""
+"""Bias points: the DC voltages, gain and swing of one transistor or op-amp stage.
 
+Bipolar transistors are solved exactly (`bjt_*`) and by the constant-drop rule
+of the textbooks (`bjt_*_rule`); field-effect transistors by the square law;
+op-amps on a half-supply reference. Small-signal stages stand beside them.
+Each operating point is one named result with its cautions.
+"""
+
+from pedalcalc.bias._fet_points import FetPoint
+from pedalcalc.bias._points import BjtDividerPoint, BjtPoint
 from pedalcalc.bias.bjt import bjt_divider, bjt_follower
+from pedalcalc.bias.bjt_design import (
+    DividerDesign,
+    base_resistor_for_current,
+    collector_current_limit,
+    divider_for_current,
+    feedback_resistor_for_current,
+)
 from pedalcalc.bias.bjt_direct import bjt_base_resistor, bjt_collector_feedback, bjt_emitter_bias
+from pedalcalc.bias.bjt_meter import BjtReadings, bjt_divider_readings
+from pedalcalc.bias.bjt_rule import (
+    bjt_base_resistor_rule,
+    bjt_collector_feedback_rule,
+    bjt_divider_rule,
+    bjt_emitter_bias_rule,
+)
+from pedalcalc.bias.bjt_signal import (
+    HybridPi,
+    common_base,
+    common_emitter,
+    common_emitter_hybrid,
+    emitter_follower,
+    emitter_resistance,
+    hybrid_pi,
+)
+from pedalcalc.bias.fet_signal import common_gate, common_source, source_follower
+from pedalcalc.bias.germanium import collector_emitter_leakage, leakage_at_temperature, true_current_gain
+from pedalcalc.bias.jfet import (
+    jfet_current,
+    jfet_divider,
+    jfet_drain_voltage_linear,
+    jfet_gate_source_voltage,
+    jfet_source_bias,
+    jfet_transconductance,
+    jfet_transconductance_zero_bias,
+)
+from pedalcalc.bias.jfet_measure import (
+    CutOffReading,
+    FetReading,
+    JfetFit,
+    fet_from_drain_voltage,
+    jfet_cut_off_from_reading,
+    jfet_cut_off_reading,
+    jfet_fit,
+)
+from pedalcalc.bias.jfet_trim import (
+    FetResistors,
+    jfet_midpoint_rule,
+    jfet_resistors_for_current,
+    jfet_source_rule,
+    jfet_trim_drain,
+    jfet_trim_source,
+    load_line_voltage,
+    source_resistor,
+)
+from pedalcalc.bias.mosfet import mosfet_current, mosfet_divider, mosfet_drain_feedback, mosfet_parameter
+from pedalcalc.bias.opamp import (
+    cascade_bandwidth,
+    closed_loop_bandwidth,
+    full_power_bandwidth,
+    inverting_gain,
+    noise_gain,
+    noninverting_gain,
+    slew_limited_peak,
+)
+from pedalcalc.bias.opamp_dc import (
+    closed_loop_input_resistance,
+    closed_loop_output_resistance,
+    compensation_resistor,
+    differential_voltage,
+    output_offset,
+)
+from pedalcalc.bias.opamp_stage import OpAmpPoint, opamp_buffer, opamp_follower, opamp_inverting, opamp_noninverting
+from pedalcalc.bias.stage import (
+    Stage,
+    Swing,
+    bypass_corner,
+    coupling_corner,
+    loaded_gain,
+    output_voltage,
+    symmetrical_swing,
+)
+
+__all__ = [
+    "BjtDividerPoint",
+    "BjtPoint",
+    "BjtReadings",
+    "CutOffReading",
+    "DividerDesign",
+    "FetPoint",
+    "FetReading",
+    "FetResistors",
+    "HybridPi",
+    "JfetFit",
+    "OpAmpPoint",
+    "Stage",
+    "Swing",
+    "base_resistor_for_current",
+    "bjt_base_resistor",
+    "bjt_base_resistor_rule",
+    "bjt_collector_feedback",
+    "bjt_collector_feedback_rule",
+    "bjt_divider",
+    "bjt_divider_readings",
+    "bjt_divider_rule",
+    "bjt_emitter_bias",
+    "bjt_emitter_bias_rule",
+    "bjt_follower",
+    "bypass_corner",
+    "cascade_bandwidth",
+    "closed_loop_bandwidth",
+    "closed_loop_input_resistance",
+    "closed_loop_output_resistance",
+    "collector_current_limit",
+    "collector_emitter_leakage",
+    "common_base",
+    "common_emitter",
+    "common_emitter_hybrid",
+    "common_gate",
+    "common_source",
+    "compensation_resistor",
+    "coupling_corner",
+    "differential_voltage",
+    "divider_for_current",
+    "emitter_follower",
+    "emitter_resistance",
+    "feedback_resistor_for_current",
+    "fet_from_drain_voltage",
+    "full_power_bandwidth",
+    "hybrid_pi",
+    "inverting_gain",
+    "jfet_current",
+    "jfet_cut_off_from_reading",
+    "jfet_cut_off_reading",
+    "jfet_divider",
+    "jfet_drain_voltage_linear",
+    "jfet_fit",
+    "jfet_gate_source_voltage",
+    "jfet_midpoint_rule",
+    "jfet_resistors_for_current",
+    "jfet_source_bias",
+    "jfet_source_rule",
+    "jfet_transconductance",
+    "jfet_transconductance_zero_bias",
+    "jfet_trim_drain",
+    "jfet_trim_source",
+    "leakage_at_temperature",
+    "load_line_voltage",
+    "loaded_gain",
+    "mosfet_current",
+    "mosfet_divider",
+    "mosfet_drain_feedback",
+    "mosfet_parameter",
+    "noise_gain",
+    "noninverting_gain",
+    "opamp_buffer",
+    "opamp_follower",
+    "opamp_inverting",
+    "opamp_noninverting",
+    "output_offset",
+    "output_voltage",
+    "slew_limited_peak",
+    "source_follower",
+    "source_resistor",
+    "symmetrical_swing",
+    "true_current_gain",
+]

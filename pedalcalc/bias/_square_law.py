@@ -26,7 +26,7 @@ class Channel(NamedTuple):
     current: Array
     overdrive: Array
     voltage_drain_source: Array
-    ohmic: Array
+    ohmic: NDArray[np.bool_]
 
 
 def solve(a: Array, d: Array, r_d: Array, r_s: Array, k: Array) -> Channel:
@@ -45,6 +45,8 @@ def solve(a: Array, d: Array, r_d: Array, r_s: Array, k: Array) -> Channel:
         floats = on & np.isinf(r_s)
         u, v = np.where(floats, np.maximum(a - d, 0.0), u), np.where(floats, np.maximum(d - a, 0.0), v)
         ohmic = ohmic & ~floats
+        # An open drain ends at the potential of the source.
+        v = np.where(np.isinf(r_d) & ~on, 0.0, v)
     if ohmic.any():
         current, u, v = (np.array(part) for part in (current, u, v))
         current[ohmic], u[ohmic], v[ohmic] = _ohmic(a[ohmic], d[ohmic], r_d[ohmic], r_s[ohmic], k[ohmic])

@@ -23,8 +23,8 @@ class OpAmp(Device):
 
     `headroom_top` and `headroom_bottom` say how near the output comes to each
     rail, `input_margin_top` and `input_margin_bottom` how near the inputs may
-    come. `current_bias` flows out of a PNP input (negative) or into an NPN
-    one (positive); only its size is stored.
+    come. `current_bias` is a size; `bias_direction` is `in` where it flows into
+    the pins (NPN inputs) and `out` where it flows out of them (PNP inputs).
     """
 
     name: str = quantity("text", "name")
@@ -37,6 +37,7 @@ class OpAmp(Device):
     slew_rate: Spread = quantity("V/s", "slew rate")
     voltage_offset: Spread = quantity("V", "input offset, size")
     current_bias: Spread = quantity("A", "input bias current, size")
+    bias_direction: str = quantity("text", "bias current flows in or out")
     resistance_output_open: float = quantity("Ω", "open-loop output resistance")
     headroom_top: Spread = quantity("V", "output to positive rail")
     headroom_bottom: Spread = quantity("V", "output to negative rail")
@@ -65,6 +66,7 @@ OPAMP_TL072 = OpAmp(
     slew_rate=Spread(8e6, 13e6, _NAN),
     voltage_offset=Spread(_NAN, 3e-3, 10e-3),
     current_bias=Spread(_NAN, 65e-12, 200e-12),
+    bias_direction="out",
     resistance_output_open=128.0,
     headroom_top=Spread(_NAN, 1.5, 3.0),
     headroom_bottom=Spread(_NAN, 1.5, 3.0),
@@ -83,6 +85,7 @@ OPAMP_TL062 = OpAmp(
     slew_rate=Spread(1.5e6, 3.5e6, _NAN),
     voltage_offset=Spread(_NAN, 3e-3, 15e-3),
     current_bias=Spread(_NAN, 30e-12, 200e-12),
+    bias_direction="out",
     resistance_output_open=220.0,
     headroom_top=Spread(_NAN, 1.5, 3.0),
     headroom_bottom=Spread(_NAN, 1.5, 3.0),
@@ -101,6 +104,7 @@ OPAMP_4558 = OpAmp(
     slew_rate=Spread(_NAN, 1.7e6, _NAN),
     voltage_offset=Spread(_NAN, 0.5e-3, 6e-3),
     current_bias=Spread(_NAN, 60e-9, 500e-9),
+    bias_direction="out",
     resistance_output_open=75.0,
     headroom_top=Spread(_NAN, 1.0, 3.0),
     headroom_bottom=Spread(_NAN, 1.5, 3.0),
@@ -119,6 +123,7 @@ OPAMP_NE5532 = OpAmp(
     slew_rate=Spread(_NAN, 9e6, _NAN),
     voltage_offset=Spread(_NAN, 0.5e-3, 4e-3),
     current_bias=Spread(_NAN, 200e-9, 800e-9),
+    bias_direction="in",
     resistance_output_open=75.0,
     headroom_top=Spread(_NAN, 1.5, 3.0),
     headroom_bottom=Spread(_NAN, 1.5, 3.0),
@@ -137,6 +142,7 @@ OPAMP_LM358 = OpAmp(
     slew_rate=Spread(_NAN, 0.3e6, _NAN),
     voltage_offset=Spread(_NAN, 3e-3, 7e-3),
     current_bias=Spread(_NAN, 45e-9, 250e-9),
+    bias_direction="out",
     resistance_output_open=300.0,
     headroom_top=Spread(_NAN, 1.5, 2.0),
     headroom_bottom=Spread(_NAN, 0.02, 0.1),

@@ -110,6 +110,12 @@ class Mosfet(Device):
     lead_order: tuple[LeadOrder, ...] = quantity("records", "order of the leads")
 
 
+def _saturation(voltage: float, current: float) -> float:
+    return float(
+        saturation_through(voltage, current, ideality=1.0, resistance_series=0.0, voltage_thermal=VOLTAGE_THERMAL_300K)
+    )
+
+
 def _to92(leads: str) -> tuple[LeadOrder, ...]:
     return (LeadOrder("TO-92", leads, _TO92, "from memory; check with the maker's sheet"),)
 
@@ -125,9 +131,7 @@ def _silicon(
         material="silicon",
         current_gain=gain,
         current_reference=at,
-        current_saturation=saturation_through(
-            forward, 2e-3, ideality=1.0, resistance_series=0.0, voltage_thermal=VOLTAGE_THERMAL_300K
-        ),
+        current_saturation=_saturation(forward, 2e-3),
         ideality=1.0,
         current_gain_reverse=4.0,
         voltage_early=early,
@@ -213,9 +217,7 @@ def _germanium(name: str, *, gain: Spread, at: float, leakage: Spread, order: Le
         material="germanium",
         current_gain=gain,
         current_reference=at,
-        current_saturation=saturation_through(
-            0.15, 1e-3, ideality=1.0, resistance_series=0.0, voltage_thermal=VOLTAGE_THERMAL_300K
-        ),
+        current_saturation=_saturation(0.15, 1e-3),
         ideality=1.0,
         current_gain_reverse=10.0,
         voltage_early=60.0,

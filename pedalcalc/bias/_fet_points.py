@@ -1,0 +1,132 @@
+"""Named operating point of a field-effect transistor, and what JFET and MOSFET share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Caution, Number, Result, caution_above, numeric, one_of, quantity
+from pedalcalc.bias import _square_law
+from pedalcalc.bias._points import Array, scalar
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FetPoint(Result):
+    """DC operating point of one field-effect transistor; node voltages to ground as an ideal meter reads them.
+
+    `voltage_gate_source` carries the sign of the device, `voltage_drain_source`
+    counts along the channel and is positive in both polarities. `swing_down`
+    ends where the channel turns ohmic, `swing_up` where it cuts off (for an
+    n-channel; a p-channel mirrors both).
+    """
+
+    voltage_gate: Number = quantity("V", "gate to ground")
+    voltage_drain: Number = quantity("V", "drain to ground")
+    voltage_source_pin: Number = quantity("V", "source to ground")
+    voltage_gate_source: Number = quantity("V", "gate-source")
+    voltage_drain_source: Number = quantity("V", "drain-source, along the channel")
+    current_drain: Number = quantity("A", "drain current")
+    current_supply: Number = quantity("A", "drawn from the supply")
+    power: Number = quantity("W", "heat in the transistor")
+    region: Any = quantity("text", "region")
+    transconductance: Number = quantity("S", "transconductance gm")
+    resistance_channel: Number = quantity("Ω", "slope resistance of the channel")
+    swing_up: Number = quantity("V", "room to swing up")
+    swing_down: Number = quantity("V", "room to swing down")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+def off_voltage(voltage_gate_source_off: ArrayLike, polarity: str) -> tuple[Array, float]:
+    """Return VGS(off) with the sign of an n-channel, and the sign that turns it back."""
+    value = numeric("voltage_gate_source_off", voltage_gate_source_off)
+    sign = 1.0 if one_of("polarity", polarity, ("n", "p")) == "n" else -1.0
+    wrong = value >= 0 if sign > 0 else value <= 0
+    if np.any(wrong):
+        side = "below 0 for an n-channel" if sign > 0 else "above 0 for a p-channel"
+        raise ValueError(f"voltage_gate_source_off must be {side}, got {value[wrong].flat[0]:g}")
+    return np.asarray(sign * value), sign
+
+
+def fet_point(
+    *,
+    supply: Array,
+    gate: Array,
+    threshold: Array,
+    k: Array,
+    r_d: Array,
+    r_s: Array,
+    current_divider: Array,
+    sign: float,
+    jfet: bool,
+) -> FetPoint:
+    """Solve an n-channel stage and name what is found; `sign` -1 mirrors it."""
+    a = gate - threshold
+    channel = _square_law.solve(a, supply, r_d, r_s, k)
+    current, u, v, ohmic = channel
+    with np.errstate(invalid="ignore"):
+        v_s = np.where(np.isinf(r_s), gate - threshold - u, current * np.where(np.isinf(r_s), 0.0, r_s))
+        v_d = np.where(np.isinf(r_d), v_s + v, supply - current * np.where(np.isinf(r_d), 0.0, r_d))
+    off = u <= 0
+    with np.errstate(divide="ignore"):
+        slope = np.where(ohmic, 1 / (2 * k * np.where(ohmic, u - v, 1.0)), np.inf) + 0 * u
+    transfer = np.where(ohmic, 2 * k * v, 2 * k * np.maximum(u, 0.0))
+    region = np.full(np.shape(u), "constant current", dtype="<U16")
+    region[ohmic] = "ohmic"
+    region[off] = "cut off"
+    region[np.isnan(u)] = "not measured"
+    up, down = np.maximum(supply - v_d, 0.0), np.maximum(v - np.maximum(u, 0.0), 0.0)
+    zero = supply if sign < 0 else 0.0
+    power = v * current
+    fields = [
+        zero + sign * gate + 0 * v,
+        zero + sign * v_d,
+        zero + sign * v_s,
+        sign * (u + threshold),
+        v,
+        current,
+        current + current_divider,
+        power,
+        region,
+        transfer,
+        slope,
+        *((up, down) if sign > 0 else (down, up)),
+    ]
+    return FetPoint(*[*(scalar(part) for part in fields), _cautions(u, threshold, v, ohmic, off, jfet)])
+
+
+def _cautions(u: Array, threshold: Array, v: Array, ohmic: Any, off: Any, jfet: bool) -> tuple[Caution, ...]:
+    cautions: tuple[Caution, ...] = ()
+    if np.any(ohmic):
+        cautions += (
+            Caution(
+                "the channel is ohmic: gain is low and the drain cannot swing down",
+                "raise the source resistor or lower the drain resistor",
+                float(np.min(np.where(ohmic, v, np.inf))),
+                float(np.max(np.where(ohmic, u, -np.inf))),
+                "V",
+                int(np.count_nonzero(ohmic)),
+            ),
+        )
+    if np.any(off):
+        cautions += (
+            Caution(
+                "the transistor is cut off: no signal gets through",
+                "check gate voltage and source resistor",
+                float(np.max(np.where(off, u, -np.inf))),
+                0.0,
+                "V",
+                int(np.count_nonzero(off)),
+            ),
+        )
+    if jfet:
+        cautions += caution_above(
+            "the gate junction conducts: the true gate voltage is lower than computed",
+            "raise the source resistor",
+            np.where(np.isnan(u), -np.inf, u + threshold),
+            0.5,
+            "V",
+        )
+    return cautions

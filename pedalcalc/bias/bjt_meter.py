@@ -1,0 +1,123 @@
+"""What a meter shows at the pins of a divider-biased stage.
+
+The meter is a resistor from the pin to ground. At the base it shifts the whole
+operating point, so the stage is solved again with the meter in place, once for each pin.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc.bias._bjt_solved import solved
+from pedalcalc.bias._points import TEMPERATURE_ROOM, Array, resistance, thevenin
+from pedalcalc.devices import Bjt
+
+__all__ = ["BjtReadings", "bjt_divider_readings"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BjtReadings(Result):
+    """Voltages to ground as a real meter shows them, one pin at a time."""
+
+    voltage_base_read: Number = quantity("V", "base, as the meter reads it")
+    voltage_collector_read: Number = quantity("V", "collector, as the meter reads it")
+    voltage_emitter_read: Number = quantity("V", "emitter, as the meter reads it")
+
+
+@formula
+def bjt_divider_readings(
+    voltage_supply: ArrayLike,
+    *,
+    resistance_top: ArrayLike,
+    resistance_bottom: ArrayLike,
+    resistance_collector: ArrayLike,
+    resistance_emitter: ArrayLike,
+    current_gain: ArrayLike,
+    transistor: Bjt,
+    resistance_meter: ArrayLike,
+    temperature: ArrayLike = TEMPERATURE_ROOM,
+) -> BjtReadings:
+    """Find what a meter shows at base, collector and emitter behind a base divider.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply [V], 0 or more.
+    resistance_top : array_like
+        Divider resistor between base and collector supply [Ω], 0 to inf.
+    resistance_bottom : array_like
+        Divider resistor between base and the supply of the emitter [Ω], 0 to inf.
+    resistance_collector : array_like
+        Collector resistor [Ω], 0 to inf; 0 for a follower.
+    resistance_emitter : array_like
+        Emitter resistor [Ω], 0 to inf.
+    current_gain : array_like
+        Current gain beta [1], above 0, or inf.
+    transistor : devices.Bjt
+        Part record.
+    resistance_meter : array_like
+        Input resistance of the meter [Ω], above 0; inf is an ideal one.
+    temperature : array_like
+        Junction temperature [K], above 0; 25 °C if not given.
+
+    Returns
+    -------
+    BjtReadings
+        Three readings [V] of the broadcast shape.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range or nothing limits the base current.
+    RuntimeError
+        If a saturated element does not converge.
+
+    Notes
+    -----
+    Each node is replaced by Thevenin's equivalent of its own resistor and the meter.
+
+    References
+    ----------
+    DERIVED, Kirchhoff's laws and the transport form of the Ebers-Moll equations.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import BJT_2N5088
+    >>> stage = dict(resistance_top=1e6, resistance_bottom=1e6, resistance_collector=0.0, resistance_emitter=10e3,
+    ...              current_gain=400, transistor=BJT_2N5088)
+    >>> round(bjt_divider_readings(9.0, resistance_meter=10e6, **stage).voltage_base_read, 2)
+    3.9
+    >>> round(bjt_divider_readings(9.0, resistance_meter=1e6, **stage).voltage_base_read, 2)
+    2.82
+    """
+    vcc = numeric("voltage_supply", voltage_supply, least=0)
+    top, bottom = resistance("resistance_top", resistance_top), resistance("resistance_bottom", resistance_bottom)
+    r_c = resistance("resistance_collector", resistance_collector)
+    r_e = resistance("resistance_emitter", resistance_emitter)
+    meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
+    v_th, r_th = thevenin(vcc, top, bottom)
+    zero = np.asarray(0.0)
+    ground = vcc if getattr(transistor, "polarity", "npn") == "pnp" else zero
+
+    def read(name: str, vb: Array, rb: Array, vc: Array, rc: Array, ve: Array, re: Array) -> Number:
+        fields = solved(vb, rb, vc, rc, ve, re, current_gain, transistor, temperature, 0.2, follower=False, offset=vcc)
+        return fields[name]  # type: ignore[no-any-return]
+
+    base = _loaded(v_th, r_th, ground, meter)
+    collector = _loaded(vcc, r_c, ground, meter)
+    emitter = _loaded(zero, r_e, ground, meter)
+    return BjtReadings(
+        read("voltage_base", *base, vcc, r_c, zero, r_e),
+        read("voltage_collector", v_th, r_th, *collector, zero, r_e),
+        read("voltage_emitter", v_th, r_th, vcc, r_c, *emitter),
+    )
+
+
+def _loaded(voltage: Array, series: Array, ground: Array, meter: Array) -> tuple[Array, Array]:
+    """Return a source behind a resistor with the meter across it."""
+    share, behind = thevenin(np.asarray(1.0), series, meter)
+    return np.asarray(ground + (voltage - ground) * share), behind

@@ -1,0 +1,510 @@
+"""Op-amp stages on a half-supply reference: what a meter reads, and what the stage does.
+
+::
+
+    non-inverting                      inverting
+    in --Cin--+--|+\\                   in --Cin--RI--+--|-\\
+              Rb |  >--+-- out                       |  |  >--+-- out
+    Vref -----+  |-/   RF              Vref --Rc---- | -|+/   |
+                 +-----+                             +--RF----+
+                 RI
+                 Cg to ground
+
+The reference stands for its own divider: a voltage behind a resistance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, is_a, numeric, quantity
+from pedalcalc.bias._points import Array, resistance, scalar, thevenin
+from pedalcalc.bias.opamp import closed, ratio
+from pedalcalc.devices import OpAmp
+
+__all__ = ["OpAmpPoint", "opamp_buffer", "opamp_follower", "opamp_inverting", "opamp_noninverting"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpAmpPoint(Result):
+    """Operating point of one op-amp stage, from the record's typical figures.
+
+    Voltages are to ground. The two `_read` fields are what a meter of the given
+    input resistance shows; output and inverting input do not mind the meter.
+    `voltage_error` is the largest DC error of the output with the record's
+    worst offset and bias current. `voltage_peak_worst` takes the worst headroom.
+    """
+
+    voltage_half_supply: Number = quantity("V", "reference")
+    voltage_half_supply_read: Number = quantity("V", "reference, as the meter reads it")
+    voltage_noninverting: Number = quantity("V", "non-inverting input")
+    voltage_noninverting_read: Number = quantity("V", "non-inverting input, as the meter reads it")
+    voltage_inverting: Number = quantity("V", "inverting input")
+    voltage_output: Number = quantity("V", "output")
+    voltage_error: Number = quantity("V", "largest DC error of the output")
+    swing_up: Number = quantity("V", "room to swing up")
+    swing_down: Number = quantity("V", "room to swing down")
+    voltage_peak: Number = quantity("V", "largest undistorted peak")
+    voltage_peak_worst: Number = quantity("V", "the same with the worst part")
+    gain_signed: Number = quantity("1", "gain, negative when inverted")
+    gain: Number = quantity("1", "gain, size")
+    gain_ideal: Number = quantity("1", "gain of an ideal op-amp")
+    noise_gain: Number = quantity("1", "noise gain")
+    frequency_low: Number = quantity("Hz", "input corner")
+    frequency_low_gain: Number = quantity("Hz", "corner of the gain resistor")
+    frequency_high: Number = quantity("Hz", "upper corner")
+    frequency_full_power: Number = quantity("Hz", "full swing up to")
+    impedance_input: Number = quantity("Ω", "input impedance")
+    impedance_output: Number = quantity("Ω", "output impedance")
+    current_supply: Number = quantity("A", "supply current")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@formula
+def opamp_noninverting(
+    voltage_supply: ArrayLike,
+    *,
+    voltage_half_supply: ArrayLike,
+    resistance_half_supply: ArrayLike,
+    resistance_bias: ArrayLike,
+    resistance_feedback: ArrayLike,
+    resistance_input: ArrayLike,
+    capacitance_input: ArrayLike,
+    capacitance_gain: ArrayLike,
+    op_amp: OpAmp,
+    resistance_source: ArrayLike = 0.0,
+    resistance_meter: ArrayLike = 10e6,
+) -> OpAmpPoint:
+    """Find DC at each pin and the behaviour of a non-inverting stage on a half-supply reference.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply from negative to positive rail [V], 0 or more.
+    voltage_half_supply : array_like
+        Reference with nothing connected to it [V], to the negative rail.
+    resistance_half_supply : array_like
+        Resistance of the reference, its divider's two resistors in parallel; 0 if buffered [Ω], 0 to inf.
+    resistance_bias : array_like
+        Resistor from the reference to the non-inverting input [Ω], 0 to inf.
+    resistance_feedback : array_like
+        Resistor from output to inverting input [Ω], 0 to inf.
+    resistance_input : array_like
+        Gain resistor at the inverting input [Ω], 0 to inf.
+    capacitance_input : array_like
+        Input capacitor [F], above 0.
+    capacitance_gain : array_like
+        Capacitor in series with the gain resistor [F], above 0; inf where the resistor goes
+        straight to the reference instead.
+    op_amp : devices.OpAmp
+        Part record.
+    resistance_source : array_like
+        Resistance of the signal source [Ω], 0 to inf; none if not given.
+    resistance_meter : array_like
+        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+
+    Returns
+    -------
+    OpAmpPoint
+        Voltages [V], gain [1], corners [Hz], impedances [Ω] and cautions.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    The capacitor in the gain leg makes the DC gain 1. Bias current times
+    reference and bias resistor shifts the input; times the feedback resistor, the output.
+
+    References
+    ----------
+    GAYAKWAD, ex. 6.2, single-supply AC amplifier; FIORE-OPAMPS, ch. 5; DERIVED, DC at each pin.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import OPAMP_TL072
+    >>> point = opamp_noninverting(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_bias=1e6,
+    ...     resistance_feedback=100e3, resistance_input=10e3, capacitance_input=22e-9, capacitance_gain=2.2e-6,
+    ...     op_amp=OPAMP_TL072)
+    >>> round(point.voltage_noninverting, 2), round(point.voltage_noninverting_read, 2), round(point.gain, 2)
+    (4.5, 4.09, 11.0)
+    """
+    return _noninverting(
+        voltage_supply,
+        voltage_half_supply,
+        resistance_half_supply,
+        resistance_bias,
+        resistance_feedback,
+        resistance_input,
+        capacitance_input,
+        capacitance_gain,
+        op_amp,
+        resistance_source,
+        resistance_meter,
+    )
+
+
+@formula
+def opamp_follower(
+    voltage_supply: ArrayLike,
+    *,
+    voltage_half_supply: ArrayLike,
+    resistance_half_supply: ArrayLike,
+    resistance_bias: ArrayLike,
+    capacitance_input: ArrayLike,
+    op_amp: OpAmp,
+    resistance_source: ArrayLike = 0.0,
+    resistance_meter: ArrayLike = 10e6,
+) -> OpAmpPoint:
+    """Find DC at each pin and the behaviour of a follower on a half-supply reference.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply from negative to positive rail [V], 0 or more.
+    voltage_half_supply : array_like
+        Reference with nothing connected to it [V], to the negative rail.
+    resistance_half_supply : array_like
+        Resistance of the reference, its divider's two resistors in parallel; 0 if buffered [Ω], 0 to inf.
+    resistance_bias : array_like
+        Resistor from the reference to the non-inverting input [Ω], 0 to inf.
+    capacitance_input : array_like
+        Input capacitor [F], above 0.
+    op_amp : devices.OpAmp
+        Part record.
+    resistance_source : array_like
+        Resistance of the signal source [Ω], 0 to inf; none if not given.
+    resistance_meter : array_like
+        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+
+    Returns
+    -------
+    OpAmpPoint
+        Voltages [V], gain [1], corners [Hz], impedances [Ω] and cautions.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    `opamp_noninverting` with output and inverting input joined.
+
+    References
+    ----------
+    KUPHALDT-3, ch. 8, voltage follower; DERIVED, DC at each pin.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import OPAMP_TL072
+    >>> point = opamp_follower(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_bias=1e6,
+    ...                        capacitance_input=22e-9, op_amp=OPAMP_TL072)
+    >>> round(point.frequency_low, 1), round(point.impedance_input)
+    (7.2, 1000000)
+    """
+    return _noninverting(
+        voltage_supply,
+        voltage_half_supply,
+        resistance_half_supply,
+        resistance_bias,
+        0.0,
+        np.inf,
+        capacitance_input,
+        1.0,
+        op_amp,
+        resistance_source,
+        resistance_meter,
+    )
+
+
+@formula
+def opamp_buffer(
+    voltage_supply: ArrayLike,
+    *,
+    resistance_top: ArrayLike,
+    resistance_bottom: ArrayLike,
+    op_amp: OpAmp,
+    resistance_meter: ArrayLike = 10e6,
+) -> OpAmpPoint:
+    """Find the DC of an op-amp that buffers a divider: a stiff half-supply reference.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply [V], 0 or more.
+    resistance_top : array_like
+        Divider resistor to the supply [Ω], 0 to inf.
+    resistance_bottom : array_like
+        Divider resistor to ground [Ω], 0 to inf.
+    op_amp : devices.OpAmp
+        Part record.
+    resistance_meter : array_like
+        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+
+    Returns
+    -------
+    OpAmpPoint
+        Voltages [V] and cautions; the corners and the input impedance are those of a
+        follower straight on the divider.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range or both resistors are 0.
+
+    Notes
+    -----
+    A follower whose input sits on the divider. A large capacitor straight at its
+    output can make it ring: common practice is 47 to 100 Ω in series.
+
+    References
+    ----------
+    DERIVED, DC at each pin; PRACTICE, the series resistor.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import OPAMP_TL072
+    >>> point = opamp_buffer(9.0, resistance_top=100e3, resistance_bottom=100e3, op_amp=OPAMP_TL072)
+    >>> round(point.voltage_output, 2), round(point.voltage_half_supply_read, 2)
+    (4.5, 4.48)
+    """
+    top, bottom = resistance("resistance_top", resistance_top), resistance("resistance_bottom", resistance_bottom)
+    v_ref, r_ref = thevenin(numeric("voltage_supply", voltage_supply, least=0), top, bottom)
+    return _noninverting(voltage_supply, v_ref, r_ref, 0.0, 0.0, np.inf, np.inf, 1.0, op_amp, 0.0, resistance_meter)
+
+
+@formula
+def opamp_inverting(
+    voltage_supply: ArrayLike,
+    *,
+    voltage_half_supply: ArrayLike,
+    resistance_half_supply: ArrayLike,
+    resistance_feedback: ArrayLike,
+    resistance_input: ArrayLike,
+    capacitance_input: ArrayLike,
+    op_amp: OpAmp,
+    resistance_compensation: ArrayLike = 0.0,
+    resistance_source: ArrayLike = 0.0,
+    resistance_meter: ArrayLike = 10e6,
+) -> OpAmpPoint:
+    """Find DC at each pin and the behaviour of an inverting stage on a half-supply reference.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply from negative to positive rail [V], 0 or more.
+    voltage_half_supply : array_like
+        Reference with nothing connected to it [V], to the negative rail.
+    resistance_half_supply : array_like
+        Resistance of the reference, its divider's two resistors in parallel; 0 if buffered [Ω], 0 to inf.
+    resistance_feedback : array_like
+        Resistor from output to inverting input [Ω], 0 to inf.
+    resistance_input : array_like
+        Resistor from the input capacitor to the inverting input [Ω], 0 to inf.
+    capacitance_input : array_like
+        Input capacitor [F], above 0.
+    op_amp : devices.OpAmp
+        Part record.
+    resistance_compensation : array_like
+        Resistor from the reference to the non-inverting input [Ω], 0 or more; none if not given.
+    resistance_source : array_like
+        Resistance of the signal source [Ω], 0 to inf; none if not given.
+    resistance_meter : array_like
+        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+
+    Returns
+    -------
+    OpAmpPoint
+        Voltages [V], gain from the stage's input (behind the source resistance) [1],
+        corners [Hz], impedances [Ω] and cautions.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    The input capacitor makes the DC noise gain 1: output DC is the reference plus
+    bias current times the difference of feedback and compensation resistor.
+
+    References
+    ----------
+    GAYAKWAD, ex. 6.1, AC inverting amplifier; FIORE-OPAMPS, ch. 5; DERIVED, DC at each pin.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import OPAMP_TL072
+    >>> point = opamp_inverting(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_feedback=100e3,
+    ...                         resistance_input=10e3, capacitance_input=1e-6, op_amp=OPAMP_TL072)
+    >>> round(point.gain_signed, 2), round(point.frequency_low, 1), round(point.voltage_peak, 1)
+    (-10.0, 15.9, 3.0)
+    """
+    r_c = numeric("resistance_compensation", resistance_compensation, least=0)
+    r_i = numeric("resistance_input", resistance_input, least=0, infinity=True)
+    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    ref = _reference(voltage_supply, voltage_half_supply, resistance_half_supply, resistance_meter, op_amp)
+    vcc, v_ref, r_ref, meter = ref
+    r_f, c_in = _feedback(resistance_feedback), numeric("capacitance_input", capacitance_input, above=0, infinity=True)
+    x = ratio(r_f, r_i)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        loaded = np.where(np.isinf(r_i), 0.0, r_f / (r_i + source))
+        low = 1 / (2 * np.pi * c_in * (r_i + source))
+    return _point(
+        vcc,
+        v_ref,
+        r_ref,
+        r_c,
+        r_f,
+        np.asarray(1.0),
+        -x,
+        1 + x,
+        1 + np.asarray(loaded),
+        low,
+        np.asarray(0.0),
+        r_i,
+        op_amp,
+        meter,
+    )
+
+
+def _feedback(resistance_feedback: ArrayLike) -> Array:
+    return numeric("resistance_feedback", resistance_feedback, least=0, infinity=True)
+
+
+def _reference(
+    voltage_supply: ArrayLike,
+    voltage_half_supply: ArrayLike,
+    resistance_half_supply: ArrayLike,
+    resistance_meter: ArrayLike,
+    op_amp: OpAmp,
+) -> tuple[Array, Array, Array, Array]:
+    is_a("op_amp", op_amp, OpAmp)
+    return (
+        numeric("voltage_supply", voltage_supply, least=0),
+        numeric("voltage_half_supply", voltage_half_supply),
+        numeric("resistance_half_supply", resistance_half_supply, least=0, infinity=True),
+        numeric("resistance_meter", resistance_meter, above=0, infinity=True),
+    )
+
+
+def _noninverting(
+    voltage_supply: ArrayLike,
+    voltage_half_supply: ArrayLike,
+    resistance_half_supply: ArrayLike,
+    resistance_bias: ArrayLike,
+    resistance_feedback: ArrayLike,
+    resistance_input: ArrayLike,
+    capacitance_input: ArrayLike,
+    capacitance_gain: ArrayLike,
+    op_amp: OpAmp,
+    resistance_source: ArrayLike,
+    resistance_meter: ArrayLike,
+) -> OpAmpPoint:
+    vcc, v_ref, r_ref, meter = _reference(
+        voltage_supply, voltage_half_supply, resistance_half_supply, resistance_meter, op_amp
+    )
+    r_b = resistance("resistance_bias", resistance_bias)
+    r_f, r_i = _feedback(resistance_feedback), numeric("resistance_input", resistance_input, least=0, infinity=True)
+    c_in = numeric("capacitance_input", capacitance_input, above=0, infinity=True)
+    c_g = numeric("capacitance_gain", capacitance_gain, above=0, infinity=True)
+    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    x = 1 + ratio(r_f, r_i)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        low = 1 / (2 * np.pi * c_in * (source + r_b))
+        low = np.where(np.isinf(c_in), 0.0, low)
+        leg = np.where(np.isinf(c_g), 0.0, 1 / (2 * np.pi * c_g * r_i))
+        # With the gain resistor straight on the reference (no capacitor) DC is amplified as well.
+        dc = np.where(np.isinf(c_g), x, 1.0)
+    return _point(vcc, v_ref, r_ref, r_b, r_f, dc, x, x, x, low, leg, r_b, op_amp, meter)
+
+
+def _point(
+    vcc: Array,
+    v_ref: Array,
+    r_ref: Array,
+    r_pin: Array,
+    r_f: Array,
+    dc_gain: Array,
+    ideal: Array,
+    noise: Array,
+    noise_loaded: Array,
+    low: Array,
+    low_gain: Array,
+    z_in: Array,
+    op_amp: OpAmp,
+    meter: Array,
+) -> OpAmpPoint:
+    """Put DC, gain and corners of a stage together."""
+    bias = (1.0 if op_amp.bias_direction == "in" else -1.0) * op_amp.current_bias.typical
+    worst = op_amp.current_bias.high
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # An open path to the reference leaves the pin to its own bias current, at a rail.
+        floating = np.isinf(r_ref + r_pin)
+        path = np.where(floating, 0.0, r_ref + r_pin)
+        rail = np.where(bias > 0, 0.0, vcc)
+        v_plus = np.where(floating, rail, v_ref - bias * path)
+        v_out = v_plus + (dc_gain - 1) * (v_plus - v_ref) + bias * np.where(np.isinf(r_f), 0.0, r_f)
+        v_out = np.where(np.isinf(r_f), rail, v_out)
+        ref_read = np.where(np.isinf(r_ref), 0.0, v_ref / (1 + r_ref / meter))
+        plus_read = np.where(floating, 0.0, (v_ref - bias * path) / (1 + path / meter))
+    error = dc_gain * op_amp.voltage_offset.high + worst * (dc_gain * path + np.where(np.isinf(r_f), 0.0, r_f))
+    up = np.maximum(vcc - op_amp.headroom_top.typical - v_out, 0.0)
+    down = np.maximum(v_out - op_amp.headroom_bottom.typical, 0.0)
+    peak = np.minimum(up, down)
+    peak_worst = np.maximum(
+        np.minimum(vcc - op_amp.headroom_top.high - v_out, v_out - op_amp.headroom_bottom.high), 0.0
+    )
+    a_ol = np.asarray(op_amp.gain_open_loop.typical)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gain = closed(ideal, noise_loaded, a_ol)
+        high = op_amp.gain_bandwidth.typical / noise_loaded
+        full = op_amp.slew_rate.typical / (2 * np.pi * peak)
+        z_out = op_amp.resistance_output_open / (1 + a_ol / noise_loaded)
+    cautions = _cautions(vcc, v_plus, peak, op_amp)
+    fields = (
+        v_ref, ref_read, v_plus, plus_read, v_plus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
+        ideal, noise, low, low_gain, high, full, z_in, z_out, op_amp.current_quiescent.typical + 0.0 * peak,
+    )  # fmt: skip
+    return OpAmpPoint(*[*(scalar(part) for part in fields), cautions])
+
+
+def _cautions(vcc: Array, v_plus: Array, peak: Array, op_amp: OpAmp) -> tuple[Caution, ...]:
+    name = op_amp.name
+    return (
+        caution_above(
+            f"{name}: supply above its rating",
+            "lower the supply or use a type with a higher rating",
+            vcc,
+            op_amp.voltage_supply_max,
+            "V",
+        )
+        + caution_below(
+            f"{name}: supply below what the maker promises",
+            "a fresh battery, or a type for lower supplies",
+            vcc,
+            op_amp.voltage_supply_min,
+            "V",
+        )
+        + caution_below(
+            f"{name}: input nearer to the negative rail than it works",
+            "raise the reference or the supply",
+            v_plus,
+            op_amp.input_margin_bottom.typical,
+            "V",
+        )
+        + caution_below(
+            f"{name}: input nearer to the positive rail than it works",
+            "lower the reference or raise the supply",
+            vcc - v_plus,
+            op_amp.input_margin_top.typical,
+            "V",
+        )
+        + caution_below(f"{name}: no room left to swing", "check reference and supply", peak, 1e-9, "V")
+    )
