@@ -179,7 +179,7 @@ def time_constant(
         wide = _round_above(5.0 * tau)
         times = np.linspace(0.0, wide, 301)
         line.set_data(times, rc.step_voltage(times, **ends))
-        tau_dot.set_data([tau], [rc.step_voltage(tau, **ends)])
+        tau_dot.set_data([tau], [float(rc.step_voltage(tau, **ends))])
         level_dot.set_data([when], [voltage_level])
         reach.set_data([0.0, when, when], [voltage_level, voltage_level, axes.get_ylim()[0]])
         axes.set_xlim(0.0, wide)

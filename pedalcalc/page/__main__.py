@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 
-from pedalcalc.page import PageError, write_page, write_pdf
+from pedalcalc.page import PageError, write_page
+from pedalcalc.page._pdf import write_pdf
 
 
 def main(arguments: list[str] | None = None) -> int:

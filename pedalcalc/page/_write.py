@@ -4,41 +4,16 @@ from __future__ import annotations
 
 import datetime
 import os
-import shutil
-import subprocess
 import tempfile
 from pathlib import Path
 from typing import Any
 
 from pedalcalc import __version__
 from pedalcalc._base import io, numeric
+from pedalcalc.page._file import PageError, replace_file
 
-BROWSERS = (
-    "chromium",
-    "chromium-browser",
-    "google-chrome",
-    "google-chrome-stable",
-    "chrome",
-    "msedge",
-    "microsoft-edge",
-)
-BROWSER_FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-pdf-header-footer",
-]
 # What a page shows of an output that comes in several forms, best first; never the live widget.
 FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain"]
-
-
-class PageError(RuntimeError):
-    """A page could not be made; the message says which cell, and why."""
 
 
 @io
@@ -89,82 +64,8 @@ def write_page(
         raise FileNotFoundError(f"there is no notebook {notebook}")
     target = source.with_suffix(".html") if page is None else Path(page)
     text = _rendered(_executed(source, limit), source)
-    _replace(target, text.encode("utf-8"))
+    replace_file(target, text.encode("utf-8"))
     return target
-
-
-@io
-def write_pdf(page: str | os.PathLike[str], *, time_limit: float = 120.0) -> Path:
-    """Print a page to PDF beside it with a Chromium-like browser of this computer.
-
-    Parameters
-    ----------
-    page : path
-        HTML page written by `write_page`.
-    time_limit : float, default 120
-        Longest time the browser may take, above 0 [s].
-
-    Returns
-    -------
-    pathlib.Path
-        The PDF written.
-
-    Raises
-    ------
-    FileNotFoundError
-        If there is no such page.
-    PageError
-        If no such browser is found, or it writes nothing.
-
-    References
-    ----------
-    PRACTICE : any browser prints the page just as well.
-
-    Examples
-    --------
-    >>> from pedalcalc import page
-    >>> page.write_pdf("no-such-page.html")
-    Traceback (most recent call last):
-    FileNotFoundError: there is no page no-such-page.html
-    """
-    limit = float(numeric("time_limit", time_limit, above=0.0))
-    source = Path(page)
-    if not source.is_file():
-        raise FileNotFoundError(f"there is no page {page}")
-    browser = next(filter(None, map(shutil.which, BROWSERS)), None)
-    if browser is None:
-        raise PageError(f"no Chromium, Chrome or Edge found; open {source} in any browser and print it from there")
-    target = source.with_suffix(".pdf")
-    with tempfile.TemporaryDirectory() as folder:
-        made = Path(folder) / "page.pdf"
-        command = [
-            browser,
-            *BROWSER_FLAGS,
-            f"--user-data-dir={folder}/profile",
-            f"--print-to-pdf={made}",
-            source.resolve().as_uri(),
-        ]
-        try:
-            done = subprocess.run(command, capture_output=True, text=True, timeout=limit, check=False)
-        except subprocess.TimeoutExpired as error:
-            raise PageError(f"the browser took longer than {limit:g} s to print {source}") from error
-        if not made.is_file():
-            raise PageError(f"the browser wrote no PDF of {source}: {done.stderr.strip()[-500:]}")
-        _replace(target, made.read_bytes())
-    return target
-
-
-def _replace(target: Path, content: bytes) -> None:
-    """Write a file so that it appears whole or not at all."""
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.stem}-", suffix=target.suffix)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        Path(name).chmod(0o644)
-        Path(name).replace(target)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
 
 
 def _executed(source: Path, limit: float) -> Any:
@@ -179,7 +80,7 @@ def _executed(source: Path, limit: float) -> Any:
 
     for attempt in (1, 2):
         try:
-            notebook = nbformat.read(source, as_version=4)
+            notebook = nbformat.read(source, as_version=4)  # type: ignore[no-untyped-call]
         except Exception as error:
             raise PageError(f"{source} cannot be read as a notebook: {error}") from error
         _check_language(notebook, source)
@@ -240,7 +141,7 @@ def _rendered(notebook: Any, source: Path) -> str:
     template = Path(__file__).parent / "template"
     config = Config()
     config.NbConvertBase.display_data_priority = FORMS
-    exporter = HTMLExporter(
+    exporter = HTMLExporter(  # type: ignore[no-untyped-call]
         config=config,
         template_name=template.name,
         extra_template_basedirs=[str(template.parent)],

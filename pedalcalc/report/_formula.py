@@ -95,7 +95,7 @@ def _parsed(side: str, text: str) -> ast.expr:
 def _written(node: ast.expr, text: str) -> tuple[str, int]:
     """Return the MathML of a tree in the order it was written, and how tightly it binds (1 sum to 4 symbol)."""
     match node:
-        case ast.Constant(value=value) if type(value) in (int, float):
+        case ast.Constant(value=int() | float() as value) if not isinstance(value, bool):
             return f"<mn>{value:g}</mn>", 4
         case ast.Name(id=name):
             return _symbol(name), 4

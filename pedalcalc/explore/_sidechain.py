@@ -1,0 +1,136 @@
+"""Explorer of the side-chain's detector: attack, release and ripple on a tone burst."""
+
+from __future__ import annotations
+
+import math
+import warnings
+
+import numpy as np
+
+from pedalcalc import sidechain
+from pedalcalc._base import ModelRangeWarning, io, numeric
+from pedalcalc.explore._panel import Panel, panel, slider
+from pedalcalc.explore._parts import BOX
+from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture
+from pedalcalc.report._text import number_text
+
+MOST_WAVES = 400  # whole waves of the tone in one picture, so that a slider answers at once
+
+
+@io
+def detector(
+    *,
+    resistance_attack: float,
+    resistance_release: float,
+    capacitance_hold: float,
+    frequency: float,
+    voltage_peak: float,
+    rectifier: str,
+    voltage_diode: float = 0.0,
+) -> Panel:
+    """Explore how the held voltage of a detector rises and falls with a tone burst.
+
+    Parameters
+    ----------
+    resistance_attack : float
+        Attack resistor at the start, 100 Ω to 1 MΩ [Ω].
+    resistance_release : float
+        Release resistor at the start, 1 kΩ to 10 MΩ [Ω].
+    capacitance_hold : float
+        Hold capacitor at the start, 10 nF to 100 µF [F].
+    frequency : float
+        Tone at the start, 40 Hz to 2 kHz [Hz].
+    voltage_peak : float
+        Peak of the tone ahead of the rectifier [V], above the diode's drop.
+    rectifier : str
+        "full" or "half".
+    voltage_diode : float, default 0.0
+        Drop of a plain rectifier diode [V]; 0 for a precision rectifier.
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell. The attack stands left, the release
+        right, each on a time scale of its own.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider, or the peak is not above the diode's drop.
+
+    References
+    ----------
+    DERIVED : charge and discharge of the hold capacitor, solved piece by piece.
+
+    Examples
+    --------
+    >>> from pedalcalc import explore
+    >>> shown = explore.detector(resistance_attack=10e3, resistance_release=220e3, capacitance_hold=1e-6,
+    ...                          frequency=220.0, voltage_peak=1.0, rectifier="full")
+    >>> "release 220 ms" in shown.shown.value
+    True
+    """
+    attack = float(numeric("resistance_attack", resistance_attack, least=100.0, most=1e6))
+    release = float(numeric("resistance_release", resistance_release, least=1e3, most=10e6))
+    farads = float(numeric("capacitance_hold", capacitance_hold, least=10e-9, most=100e-6))
+    tone = float(numeric("frequency", frequency, least=40.0, most=2e3))
+    drop = float(numeric("voltage_diode", voltage_diode, least=0))
+    peak = float(numeric("voltage_peak", voltage_peak, above=drop))
+    picture = new_picture(6.5, 3.6)
+    with look():
+        left, right = picture.subplots(1, 2, sharey=True)
+        dress(left, across=("time since the tone began", "s"), up=("held voltage", "V"), logs=(False, False))
+        dress(right, across=("time since the tone stopped", "s"), up=("", ""), logs=(False, False))
+        left.set_ylim(0.0, 1.05 * peak)
+        offered = left.plot([], [], color="#BBBBBB", linewidth=0.8)[0]
+        rise, fall = (axes.plot([], [], color=COLOURS[0], linewidth=1.8)[0] for axes in (left, right))
+        reached = left.plot([], [], "o", color=INK, markersize=6)[0]
+        fallen = right.plot([], [], "s", color=COLOURS[1], markersize=7)[0]
+        level = right.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)[0]
+        words = right.text(0.97, 0.95, "", transform=right.transAxes, fontsize=9, ha="right", va="top", bbox=BOX)
+    picture.moving = (offered, rise, fall, reached, fallen, level, words)
+
+    def draw(resistance_attack: float, resistance_release: float, capacitance_hold: float, frequency: float) -> Picture:
+        parts = {
+            "voltage_peak": peak,
+            "frequency": frequency,
+            "resistance_attack": resistance_attack,
+            "resistance_release": resistance_release,
+            "capacitance_hold": capacitance_hold,
+            "rectifier": rectifier,
+            "voltage_diode": drop,
+        }
+        with warnings.catch_warnings():  # the law only sets the width of the picture; the burst itself is exact
+            warnings.simplefilter("ignore", ModelRangeWarning)
+            guess = float(sidechain.detector_timing(**parts).time_attack_63)
+        length = min(max(5 * guess, 8 / frequency), MOST_WAVES / frequency)
+        off = np.linspace(0.0, 3 * resistance_release * capacitance_hold, 200)
+        on = np.linspace(0.0, length, 1200)
+        burst = sidechain.tone_burst(np.concatenate((on, length + off)), time_burst=length, **parts)
+        held = burst.voltage_hold
+        offered.set_data(
+            on, burst.voltage_rectified[: on.size] if frequency * length < 40 else np.full(on.size, np.nan)
+        )
+        rise.set_data(on, held[: on.size])
+        fall.set_data(off, held[on.size :])
+        first, last = burst.time_attack_63, burst.time_release_63
+        seen = math.isfinite(first)
+        reached.set_data([first if seen else np.nan], [0.632 * burst.voltage_average])
+        fallen.set_data([last], [held[on.size] / math.e])
+        level.set_data([0.0, last, last], [held[on.size] / math.e, held[on.size] / math.e, 0.0])
+        left.set_xlim(0.0, length)
+        right.set_xlim(0.0, off[-1])
+        rose = f"attack {number_text(first, 's')}" if seen else f"attack longer than {number_text(length, 's')}"
+        fell = f"release {number_text(last, 's')}"
+        swing = f"ripple {100 * burst.ripple_share:.2g} % at {number_text(frequency, 'Hz')}"
+        words.set_text(f"● {rose}\n■ {fell}\n{swing}")
+        picture.caption = f"{rose}; {fell} (both by 63 %); {swing}"
+        return picture
+
+    return panel(
+        draw,
+        resistance_attack=slider(attack, low=100.0, high=1e6, unit="Ω", caption="attack resistor", steps=96),
+        resistance_release=slider(release, low=1e3, high=10e6, unit="Ω", caption="release resistor", steps=96),
+        capacitance_hold=slider(farads, low=10e-9, high=100e-6, unit="F", caption="hold capacitor", steps=96),
+        frequency=slider(tone, low=40.0, high=2e3, unit="Hz", caption="tone", steps=68),
+    )

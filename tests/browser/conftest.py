@@ -1,0 +1,153 @@
+"""A private JupyterLab and a Chromium, both with nothing of the user's in them."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+
+import nbformat
+import pytest
+from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
+
+from tests.conftest import ROOT
+
+BROWSERS = ("/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+# No pop-ups, and every cell stays in the page.
+SETTINGS = {
+    "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
+    "notebook-extension/tracker": {"windowingMode": "none"},
+}
+STEP = 30_000  # longest time for any one step in the browser, in milliseconds
+EXPLORERS = {
+    "step": "explore.step_response(compressor.example())",
+    "static": "explore.static_curve(compressor.example())",
+    "led": "explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=2200.0)",
+}
+
+
+def find_browser():
+    """Return a Chromium; without one skip and say so, but fail where a robot builds."""
+    found = next((path for path in BROWSERS if os.access(path, os.X_OK)), shutil.which("chromium"))
+    if found is None:
+        reason = f"no Chromium at {', '.join(BROWSERS)}"
+        if os.environ.get("CI"):
+            pytest.fail(f"{reason}; in CI the browser tests must run")
+        pytest.skip(reason)
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Start one Chromium for all tests."""
+    path = find_browser()
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=path, args=FLAGS, timeout=STEP)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="session")
+def worksheets(tmp_path_factory):
+    """Copy the notebooks, since a lab saves what it runs, and add one for each explorer."""
+    folder = tmp_path_factory.mktemp("worksheets")
+    shutil.copytree(ROOT / "notebooks", folder / "notebooks", dirs_exist_ok=True)
+    kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
+    for name, call in EXPLORERS.items():
+        cells = [
+            new_markdown_cell(f"# {name}"),
+            new_code_cell("from pedalcalc import compressor, devices, explore"),
+            new_code_cell(call),
+        ]
+        nbformat.write(new_notebook(cells=cells, metadata=kernel), folder / f"explorer-{name}.ipynb")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def lab(worksheets, tmp_path_factory):
+    """Start a JupyterLab on a free port with folders of its own; end it by its process."""
+    find_browser()
+    folder = tmp_path_factory.mktemp("lab")
+    for name, value in SETTINGS.items():
+        file = folder / "settings/@jupyterlab" / f"{name}.jupyterlab-settings"
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(json.dumps(value), encoding="utf-8")
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    token = secrets.token_hex(16)
+    own = {
+        "JUPYTERLAB_SETTINGS_DIR": "settings",
+        "JUPYTERLAB_WORKSPACES_DIR": "workspaces",
+        "JUPYTER_CONFIG_DIR": "config",
+        "JUPYTER_RUNTIME_DIR": "runtime",
+        "IPYTHONDIR": "ipython",
+    }
+    environment = {**os.environ, **{name: str(folder / place) for name, place in own.items()}}
+    command = [
+        *(sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", f"--port={port}"),
+        *("--ServerApp.port_retries=0", f"--IdentityProvider.token={token}", f"--ServerApp.root_dir={worksheets}"),
+        *("--LabApp.expose_app_in_browser=True", "--LabApp.news_url=None"),
+    ]
+    with (folder / "lab.log").open("w") as log:
+        process = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
+    url, deadline = f"http://127.0.0.1:{port}", time.monotonic() + 90
+    try:
+        while True:
+            try:
+                with urllib.request.urlopen(f"{url}/api/status?token={token}", timeout=2):
+                    break
+            except (OSError, urllib.error.URLError):
+                assert process.poll() is None, (folder / "lab.log").read_text()
+                assert time.monotonic() < deadline, (folder / "lab.log").read_text()
+                time.sleep(0.1)
+        yield url, token
+    finally:
+        process.terminate()
+        try:
+            process.wait(20)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait(20)
+
+
+@pytest.fixture
+def open_notebook(lab, browser):
+    """Return a function that opens a notebook, runs all its cells and gives the page."""
+    url, token = lab
+    page = browser.new_page(viewport={"width": 1200, "height": 1000})
+    page.set_default_timeout(STEP)
+
+    def open_and_run(path):
+        page.goto(f"{url}/doc/tree/{path}?reset&token={token}")
+        idle = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
+        page.wait_for_function(idle, timeout=2 * STEP)
+        run = "window.jupyterapp.commands.execute('notebook:run-all-cells')"
+        # The promise resolves when all cells have run; it gets a time limit of its own.
+        page.evaluate(
+            f"Promise.race([{run}, new Promise((_, no) => setTimeout(() => no('cells ran too long'), {4 * STEP}))])"
+        )
+        errors = page.locator("[data-mime-type='application/vnd.jupyter.error']")
+        assert errors.count() == 0, errors.all_inner_texts()
+        return page
+
+    yield open_and_run
+    page.close()
