@@ -245,7 +245,7 @@ def test_doubler_against_true_diodes_in_time():
         state = np.array([9.0, found.voltage_output])
         half = 0.5 / f
         means = []
-        for _ in range(25):
+        for _ in range(70):
             total = 0.0
             for law in (charging, delivering):
                 run = solve_ivp(law, (0, half), state, rtol=1e-6, atol=1e-7, t_eval=np.linspace(0, half, 101))
