@@ -46,25 +46,30 @@ class Caution(Result):
 
 def caution_above(what: str, action: str, value: Any, limit: Any, unit: str) -> tuple[Caution, ...]:
     """Return one caution if any element of `value` exceeds `limit`, else none."""
-    value, limit = np.broadcast_arrays(np.asarray(value, float), np.asarray(limit, float))
-    hit = value > limit
-    if not np.any(hit):
-        return ()
-    worst = np.argmax(np.where(hit, value - limit, -np.inf))
-    return (
-        Caution(what, action, float(value.flat[worst]), float(limit.flat[worst]), unit, int(np.count_nonzero(hit))),
-    )
+    return _caution(what, action, value, limit, unit, 1.0)
 
 
 def caution_below(what: str, action: str, value: Any, limit: Any, unit: str) -> tuple[Caution, ...]:
     """Return one caution if any element of `value` is under `limit`, else none."""
-    value, limit = np.broadcast_arrays(np.asarray(value, float), np.asarray(limit, float))
-    hit = value < limit
+    return _caution(what, action, value, limit, unit, -1.0)
+
+
+def _caution(what: str, action: str, value: Any, limit: Any, unit: str, sign: float) -> tuple[Caution, ...]:
+    value, limit = np.asarray(value, float), np.asarray(limit, float)
+    if limit.ndim == 0 and value.size:
+        worst = value.max() if sign > 0 else value.min()
+        if sign * worst <= sign * limit:
+            return ()
+        if sign * worst > sign * limit:  # neither where NaN is among them
+            count = int(np.count_nonzero(value > limit if sign > 0 else value < limit))
+            return (Caution(what, action, float(worst), float(limit), unit, count),)
+    value, limit = np.broadcast_arrays(value, limit)
+    hit = value > limit if sign > 0 else value < limit
     if not np.any(hit):
         return ()
-    worst = np.argmax(np.where(hit, limit - value, -np.inf))
+    first = np.argmax(np.where(hit, np.abs(value - np.where(hit, limit, 0.0)), -1.0))
     return (
-        Caution(what, action, float(value.flat[worst]), float(limit.flat[worst]), unit, int(np.count_nonzero(hit))),
+        Caution(what, action, float(value.flat[first]), float(limit.flat[first]), unit, int(np.count_nonzero(hit))),
     )
 
 
@@ -78,10 +83,27 @@ def numeric(
     below: float | None = None,
     infinity: bool = False,
 ) -> NDArray[np.float64]:
-    """Return `value` as a float array, or refuse it naming `name`, value and range.
+    """Return `value` as a float array of its own, or refuse it naming `name`, value and range.
 
     NaN means "not measured" and passes. Infinity (an open circuit) passes only
     where `infinity` is true. Text, complex numbers, None and booleans are refused.
+    """
+    return numeric_view(name, value, least=least, above=above, most=most, below=below, infinity=infinity).copy()
+
+
+def numeric_view(
+    name: str,
+    value: Any,
+    *,
+    least: float | None = None,
+    above: float | None = None,
+    most: float | None = None,
+    below: float | None = None,
+    infinity: bool = False,
+) -> NDArray[np.float64]:
+    """Return `value` checked like `numeric`, but read-only and without a copy where it is a float array already.
+
+    For functions that are called with a million elements; nothing of the result may share the view's memory.
     """
     array = np.asarray(value)
     if array.dtype.kind not in "iuf":
@@ -89,7 +111,8 @@ def numeric(
             f"{name} must be a number or an array of numbers, not {value!r}; "
             "text such as '4k7' is read once with pedalcalc.values.read_value"
         )
-    array = array.astype(float)
+    array = array.astype(float, copy=False).view()
+    array.flags.writeable = False
     if array.size and _within(array.min(), array.max(), least, above, most, below, infinity):
         return array
     bad = np.zeros(array.shape, dtype=bool)

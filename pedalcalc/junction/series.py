@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import wrightomega
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, formula, numeric_view, quantity
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K, saturation_through
 from pedalcalc.junction.law import bare_current, log_current
 
@@ -84,11 +86,11 @@ def series_current(
     >>> print(f"{i * 1000:.5f} mA")
     1.08485 mA
     """
-    v = numeric("voltage", voltage)
-    r = numeric("resistance", resistance, least=0, infinity=True)
-    i_s = numeric("current_saturation", current_saturation, above=0)
-    n = numeric("ideality", ideality, above=0)
-    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
+    v = numeric_view("voltage", voltage)
+    r = numeric_view("resistance", resistance, least=0, infinity=True)
+    i_s = numeric_view("current_saturation", current_saturation, above=0)
+    n = numeric_view("ideality", ideality, above=0)
+    v_t = numeric_view("voltage_thermal", voltage_thermal, above=0)
     return solve_series(v, r, i_s, np.asarray(n * v_t))[()]
 
 
@@ -144,11 +146,11 @@ def series_point(
     >>> print(f"{point.voltage_junction:.3f} V, {point.current * 1000:.2f} mA, {point.resistance_dynamic:.1f} Ω")
     0.619 V, 2.19 mA, 11.9 Ω
     """
-    v = numeric("voltage", voltage)
-    r = numeric("resistance", resistance, least=0, infinity=True)
-    i_s = numeric("current_saturation", current_saturation, above=0)
-    n = numeric("ideality", ideality, above=0)
-    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
+    v = numeric_view("voltage", voltage)
+    r = numeric_view("resistance", resistance, least=0, infinity=True)
+    i_s = numeric_view("current_saturation", current_saturation, above=0)
+    n = numeric_view("ideality", ideality, above=0)
+    v_t = numeric_view("voltage_thermal", voltage_thermal, above=0)
     return _point(v, r, i_s, np.asarray(n * v_t))
 
 
@@ -203,11 +205,11 @@ def load_line(
     >>> print(f"{point.current * 1000:.3f} mA, {point.voltage_junction:.3f} V")
     4.237 mA, 0.763 V
     """
-    v = numeric("voltage", voltage)
-    r = numeric("resistance", resistance, least=0, infinity=True)
-    v_ref = numeric("voltage_reference", voltage_reference, above=0)
-    i_ref = numeric("current_reference", current_reference, above=0)
-    nvt = np.asarray(numeric("voltage_decade", voltage_decade, above=0) / np.log(10))
+    v = numeric_view("voltage", voltage)
+    r = numeric_view("resistance", resistance, least=0, infinity=True)
+    v_ref = numeric_view("voltage_reference", voltage_reference, above=0)
+    i_ref = numeric_view("current_reference", current_reference, above=0)
+    nvt = np.asarray(numeric_view("voltage_decade", voltage_decade, above=0) / np.log(10))
     with np.errstate(over="ignore", under="ignore"):
         i_s = np.asarray(saturation_through(v_ref, i_ref, ideality=1.0, resistance_series=0.0, voltage_thermal=nvt))
     if np.any(i_s == 0):
@@ -247,27 +249,55 @@ def _point(v: Floats, r: Floats, i_s: Floats, nvt: Floats) -> SeriesPoint:
 _RESISTANCE_NEGLIGIBLE = -40.0
 
 
+#: Elements solved at a time: what a processor core keeps at hand, so that ten passes cost little more than one.
+BLOCK = 32_768
+
+
+def blocks(*parts: Floats) -> Iterator[tuple[slice, tuple[Floats, ...]]]:
+    """Cut arrays that broadcast together along their first axis into pieces of about `BLOCK` elements.
+
+    A part that varies along that axis is cut; one that does not serves every piece whole.
+    """
+    shape = np.broadcast_shapes(*(part.shape for part in parts))
+    step = max(BLOCK // max(math.prod(shape[1:]), 1), 1)
+    for start in range(0, shape[0], step):
+        rows = slice(start, start + step)
+        yield rows, tuple(part[rows] if part.ndim == len(shape) and part.shape[0] > 1 else part for part in parts)
+
+
 def solve_series(v: Floats, r: Floats, i_s: Floats, nvt: Floats) -> Floats:
     """Solve v = nvt ln(1 + i/i_s) + i r for checked arrays."""
+    current = np.empty(np.broadcast_shapes(v.shape, r.shape, i_s.shape, nvt.shape))
+    if current.size <= BLOCK:
+        solve_block(v, r, i_s, nvt, out=current)
+    else:
+        for rows, piece in blocks(v, r, i_s, nvt):
+            solve_block(*piece, out=current[rows])
+    return current
+
+
+def solve_block(v: Floats, r: Floats, i_s: Floats, nvt: Floats, *, out: Floats) -> None:
+    """Solve v = nvt ln(1 + i/i_s) + i r into `out`, which has the shape of all four together."""
     with np.errstate(all="ignore"):
         # Logarithms are summed so that neither a tiny nor a huge Is R leaves the float range.
-        x = np.asarray(v / nvt)
-        x = np.add(x, np.log(r) + (np.log(i_s) - np.log(nvt)) + r * (i_s / nvt), out=_spare(x, r, i_s))
-        scale = np.asarray(nvt / r)
-        current = np.asarray(wrightomega(x))
-        current = np.multiply(current, scale, out=_spare(current, scale))
-        current = np.asarray(np.subtract(current, i_s, out=_spare(current)))
+        x = np.asarray(np.log(r))
+        for part in (np.log(i_s) - np.log(nvt), r * (i_s / nvt), v / nvt):
+            x = np.asarray(np.add(x, part, out=_spare(x, np.asarray(part))))
+        wrightomega(x, out=out)
+        out *= nvt / r
+        out -= i_s
+        if out.size == 0 or (x.min() >= _RESISTANCE_NEGLIGIBLE and x.max() < np.inf and out.min() > 0.5 * i_s.max()):
+            return
         bare = x < _RESISTANCE_NEGLIGIBLE
         if bare.any():
             v_b, i_s_b, nvt_b = _pick(bare, v, i_s, nvt)
-            current[bare] = bare_current(v_b / nvt_b, i_s_b)
-        near = np.abs(current) < 0.5 * i_s
+            out[bare] = bare_current(v_b / nvt_b, i_s_b)
+        near = np.abs(out) < 0.5 * i_s
         near &= ~bare
         if near.any():
-            current[near] = _polished(current[near], *_pick(near, v, r, i_s, nvt))
+            out[near] = _polished(out[near], *_pick(near, v, r, i_s, nvt))
         if not np.all(x < np.inf):
-            _limit_beyond(current, x, v, r, i_s, nvt)
-    return current
+            _limit_beyond(out, x, v, r, i_s, nvt)
 
 
 def _spare(array: Floats, *others: Floats) -> Floats | None:

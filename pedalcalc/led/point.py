@@ -16,11 +16,12 @@ from pedalcalc._base import (
     formula,
     is_a,
     numeric,
+    numeric_view,
     quantity,
 )
 from pedalcalc.devices import Led
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
-from pedalcalc.junction.series import solve_series
+from pedalcalc.junction.series import BLOCK, blocks, solve_block, solve_series
 
 Floats = NDArray[np.float64]
 
@@ -107,33 +108,67 @@ def operating_point(
     >>> print(f"{point.current * 1000:.2f} mA, {point.voltage_led:.2f} V")
     2.18 mA, 1.80 V
     """
-    v = numeric("voltage", voltage)
-    r = numeric("resistance", resistance, least=0, infinity=True)
+    v = numeric_view("voltage", voltage)
+    r = numeric_view("resistance", resistance, least=0, infinity=True)
     n = whole("led_count", led_count)
     rating = numeric("power_rating", power_rating, above=0)
     v_t = numeric("voltage_thermal", voltage_thermal, above=0)
     is_a("led", led, Led)
-    current = lamp_current(v, r, led, n, v_t)
-    with np.errstate(invalid="ignore", over="ignore", under="ignore"):
-        drop = np.asarray(current * r)
-        if np.isinf(r).any():
-            drop = np.where(np.isinf(r) & ~np.isnan(current), v, drop)
-        each = np.asarray(np.subtract(v, drop) / n if np.any(n != 1) else v - drop)
-        power_led = np.asarray(current * each)
-        power_resistor = np.asarray(current * drop)
-    return LedPoint(
-        current=current[()],
-        voltage_led=each[()],
-        voltage_resistor=drop[()],
-        power_led=power_led[()],
-        power_resistor=power_resistor[()],
-        rating_share=np.asarray(power_resistor / rating)[()],
-        conducts=np.asarray(current >= CURRENT_DARK)[()],
-        cautions=point_cautions(v, current, power_led, led, n)
+    law = (np.asarray(part, float) for part in (led.current_saturation, led.ideality, led.resistance_series))
+    parts = (v, r, n, rating, v_t, *law)
+    shape = np.broadcast_shapes(*(part.shape for part in parts))
+    # One allocation for all fields, filled piece by piece: a million points must not cost ten passes over memory.
+    fields, conducts = np.empty((len(_NUMBERS), *shape)), np.empty(shape, dtype=bool)
+    if conducts.size <= BLOCK:
+        _fill(fields, conducts, *parts)
+    else:
+        for rows, piece in blocks(*parts):
+            _fill(fields[:, rows], conducts[rows], *piece)
+    point = LedPoint(
+        **{name: field[()] for name, field in zip(_NUMBERS, fields, strict=True)}, conducts=conducts[()], cautions=()
+    )
+    return replace(
+        point,
+        cautions=point_cautions(v, np.asarray(point.current), np.asarray(point.power_led), led, n)
         + caution_above(
-            "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, rating, "W"
+            "Resistor over its rating",
+            "take a larger rating or a higher resistance",
+            point.power_resistor,
+            rating,
+            "W",
         ),
     )
+
+
+_NUMBERS = ("current", "voltage_led", "voltage_resistor", "power_led", "power_resistor", "rating_share")
+
+
+def _fill(
+    fields: Floats,
+    conducts: NDArray[np.bool_],
+    v: Floats,
+    r: Floats,
+    n: Floats,
+    rating: Floats,
+    v_t: Floats,
+    i_s: Floats,
+    ideality: Floats,
+    r_s: Floats,
+) -> None:
+    """Fill the numeric fields of `LedPoint` and `conducts` for checked arrays."""
+    current, each, drop, power_led, power_resistor, share = (fields[k, ...] for k in range(len(_NUMBERS)))
+    solve_block(v, np.asarray(r + n * r_s), i_s, np.asarray(n * ideality * v_t), out=current)
+    with np.errstate(invalid="ignore", over="ignore", under="ignore"):
+        np.multiply(current, r, out=drop)
+        if r.size and not r.max() < np.inf:
+            np.copyto(drop, v, where=np.isinf(r) & ~np.isnan(current))
+        np.subtract(v, drop, out=each)
+        if np.any(n != 1):
+            np.divide(each, n, out=each)
+        np.multiply(current, each, out=power_led)
+        np.multiply(current, drop, out=power_resistor)
+        np.divide(power_resistor, rating, out=share)
+    np.greater_equal(current, CURRENT_DARK, out=conducts)
 
 
 def lamp_current(v: Floats, r: Floats, led: Led, n: Floats, v_t: Floats) -> Floats:
@@ -173,16 +208,16 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: F
             ideality=led.ideality,
             resistance_series=led.resistance_series,
         )
+        v_dark, need = (np.broadcast_to(part, dark.shape)[dark] for part in (v, n * need))
         found += caution_below(
             "Supply below the drop of the lamps",
             "fewer lamps in series, a lamp of lower drop, or more volts; an open circuit looks the same",
-            np.where(dark & (v >= 0), v, np.inf),
-            np.where(dark & (v >= 0), np.maximum(n * need, np.nextafter(v, np.inf)), 0.0),
+            v_dark[v_dark >= 0],
+            np.maximum(need, np.nextafter(v_dark, np.inf))[v_dark >= 0],
             "V",
         )
-    return found + caution_below(
-        "LED too dark to see well", "take a smaller resistor", np.where(dark, np.inf, current), dim, "A"
-    )
+        current, dim = (np.broadcast_to(part, dark.shape)[~dark] for part in (current, np.asarray(dim)))
+    return found + caution_below("LED too dark to see well", "take a smaller resistor", current, dim, "A")
 
 
 def visible_currents(led: Led) -> tuple[Number, Number]:
