@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import sympy
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
@@ -89,6 +89,7 @@ inf = np.inf
 # Corners
 
 
+@settings(deadline=None)
 @given(ohms, farads)
 def test_corner_inverse_pairs(resistance, capacitance):
     corner = rc.corner_frequency(resistance=resistance, capacitance=capacitance)
@@ -177,6 +178,7 @@ def test_step_limits():
     assert (still.voltage, still.current) == (2.0, 0.0)
 
 
+@settings(deadline=None)
 @given(st.floats(0.001, 0.999), st.floats(-50, 50), st.floats(-50, 50), st.floats(1e-6, 1e3))
 def test_time_between_levels_undoes_the_step(done, start, final, tau):
     level = start + (final - start) * done
@@ -240,6 +242,7 @@ def test_highpass_against_freqs():
     _check_response(bare, [r * c, 0], [r * c, 1])
 
 
+@settings(deadline=None)
 @given(hertz, hertz)
 def test_lag_and_lead_share_the_input(frequency, corner):
     lag = rc.lag_response(frequency, frequency_corner=corner)
@@ -316,6 +319,7 @@ def test_stated_corner_limits():
     assert rc.lead_response(10.0, frequency_corner=0).gain == 1
 
 
+@settings(deadline=None)
 @given(st.floats(-300, 300))
 def test_decibels_inverse_pair(gain_db):
     assert rc.decibels_from_gain(rc.gain_from_decibels(gain_db)) == pytest.approx(gain_db, abs=1e-11)
@@ -358,6 +362,7 @@ def test_chain_refusals():
         rc.chain_band(frequency_corners_highpass=(1.0, 0.0), frequency_corners_lowpass=())
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(0.1, 1e6), min_size=0, max_size=4), st.lists(st.floats(0.1, 1e6), min_size=0, max_size=4))
 def test_chain_band_edges_hold_half_the_peak_power(high, low):
     if not high and not low:
@@ -463,6 +468,7 @@ def test_two_section_limits():
 # Dividers and meters
 
 
+@settings(deadline=None)
 @given(ohms, ohms, ohms)
 def test_divider_against_the_node_equation(top, bottom, load):
     found = rc.loaded_divider(voltage_supply=9.0, resistance_top=top, resistance_bottom=bottom, resistance_load=load)
@@ -524,6 +530,7 @@ def test_resistor_lists_are_checked():
     np.testing.assert_allclose(rc.parallel_resistance(([1e3, 2e3], 2e3)), [2e3 / 3, 1e3])
 
 
+@settings(deadline=None)
 @given(ohms, ohms, st.floats(1e5, 1e9))
 def test_meter_shortfall_is_what_is_missing(top, bottom, meter):
     found = rc.meter_reading(voltage_supply=9.0, resistance_top=top, resistance_bottom=bottom, resistance_meter=meter)
@@ -535,6 +542,7 @@ def test_ideal_meter_reads_the_truth():
     assert (found.voltage_read, found.shortfall) == (4.5, 0)
 
 
+@settings(deadline=None)
 @given(ohms, st.floats(1e4, 1e9), st.floats(1e-3, 100))
 def test_metered_resistance_undoes_the_meter(resistance, meter, volts):
     amps = volts / resistance + volts / meter

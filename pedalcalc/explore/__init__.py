@@ -3,12 +3,17 @@
 from pedalcalc.explore._compressor import release_against_distortion, static_curve, step_response
 from pedalcalc.explore._panel import Panel, Slider, choice, panel, slider
 from pedalcalc.explore._parts import coupler_curve, indicator_led, time_constant
+from pedalcalc.explore._sidechain import detector
+from pedalcalc.explore._supply import battery_discharge, charge_pump, voltage_budget
 
 __all__ = [
     "Panel",
     "Slider",
+    "battery_discharge",
+    "charge_pump",
     "choice",
     "coupler_curve",
+    "detector",
     "indicator_led",
     "panel",
     "release_against_distortion",
@@ -16,4 +21,5 @@ __all__ = [
     "static_curve",
     "step_response",
     "time_constant",
+    "voltage_budget",
 ]

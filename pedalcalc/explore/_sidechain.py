@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import warnings
+from typing import Any
 
 import numpy as np
+from matplotlib.ticker import MaxNLocator
 
 from pedalcalc import sidechain
 from pedalcalc._base import ModelRangeWarning, io, numeric
@@ -82,6 +84,8 @@ def detector(
         dress(left, across=("time since the tone began", "s"), up=("held voltage", "V"), logs=(False, False))
         dress(right, across=("time since the tone stopped", "s"), up=("", ""), logs=(False, False))
         left.set_ylim(0.0, 1.05 * peak)
+        for axes in (left, right):
+            axes.xaxis.set_major_locator(MaxNLocator(4))
         offered = left.plot([], [], color="#BBBBBB", linewidth=0.8)[0]
         rise, fall = (axes.plot([], [], color=COLOURS[0], linewidth=1.8)[0] for axes in (left, right))
         reached = left.plot([], [], "o", color=INK, markersize=6)[0]
@@ -91,7 +95,7 @@ def detector(
     picture.moving = (offered, rise, fall, reached, fallen, level, words)
 
     def draw(resistance_attack: float, resistance_release: float, capacitance_hold: float, frequency: float) -> Picture:
-        parts = {
+        parts: dict[str, Any] = {
             "voltage_peak": peak,
             "frequency": frequency,
             "resistance_attack": resistance_attack,

@@ -36,25 +36,28 @@ def drive(cycle: Cycle, angle: Array) -> Array:
     return np.asarray(cycle.peak * np.sin(angle) - cycle.diode)
 
 
-def _steady(cycle: Cycle, angle: Array) -> Array:
-    """Return the steady current p(φ) of the circuit that always conducts."""
+def steady_current(cycle: Cycle) -> tuple[Array, Array, Array]:
+    """Return p(φ) of the circuit that always conducts, as the amplitude, lead and constant of a sine."""
     node = cycle.conductance + 1j * cycle.turn * cycle.capacitance
     admittance = node / (1 + cycle.attack * node)
     constant = (cycle.leakage - cycle.diode * cycle.conductance) / (1 + cycle.attack * cycle.conductance)
-    return np.asarray(cycle.peak * np.imag(admittance * np.exp(1j * angle)) + constant)
+    return np.asarray(cycle.peak * np.abs(admittance)), np.angle(admittance), np.asarray(constant)
 
 
-def _steady_slope(cycle: Cycle, angle: Array) -> Array:
-    """Return the slope, in angle, of the voltage that belongs to p(φ)."""
-    node = cycle.conductance + 1j * cycle.turn * cycle.capacitance
-    return np.asarray(cycle.peak * np.real(np.exp(1j * angle) / (1 + cycle.attack * node)))
+def _steady(cycle: Cycle, angle: Array) -> Array:
+    push, lead, constant = steady_current(cycle)
+    return np.asarray(push * np.sin(angle + lead) + constant)
+
+
+def memory(cycle: Cycle) -> Array:
+    """Return ω τ, the angle over which a change of the charging current fades."""
+    return np.asarray(cycle.turn * cycle.attack * cycle.capacitance / (1 + cycle.attack * cycle.conductance))
 
 
 def _left(cycle: Cycle, angle: Array) -> Array:
     """Return e^(−angle/(ω τ)), 1 at angle 0 even where τ is 0."""
-    slowness = cycle.turn * cycle.attack * cycle.capacitance / (1 + cycle.attack * cycle.conductance)
     with np.errstate(divide="ignore", invalid="ignore", under="ignore"):
-        return np.where(angle == 0, 1.0, np.exp(-angle / slowness))
+        return np.where(angle == 0, 1.0, np.exp(-angle / memory(cycle)))
 
 
 def current(cycle: Cycle, start: Array, angle: Array) -> Array:

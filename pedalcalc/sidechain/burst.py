@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Result, numeric, one_of, quantity, simulate
-from pedalcalc.sidechain._cycle import Cycle, blocked_voltage, charging_voltage, current, drive
+from pedalcalc.sidechain._cycle import Cycle, blocked_voltage, charging_voltage, memory, steady_current
 from pedalcalc.sidechain._detector import Array, inverse
 from pedalcalc.sidechain.charging import RECTIFIERS
 from pedalcalc.sidechain.ripple import SPAN, detector_ripple
@@ -27,6 +29,7 @@ class ToneBurst(Result):
     voltage_average: float = quantity("V", "held voltage in the end, average")
     time_attack_63: float = quantity("s", "attack, first touch of 63 %")
     time_release_63: float = quantity("s", "release, by 63 %")
+    ripple_share: float = quantity("1", "ripple over the average, in the end")
 
 
 def _number(name: str, value: ArrayLike, **allowed: float | bool) -> Array:
@@ -46,27 +49,37 @@ def _spans(cycle: Cycle, span: float, count: int) -> Array:
     """Return a row for each period of the rectified tone.
 
     A row holds the voltage at its start, the angles at which conduction begins and ends (infinite without
-    conduction), and the voltage at that end.
+    conduction), and the voltage at that end. Plain floats here: each row hangs on the one before.
     """
     rows = np.empty((count, 4))
+    push, lead, constant = (float(x) for x in steady_current(cycle))
+    slowness = float(memory(cycle))
+    decay = float(cycle.conductance / (cycle.capacitance * cycle.turn))
+    loss = float(cycle.leakage / (cycle.capacitance * cycle.turn))
+    peak, diode = float(cycle.peak), float(cycle.diode)
+
+    def left(voltage: float, angle: float) -> float:
+        kept = -math.expm1(-decay * angle) / decay if decay else angle
+        return max(voltage * math.exp(-decay * angle) - loss * kept, 0.0)
+
+    def flow(angle: float, start: float) -> float:
+        faded = math.exp((start - angle) / slowness) if slowness else 0.0
+        return push * math.sin(angle + lead) + constant - (push * math.sin(start + lead) + constant) * faded
+
+    def meets(angle: float, voltage: float) -> float:
+        return peak * math.sin(angle) - diode - left(voltage, angle)
+
     voltage = 0.0
-    crest = float(cycle.peak - cycle.diode)
     for row in rows:
-
-        def left(angle: float, voltage: float = voltage) -> float:
-            return max(float(blocked_voltage(cycle, np.asarray(voltage), np.asarray(angle))), 0.0)
-
-        if left(np.pi / 2) >= crest:
+        if meets(math.pi / 2, voltage) <= 0:
             row[:] = voltage, np.inf, np.inf, voltage
-            voltage = left(span)
+            voltage = left(voltage, span)
             continue
-        gap = drive(cycle, np.asarray(0.0)) - voltage
-        begin = 0.0 if gap >= 0 else _root(lambda x: float(drive(cycle, np.asarray(x))) - left(x), 0.0, np.pi / 2)
-        start = np.asarray(begin)
-        end = _root(lambda x, start=start: float(current(cycle, start, np.asarray(x))), np.pi / 2, np.pi)  # type: ignore[misc]
-        after = float(drive(cycle, np.asarray(end)))
+        begin = 0.0 if diode + voltage == 0 else _root(partial(meets, voltage=voltage), 0.0, math.pi / 2)
+        end = _root(partial(flow, start=begin), math.pi / 2, math.pi)
+        after = peak * math.sin(end) - diode
         row[:] = voltage, begin, end, after
-        voltage = left(span - end, after)
+        voltage = left(after, span - end)
     return rows
 
 
@@ -152,8 +165,8 @@ def tone_burst(
     -------
     ToneBurst
         Times, rectified tone and held voltage; the average that a lasting tone would hold; the time of the first
-        touch of 63 % of that average (infinite if the burst is too short); and the time after
-        the burst in which the voltage has fallen by 63 %.
+        touch of 63 % of that average (infinite if the burst is too short); the time after the burst
+        in which the voltage has fallen by 63 %; and the ripple of the lasting tone over its average.
 
     Raises
     ------
@@ -205,7 +218,8 @@ def tone_burst(
         voltage_diode=voltage_diode,
         resistance_load=load,
         current_leakage=current_leakage,
-    ).voltage_average
+    )
+    average = float(steady.voltage_average)
     silent = np.tile([0.0, np.inf, np.inf, 0.0], (count, 1))
     rows = _spans(cycle, span, count) if cycle.peak > cycle.diode else silent
     sounding = wanted <= length
@@ -219,9 +233,10 @@ def tone_burst(
         wanted.copy(),
         np.where(unknown, np.nan, rectified),
         np.where(unknown, np.nan, held),
-        float(steady),
-        _first_touch(cycle, span, rows, -np.expm1(-1) * float(steady), length),
+        average,
+        _first_touch(cycle, span, rows, -np.expm1(-1) * average, length),
         _release(cycle, float(at_end)),
+        float(steady.ripple_share),
     )
 
 
