@@ -47,7 +47,7 @@ class CouplerFit(Result):
     resistance_floor_factor: float = quantity("1", "its 95 % band, times or divided by")
     resistance_dark: float = quantity("Ω", "dark resistance")
     resistance_dark_factor: float = quantity("1", "its 95 % band, times or divided by")
-    scatter: float = quantity("1", "relative scatter of a reading")
+    scatter: float = quantity("1", "relative scatter of a reading, from three on")
     hysteresis: float = quantity("1", "resistance going up over resistance coming down, less 1")
     current: Number = quantity("A", "LED current of each reading")
     resistance_ratio: Number = quantity("1", "measured over fitted resistance")
@@ -232,8 +232,9 @@ def fit_coupler(
         if not result.success or not np.all(np.isfinite(result.x)):
             raise RuntimeError(f"the fit of the coupler did not converge: {result.message}")
     misses = np.log(ohms) - _log_resistance(found.x, over, floor, dark)
-    scatter = float(np.sqrt(np.sum(misses[kept] ** 2) / (np.count_nonzero(kept) - 2))) if np.sum(kept) > 2 else 0.0
-    steps = found.jac[: np.count_nonzero(kept)] * (usual / max(usual, scatter))
+    spare = np.count_nonzero(kept) - 2
+    scatter = float(np.sqrt(np.sum(misses[kept] ** 2) / spare)) if spare > 0 else float("nan")
+    steps = found.jac[: np.count_nonzero(kept)] * (usual / np.fmax(usual, scatter))
     information = steps.T @ steps + np.diag([0.0, 0.0, *(1 / width**2)])
     return _report(found.x, np.linalg.inv(information), misses, ~kept, scatter, amps, coupler, middle, floor, dark)
 
