@@ -103,6 +103,7 @@ CALLS = {
     "pump_start_time": {"tolerance": 0.05, **_CYCLE},
     "inverter": _STAGE,
     "doubler": _STAGE | {"diode": devices.DIODE_1N5817},
+    "example": {},
     "rail_cases": {"rail": RAIL},
     "voltage_budget": _BUDGET,
     "budget_steps": {"budget": pump.voltage_budget(**_BUDGET)},

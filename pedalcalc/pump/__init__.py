@@ -2,7 +2,7 @@
 
 `cycle` solves one flying capacitor exactly, `sums` holds the makers' formulas,
 `inverter`, `cascade` and `doubler` the converter's circuits, `budget` the way from the
-adaptor's label to the swing of an op-amp stage.
+adaptor's label to the swing of an op-amp stage, `demo` the supply of the demo build.
 
 Symbols: f pump frequency, half the oscillator's; C1 flying and C2 output
 capacitor; R_sw one of the four switches. Not modelled: the oscillator's fall
@@ -13,6 +13,7 @@ from pedalcalc.pump._stage import Pump
 from pedalcalc.pump.budget import RailCircuit, VoltageBudget, rail_cases, voltage_budget
 from pedalcalc.pump.cascade import Cascade, cascade
 from pedalcalc.pump.cycle import PumpCycle, pump_cycle, pump_start_time
+from pedalcalc.pump.demo import example
 from pedalcalc.pump.doubler import doubler
 from pedalcalc.pump.inverter import inverter
 from pedalcalc.pump.steps import BudgetStep, BudgetSteps, budget_steps
@@ -39,6 +40,7 @@ __all__ = [
     "doubler",
     "doubler_voltage",
     "doubling_inverter_resistance_sum",
+    "example",
     "flying_reactance",
     "inverter",
     "inverter_resistance_sum",

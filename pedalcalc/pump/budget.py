@@ -104,9 +104,9 @@ def rail_cases(rail: RailCircuit) -> RailCircuit:
 
     Examples
     --------
-    >>> from pedalcalc.devices import OPAMP_TL072
-    >>> OPAMP_TL072.headroom_top.high
-    3.0
+    >>> from pedalcalc.pump import example
+    >>> print(rail_cases(example()).headroom_top)
+    [3.  1.5 1.5]
     """
     is_a("rail", rail, RailCircuit)
     idle = rail.converter.current_idle
@@ -229,20 +229,12 @@ def voltage_budget(
 
     Examples
     --------
-    >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817, OPAMP_TL072
-    >>> rail = RailCircuit(
-    ...     rail_kind="doubled", diode_protection=DIODE_1N5817, resistance_filter_in=10.0, converter=CONVERTER_1044S,
-    ...     diode_pump=DIODE_1N5817, resistance_switch=7.2, current_idle=300e-6, frequency_pump=22.5e3,
-    ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
-    ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, low_pin="open", resistance_filter_out=47.0,
-    ...     capacitance_filter_out=100e-6, resistance_esr_filter=0.3, opamp=OPAMP_TL072, headroom_top=1.5,
-    ...     headroom_bottom=1.5, input_margin_bottom=3.0, reference_share=0.5,
-    ... )
+    >>> from pedalcalc.pump import example
     >>> budget = voltage_budget(
-    ...     voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0, rail=rail
+    ...     voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0, rail=example()
     ... )
     >>> print(f"{budget.voltage_positive:.1f} V, {budget.voltage_swing:.1f} Vpp, {budget.headroom_db:.1f} dB")
-    16.3 V, 13.3 Vpp, 10.4 dB
+    16.4 V, 13.4 Vpp, 10.5 dB
     """
     supply = numeric("voltage_supply", voltage_supply, least=0)
     load = numeric("current_load", current_load, least=0)

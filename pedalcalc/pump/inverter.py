@@ -100,7 +100,7 @@ def inverter(
     ...     voltage_rating_pump=16.0, voltage_rating_output=16.0, count=1, low_pin="open", converter=CONVERTER_1044S,
     ... )
     >>> print(f"{minus.voltage_output:.2f} V, {minus.resistance_thevenin:.1f} Ω")
-    -8.67 V, 64.6 Ω
+    -8.67 V, 64.5 Ω
     """
     supply = numeric("voltage_supply", voltage_supply, least=0)
     load = numeric("current_load", current_load, least=0)

@@ -58,12 +58,19 @@ def budget_steps(budget: VoltageBudget) -> BudgetSteps:
 
     Examples
     --------
-    >>> import dataclasses
-    >>> import numpy as np
-    >>> fields = dataclasses.fields(VoltageBudget)
-    >>> plain = VoltageBudget(*[() if field.name == "cautions" else np.float64(1.0) for field in fields])
-    >>> [step.name for step in budget_steps(plain).steps_budget][:2]
-    ['supply', 'behind the protection diode']
+    >>> from pedalcalc.pump import example, voltage_budget
+    >>> budget = voltage_budget(
+    ...     voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0, rail=example()
+    ... )
+    >>> for step in budget_steps(budget).steps_budget:
+    ...     print(f"{step.voltage_high - step.voltage_low:.2f} V {step.name}")
+    9.00 V supply
+    8.78 V behind the protection diode
+    8.64 V behind the supply filter
+    17.28 V loss-free converter
+    16.37 V op-amp rails
+    13.37 V op-amp output range
+    13.37 V usable swing about the idle voltage
     """
     is_a("budget", budget, VoltageBudget)
     zero = 0 * budget.voltage_supply

@@ -1,0 +1,300 @@
+"""Explorers of a build's voltages: battery, charge pump, voltage budget."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pedalcalc import pump, supply
+from pedalcalc._base import io, is_a, numeric
+from pedalcalc.devices import Battery
+from pedalcalc.explore._panel import Panel, panel, slider
+from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture, style_of
+from pedalcalc.report._text import number_text
+
+BOX = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#BBBBBB", "linewidth": 0.6}
+
+
+@io
+def battery_discharge(battery: Battery, *, current_load: float, voltage_end: float) -> Panel:
+    """Explore how a battery's voltage falls in use, and when it reaches the end voltage.
+
+    Parameters
+    ----------
+    battery : Battery
+        The battery.
+    current_load : float
+        Current of the build at the start, 0.5 mA up to what the battery's law is meant for [A].
+    voltage_end : float
+        Voltage at the start at which the build stops working properly, 5 to 9 [V].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider.
+
+    References
+    ----------
+    NINE-VOLT : charge of each chemistry; the course of the voltage is from memory.
+
+    Examples
+    --------
+    >>> from pedalcalc import devices, explore
+    >>> shown = explore.battery_discharge(devices.BATTERY_9V_ALKALINE, current_load=0.010, voltage_end=7.0).shown.value
+    >>> "lasts 47 h" in shown
+    True
+    """
+    is_a("battery", battery, Battery)
+    current = numeric("current_load", current_load, least=0.5e-3, most=battery.current_checked)
+    end = numeric("voltage_end", voltage_end, least=5.0, most=9.0)
+    used = np.linspace(0.0, 1.0, 101)
+    picture = new_picture(6.5, 3.6)
+    with look():
+        axes = picture.subplots()
+        dress(axes, across=("hours in use", "h"), up=("voltage under load", "V"), logs=(True, False))
+        axes.set(xlim=(1.0, 2000.0), ylim=(4.5, 10.0))
+        low, high = (axes.plot([], [], color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0)[0] for _ in range(2))
+        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
+        level = axes.axhline(float(end), color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)
+        dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
+        words = axes.text(0.03, 0.05, "", transform=axes.transAxes, fontsize=9, va="bottom", bbox=BOX)
+    picture.moving = (low, high, typical, level, dot, words)
+
+    def draw(current_load: float, voltage_end: float) -> Picture:
+        state = supply.battery_voltage(used, current_load=current_load, battery=battery)
+        life = supply.battery_life(current_load=current_load, voltage_end=voltage_end, battery=battery)
+        for line, charge in zip((low, typical, high), battery.charge, strict=True):
+            line.set_data(used * charge / current_load / 3600, state.voltage_output)
+        level.set_ydata([voltage_end, voltage_end])
+        hours = float(life.hours_life)
+        dot.set_data([hours], [voltage_end])
+        band = f"{life.time_life_min / 3600:.2g} to {life.time_life_max / 3600:.2g} h"
+        words.set_text(f"lasts {hours:.2g} h ({band})\nfresh {life.voltage_start:.3g} V under load")
+        picture.caption = (
+            f"{battery.name} at {number_text(current_load, 'A', 2)} lasts {hours:.2g} h ({band}) down to {voltage_end:.3g} V; "
+            f"{100 * float(life.used):.0f} % of its charge used"
+        )
+        return picture
+
+    return panel(
+        draw,
+        current_load=slider(
+            float(current), low=0.5e-3, high=float(battery.current_checked), unit="A", caption="current of the build"
+        ),
+        voltage_end=slider(float(end), low=5.0, high=9.0, unit="V", caption="end voltage", scale="linear", steps=40),
+    )
+
+
+@io
+def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: float) -> Panel:
+    """Explore a doubler or inverter: flying capacitor, pump frequency, load.
+
+    The picture holds the exact output resistance against the flying capacitor,
+    between its limits and the makers' sum; the words hold voltage, ripple and tone.
+
+    Parameters
+    ----------
+    rail : RailCircuit
+        The supply circuit, "doubled" or "split"; its flying capacitor and pump frequency are the start values.
+    voltage_supply : float
+        Supply at the converter's pin [V].
+    current_load : float
+        Load at the start, 0.5 to 20 mA [A].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider, or the rail has no converter.
+
+    References
+    ----------
+    SEEMAN-SANDERS : slow and fast limits.
+
+    Examples
+    --------
+    >>> from pedalcalc import explore, pump
+    >>> shown = explore.charge_pump(pump.example(), voltage_supply=8.5, current_load=0.006).shown.value
+    >>> "at 22.5 kHz, above hearing" in shown
+    True
+    """
+    is_a("rail", rail, pump.RailCircuit)
+    if rail.rail_kind == "single":
+        raise ValueError("rail must have a converter: rail_kind doubled or split, got single")
+    volts = float(numeric("voltage_supply", voltage_supply, above=0))
+    load = numeric("current_load", current_load, least=0.5e-3, most=20e-3)
+    sweep = np.geomspace(0.47e-6, 470e-6, 90)
+    fixed = {
+        name: getattr(rail, name)
+        for name in (
+            "resistance_switch",
+            "current_idle",
+            "resistance_esr_pump",
+            "capacitance_output",
+            "resistance_esr_output",
+            "voltage_rating_pump",
+            "voltage_rating_output",
+            "low_pin",
+            "converter",
+        )
+    }
+    if rail.rail_kind == "doubled":
+        fixed["diode"] = rail.diode_pump
+    stage = pump.doubler if rail.rail_kind == "doubled" else pump.inverter
+    picture = new_picture(6.5, 3.8)
+    with look():
+        axes = picture.subplots()
+        dress(axes, across=("flying capacitor", "F"), up=("output resistance", "Ω"), logs=(True, True))
+        axes.set(xlim=(sweep[0], sweep[-1]), ylim=(10.0, 3000.0))
+        names = ("exact", "makers' sum", "slow limit", "fast limit")
+        tracks = [axes.plot([], [], label=name, **style_of(k))[0] for k, name in enumerate(names)]
+        axes.legend(loc="upper right", frameon=False, fontsize=9)
+        dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
+        words = axes.text(0.03, 0.95, "", transform=axes.transAxes, fontsize=9, va="top", bbox=BOX)
+    picture.moving = (*tracks, dot, words)
+
+    def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
+        line, point = (
+            stage(
+                voltage_supply=volts,
+                current_load=current_load,
+                resistance_source=0.0,
+                frequency_pump=frequency_pump,
+                capacitance_pump=c,
+                count=1,
+                **fixed,
+            )
+            for c in (sweep, capacitance_pump)
+        )
+        rows = (line.resistance_thevenin, line.resistance_sum, line.resistance_slow, line.resistance_fast)
+        for track, row in zip(tracks, rows, strict=True):
+            track.set_data(sweep, np.broadcast_to(row, sweep.shape))
+        dot.set_data([capacitance_pump], [float(point.resistance_thevenin)])
+        out = f"{point.voltage_output:.2f} V, {number_text(float(point.resistance_thevenin), 'Ω')}"
+        tone = f"tone {point.level_tone_dbv:.0f} dBV at {number_text(frequency_pump, 'Hz')}"
+        words.set_text(f"{out}\nripple {number_text(float(point.voltage_ripple), 'V', 2)} pp\n{tone}")
+        heard = ", in the audio band" if frequency_pump < 20e3 else ", above hearing"
+        picture.caption = f"output {out}; efficiency {100 * point.efficiency:.0f} %; {tone}{heard}"
+        return picture
+
+    return panel(
+        draw,
+        capacitance_pump=slider(
+            float(np.asarray(rail.capacitance_pump)), low=0.47e-6, high=470e-6, unit="F", caption="flying capacitor"
+        ),
+        frequency_pump=slider(
+            float(np.asarray(rail.frequency_pump)), low=1e3, high=50e3, unit="Hz", caption="pump frequency"
+        ),
+        current_load=slider(float(load), low=0.5e-3, high=20e-3, unit="A", caption="load"),
+    )
+
+
+@io
+def voltage_budget(
+    rail: pump.RailCircuit, *, voltage_supply: float, current_load: float, current_direct: float, voltage_peak: float
+) -> Panel:
+    """Explore where the volts go, from the socket to the swing of an op-amp stage.
+
+    Parameters
+    ----------
+    rail : RailCircuit
+        The supply circuit; single numbers, no arrays.
+    voltage_supply : float
+        Supply at the socket at the start, 5 to 18 [V].
+    current_load : float
+        Current on the op-amps' rails at the start, 0.5 to 20 mA [A].
+    current_direct : float
+        Current drawn ahead of the converter [A].
+    voltage_peak : float
+        Peak of the largest signal the build must pass [V].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider.
+
+    References
+    ----------
+    PRACTICE : headroom is what is left after every drop.
+
+    Examples
+    --------
+    >>> from pedalcalc import explore, pump
+    >>> shown = explore.voltage_budget(
+    ...     pump.example(), voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0
+    ... ).shown.value
+    >>> "headroom 10.5 dB" in shown
+    True
+    """
+    is_a("rail", rail, pump.RailCircuit)
+    volts = numeric("voltage_supply", voltage_supply, least=5.0, most=18.0)
+    load = numeric("current_load", current_load, least=0.5e-3, most=20e-3)
+
+    def solve(voltage_supply: float, current_load: float) -> pump.VoltageBudget:
+        return pump.voltage_budget(
+            voltage_supply=voltage_supply,
+            current_load=current_load,
+            current_direct=current_direct,
+            voltage_peak=voltage_peak,
+            rail=rail,
+        )
+
+    first = pump.budget_steps(solve(float(volts), float(load))).steps_budget
+    picture = new_picture(6.5, 1.3 + 0.42 * len(first))
+    last = len(first) - 1
+    with look():
+        axes = picture.subplots()
+        dress(axes, across=("voltage", "V"), up=("", ""), logs=(False, False))
+        bars = [
+            axes.barh(k, 1.0, height=0.62, color=COLOURS[0] if k == last else "#DCE9F2", edgecolor=INK, linewidth=0.8)[
+                0
+            ]
+            for k in range(len(first))
+        ]
+        texts = [
+            axes.text(0, k, "", ha="center", va="center", fontsize=9, color="white" if k == last else INK, zorder=4)
+            for k in range(len(first))
+        ]
+        idle = axes.axvline(0.0, color=COLOURS[1], linestyle=DASHES[1], linewidth=1.4)
+        axes.set_yticks(range(len(first)), [step.name for step in first])
+        axes.grid(visible=False, axis="y")
+        axes.invert_yaxis()
+        axes.set_xlim({"single": (0, 20), "doubled": (0, 38), "split": (-20, 20)}[rail.rail_kind])
+    picture.moving = (*bars, *texts, idle)
+
+    def draw(voltage_supply: float, current_load: float) -> Picture:
+        found = solve(voltage_supply, current_load)
+        for bar, text, step in zip(bars, texts, pump.budget_steps(found).steps_budget, strict=True):
+            bar.set_x(float(step.voltage_low))
+            bar.set_width(float(step.voltage_high - step.voltage_low))
+            text.set_x(float(step.voltage_low + step.voltage_high) / 2)
+            text.set_text(f"{step.voltage_high - step.voltage_low:.3g} V")
+        idle.set_xdata([float(found.voltage_idle)] * 2)
+        room = f"{found.voltage_swing:.3g} V peak to peak, {found.level_max_dbv:.1f} dBV"
+        notes = "; ".join(caution.what for caution in found.cautions)
+        picture.caption = (
+            f"usable swing {room}; headroom {found.headroom_db:.1f} dB; supply gives {number_text(float(found.current_supply), 'A')}"
+            + (f"; caution: {notes}" if notes else "")
+        )
+        return picture
+
+    return panel(
+        draw,
+        voltage_supply=slider(
+            float(volts), low=5.0, high=18.0, unit="V", caption="supply at the socket", scale="linear", steps=52
+        ),
+        current_load=slider(float(load), low=0.5e-3, high=20e-3, unit="A", caption="load on the rails"),
+    )
