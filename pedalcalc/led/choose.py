@@ -30,7 +30,7 @@ from pedalcalc.led.point import (
     visible_currents,
     whole,
 )
-from pedalcalc.led.rule import resistor_rating
+from pedalcalc.led.rule import rating_name, resistor_rating
 from pedalcalc.values import nearest_value, value_above, value_below, write_value
 
 #: Rows above and below the recommended one in a table of stock values.
@@ -238,7 +238,7 @@ def choose_resistor(
     >>> print(choice.reason)
     3.90 kΩ: its typical 1.85 mA is nearest to the wanted 2.00 mA. Between the lowest supply with the
     highest drop and the highest supply with the lowest drop it gives 1.23 mA to 2.16 mA, which the
-    lamp stands. It turns 17.3 mW into heat at most, so buy 125 mW or more.
+    lamp stands. It turns 17.3 mW into heat at most, so buy 1/8 W or more.
     """
     supply = {
         "voltage_supply_min": _one("voltage_supply_min", voltage_supply_min, least=0),
@@ -329,7 +329,7 @@ def _reason(option: ResistorOption, wanted: float, nearest: float) -> str:
     return (
         f"{first} Between the lowest supply with the highest drop and the highest supply with the lowest drop "
         f"it gives {say(option.current_low, 'A')} to {say(option.current_high, 'A')}, which the lamp stands. "
-        f"It turns {say(option.power_resistor, 'W')} into heat at most, so buy {say(option.power_rating, 'W')} or more."
+        f"It turns {say(option.power_resistor, 'W')} into heat at most, so buy {rating_name(option.power_rating)} or more."
     )
 
 

@@ -136,3 +136,8 @@ def resistor_rating(power_resistor: ArrayLike) -> Number:
     power = numeric("power_resistor", power_resistor, least=0, most=RATINGS[-1] / 2)
     place = np.searchsorted(RATINGS / 2 * (1 + 1e-12), np.nan_to_num(power))
     return np.where(np.isnan(power), np.nan, RATINGS[place])[()]
+
+
+def rating_name(rating: float) -> str:
+    """Return a rating as shops write it."""
+    return {0.125: "1/8 W", 0.25: "1/4 W", 0.5: "1/2 W"}.get(rating, f"{rating:g} W")
