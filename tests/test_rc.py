@@ -68,6 +68,10 @@ CALLS = {
         "resistance_bottom": 1e6,
         "resistance_meter": 10e6,
     },
+    "lowpass_then_highpass": {"frequency": 1000.0, **LADDER_LOADED, "voltage_input": 2.0},
+    "highpass_then_lowpass": {"frequency": 1000.0, **LADDER_LOADED, "voltage_input": 2.0},
+    "pointer_meter_resistance": {"voltage_range": 10.0, "resistance_per_volt": 20e3},
+    "ammeter_reading": {"voltage_supply": 9.0, "resistance": 1e3, "resistance_ammeter": 20.0},
     "metered_resistance": {"voltage": 40.0, "current": 0.8, "resistance_meter": 150e3},
     "choose_corner_parts": {
         "frequency_corner": 720.0,
@@ -409,13 +413,14 @@ def test_count_is_at_least_one():
         rc.equal_lowpass_corner(100.0, count=0)
 
 
-def _ladder_nodes(kind):
+def _ladder_nodes(first_kind, second_kind):
     """Return H(s) of the loaded two-section ladder from its node equations, by sympy."""
     s, r1, c1, r2, c2, source, load, a, b, out = sympy.symbols("s R1 C1 R2 C2 Rs RL a b out")
-    if kind == "lowpass":
-        first, second, shunt_first, shunt_second = r1, r2, s * c1, s * c2
-    else:
-        first, second, shunt_first, shunt_second = 1 / (s * c1), 1 / (s * c2), 1 / r1, 1 / r2
+    arms = []
+    for kind, resistance, capacitance in ((first_kind, r1, c1), (second_kind, r2, c2)):
+        ohms, reactive = resistance, 1 / (s * capacitance)
+        arms.append((ohms, 1 / reactive) if kind == "lowpass" else (reactive, 1 / ohms))
+    (first, shunt_first), (second, shunt_second) = arms
     solved = sympy.solve(
         [
             (1 - a) / source - (a - b) / first,
@@ -429,11 +434,42 @@ def _ladder_nodes(kind):
     return sympy.lambdify(s, solved.subs(values), "numpy")
 
 
+@pytest.mark.parametrize(
+    ("function", "kinds"),
+    [
+        (rc.lowpass_then_highpass, ("lowpass", "highpass")),
+        (rc.highpass_then_lowpass, ("highpass", "lowpass")),
+    ],
+)
+def test_band_of_two_sections_against_node_equations(function, kinds):
+    result = function(FREQUENCIES, **LADDER_LOADED, voltage_input=3.0)
+    expected = _ladder_nodes(*kinds)(2j * np.pi * FREQUENCIES)
+    np.testing.assert_allclose(result.response, expected, rtol=1e-10)
+    np.testing.assert_allclose(result.voltage_output, 3 * abs(expected), rtol=1e-10)
+    np.testing.assert_allclose(result.phase_degrees, np.degrees(np.angle(expected)), rtol=1e-9, atol=1e-9)
+    low, high, peak = result.frequency_low[0], result.frequency_high[0], result.frequency_peak[0]
+    most = function(peak, **LADDER_LOADED).gain
+    assert most > function(peak * 1.01, **LADDER_LOADED).gain
+    assert most > function(peak / 1.01, **LADDER_LOADED).gain
+    for edge in (low, high):
+        assert function(edge, **LADDER_LOADED).gain == pytest.approx(most / np.sqrt(2), rel=1e-12)
+    assert low < peak < high
+
+
+def test_band_without_its_low_pass_part():
+    open_above = {**LADDER, "resistance_first": 0.0}
+    found = rc.lowpass_then_highpass(1e3, **open_above)
+    assert found.frequency_high == found.frequency_peak == inf
+    alone = rc.highpass_response(1e3, resistance=12e3, capacitance=6.8e-9)
+    assert found.response == pytest.approx(alone.response, rel=1e-13)
+    assert found.frequency_low == pytest.approx(alone.frequency_corner, rel=1e-13)
+
+
 @pytest.mark.parametrize("kind", ["lowpass", "highpass"])
 def test_two_sections_against_node_equations(kind):
     function = rc.two_section_lowpass if kind == "lowpass" else rc.two_section_highpass
     result = function(FREQUENCIES, **LADDER_LOADED)
-    exact = _ladder_nodes(kind)
+    exact = _ladder_nodes(kind, kind)
     expected = exact(2j * np.pi * FREQUENCIES)
     np.testing.assert_allclose(result.response, expected, rtol=1e-10)
     np.testing.assert_allclose(np.exp(1j * np.radians(result.phase_degrees)), expected / abs(expected), rtol=1e-10)
@@ -601,3 +637,27 @@ def test_choice_keeps_to_its_ranges():
 def test_choice_refusals(change, message):
     with pytest.raises(ValueError, match=message):
         rc.choose_corner_parts(**CALLS["choose_corner_parts"] | change)
+
+
+# Pointer meters and ammeters
+
+
+@settings(deadline=None)
+@given(ohms, st.floats(0, 1e3))
+def test_ammeter_is_a_resistor_in_series(resistance, meter):
+    found = rc.ammeter_reading(voltage_supply=9.0, resistance=resistance, resistance_ammeter=meter)
+    assert found.current_read * resistance + found.voltage_burden == pytest.approx(9)
+    assert found.current_read == pytest.approx(found.current * (1 - found.shortfall), rel=1e-9, abs=1e-12)
+
+
+def test_meter_limits():
+    assert rc.ammeter_reading(voltage_supply=9, resistance=inf, resistance_ammeter=1).current_read == 0
+    with pytest.raises(ValueError, match="resistance must be above 0"):
+        rc.ammeter_reading(voltage_supply=9, resistance=0, resistance_ammeter=1)
+    loaded = rc.meter_reading(
+        voltage_supply=9,
+        resistance_top=200e3,
+        resistance_bottom=200e3,
+        resistance_meter=rc.pointer_meter_resistance(10, resistance_per_volt=20e3),
+    )
+    assert loaded.voltage_read == pytest.approx(3)

@@ -10,6 +10,7 @@ hangs on it. Parts are ideal: no leakage, no series resistance of the capacitor,
 no inductance.
 """
 
+from pedalcalc.rc.bandpass import BandResponse, highpass_then_lowpass, lowpass_then_highpass
 from pedalcalc.rc.chain import (
     Band,
     chain_band,
@@ -25,18 +26,17 @@ from pedalcalc.rc.corner import (
     corner_resistance,
     reactance,
 )
-from pedalcalc.rc.divider import (
-    Divider,
-    DividerString,
+from pedalcalc.rc.divider import Divider, DividerString, divider_string, loaded_divider, parallel_resistance
+from pedalcalc.rc.ladder import two_section_highpass, two_section_lowpass
+from pedalcalc.rc.meter import (
+    AmmeterReading,
     MeteredResistance,
     MeterReading,
-    divider_string,
-    loaded_divider,
+    ammeter_reading,
     meter_reading,
     metered_resistance,
-    parallel_resistance,
+    pointer_meter_resistance,
 )
-from pedalcalc.rc.ladder import two_section_highpass, two_section_lowpass
 from pedalcalc.rc.response import (
     FilterResponse,
     decibels_from_gain,
@@ -49,7 +49,9 @@ from pedalcalc.rc.response import (
 from pedalcalc.rc.step import StepPoint, step_response, step_voltage, time_between_levels, time_constant
 
 __all__ = [
+    "AmmeterReading",
     "Band",
+    "BandResponse",
     "CornerParts",
     "Divider",
     "DividerString",
@@ -57,6 +59,7 @@ __all__ = [
     "MeterReading",
     "MeteredResistance",
     "StepPoint",
+    "ammeter_reading",
     "bypass_capacitance",
     "chain_band",
     "chain_response",
@@ -70,13 +73,16 @@ __all__ = [
     "equal_lowpass_corner",
     "gain_from_decibels",
     "highpass_response",
+    "highpass_then_lowpass",
     "lag_response",
     "lead_response",
     "loaded_divider",
     "lowpass_response",
+    "lowpass_then_highpass",
     "meter_reading",
     "metered_resistance",
     "parallel_resistance",
+    "pointer_meter_resistance",
     "reactance",
     "step_response",
     "step_voltage",

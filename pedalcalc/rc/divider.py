@@ -1,4 +1,4 @@
-"""Resistors as dividers, and what a meter reads across one."""
+"""Resistors as dividers and strings."""
 
 from __future__ import annotations
 
@@ -33,26 +33,6 @@ class DividerString(Result):
     voltages: tuple[Number, ...] = quantity("records", "voltage across each resistor")
     voltages_tap: tuple[Number, ...] = quantity("records", "voltage from each junction to ground")
     resistances_thevenin: tuple[Number, ...] = quantity("records", "resistance seen from each junction")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class MeterReading(Result):
-    """Result of `meter_reading`; every field has the broadcast shape of the inputs."""
-
-    voltage_read: Number = quantity("V", "voltage the meter shows")
-    voltage_thevenin: Number = quantity("V", "voltage without the meter")
-    shortfall: Number = quantity("1", "fraction by which the reading is low")
-    voltage_top: Number = quantity("V", "voltage across the upper resistor meanwhile")
-    resistance_loaded: Number = quantity("Ω", "lower resistor in parallel with the meter")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class MeteredResistance(Result):
-    """Result of `metered_resistance`; every field has the broadcast shape of the inputs."""
-
-    resistance: Number = quantity("Ω", "resistance, the voltmeter allowed for")
-    resistance_apparent: Number = quantity("Ω", "voltage over current as read")
-    shortfall: Number = quantity("1", "fraction by which the apparent value is low")
 
 
 def _inverse(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -167,27 +147,27 @@ def loaded_divider(
             raise ValueError(f"{name} and {other} must not both be what they are: both {why}")
     loaded = _inverse(_inverse(bottom) + _inverse(load))
     thevenin = _inverse(_inverse(top) + _inverse(bottom))
-    share, share_open = _share(top, loaded), _share(top, bottom)
+    part, part_open = share(top, loaded), share(top, bottom)
     with np.errstate(divide="ignore", invalid="ignore"):
         total = supply / (top + loaded)
-        into_load = np.where(load == 0, total, supply * share / load)
+        into_load = np.where(load == 0, total, supply * part / load)
     return Divider(
-        (supply * share)[()],
-        (supply * share_open)[()],
+        (supply * part)[()],
+        (supply * part_open)[()],
         thevenin[()],
-        (supply * _share(loaded, top))[()],
+        (supply * share(loaded, top))[()],
         loaded[()],
         total[()],
         into_load[()],
     )
 
 
-def _share(above: NDArray[np.float64], below: NDArray[np.float64]) -> NDArray[np.float64]:
+def share(above: NDArray[np.float64], below: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return below/(above + below), for open and shorted parts too (but not both alike)."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(below == 0, 0.0, 1 / (1 + above / below))
-    share = np.where(np.isinf(above), 0.0, share)
-    return np.where(np.isnan(above + below), np.nan, share)
+        part = np.where(below == 0, 0.0, 1 / (1 + above / below))
+    part = np.where(np.isinf(above), 0.0, part)
+    return np.where(np.isnan(above + below), np.nan, part)
 
 
 @formula
@@ -245,121 +225,3 @@ def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: ArrayLik
         tuple((current * part)[()] for part in below[1:]),
         tuple(one[()] for one in seen),
     )
-
-
-@formula
-def meter_reading(
-    *,
-    voltage_supply: ArrayLike,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_meter: ArrayLike,
-) -> MeterReading:
-    """Find what a voltmeter shows across the lower resistor of a divider.
-
-    Parameters
-    ----------
-    voltage_supply : array_like
-        Voltage across the divider [V], at least 0.
-    resistance_top : array_like
-        Resistor between supply and the measured point [Ω], 0 to infinity.
-    resistance_bottom : array_like
-        Resistor between the measured point and ground [Ω], 0 to infinity.
-    resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; 10 MΩ is usual for a digital one.
-
-    Returns
-    -------
-    MeterReading
-        Reading, voltage without the meter, the fraction by which the reading is low, the voltage
-        across the upper resistor meanwhile, lower resistor with the meter across it.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or both resistors are 0 or both open.
-
-    Notes
-    -----
-    The meter is a load: V_read = V_th R_m/(R_m + R_th); shortfall = R_th/(R_m + R_th).
-
-    References
-    ----------
-    KUPHALDT-1, ch. 8, voltmeter impact on measured circuit.
-
-    Examples
-    --------
-    >>> divider = dict(voltage_supply=9, resistance_top=2.2e6, resistance_bottom=2.2e6)
-    >>> reading = meter_reading(**divider, resistance_meter=10e6)
-    >>> print(f"{reading.voltage_read:.2f} V instead of {reading.voltage_thevenin} V")
-    4.05 V instead of 4.5 V
-    """
-    meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
-    divider = loaded_divider(
-        voltage_supply=voltage_supply,
-        resistance_top=resistance_top,
-        resistance_bottom=resistance_bottom,
-        resistance_load=meter,
-    )
-    shortfall = _share(meter, np.asarray(divider.resistance_thevenin))
-    supply_known = np.where(np.isnan(divider.voltage_thevenin), np.nan, shortfall)
-    return MeterReading(
-        divider.voltage_output,
-        divider.voltage_thevenin,
-        supply_known[()],
-        divider.voltage_top,
-        divider.resistance_loaded,
-    )
-
-
-@formula
-def metered_resistance(*, voltage: ArrayLike, current: ArrayLike, resistance_meter: ArrayLike) -> MeteredResistance:
-    """Find a resistance from a voltmeter across it and an ammeter that feeds both.
-
-    Parameters
-    ----------
-    voltage : array_like
-        Voltmeter reading [V].
-    current : array_like
-        Ammeter reading [A]; it feeds the resistor and the voltmeter.
-    resistance_meter : array_like
-        Input resistance of the voltmeter [Ω], above 0.
-
-    Returns
-    -------
-    MeteredResistance
-        The resistance, V/I as read, and by what fraction that is low.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or the voltmeter alone would take all the current or more.
-
-    Notes
-    -----
-    R = V/(I − V/R_m).
-
-    References
-    ----------
-    HELFRICK-COOPER, ch. 1, voltmeter loading.
-
-    Examples
-    --------
-    >>> found = metered_resistance(voltage=40, current=0.8, resistance_meter=150e3)
-    >>> print(f"{found.resistance:.2f} ohm, not {found.resistance_apparent:.0f} ohm")
-    50.02 ohm, not 50 ohm
-    """
-    volts, amps, meter = np.broadcast_arrays(
-        numeric("voltage", voltage),
-        numeric("current", current),
-        numeric("resistance_meter", resistance_meter, above=0, infinity=True),
-    )
-    left = amps - volts / meter
-    wrong = (volts * left < 0) | (left == 0)
-    if np.any(wrong):
-        raise ValueError(
-            f"current must exceed what the voltmeter itself takes, {(volts / meter)[wrong].flat[0]:g} A: "
-            f"got {amps[wrong].flat[0]:g}"
-        )
-    true = volts / left
-    return MeteredResistance(true[()], np.asarray(volts / amps)[()], (volts / (meter * amps))[()])

@@ -1,0 +1,201 @@
+"""A low-pass and a high-pass section in a row with nothing between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc.rc.response import decibels
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BandResponse(Result):
+    """Response of a band-pass filter; every field has the broadcast shape of the inputs."""
+
+    response: complex | NDArray[np.complex128] = quantity("1", "output over input, complex")
+    gain: Number = quantity("1", "gain")
+    gain_db: Number = quantity("dB", "gain in decibels")
+    phase_degrees: Number = quantity("°", "phase of the output against the input")
+    voltage_output: Number = quantity("V", "output for the stated input")
+    frequency_low: Number = quantity("Hz", "3 dB down below")
+    frequency_high: Number = quantity("Hz", "3 dB down above")
+    frequency_peak: Number = quantity("Hz", "largest response at")
+
+
+def _band(down: Array, flat: Array, up: Array, frequency: Array, voltage: Array) -> BandResponse:
+    """Return the response 1/(flat + up·jw + down/(jw)), whose edges are the roots of a quadratic."""
+    down, flat, up, frequency, voltage = np.broadcast_arrays(down, flat, up, frequency, voltage)
+    turn = 2 * np.pi * frequency
+    whole = flat + 1j * (up * turn - down / turn)
+    root = np.sqrt(flat**2 + 4 * up * down)
+    gain = 1 / np.abs(whole)
+    with np.errstate(invalid="ignore"):  # a complex NaN divides with a complaint
+        response: NDArray[np.complex128] = np.asarray(1 / whole)
+    with np.errstate(divide="ignore"):
+        high = (flat + root) / (2 * up)
+    return BandResponse(
+        response[()],
+        gain[()],
+        decibels(gain)[()],
+        np.degrees(np.angle(response))[()],
+        (gain * voltage)[()],
+        (2 * down / (flat + root) / (2 * np.pi))[()],
+        (high / (2 * np.pi))[()],
+        (np.sqrt(np.where(up == 0, np.inf, down) / np.where(up == 0, 1.0, up)) / (2 * np.pi))[()],
+    )
+
+
+@formula
+def lowpass_then_highpass(
+    frequency: ArrayLike,
+    *,
+    resistance_first: ArrayLike,
+    capacitance_first: ArrayLike,
+    resistance_second: ArrayLike,
+    capacitance_second: ArrayLike,
+    resistance_source: ArrayLike = 0.0,
+    resistance_load: ArrayLike = np.inf,
+    voltage_input: ArrayLike = 1.0,
+) -> BandResponse:
+    """Find what a low-pass section and a high-pass section behind it let through, nothing between them.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], above 0.
+    resistance_first : array_like
+        Series resistor of the low-pass section [Ω], at least 0.
+    capacitance_first : array_like
+        Capacitor to ground of the low-pass section [F], at least 0.
+    resistance_second : array_like
+        Resistor to ground of the high-pass section [Ω], above 0.
+    capacitance_second : array_like
+        Series capacitor of the high-pass section [F], above 0.
+    resistance_source : array_like
+        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+    resistance_load : array_like
+        Further resistance from the output to ground [Ω], above 0; open unless stated.
+    voltage_input : array_like
+        Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
+
+    Returns
+    -------
+    BandResponse
+        Complex response, gain, gain in decibels, phase, output, both frequencies at which the whole
+        is 3 dB below its peak, and the frequency of the peak.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    1/H = (1 + y/(s C_2))(1 + s R_1 C_1) + R_1 y, y = 1/R_2 + 1/R_L, R_src counted into R_1.
+
+    References
+    ----------
+    DERIVED: node equations of the ladder; the circuit is the band-pass of KUPHALDT-2, ch. 8.
+
+    Examples
+    --------
+    >>> band = lowpass_then_highpass(1000, resistance_first=1e3, capacitance_first=10e-9,
+    ...                              resistance_second=100e3, capacitance_second=100e-9)
+    >>> print(f"{band.frequency_low:.1f} Hz to {band.frequency_high / 1e3:.1f} kHz")
+    15.6 Hz to 16.2 kHz
+    """
+    frequency = numeric("frequency", frequency, above=0)
+    first = numeric("resistance_first", resistance_first, least=0)
+    shunt_first = numeric("capacitance_first", capacitance_first, least=0)
+    second = 1 / numeric("resistance_second", resistance_second, above=0)
+    series_second = numeric("capacitance_second", capacitance_second, above=0)
+    first = first + numeric("resistance_source", resistance_source, least=0)
+    drain = second + 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
+    return _band(
+        drain / series_second,
+        1 + first * drain * (1 + shunt_first / series_second),
+        first * shunt_first,
+        frequency,
+        numeric("voltage_input", voltage_input),
+    )
+
+
+@formula
+def highpass_then_lowpass(
+    frequency: ArrayLike,
+    *,
+    resistance_first: ArrayLike,
+    capacitance_first: ArrayLike,
+    resistance_second: ArrayLike,
+    capacitance_second: ArrayLike,
+    resistance_source: ArrayLike = 0.0,
+    resistance_load: ArrayLike = np.inf,
+    voltage_input: ArrayLike = 1.0,
+) -> BandResponse:
+    """Find what a high-pass section and a low-pass section behind it let through, nothing between them.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], above 0.
+    resistance_first : array_like
+        Resistor to ground of the high-pass section [Ω], above 0.
+    capacitance_first : array_like
+        Series capacitor of the high-pass section [F], above 0.
+    resistance_second : array_like
+        Series resistor of the low-pass section [Ω], at least 0.
+    capacitance_second : array_like
+        Capacitor to ground of the low-pass section [F], at least 0.
+    resistance_source : array_like
+        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+    resistance_load : array_like
+        Resistance from the output to ground [Ω], above 0; open unless stated.
+    voltage_input : array_like
+        Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
+
+    Returns
+    -------
+    BandResponse
+        Complex response, gain, gain in decibels, phase, output, both frequencies at which the whole
+        is 3 dB below its peak, and the frequency of the peak.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    1/H = (1 + R_2 y)(1 + Z/R_1) + Z y, y = s C_2 + 1/R_L, Z = R_src + 1/(s C_1).
+
+    References
+    ----------
+    DERIVED: node equations of the ladder.
+
+    Examples
+    --------
+    >>> band = highpass_then_lowpass(1000, resistance_first=100e3, capacitance_first=100e-9,
+    ...                              resistance_second=1e3, capacitance_second=10e-9)
+    >>> print(f"{band.frequency_low:.1f} Hz to {band.frequency_high / 1e3:.1f} kHz")
+    14.4 Hz to 17.5 kHz
+    """
+    frequency = numeric("frequency", frequency, above=0)
+    shunt = 1 / numeric("resistance_first", resistance_first, above=0)
+    series_first = numeric("capacitance_first", capacitance_first, above=0)
+    second = numeric("resistance_second", resistance_second, least=0)
+    shunt_second = numeric("capacitance_second", capacitance_second, least=0)
+    source = numeric("resistance_source", resistance_source, least=0)
+    load = 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
+    behind, ahead = 1 + second * load, 1 + shunt * source
+    return _band(
+        (behind * shunt + load) / series_first,
+        behind * ahead + (second * shunt + 1) * shunt_second / series_first + source * load,
+        shunt_second * (second * ahead + source),
+        frequency,
+        numeric("voltage_input", voltage_input),
+    )
