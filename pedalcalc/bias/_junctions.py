@@ -48,16 +48,24 @@ class Solution(NamedTuple):
 
 def closed(resistance: Array) -> Array:
     """Replace infinity by a resistance no current to speak of gets through."""
-    return np.where(np.isinf(resistance), OPEN, resistance) if np.isinf(resistance).any() else resistance
+    return np.where(np.isinf(resistance), OPEN, resistance) if any_open(resistance) else resistance
+
+
+def any_open(resistance: Array) -> bool:
+    """Tell whether any element is infinite, by the extremes first: that needs no second array."""
+    highest = resistance.max(initial=0.0)
+    return bool(np.isinf(resistance).any()) if np.isnan(highest) else bool(highest == np.inf)
 
 
 def solve(
     vbb: Array, rb: Array, vcc: Array, rc: Array, vee: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array
 ) -> Solution:
     """Solve the three loops for checked arrays; infinite resistances and gains are legal."""
-    open_b, open_c, open_e = (np.isinf(resistance) for resistance in (rb, rc, re))
+    ends = any_open(rb) or any_open(rc) or any_open(re)
+    open_b, open_c, open_e = (np.isinf(resistance) for resistance in (rb, rc, re)) if ends else (False, False, False)
     rb, rc, re = closed(rb), closed(rc), closed(re)
-    e1, x = _base_loop(vbb - vee + i_s * (r * rb - re), rb / beta + re * (1 + 1 / beta), i_s, vt)
+    k = (rb + re) / beta + re
+    e1, x = _base_loop(vbb - vee + i_s * (r * rb - re), k, i_s, vt, ends)
     e2 = -i_s
     ib = e1 / beta + r * e2
     vb = vbb - rb * ib
@@ -68,18 +76,18 @@ def solve(
         e2 = np.array(np.broadcast_to(e2, parts[0].shape))
         mask = parts[-1]
         e2[mask] = _collector_junction(*(part[mask] for part in parts[:-1]))
-        e1, x = _base_loop(vbb - vee - e2 * (r * rb - re), rb / beta + re * (1 + 1 / beta), i_s, vt)
+        e1, x = _base_loop(vbb - vee - e2 * (r * rb - re), k, i_s, vt, ends)
         ib = e1 / beta + r * e2
         vb = vbb - rb * ib
     ic = e1 - (1 + r) * e2
     ie = ib + ic
     vc = vcc - rc * ic
     ve = vb - x
-    if open_b.any() or open_c.any() or open_e.any():
+    if ends:
         y = vt * np.log1p(e2 / i_s) if conducts.any() else 0.0
         vc = np.where(open_c, vb - y, vc)
         vb = np.where(open_b, np.where(open_e, vc + y, vee + re * ie + x), vb)
-        vc = np.where(open_c & ~open_b, vb - y, vc)
+        vc = np.where(np.asarray(open_c) & ~np.asarray(open_b), vb - y, vc)
         ve = vb - x
         ib = np.where(open_b, 0.0, ib)
         ic = np.where(open_c, 0.0, ic)
@@ -87,14 +95,15 @@ def solve(
     return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
 
 
-def _base_loop(d: Array, k: Array, i_s: Array, vt: Array) -> tuple[Array, Array]:
-    """Return e1 and Vbe of d = Vbe + k e1."""
+def _base_loop(d: Array, k: Array, i_s: Array, vt: Array, ends: bool) -> tuple[Array, Array]:
+    """Return e1 and Vbe of d = Vbe + k e1; `ends` says that k may be that of an open circuit."""
     with np.errstate(over="ignore", under="ignore", divide="ignore", invalid="ignore"):
         total = wrightomega(np.log(k * (i_s / vt)) + (d + k * i_s) / vt) * (vt / k)
         e1 = total - i_s
-        x = vt * np.log(total / i_s)
-    # Far in reverse total/i_s underflows: there the loop itself gives Vbe.
-    return e1, np.where(total > 1e-300, x, d - k * e1)
+        x = d - k * e1
+        if ends:  # there the difference loses its digits, but the junction law does not
+            x = np.where(total > 1e-300, vt * np.log(total / i_s), x)
+    return e1, x
 
 
 def _collector_junction(
@@ -120,7 +129,7 @@ def _collector_junction(
         vt: Array,
     ) -> Array:
         e2 = e2_of(y, i_s, vt)
-        e1, _ = _base_loop(vbb - vee - e2 * (r * rb - re), rb / beta + re * (1 + 1 / beta), i_s, vt)
+        e1, _ = _base_loop(vbb - vee - e2 * (r * rb - re), (rb + re) / beta + re, i_s, vt, False)
         return np.asarray(vbb - rb * (e1 / beta + r * e2) - y - vcc + rc * (e1 - (1 + r) * e2))
 
     span = np.maximum(np.maximum(vbb, vcc), vee) - np.minimum(np.minimum(vbb, vcc), vee)

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric, one_of, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric, numeric_view, one_of, quantity
+from pedalcalc.bias._junctions import any_open
 from pedalcalc.devices import Bjt
 from pedalcalc.devices._law import BOLTZMANN, CHARGE
 
@@ -98,16 +99,18 @@ def checked_temperature(temperature: ArrayLike) -> Array:
 
 def checked_gain(current_gain: ArrayLike) -> Array:
     """Return a current gain; infinity means "base current ignored"."""
-    return numeric("current_gain", current_gain, above=0, infinity=True)
+    return numeric_view("current_gain", current_gain, above=0, infinity=True)
 
 
 def resistance(name: str, value: ArrayLike) -> Array:
     """Return a resistance from short to open."""
-    return numeric(name, value, least=0, infinity=True)
+    return numeric_view(name, value, least=0, infinity=True)
 
 
 def limited(*resistances: Array) -> None:
     """Refuse a base loop in which nothing limits the current."""
+    if any(each.min(initial=np.inf) > 0 for each in resistances):
+        return
     shorted: Any = True
     for each in resistances:
         shorted = shorted & (each == 0)
@@ -117,11 +120,11 @@ def limited(*resistances: Array) -> None:
 
 def thevenin(supply: Array, top: Array, bottom: Array) -> tuple[Array, Array]:
     """Return open-circuit voltage and resistance of a divider; either arm may be open or shorted."""
-    if np.any((top == 0) & (bottom == 0)):
+    if top.min(initial=np.inf) == 0 and bottom.min(initial=np.inf) == 0 and np.any((top == 0) & (bottom == 0)):
         raise ValueError("resistance_top and resistance_bottom must not both be 0: that shorts the supply")
-    if not (np.any(np.isinf(top)) or np.any(np.isinf(bottom))):
-        total = top + bottom
-        return np.asarray(supply * (bottom / total)), np.asarray(top * bottom / total)
+    if not (any_open(top) or any_open(bottom)):
+        share = np.asarray(bottom / (top + bottom))
+        return np.asarray(supply * share), np.asarray(top * share)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = 1 / (1 + top / bottom)
         share = np.where(np.isinf(top), 0.0, np.where(np.isinf(bottom), 1.0, share))
@@ -136,8 +139,8 @@ def mirror(polarity: str, supply: Array | float) -> tuple[float, Array | float]:
 
 def regions(off: Any, saturated: Any, missing: Any) -> Any:
     """Return the region of each element in words."""
-    found = np.full(np.broadcast_shapes(np.shape(off), np.shape(saturated), np.shape(missing)), "active", dtype="<U12")
-    for mask, word in ((saturated, "saturated"), (off, "cut off"), (missing, "not measured")):
+    found = np.full(np.broadcast_shapes(np.shape(off), np.shape(saturated), np.shape(missing)), "active", dtype="<U9")
+    for mask, word in ((saturated, "saturated"), (off, "cut off"), (missing, "unknown")):
         if np.any(mask):
             found[np.broadcast_to(mask, found.shape)] = word
     return found
@@ -182,10 +185,10 @@ def bjt_fields(
         if np.any(off):
             dynamic, base = np.where(off, np.inf, dynamic), np.where(off, np.inf, base)
     fields: dict[str, Any] = {
-        "voltage_base": zero + sign * voltage_base,
-        "voltage_collector": zero + sign * voltage_collector,
-        "voltage_emitter": zero + sign * voltage_emitter,
-        "voltage_base_emitter": voltage_base_emitter + 0 * voltage_base,
+        "voltage_base": voltage_base if sign > 0 else zero - voltage_base,
+        "voltage_collector": voltage_collector if sign > 0 else zero - voltage_collector,
+        "voltage_emitter": voltage_emitter if sign > 0 else zero - voltage_emitter,
+        "voltage_base_emitter": voltage_base_emitter,
         "voltage_collector_emitter": v_ce,
         "current_base": current_base,
         "current_collector": current_collector,

@@ -21,8 +21,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric
+from pedalcalc._base import formula, numeric_view
 from pedalcalc.bias._bjt_solved import solved
+from pedalcalc.bias._junctions import any_open
 from pedalcalc.bias._points import (
     CURRENT_CUT_OFF,
     TEMPERATURE_ROOM,
@@ -222,7 +223,7 @@ def _divider(
     *,
     follower: bool,
 ) -> dict[str, Any]:
-    vcc = numeric("voltage_supply", voltage_supply, least=0)
+    vcc = numeric_view("voltage_supply", voltage_supply, least=0)
     top = resistance("resistance_top", resistance_top)
     bottom = resistance("resistance_bottom", resistance_bottom)
     r_e = resistance("resistance_emitter", resistance_emitter)
@@ -231,12 +232,20 @@ def _divider(
         v_th, r_th, vcc, r_c, np.asarray(0.0), r_e, current_gain, transistor, temperature, voltage_saturation,
         follower=follower, offset=vcc,
     )  # fmt: skip
-    ie, ic, x = (np.asarray(fields[name]) for name in ("current_emitter", "current_collector", "voltage_base_emitter"))
+    ie, ic, ib, x = (
+        np.asarray(fields[name])
+        for name in ("current_emitter", "current_collector", "current_base", "voltage_base_emitter")
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
-        stiff = np.where(v_th > x, (v_th - x) / r_e, 0.0) + 0 * x
-        error = np.where(ie > CURRENT_CUT_OFF, stiff / ie - 1, 0.0) + 0 * ie
-        drawn = np.where(np.isinf(top), 0.0, (v_th - np.asarray(fields["current_base"]) * r_th - vcc) / -top)
-        drawn = np.where(top == 0, v_th / bottom + np.asarray(fields["current_base"]), drawn)
+        lead = np.maximum(v_th - x, 0.0)
+        stiff = lead / r_e
+        error = stiff / ie - 1
+        drawn = (vcc - v_th + ib * r_th) / top
+        if not (r_e.min(initial=np.inf) > 0 and ie.min(initial=np.inf) > CURRENT_CUT_OFF):
+            stiff = np.where((lead == 0) & ~np.isnan(r_e), 0.0, stiff)
+            error = np.where(ie <= CURRENT_CUT_OFF, 0.0, stiff / ie - 1)
+        if any_open(top) or not top.min(initial=np.inf) > 0:
+            drawn = np.where(np.isinf(top), 0.0, np.where(top == 0, v_th / bottom + ib, drawn))
     fields["current_supply"] = scalar(ic + drawn)
     fields |= {
         "voltage_thevenin": scalar(v_th),

@@ -17,7 +17,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric
+from pedalcalc._base import formula, numeric_view
 from pedalcalc.bias._bjt_solved import solved
 from pedalcalc.bias._points import TEMPERATURE_ROOM, Array, BjtPoint, resistance
 from pedalcalc.devices import Bjt
@@ -96,8 +96,8 @@ def bjt_base_resistor(
     ...                   resistance_emitter=0.0, current_gain=150, transistor=BJT_2N3904).region
     'saturated'
     """
-    vcc = numeric("voltage_supply", voltage_supply, least=0)
-    vbb = numeric("voltage_base_supply", voltage_base_supply)
+    vcc = numeric_view("voltage_supply", voltage_supply, least=0)
+    vbb = numeric_view("voltage_base_supply", voltage_base_supply)
     r_b, r_c, r_e = _three(resistance_base, resistance_collector, resistance_emitter)
     return BjtPoint(
         **solved(
@@ -174,8 +174,8 @@ def bjt_emitter_bias(
     >>> round(point.voltage_emitter, 2), round(point.voltage_collector, 2)
     (1.12, -4.51)
     """
-    vcc = numeric("voltage_supply", voltage_supply, least=0)
-    vee = numeric("voltage_supply_emitter", voltage_supply_emitter, least=0)
+    vcc = numeric_view("voltage_supply", voltage_supply, least=0)
+    vee = numeric_view("voltage_supply_emitter", voltage_supply_emitter, least=0)
     r_b, r_c, r_e = _three(resistance_base, resistance_collector, resistance_emitter)
     return BjtPoint(
         **solved(
@@ -250,7 +250,7 @@ def bjt_collector_feedback(
     >>> round(point.voltage_collector, 2), round(point.voltage_base, 3)
     (3.19, 0.632)
     """
-    vcc = numeric("voltage_supply", voltage_supply, least=0)
+    vcc = numeric_view("voltage_supply", voltage_supply, least=0)
     r_f = resistance("resistance_feedback", resistance_feedback)
     r_c = resistance("resistance_collector", resistance_collector)
     r_e = resistance("resistance_emitter", resistance_emitter)

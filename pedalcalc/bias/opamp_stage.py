@@ -469,8 +469,8 @@ def _point(
         z_out = op_amp.resistance_output_open / (1 + a_ol / noise_loaded)
     cautions = _cautions(vcc, v_plus, peak, op_amp)
     fields = (
-        v_ref, ref_read, v_plus, plus_read, v_plus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
-        ideal, noise, low, low_gain, high, full, z_in, z_out, op_amp.current_quiescent.typical + 0.0 * peak,
+        v_ref + 0.0, ref_read, v_plus, plus_read, v_plus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
+        ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, op_amp.current_quiescent.typical + 0.0 * peak,
     )  # fmt: skip
     return OpAmpPoint(*[*(scalar(part) for part in fields), cautions])
 
