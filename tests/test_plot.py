@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
+import subprocess
+import sys
 from dataclasses import dataclass
+from xml.etree import ElementTree
 
 import numpy as np
+import pytest
 
-from pedalcalc import compressor
+from pedalcalc import compressor, plot
 from pedalcalc._base import Result, quantity
+from pedalcalc.plot._sketch import STAGES
+from pedalcalc.plot._style import thinned
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,3 +50,149 @@ CALLS = {
     },
     "step_response": {"step": STEP, "timing": TIMING},
 }
+
+
+def words_of(picture):
+    axes = picture.axes[0]
+    return axes.get_xlabel(), axes.get_ylabel()
+
+
+def test_axes_are_labelled_from_the_fields():
+    picture = plot.curve(SWEEP, across="voltage", up=["current", "current_worst"], title="LED")
+    assert words_of(picture) == ("Supply voltage", "Current")
+    picture.draw_without_rendering()
+    assert "mA" in picture.axes[0].get_yticklabels()[2].get_text()
+    assert [text.get_text() for text in picture.axes[0].get_legend().get_texts()] == ["LED current", "highest current"]
+
+
+def test_units_without_prefixes_stand_in_the_label():
+    axes = {"caption_across": "time", "unit_across": "s", "caption": "gain", "unit": "dB"}
+    assert words_of(plot.lines({"": T}, across=T, **axes)) == ("Time", "Gain [dB]")
+
+
+def test_lines_differ_in_colour_and_in_dash():
+    tracks = {str(k): T + k for k in range(7)}
+    lines = plot.lines(tracks, across=T, **AXES).axes[0].lines
+    assert len({line.get_color() for line in lines}) == 7
+    assert len({str(line.get_linestyle()) + str(line._unscaled_dash_pattern) for line in lines}) == 7
+
+
+def test_ohms_and_hertz_over_decades_are_logarithmic():
+    f = np.geomspace(10.0, 1e5, 50)
+    axes = {"caption_across": "frequency", "unit_across": "Hz", "caption": "gain", "unit": "dB"}
+    picture = plot.lines({"": -f}, across=f, **axes)
+    assert (picture.axes[0].get_xscale(), picture.axes[0].get_yscale()) == ("log", "linear")
+    assert plot.lines({"": -f}, across=f, scale_across="linear", **axes).axes[0].get_xscale() == "linear"
+
+
+def test_bands_shade_between_their_edges():
+    picture = plot.bands({"a": (T, T + 1, T + 2), "b": (T + 3, T + 4, T + 5)}, across=T, **AXES)
+    assert len(picture.axes[0].collections) == 2
+
+
+def test_marks_and_words():
+    picture = plot.curve(SWEEP, across="voltage", up="current", marks={"here": (4.5, 0.0045)})
+    assert "here" in [text.get_text() for text in picture.axes[0].texts]
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: plot.curve(SWEEP, across="volts", up="current"), "'volts' is not a field of Sweep"),
+        (lambda: plot.curve(SWEEP, across="voltage", up=["current", "power"]), "must share one unit, got A, W"),
+        (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="log"), "scale_up cannot be log"),
+        (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="cubic"), "scale_up must be one of"),
+        (lambda: plot.curves({}, across="voltage", up="current"), "at least one result"),
+        (lambda: plot.lines({}, across=T, **AXES), "at least one line"),
+        (lambda: plot.lines({"a": T[:3]}, across=T, **AXES), r"'a' has shape \(3,\)"),
+        (lambda: plot.rail_diagram({}), "at least one bar"),
+        (lambda: plot.rail_diagram({"a": (1.0, 2.0, 3.0)}), "'a' must be one voltage or"),
+        (lambda: plot.sketch("phaser"), "stage must be one of"),
+        (lambda: plot.sketch("low-pass", labels={"L": "1 H"}), "'L' is not a part of low-pass"),
+    ],
+)
+def test_what_cannot_be_drawn_is_refused(call, words):
+    with pytest.raises(ValueError, match=words):
+        call()
+
+
+def test_a_scalar_field_is_no_line():
+    with pytest.raises(ValueError, match="must hold one row of numbers"):
+        plot.curve(compressor.example(), across="voltage_rail", up="gain_makeup")
+    with pytest.raises(TypeError, match="result must be a result"):
+        plot.curve(3.0, across="a", up="b")
+
+
+def test_pictures_are_the_same_twice_and_keep_their_words():
+    first, second = (plot.curve(SWEEP, across="voltage", up="current")._repr_svg_() for _ in range(2))
+    assert first == second
+    assert first.startswith("<svg") and ">Supply voltage</text>" in first
+    assert plot.curve(SWEEP, across="voltage", up="current")._repr_png_().startswith(b"\x89PNG")
+
+
+def test_no_global_plotting_state_is_touched():
+    code = (
+        "import matplotlib, numpy as np\n"
+        "before = {name: matplotlib.rcParams[name] for name in matplotlib.rcParams if name != 'backend'}\n"
+        "from pedalcalc import plot\n"
+        "t = np.arange(3.0)\n"
+        "plot.lines({'a': t}, across=t, caption_across='t', unit_across='s', caption='v', unit='V')._repr_svg_()\n"
+        "assert before == {name: matplotlib.rcParams[name] for name in before}\n"
+        "import sys\n"
+        "assert 'matplotlib.pyplot' not in sys.modules\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=120)
+
+
+def test_rails_are_drawn_to_scale():
+    bars = plot.rail_diagram({"label": 9.0, "swing": (7.0, 1.5), "minus": -8.0}).axes[0].patches
+    assert [(bar.get_x(), bar.get_width()) for bar in bars] == [(0.0, 9.0), (1.5, 5.5), (-8.0, 8.0)]
+
+
+def test_step_marks_what_was_measured():
+    picture = plot.step_response(STEP, timing=TIMING)
+    for axes, time in zip(picture.axes, (TIMING.time_attack, TIMING.time_release), strict=True):
+        dashed = [
+            line for line in axes.lines if len(line.get_xdata()) == 2 and line.get_xdata()[0] == line.get_xdata()[1]
+        ]
+        assert [line.get_xdata()[0] for line in dashed] == [time]
+    assert picture.caption.startswith("attack 14.0 ms; release 178 ms (settling within ±2 dB; 20 dB step")
+    flat = compressor.level_response(
+        compressor.example(), time=[0.0], level_in_dbv=[-20.0], duration=0.1, frequency=1000.0
+    )
+    with pytest.raises(ValueError, match="step must step up and then down"):
+        plot.step_response(flat)
+
+
+def test_static_curve_shows_a_latching_circuit():
+    latching = dataclasses.replace(
+        compressor.example(), placement="series", gain_sidechain=60.0, resistance_output=10e3, gain_makeup=10.0
+    )
+    curve = compressor.static_curve(np.linspace(-70.0, 0.0, 141), compressor=latching)
+    assert np.any(np.abs(curve.level_out_falling_dbv - curve.level_out_dbv) > 1.0), "the case does not latch"
+    assert "latches" in plot.static_curve(curve).caption
+    assert "latches" not in plot.static_curve(CURVE).caption
+
+
+def test_thinning_keeps_every_peak():
+    x = np.linspace(1.0, 2.0, 50_000)
+    y = np.where(np.arange(x.size) == 31_234, 5.0, np.sin(40 * x))
+    for log in (False, True):
+        thin_x, thin_y = thinned(x, y, log=log)
+        assert thin_x.size <= 800 and thin_y.max() == 5.0
+        assert thin_y.min() == y.min() and np.all(np.diff(thin_x) >= 0)
+
+
+@pytest.mark.parametrize("stage", list(STAGES))
+def test_sketches_hold_their_words(stage):
+    named = {name: f"part {k}" for k, name in enumerate(STAGES[stage][1])}
+    drawing = ElementTree.fromstring(plot.sketch(stage, labels=named).svg)
+    words = [part.text for part in drawing.iter("{http://www.w3.org/2000/svg}tspan") if part.text != "+"]
+    assert sorted(words) == sorted(named.values())
+    left, _, width, _ = map(float, drawing.get("viewBox").split())
+    for text in drawing.iter("{http://www.w3.org/2000/svg}text"):
+        assert left <= float(text.get("x")) <= left + width
+
+
+def test_sketch_symbols_reach_the_page_as_they_are():
+    assert "47 kΩ &lt; 1 MΩ" in plot.sketch("divider", labels={"load": "47 kΩ < 1 MΩ"}).svg

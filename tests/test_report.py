@@ -2,6 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
+import os
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from pedalcalc import devices, report
+from pedalcalc._base import Caution, Result, quantity
+from pedalcalc.devices import Spread
+from pedalcalc.report._text import number_text
+
 CALLS = {
     "cautions": {},
     "formula": {"text": "f_c = 1/(2*pi*R*C)"},
@@ -9,3 +25,248 @@ CALLS = {
     "safety": {},
     "table": {"results": [{"part": "R1", "power": 0.0123}], "units": {"power": "W"}, "digits": 3},
 }
+
+NAN = float("nan")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Point(Result):
+    current: object = quantity("A", "LED current")
+    resistance: object = quantity("Ω", "series resistor")
+    conducts: object = quantity("bool", "lit")
+    cautions: object = quantity("cautions", "cautions")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sheet(Result):
+    recommended: object = quantity("records", "recommended")
+    options: object = quantity("records", "stock values")
+    level: object = quantity("dBV", "level")
+
+
+HOT = Caution("LED above its rating", "use a larger resistor", 0.031, 0.02, "A")
+POINT = Point(0.00321, 2200.0, True, ())
+TWO = Point(np.array([0.001, NAN]), np.array([4700.0, np.inf]), np.array([True, False]), (HOT,))
+
+
+def lines_of(thing):
+    return [line.rstrip() for line in str(thing).splitlines()]
+
+
+def test_single_values_become_lines():
+    assert lines_of(report.table(POINT)) == [
+        "LED current      3.21 mA",
+        "series resistor  2.20 kΩ",
+        "lit                  yes",
+    ]
+
+
+def test_arrays_become_rows_and_say_what_was_not_measured():
+    assert lines_of(report.table(TWO, labels=["a", "b"]))[:4] == [
+        "    LED current  series resistor  lit",
+        "-  ------------  ---------------  ---",
+        "a       1.00 mA          4.70 kΩ  yes",
+        "b  not measured             open  no",
+    ]
+
+
+def test_a_list_becomes_one_row_each_and_keys_are_labels():
+    shown = report.table({"green": POINT, "blue": POINT}, columns={"current": "current"})
+    assert lines_of(shown)[2:] == ["green  3.21 mA", "blue   3.21 mA"]
+
+
+def test_columns_are_chosen_renamed_and_ordered():
+    shown = report.table([POINT], columns=["resistance", "current"])
+    assert shown.blocks[0].head == ("series resistor", "LED current")
+    with pytest.raises(
+        ValueError, match="columns: 'volts' is not a field here; there are current, resistance, conducts"
+    ):
+        report.table([POINT], columns=["volts"])
+
+
+def test_results_inside_are_reached_by_dots_and_lists_become_tables():
+    sheet = Sheet(POINT, (POINT, POINT), -30.04)
+    shown = report.table(sheet)
+    assert [block.title for block in shown.blocks] == ["", "stock values"]
+    assert "recommended: LED current" in str(shown) and "−30.0 dBV" in str(shown)
+    assert report.table([sheet], columns=["recommended.current"]).blocks[0].rows == (("3.21 mA",),)
+
+
+def test_records_and_their_spreads():
+    shown = str(report.table(devices.LDR_GL5528))
+    assert "GL5528" in shown and " to " in shown
+    half = dataclasses.replace(devices.LDR_GL5528, resistance_10lx_spread=Spread(NAN, 10e3, 20e3))
+    assert "10.0 kΩ (? to 20.0 kΩ)" in str(report.table(half))
+
+
+def test_wide_tables_stand_upright():
+    wide = [{f"column {k}": k for k in range(12)} for _ in range(2)]
+    block = report.table(wide, labels=["a", "b"]).blocks[0]
+    assert block.head == ("", "a", "b") and len(block.rows) == 12
+
+
+def test_long_arrays_show_their_ends_and_count():
+    long = Point(np.arange(1000.0), np.arange(1000.0), np.ones(1000, bool), ())
+    block = report.table(long).blocks[0]
+    assert block.title.startswith("1000 rows") and len(block.rows) == 24
+    assert block.rows[0][0] == "0 A" and block.rows[-1][0] == "999 A"
+
+
+def test_unmeasured_times_are_written_with_their_factor():
+    shown = report.table([{"attack": 0.0137}], units={"attack": "s"}, spread_factors={"attack": 2.0})
+    assert shown.blocks[0].rows == (("14 ms ×/÷ 2",),)
+
+
+def test_blank_columns_leave_room_to_write():
+    html = report.table([{"point": "TP1"}], blanks=["read"])._repr_html_()
+    assert ">read</th>" in html and html.count("></td>") == 1
+
+
+def test_cautions_of_a_result_stand_under_its_table():
+    assert "LED above its rating" in str(report.table(TWO)) and 'role="note"' in report.table(TWO)._repr_html_()
+
+
+def test_table_escapes_what_it_is_given():
+    shown = report.table([{"<b>": "<script>|x"}])
+    assert "<script>" not in shown._repr_html_() and "\\|x" in shown._repr_markdown_()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "error", "words"),
+    [
+        ({"results": 3.0}, TypeError, "results must be a result"),
+        ({"results": [3.0]}, TypeError, "each row must be a result"),
+        ({"results": []}, ValueError, "at least one result"),
+        ({"results": [POINT], "labels": ["a", "b"]}, ValueError, "labels must be 1"),
+        ({"results": [POINT], "digits": 2.5}, ValueError, "digits must be a whole number"),
+    ],
+)
+def test_table_refuses(arguments, error, words):
+    with pytest.raises(error, match=words):
+        report.table(**arguments)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "written"),
+    [
+        (-30.04, "dBV", "−30.0 dBV"),
+        (-0.04, "dB", "0.0 dB"),
+        (-np.inf, "dBV", "-∞ dBV"),
+        (np.inf, "s", "never"),
+        (3.27, "1", "3.27"),
+        (0.0, "V", "0 V"),
+        (-0.0021, "V", "−2.10 mV"),
+        (320.0, "lx", "320 lx"),
+    ],
+)
+def test_numbers_read_well(value, unit, written):
+    assert number_text(value, unit).replace("\N{MINUS SIGN}∞", "-∞") == written
+
+
+@pytest.mark.parametrize(
+    ("given", "written"),
+    [
+        ({"value": 2.06, "unit": "V", "spread": 0.15}, "2.06 V ± 0.15 V"),
+        ({"value": 0.0996, "unit": "s", "spread": 0.004}, "99.6 ms ± 4.0 ms"),
+        ({"value": 220e3, "unit": "Ω", "spread": 30e3}, "220 kΩ ± 30 kΩ"),
+        ({"value": 4.5, "unit": "V"}, "4.50 V"),
+        ({"value": NAN, "unit": "V", "spread": 0.1}, "not measured ± 100 mV"),
+        ({"value": 1e-3, "unit": "A", "spread": 5e-3}, "1.0 mA ± 5.0 mA"),
+        ({"value": 0.118, "unit": "s", "spread_factor": 2.0}, "120 ms ×/÷ 2"),
+    ],
+)
+def test_reading_gives_the_spread_two_digits(given, written):
+    assert report.reading(**given) == written
+
+
+def test_reading_takes_one_kind_of_spread():
+    with pytest.raises(ValueError, match="spread and spread_factor cannot both be given"):
+        report.reading(1.0, unit="V", spread=0.1, spread_factor=2.0)
+
+
+def test_cautions_are_gathered_from_anywhere_each_once():
+    box = report.cautions(TWO, [TWO, {"x": Sheet(TWO, (), 0.0)}], HOT)
+    assert box.title == "1 caution"
+    assert str(box).splitlines()[1] == "  - LED above its rating: 31.0 mA, above 20.0 mA. Use a larger resistor."
+    under = Caution("supply too low", "charge the battery", 6.1, 7.0, "V", 3)
+    assert "6.10 V in 3 of the computed cases, at worst, under 7.00 V. Charge the battery." in str(
+        report.cautions(under)
+    )
+
+
+def test_no_cautions_is_said_calmly():
+    assert report.cautions(POINT).kind == "calm" and "caution" in report.cautions(POINT)._repr_html_().lower()
+
+
+def test_safety_covers_every_topic_and_defers():
+    box = report.safety()
+    assert len(box.lines) == 8
+    for shown in (box._repr_html_(), box._repr_markdown_(), str(box)):
+        assert "Local codes" in shown and "qualified person" in shown
+    assert "85 dBA" in str(report.safety("loud")) and "unregulated" in str(report.safety("adaptor"))
+    with pytest.raises(ValueError, match="topics must be among solder, leads"):
+        report.safety("hot iron")
+
+
+def test_niosh_figure_follows_the_exchange_rate():
+    # NIOSH: 85 dBA for 8 h, halved for each 3 dB more; 100 dBA is then 15 minutes.
+    assert 8 * 60 / 2 ** ((100 - 85) / 3) == 15
+
+
+@pytest.mark.parametrize(
+    ("text", "mathml"),
+    [
+        ("a-(b-c)", "<mo>(</mo><mrow><mi>b</mi><mo>&#x2212;</mo><mi>c</mi></mrow><mo>)</mo>"),
+        ("(a+b)/c", "<mfrac><mrow><mi>a</mi><mo>+</mo><mi>b</mi></mrow><mi>c</mi></mfrac>"),
+        ("(a*b)**2", "<msup><mrow><mo>(</mo>"),
+        ("tau = R*C", "<mi>τ</mi><mo>=</mo>"),
+        ("R_load", "<msub><mi>R</mi><mrow><mtext>load</mtext></mrow></msub>"),
+        (
+            "V*exp(-t/tau)",
+            "<msup><mi>e</mi><mrow><mfrac><mrow><mo>&#x2212;</mo><mi>t</mi></mrow><mi>τ</mi></mfrac></mrow></msup>",
+        ),
+        ("-a*b", "<mrow><mrow><mo>&#x2212;</mo><mi>a</mi></mrow><mo>&#x2062;</mo>"),
+        ("lambda", "<mi>λ</mi>"),
+        ("sqrt(x^2 + 1)", "<msqrt>"),
+        ("20*log10(a/b)", "<mn>10</mn></msub><mo>&#x2061;</mo>"),
+    ],
+)
+def test_formula_keeps_order_and_brackets(text, mathml):
+    assert mathml in report.formula(text).mathml
+
+
+def test_formula_is_sound_xml_with_its_legend():
+    shown = report.formula("f_c = 1/(2*pi*R*C)", where={"f_c": "corner", "R": "resistance <Ω>"})
+    root = ElementTree.fromstring(shown._repr_html_())
+    assert [node.text for node in root.iter("dd")] == ["corner", "resistance <Ω>"]
+    assert str(shown).splitlines()[0] == "f_c = 1/(2*pi*R*C)"
+
+
+@pytest.mark.parametrize(
+    "text", ["f = = 1", "2 +", "__import__('os')", "a if b else c", "x.y", "a % b", "[1]", "'x'", "f(x)", "True"]
+)
+def test_formula_refuses_what_is_no_formula(text):
+    with pytest.raises(ValueError, match="text"):
+        report.formula(text)
+    with pytest.raises(TypeError, match="text must be an equation"):
+        report.formula(3.0)
+
+
+def test_a_notebook_shows_any_result_as_its_table():
+    code = (
+        "from IPython.core.interactiveshell import InteractiveShell\n"
+        "shell = InteractiveShell.instance()\n"
+        "from pedalcalc import devices, report\n"
+        "data, _ = shell.display_formatter.format(devices.LDR_GL5528)\n"
+        "assert '<table>' in data['text/html'] and 'GL5528' in data['text/plain'] and '|' in data['text/markdown'], data\n"
+    )
+    subprocess.run(
+        [sys.executable, "-c", code], check=True, timeout=120, env={**os.environ, "IPYTHONDIR": tempfile.mkdtemp()}
+    )
+
+
+def test_report_loads_no_notebook_machinery():
+    code = (
+        "import sys, pedalcalc.report; assert not {'IPython', 'matplotlib', 'sympy', 'ipywidgets'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=120)

@@ -88,6 +88,7 @@ def step_response(
             level_low_dbv=low,
             level_high_dbv=low + level_step_db,
             frequency=definition.frequency,
+            time_before=max(0.02, 5 / definition.frequency),  # it starts settled, so little is needed
             time_high=up,
             time_after=down,
         )
@@ -228,6 +229,7 @@ def release_against_distortion(
         dress(axes, across=("release time", "s"), up=("distortion of the low note", "%"), logs=(True, True))
         axes.margins(0.12, 0.15)
         few_decades(axes.xaxis)
+        few_decades(axes.yaxis)
     picture.caption = (
         f"release by {definition.name}; note of {number_text(tone, 'Hz')} at {number_text(level, 'dBV')}; "
         "each point is one release resistance"

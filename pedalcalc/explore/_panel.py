@@ -164,6 +164,7 @@ class Panel:
         self._box.add_class("pedalcalc-panel")
         for control in self.sliders.values():
             control.observe(self._update, "value")
+        draw(**self.values())  # what cannot be drawn at the start is the caller's to hear of
         self._update()
 
     def values(self) -> dict[str, Any]:
@@ -177,7 +178,15 @@ class Panel:
 
     def _update(self, _change: Any = None) -> None:
         words = self.words()
-        figure = self._draw(**self.values())
+        try:
+            figure = self._draw(**self.values())
+        except (ValueError, RuntimeError) as error:
+            # The old picture would belong to other values, so none is left standing.
+            self.image.value = b""
+            self.shown.value = (
+                f'<span role="status">{escape(words.replace("shown", "not shown"))}</span><br>{escape(str(error))}'
+            )
+            return
         self.image.value = self._screen.png(figure)
         caption = str(getattr(figure, "caption", ""))
         self.shown.value = f'<span role="status">{escape(words)}</span><br>{escape(caption)}'

@@ -66,7 +66,7 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
         )
 
     every = np.geomspace(47.0, 1e6, 200)
-    picture = new_picture(6.5, 3.6)
+    picture = new_picture()
     with look():
         axes = picture.subplots()
         dress(axes, across=("series resistor", "Ω"), up=("LED current", "A"), logs=(True, True))
@@ -152,7 +152,7 @@ def time_constant(
     farads = float(numeric("capacitance", capacitance, least=100e-12, most=1e-3))
     if not min(first, last) < level < max(first, last):
         raise ValueError(f"voltage_level must lie between {first:g} V and {last:g} V, got {level:g}")
-    picture = new_picture(6.5, 3.4)
+    picture = new_picture(6.5, 3.1)
     with look():
         axes = picture.subplots()
         dress(axes, across=("time", "s"), up=("capacitor voltage", "V"), logs=(False, False))
@@ -246,7 +246,7 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
     stray = float(numeric("illuminance_ambient", illuminance_ambient, least=0.0, most=100.0))
     every = np.geomspace(1e-6, 0.05, 200)
     band = coupler_band(every, coupler=coupler)
-    picture = new_picture(6.5, 3.8)
+    picture = new_picture()
     with look():
         axes = picture.subplots()
         dress(axes, across=("LED current", "A"), up=("cell resistance", "Ω"), logs=(True, True))

@@ -64,7 +64,7 @@ def step_response(step: Response, *, timing: AttackRelease | None = None, title:
 
 def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRelease | None], None]]:
     """Return an empty picture of a step and the function that puts a response into it."""
-    picture = new_picture(6.6, 3.5)
+    picture = new_picture(6.6, 3.1)
     with look():
         pair = picture.subplots(1, 2, sharey=True)
         sides = [_side(axes, words) for axes, words in zip(pair, ("up", "down"), strict=True)]
@@ -189,7 +189,7 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
 
 def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, CurveFeatures | None], None]]:
     """Return an empty picture of a static curve and the function that puts a curve into it."""
-    picture = new_picture(5.6, 4.0)
+    picture = new_picture(5.4, 3.5)
     with look():
         axes = picture.subplots()
         dress(axes, across=("level in", "dBV"), up=("level out", "dBV"), logs=(False, False))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Result, io, numeric, one_of
-from pedalcalc.plot._style import COLOURS, Picture, dress, look, mark, new_picture, style_of
+from pedalcalc.plot._style import COLOURS, Picture, dress, few_decades, look, mark, new_picture, style_of
 
 SCALES = ("auto", "linear", "log")
 NATURALLY_LOG = {"Ω", "F", "Hz", "lx"}
@@ -361,6 +361,9 @@ def _is_log(name: str, scale: str, unit: str, values: Any) -> bool:
 def _finish(axes: Any, title: str, marks: Mapping[str, tuple[float, float]] | None, *, legend: bool) -> None:
     for words, (x, y) in (marks or {}).items():
         mark(axes, float(numeric("marks", x)), float(numeric("marks", y)), words)
+    for axis in (axes.xaxis, axes.yaxis):
+        if axis.get_scale() == "log":
+            few_decades(axis)
     if title:
         axes.set_title(title, loc="left", fontsize=11)
     if legend:

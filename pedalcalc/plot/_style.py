@@ -48,7 +48,7 @@ class Picture(Figure):
         return png_bytes(self, dpi=160)
 
 
-def new_picture(width: float = 6.5, height: float = 3.8) -> Picture:
+def new_picture(width: float = 6.5, height: float = 3.3) -> Picture:
     """Return an empty picture that fits the text width of an A4 page."""
     with look():
         return Picture(figsize=(width, height), dpi=100, layout="constrained")
@@ -57,8 +57,8 @@ def new_picture(width: float = 6.5, height: float = 3.8) -> Picture:
 @contextmanager
 def look() -> Iterator[None]:
     """Draw with the settings of this package, whatever the session has set."""
-    settings: Any = {**matplotlib.rcParamsDefault, "backend": matplotlib.rcParams["backend"], **SETTINGS}
-    with matplotlib.rc_context(settings):
+    usual: Any = {name: value for name, value in matplotlib.rcParamsDefault.items() if name != "backend"}
+    with matplotlib.rc_context({**usual, **SETTINGS}):
         yield
 
 
@@ -100,7 +100,6 @@ def dress(axes: Axes, *, across: tuple[str, str], up: tuple[str, str], logs: tup
             (axes.set_xscale if axis is axes.xaxis else axes.set_yscale)("log")
             axis.set_major_locator(LogLocator(numticks=12))
             axis.set_minor_formatter(NullFormatter())
-            few_decades(axis)
         if unit in ENGINEERING:
             axis.set_major_formatter(EngFormatter(unit=unit, sep="\N{NARROW NO-BREAK SPACE}"))
         elif is_log:

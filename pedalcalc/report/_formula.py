@@ -106,7 +106,8 @@ def _written(node: ast.expr, text: str) -> tuple[str, int]:
             return f"<mrow>{_bracketed(left, text, 1)}<mo>{sign}</mo>{_bracketed(right, text, 2)}</mrow>", 1
         case ast.BinOp(left=left, op=ast.Mult(), right=right):
             sign = "<mo>&#xB7;</mo>" if isinstance(right, ast.Constant) else "<mo>&#x2062;</mo><mspace width='0.15em'/>"
-            return f"<mrow>{_bracketed(left, text, 2)}{sign}{_bracketed(right, text, 2)}</mrow>", 2
+            first = _bracketed(left, text, 1 if isinstance(left, ast.UnaryOp) else 2)
+            return f"<mrow>{first}{sign}{_bracketed(right, text, 2)}</mrow>", 2
         case ast.BinOp(left=left, op=ast.Div(), right=right):
             return f"<mfrac>{_written(left, text)[0]}{_written(right, text)[0]}</mfrac>", 3
         case ast.BinOp(left=left, op=ast.Pow(), right=right):

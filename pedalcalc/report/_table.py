@@ -209,7 +209,7 @@ def _single(
 ) -> tuple[tuple[Block, ...], tuple[Caution, ...]]:
     fields = _picked(_fields(result, style), columns)
     lists = [field for field in fields if _is_list_of_results(field.value)]
-    arrays = [field for field in fields if _is_array(field.value)]
+    arrays = [field for field in fields if _is_array(field.value) and field not in lists]
     scalars = [field for field in fields if field not in lists and field not in arrays]
     blocks = []
     if scalars:
@@ -325,7 +325,7 @@ def _cautions_in(thing: Any) -> Iterator[Caution]:
 
 def _html(block: Block) -> str:
     def cell(tag: str, text: str, k: int) -> str:
-        side = "left" if k in block.left else "right"
+        side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
         return f'<{tag} style="text-align:{side}">{escape(text)}</{tag}>'
 
     parts = ["<table>"]
