@@ -182,7 +182,6 @@ def lamp_current(v: Floats, r: Floats, led: Led, n: Floats, v_t: Floats) -> Floa
 def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: Floats) -> tuple[Caution, ...]:
     """Return what can be wrong with lamps at this voltage and current."""
     dim, dazzling = visible_currents(led)
-    dark = current < CURRENT_DARK
     found = (
         *caution_above("LED over its highest current", "take a larger resistor", current, led.current_max, "A"),
         *caution_above("LED over its highest power", "take a larger resistor", power_led, led.power_max, "W"),
@@ -190,7 +189,7 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: F
             "LED dazzles", "take a larger resistor, or a diffused lamp, until it pleases", current, dazzling, "A"
         ),
     )
-    if np.any(v < 0):
+    if not v.size or not v.min() >= 0:
         found += caution_below(
             "LED over its reverse voltage",
             "turn the supply or the lamp round at once, or add a diode the other way round across it",
@@ -201,7 +200,8 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: F
         found += caution_below(
             "LED backwards", "the longer lead, mostly the plus, goes towards the plus of the supply", v, 0.0, "V"
         )
-    if np.any(dark):
+    if not current.size or not current.min() >= CURRENT_DARK:
+        dark = current < CURRENT_DARK
         need = junction_voltage(
             CURRENT_DARK,
             current_saturation=led.current_saturation,
