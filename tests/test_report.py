@@ -258,7 +258,7 @@ def test_a_notebook_shows_any_result_as_its_table():
         "shell = InteractiveShell.instance()\n"
         "from pedalcalc import devices, report\n"
         "data, _ = shell.display_formatter.format(devices.LDR_GL5528)\n"
-        "assert '<table>' in data['text/html'] and 'GL5528' in data['text/plain'] and '|' in data['text/markdown'], data\n"
+        "assert '<table ' in data['text/html'] and 'GL5528' in data['text/plain'] and '|' in data['text/markdown'], data\n"
     )
     subprocess.run(
         [sys.executable, "-c", code], check=True, timeout=120, env={**os.environ, "IPYTHONDIR": tempfile.mkdtemp()}

@@ -89,7 +89,7 @@ def rail_diagram(
         axes.set_xlim(min(*span, 0.0) - room, max(*span, 0.0) + room)
         axes.spines["left"].set_color(PALE)
         if title:
-            axes.set_title(title, loc="left", fontsize=11)
+            axes.set_title(title, loc="left", fontsize=11, pad=6 if voltage_idle is None else 18)
     picture.caption = title or "from supply label to usable swing"
     return picture
 

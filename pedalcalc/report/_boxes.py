@@ -90,13 +90,16 @@ class Box:
 
     def _repr_html_(self) -> str:
         edge = {"caution": "4px solid #d55e00", "safety": "4px double currentColor"}.get(self.kind, "0")
-        items = "".join(f"<li><strong>{escape(head)}</strong> {escape(text)}</li>" for head, text in self.lines)
-        parts = [f'<p style="margin:0"><strong>{escape(self.title)}</strong></p>']
+        items = "".join(
+            f'<li style="break-inside:avoid"><strong>{escape(head)}</strong> {escape(text)}</li>'
+            for head, text in self.lines
+        )
+        parts = [f'<p style="margin:0;break-after:avoid"><strong>{escape(self.title)}</strong></p>']
         parts += [f'<ul style="margin:0.3em 0 0.3em 1.2em;padding:0">{items}</ul>'] if items else []
         parts += [f'<p style="margin:0">{escape(self.foot)}</p>'] if self.foot else []
         return (
             f'<div class="pedalcalc-box pedalcalc-{self.kind}" role="note" '
-            f'style="border-left:{edge};padding:0.4em 0.8em;margin:0.6em 0;break-inside:avoid">{"".join(parts)}</div>'
+            f'style="border-left:{edge};padding:0.4em 0.8em;margin:0.6em 0">{"".join(parts)}</div>'
         )
 
     def _repr_markdown_(self) -> str:

@@ -14,6 +14,7 @@ from pedalcalc.devices import Spread
 from pedalcalc.report._text import cell_text
 
 LONGEST = 24
+LONG = 12
 WIDEST = 8
 
 
@@ -38,7 +39,7 @@ class Table:
     def _repr_html_(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [f"<p><strong>{escape(self.title)}</strong></p>"] if self.title else []
+        parts = [f'<p style="break-after:avoid"><strong>{escape(self.title)}</strong></p>'] if self.title else []
         parts += [_html(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_html_()] if self.cautions else []
         return f'<div class="pedalcalc-table">{"".join(parts)}</div>'
@@ -328,7 +329,7 @@ def _html(block: Block) -> str:
         side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
         return f'<{tag} style="text-align:{side}">{escape(text)}</{tag}>'
 
-    parts = ["<table>"]
+    parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']  # a long one may run over a page
     if block.title:
         parts.append(f'<caption style="text-align:left">{escape(block.title)}</caption>')
     if block.head:
