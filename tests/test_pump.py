@@ -103,6 +103,8 @@ CALLS = {
     "pump_start_time": {"tolerance": 0.05, **_CYCLE},
     "inverter": _STAGE,
     "doubler": _STAGE | {"diode": devices.DIODE_1N5817},
+    "doubler_resistive": {key: value for key, value in _STAGE.items() if key != "current_load"}
+    | {"resistance_load": 3300.0, "diode": devices.DIODE_1N4148},
     "example": {},
     "rail_cases": {"rail": RAIL},
     "voltage_budget": _BUDGET,
@@ -415,6 +417,16 @@ def test_doubler_fast_limit_has_two_switches_and_two_slopes():
     assert fast.voltage_drop_pump == pytest.approx(0.005 * 2 * 14.0, rel=1e-3)
 
 
+def test_resistive_load_is_self_consistent():
+    loads = np.array([150.0, 3300.0, 1e6, INF])
+    found = call("doubler_resistive", resistance_load=loads)
+    again = call("doubler", current_load=found.voltage_output / loads, diode=devices.DIODE_1N4148)
+    np.testing.assert_allclose(again.voltage_output, found.voltage_output, rtol=1e-10)
+    assert np.all(np.diff(found.voltage_output) > 0)
+    dead = call("doubler_resistive", voltage_supply=0.0, resistance_source=0.0)
+    assert dead.voltage_output == 0 and dead.efficiency == 0
+
+
 def test_parallel_converters_divide_the_resistance():
     one = call("inverter", resistance_esr_output=0.0, capacitance_output=INF)
     three = call("inverter", resistance_esr_output=0.0, capacitance_output=INF, count=3)
@@ -528,6 +540,8 @@ def test_budget_cautions():
     assert "below what the TL072 needs" in warnings_of(call("voltage_budget", voltage_supply=3.6))
     flat = call("voltage_budget", voltage_supply=1.9)
     assert "no swing" in warnings_of(flat) and flat.voltage_swing == 0 and flat.level_max_dbv == -INF
+    old = dataclasses.replace(RAIL, converter=devices.CONVERTER_7660)
+    assert "without load nearly" in warnings_of(call("voltage_budget", voltage_supply=9.6, rail=old))
     assert "exceed what the TL072" in warnings_of(call("voltage_budget", voltage_supply=19.0))
     assert call("voltage_budget", voltage_peak=0.0).headroom_db == INF
     with pytest.raises(ValueError, match="resistance_filter_in"):

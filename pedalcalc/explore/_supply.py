@@ -265,7 +265,17 @@ def voltage_budget(
             for k in range(len(first))
         ]
         texts = [
-            axes.text(0, k, "", ha="center", va="center", fontsize=9, color="white" if k == last else INK, zorder=4)
+            axes.text(
+                0,
+                k,
+                "",
+                ha="center",
+                va="center",
+                fontsize=9,
+                color="white" if k == last else INK,
+                zorder=4,
+                bbox={"boxstyle": "square,pad=0.15", "facecolor": bars[k].get_facecolor(), "edgecolor": "none"},
+            )
             for k in range(len(first))
         ]
         idle = axes.axvline(0.0, color=COLOURS[1], linestyle=DASHES[1], linewidth=1.4)

@@ -14,7 +14,7 @@ from pedalcalc.pump.budget import RailCircuit, VoltageBudget, rail_cases, voltag
 from pedalcalc.pump.cascade import Cascade, cascade
 from pedalcalc.pump.cycle import PumpCycle, pump_cycle, pump_start_time
 from pedalcalc.pump.demo import example
-from pedalcalc.pump.doubler import doubler
+from pedalcalc.pump.doubler import doubler, doubler_resistive
 from pedalcalc.pump.inverter import inverter
 from pedalcalc.pump.steps import BudgetStep, BudgetSteps, budget_steps
 from pedalcalc.pump.sums import (
@@ -38,6 +38,7 @@ __all__ = [
     "budget_steps",
     "cascade",
     "doubler",
+    "doubler_resistive",
     "doubler_voltage",
     "doubling_inverter_resistance_sum",
     "example",

@@ -52,6 +52,7 @@ def level(rms: Array) -> Array:
 def stage_cautions(
     converter: Converter,
     pin: Array,
+    supply: Array,
     load: Array,
     n: Array,
     f: Array,
@@ -59,10 +60,11 @@ def stage_cautions(
     ratings: tuple[tuple[str, Array, Array], ...],
 ) -> tuple[Caution, ...]:
     supply_limit = converter.voltage_supply_max
+    # Without load the pin stands at the whole supply.
     over = caution_above(
         f"above the supply limit of the {converter.name}: it can latch up and die",
         "use a part of a higher limit, or less supply; a fresh battery and an unregulated adaptor stand above their label",
-        pin,
+        supply,
         supply_limit,
         "V",
     )
@@ -72,7 +74,7 @@ def stage_cautions(
         else caution_above(
             f"within half a volt of the supply limit of the {converter.name}",
             "measure the highest voltage of the supply without load, or use a part of a higher limit",
-            pin,
+            supply,
             supply_limit - 0.5,
             "V",
         )

@@ -256,6 +256,14 @@ def voltage_budget(
             )
         pump = _pump(rail, pin, load)
         cautions += pump.cautions
+        if not any("supply limit" in caution.what for caution in pump.cautions):
+            cautions += caution_above(
+                f"without load nearly the whole supply reaches the {rail.converter.name}: less than half a volt to its limit",
+                "measure the supply without load, or use a part of a higher limit",
+                supply,
+                rail.converter.voltage_supply_max - 0.5,
+                "V",
+            )
         ideal, diodes, lost = pump.voltage_ideal, pump.voltage_drop_diodes, pump.voltage_drop_pump
         thevenin, ripple, tone = pump.resistance_thevenin, pump.voltage_ripple, pump.voltage_tone
         through = filter_gain(

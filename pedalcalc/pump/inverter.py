@@ -123,6 +123,13 @@ def inverter(
     pin = supply - source * drawn + 0 * (rating1 + rating2)
     out = pin - load * cycle.resistance_thevenin
     cautions = stage_cautions(
-        converter, pin, load, n, f, low_pin, (("flying capacitor", pin, rating1), ("output capacitor", pin, rating2))
+        converter,
+        pin,
+        supply,
+        load,
+        n,
+        f,
+        low_pin,
+        (("flying capacitor", supply, rating1), ("output capacitor", supply, rating2)),
     )
     return stage_result(cycle, supply, pin, pin, 0.0 * load, out, load, drawn, -1.0, cautions)
