@@ -32,7 +32,11 @@ def _imported_rooms(path):
             assert node.level == 0, f"{path.name}: write the whole name of what is imported"
             parts = (node.module or "").split(".")
             if parts[0] == "pedalcalc":
-                yield from [parts[1]] if len(parts) > 1 else [alias.name for alias in node.names]
+                yield from (
+                    [parts[1]]
+                    if len(parts) > 1
+                    else [alias.name for alias in node.names if not alias.name.startswith("__")]
+                )
         elif isinstance(node, ast.Import):
             for alias in node.names:
                 parts = alias.name.split(".")
