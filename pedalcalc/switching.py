@@ -345,7 +345,7 @@ def pulldown_thump(
     )
     metered = _plate(v, leak, _parallel(r, meter))
     fields: list[Any] = [_scalar(part) for part in (alone, plate, metered, step_open, step, c * both, c * r)]
-    return PulldownThump(*fields, cautions)
+    return PulldownThump(*[*fields, cautions])
 
 
 def _parallel(a: Array, b: Array) -> Array:

@@ -1,0 +1,264 @@
+"""Explorers of a bias point: the transistor's curve against the load line of its resistors."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc import bias
+from pedalcalc._base import io, is_a, numeric
+from pedalcalc.devices import Bjt
+from pedalcalc.explore._panel import Panel, panel, slider
+from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture
+from pedalcalc.report._text import number_text
+
+BOX = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#BBBBBB", "linewidth": 0.6}
+
+
+class _LoadLine:
+    """Curve, load line, point and words of one picture."""
+
+    def __init__(self, caption: str, supply: float) -> None:
+        self.picture = new_picture(6.5, 3.8)
+        with look():
+            self.axes = self.picture.subplots()
+            dress(self.axes, across=(caption, "V"), up=("current", "A"), logs=(False, False))
+            self.axes.set(xlim=(0.0, 1.05 * supply), ylim=(0.0, 1e-3))
+            self.curve = self.axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
+            self.line = self.axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.5)[0]
+            self.dot = self.axes.plot([], [], "o", color=INK, markersize=7)[0]
+            self.words = self.axes.text(
+                0.97, 0.95, "", transform=self.axes.transAxes, fontsize=9, ha="right", va="top", bbox=BOX
+            )
+        self.picture.moving = ()  # the scale of the current moves with the resistors, so the whole is drawn again
+
+    def put(
+        self,
+        across: NDArray[np.float64],
+        current: NDArray[np.float64],
+        *,
+        supply: float,
+        full: float,
+        point: tuple[float, float],
+        words: str,
+        caption: str,
+    ) -> Picture:
+        """Draw one setting: `full` is the current with the transistor shorted."""
+        self.curve.set_data(across, current)
+        self.line.set_data([0.0, supply], [full, 0.0])
+        self.dot.set_data([point[0]], [point[1]])
+        self.axes.set(ylim=(0.0, 1.2 * max(full, point[1], 1e-6)))
+        self.words.set_text(words)
+        self.picture.caption = caption
+        return self.picture
+
+
+@io
+def jfet_bias(
+    *,
+    voltage_supply: float,
+    resistance_drain: float,
+    resistance_source_pin: float,
+    current_drain_zero_bias: float,
+    voltage_gate_source_off: float,
+) -> Panel:
+    """Explore a JFET that biases itself: source and drain resistor, and the device's spread.
+
+    Parameters
+    ----------
+    voltage_supply : float
+        Supply, above 0 [V].
+    resistance_drain : float
+        Drain resistor at the start, 470 Ω to 100 kΩ [Ω].
+    resistance_source_pin : float
+        Source resistor at the start, 47 Ω to 47 kΩ [Ω].
+    current_drain_zero_bias : float
+        IDSS at the start, 0.2 to 20 mA [A].
+    voltage_gate_source_off : float
+        VGS(off) at the start, -8 to -0.3 [V].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider.
+
+    References
+    ----------
+    BOYLESTAD-NASHELSKY : ch. 7, self bias and load line.
+
+    Examples
+    --------
+    >>> from pedalcalc import explore
+    >>> shown = explore.jfet_bias(voltage_supply=9.0, resistance_drain=4.7e3, resistance_source_pin=1e3,
+    ...                           current_drain_zero_bias=3e-3, voltage_gate_source_off=-1.8).shown.value
+    >>> "drain at 5.03 V" in shown
+    True
+    """
+    supply = float(numeric("voltage_supply", voltage_supply, above=0))
+    r_d = numeric("resistance_drain", resistance_drain, least=470.0, most=100e3)
+    r_s = numeric("resistance_source_pin", resistance_source_pin, least=47.0, most=47e3)
+    i_dss = numeric("current_drain_zero_bias", current_drain_zero_bias, least=0.2e-3, most=20e-3)
+    off = numeric("voltage_gate_source_off", voltage_gate_source_off, least=-8.0, most=-0.3)
+    across = np.linspace(0.0, supply, 121)
+    view = _LoadLine("drain-source voltage", supply)
+
+    def draw(
+        resistance_drain: float,
+        resistance_source_pin: float,
+        current_drain_zero_bias: float,
+        voltage_gate_source_off: float,
+    ) -> Picture:
+        device: dict[str, Any] = {
+            "current_drain_zero_bias": current_drain_zero_bias,
+            "voltage_gate_source_off": voltage_gate_source_off,
+        }
+        point = bias.jfet_source_bias(
+            supply, resistance_drain=resistance_drain, resistance_source_pin=resistance_source_pin, **device
+        )
+        channel = bias.jfet_source_bias(
+            across,
+            resistance_drain=0.0,
+            resistance_source_pin=0.0,
+            voltage_gate=float(point.voltage_gate_source),
+            **device,
+        )
+        drain, current = float(point.voltage_drain), float(point.current_drain)
+        gain = (
+            bias.common_source(float(point.transconductance), resistance_drain=resistance_drain).gain
+            if current
+            else 0.0
+        )
+        return view.put(
+            across,
+            np.asarray(channel.current_drain),
+            supply=supply,
+            full=supply / (resistance_drain + resistance_source_pin),
+            point=(float(point.voltage_drain_source), current),
+            words=f"drain {drain:.3g} V, {point.region}\nup {point.swing_up:.2g} V, down {point.swing_down:.2g} V",
+            caption=f"{number_text(current, 'A')}, drain at {drain:.3g} V, {point.region}, gain {float(gain):.2g} bypassed",
+        )
+
+    return panel(
+        draw,
+        resistance_drain=slider(float(r_d), low=470.0, high=100e3, unit="Ω", caption="drain resistor"),
+        resistance_source_pin=slider(float(r_s), low=47.0, high=47e3, unit="Ω", caption="source resistor"),
+        current_drain_zero_bias=slider(float(i_dss), low=0.2e-3, high=20e-3, unit="A", caption="IDSS"),
+        voltage_gate_source_off=slider(
+            float(off), low=-8.0, high=-0.3, unit="V", caption="VGS(off)", scale="linear", steps=77
+        ),
+    )
+
+
+@io
+def bjt_divider(
+    transistor: Bjt,
+    *,
+    voltage_supply: float,
+    resistance_top: float,
+    resistance_bottom: float,
+    resistance_collector: float,
+    resistance_emitter: float,
+    current_gain: float,
+) -> Panel:
+    """Explore a transistor behind a base divider: collector and emitter resistor, divider, gain.
+
+    Parameters
+    ----------
+    transistor : Bjt
+        Part record.
+    voltage_supply : float
+        Supply, above 0 [V].
+    resistance_top : float
+        Upper divider resistor, above 0 [Ω]; both move together with the divider slider.
+    resistance_bottom : float
+        Lower divider resistor, above 0 [Ω].
+    resistance_collector : float
+        Collector resistor at the start, 470 Ω to 100 kΩ [Ω].
+    resistance_emitter : float
+        Emitter resistor at the start, 47 Ω to 22 kΩ [Ω].
+    current_gain : float
+        Current gain at the start, 20 to 1000 [1].
+
+    Returns
+    -------
+    Panel
+        Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a start value lies outside its slider.
+
+    References
+    ----------
+    MALVINO-BATES : ch. 8, voltage-divider bias and load line.
+
+    Examples
+    --------
+    >>> from pedalcalc import devices, explore
+    >>> shown = explore.bjt_divider(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3,
+    ...                             resistance_collector=4.7e3, resistance_emitter=1e3, current_gain=290).shown.value
+    >>> "collector at 4.58 V, active" in shown
+    True
+    """
+    is_a("transistor", transistor, Bjt)
+    supply = float(numeric("voltage_supply", voltage_supply, above=0))
+    top = float(numeric("resistance_top", resistance_top, above=0, infinity=True))
+    bottom = float(numeric("resistance_bottom", resistance_bottom, above=0, infinity=True))
+    r_c = numeric("resistance_collector", resistance_collector, least=470.0, most=100e3)
+    r_e = numeric("resistance_emitter", resistance_emitter, least=47.0, most=22e3)
+    beta = numeric("current_gain", current_gain, least=20.0, most=1000.0)
+    if not np.isfinite(top + bottom):
+        raise ValueError("resistance_top and resistance_bottom must be finite")
+    across = np.linspace(0.0, supply, 121)
+    view = _LoadLine("collector-emitter voltage", supply)
+
+    def draw(resistance_collector: float, resistance_emitter: float, stiffer: float, current_gain: float) -> Picture:
+        point = bias.bjt_divider(
+            supply,
+            resistance_top=top / stiffer,
+            resistance_bottom=bottom / stiffer,
+            resistance_collector=resistance_collector,
+            resistance_emitter=resistance_emitter,
+            current_gain=current_gain,
+            transistor=transistor,
+        )
+        curve = (
+            bias.bjt_base_resistor(  # the same base current pushed through a resistor far larger than any junction's
+                across,
+                voltage_base_supply=1e4 * float(point.current_base) * 1e4,
+                resistance_base=1e8,
+                resistance_collector=0.0,
+                resistance_emitter=0.0,
+                current_gain=current_gain,
+                transistor=transistor,
+            )
+        )
+        collector, error = float(point.voltage_collector), float(point.error_stiff)
+        return view.put(
+            across,
+            np.asarray(curve.current_collector),
+            supply=supply,
+            full=supply / (resistance_collector + resistance_emitter),
+            point=(float(point.voltage_collector_emitter), float(point.current_collector)),
+            words=f"collector {collector:.3g} V, {point.region}\nstiff-divider shortcut off by {100 * error:.2g} %",
+            caption=(
+                f"{number_text(float(point.current_collector), 'A')}, collector at {collector:.3g} V, {point.region}; "
+                f"the shortcut is off by {100 * error:.2g} %"
+            ),
+        )
+
+    return panel(
+        draw,
+        resistance_collector=slider(float(r_c), low=470.0, high=100e3, unit="Ω", caption="collector resistor"),
+        resistance_emitter=slider(float(r_e), low=47.0, high=22e3, unit="Ω", caption="emitter resistor"),
+        stiffer=slider(1.0, low=0.05, high=20.0, unit="1", caption="divider stiffer by"),
+        current_gain=slider(float(beta), low=20.0, high=1000.0, unit="1", caption="current gain"),
+    )
