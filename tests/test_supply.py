@@ -97,6 +97,22 @@ CALLS = {
         "capacitance": 1e-3,
         "rectifier": "full",
     },
+    "reservoir_loaded": {
+        "voltage_peak": 12.0,
+        "current_load": 0.010,
+        "frequency": 50.0,
+        "capacitance": 1e-3,
+        "rectifier": "full",
+    },
+    "linear_regulator": {
+        "voltage_supply": 12.0,
+        "current_load": 0.050,
+        "voltage_regulated": 9.0,
+        "voltage_dropout": 2.0,
+        "current_idle": 5e-3,
+        "power_rating": 0.6,
+    },
+    "voltage_regulation": {"voltage_open": 13.0, "voltage_loaded": 9.0},
     "zener_resistance_max": {
         "voltage_supply_min": 11.0,
         "voltage_zener": 9.1,
@@ -453,6 +469,26 @@ def test_zener_follower_balances_and_drops_out():
     assert call("zener_follower", current_gain=INF).current_base == 0
     low = call("zener_follower", voltage_zener=0.5)
     assert low.voltage_output == 0 and low.current_zener == pytest.approx(11.5 / 220.0)
+
+
+def test_reservoir_by_current_is_the_one_by_resistance():
+    found = call("reservoir")
+    same = call("reservoir_loaded", voltage_peak=found.voltage_output, current_load=found.current_load)
+    assert same.voltage_mean == pytest.approx(found.voltage_mean) and same.ripple_ratio == pytest.approx(
+        found.ripple_ratio
+    )
+
+
+def test_linear_regulator_heat_and_drop_out():
+    holds = call("linear_regulator")
+    assert holds.regulates and holds.voltage_output == 9.0 and not holds.cautions
+    assert holds.power == pytest.approx((12.0 - 9.0) * 0.050 + 12.0 * 5e-3)
+    low = call("linear_regulator", voltage_supply=10.0)
+    assert not low.regulates and low.voltage_output == 8.0 and "drop-out" in actions(low)
+    assert call("linear_regulator", voltage_supply=1.0).voltage_output == 0
+    assert call("linear_regulator", current_load=0.0).efficiency == 0
+    assert "hotter" in actions(call("linear_regulator", current_load=0.3))
+    assert call("voltage_regulation") == pytest.approx(4 / 9)
 
 
 def test_zener_resistance_max_limits():

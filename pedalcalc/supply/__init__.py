@@ -6,13 +6,20 @@ r"""What stands between the wall or the battery and the circuit.
                 |            === C, with its series resistance
     o-----------+-------------+------o  ground
 
-`polarity` protects against a reversed supply, `filter` keeps ripple out,
+`polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out,
 `half` makes the half-supply reference, `battery` and `adaptor` say what the
 source really delivers, `regulator` holds a voltage, `draws` adds up the currents.
 Voltages are against ground, junctions are at 300 K.
 """
 
-from pedalcalc.supply.adaptor import AdaptorVoltage, Reservoir, adaptor_voltage, reservoir, reservoir_ripple
+from pedalcalc.supply.adaptor import (
+    AdaptorVoltage,
+    Reservoir,
+    adaptor_voltage,
+    reservoir,
+    reservoir_loaded,
+    reservoir_ripple,
+)
 from pedalcalc.supply.battery import (
     BatteryLife,
     BatteryState,
@@ -27,18 +34,20 @@ from pedalcalc.supply.filter import SupplyFilter, SupplyRipple, filter_gain, fil
 from pedalcalc.supply.half import HalfSupply, HalfSupplyNoise, half_supply, half_supply_noise, half_supply_ripple_db
 from pedalcalc.supply.polarity import (
     Protection,
-    ShuntProtection,
     mosfet_protection,
     series_diode,
     series_diode_resistive,
-    shunt_diode,
 )
 from pedalcalc.supply.regulator import (
+    LinearRegulator,
     ZenerFollower,
     adjustable_regulator,
+    linear_regulator,
+    voltage_regulation,
     zener_follower,
     zener_resistance_max,
 )
+from pedalcalc.supply.shunt import ShuntProtection, shunt_diode
 
 __all__ = [
     "AdaptorVoltage",
@@ -49,6 +58,7 @@ __all__ = [
     "Draw",
     "HalfSupply",
     "HalfSupplyNoise",
+    "LinearRegulator",
     "Protection",
     "Reservoir",
     "ShuntProtection",
@@ -69,13 +79,16 @@ __all__ = [
     "half_supply",
     "half_supply_noise",
     "half_supply_ripple_db",
+    "linear_regulator",
     "mosfet_protection",
     "reservoir",
+    "reservoir_loaded",
     "reservoir_ripple",
     "series_diode",
     "series_diode_resistive",
     "shunt_diode",
     "supply_filter",
+    "voltage_regulation",
     "zener_follower",
     "zener_resistance_max",
 ]

@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, formula, is_a, numeric, one_of, quantity
 from pedalcalc.devices import Adaptor
 
-__all__ = ["AdaptorVoltage", "Reservoir", "adaptor_voltage", "reservoir", "reservoir_ripple"]
+__all__ = ["AdaptorVoltage", "Reservoir", "adaptor_voltage", "reservoir", "reservoir_loaded", "reservoir_ripple"]
+
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -219,10 +222,73 @@ def reservoir(
     pulses = _PULSES[one_of("rectifier", rectifier, tuple(_PULSES))]
     peak = np.sqrt(2) * rms
     direct = np.where(peak < drop, 0.0, peak - drop)
-    current = direct / load
-    ripple = current / (pulses * f * c)
+    return _reservoir(peak, np.asarray(direct), np.asarray(direct / load), pulses * f * c)
+
+
+def _reservoir(peak: Array, direct: Array, current: Array, steepness: Array) -> Reservoir:
+    """Finish a reservoir; `steepness` is the load current over the ripple."""
+    ripple = current / steepness
     effective = ripple / (2 * np.sqrt(3))
     mean = direct - ripple / 2
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.where(effective == 0, 0.0, effective / mean)
     return Reservoir(peak[()], direct[()], mean[()], current[()], ripple[()], effective[()], ratio[()])
+
+
+@formula
+def reservoir_loaded(
+    *,
+    voltage_peak: ArrayLike,
+    current_load: ArrayLike,
+    frequency: ArrayLike,
+    capacitance: ArrayLike,
+    rectifier: str,
+) -> Reservoir:
+    """Find mean voltage and ripple of a reservoir capacitor from its peak voltage and a load current.
+
+    Parameters
+    ----------
+    voltage_peak : array_like
+        Peak that the capacitor is charged to, diodes deducted [V], at least 0.
+    current_load : array_like
+        Direct current drawn [A], at least 0.
+    frequency : array_like
+        Mains frequency [Hz], > 0.
+    capacitance : array_like
+        Reservoir capacitor [F], > 0.
+    rectifier : str
+        "half" or "full".
+
+    Returns
+    -------
+    Reservoir
+        Peak, direct and mean voltage [V], current [A], ripple peak to peak and rms [V], ratio [1].
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or `rectifier` is another word.
+
+    Notes
+    -----
+    Mean V_p - V_pp/2, ripple rms V_pp/(2 sqrt 3) = I/(4 sqrt 3 f C) for a full
+    wave: at 60 Hz the texts' 2.4 I/C in mA and µF.
+
+    References
+    ----------
+    BOYLESTAD-NASHELSKY chapter 15; MALVINO-BATES chapter 4.
+
+    Examples
+    --------
+    >>> supply = reservoir_loaded(
+    ...     voltage_peak=30.0, current_load=0.050, frequency=60.0, capacitance=100e-6, rectifier="full"
+    ... )
+    >>> print(f"{supply.voltage_mean:.1f} V with {supply.voltage_ripple_rms:.1f} V of ripple")
+    27.9 V with 1.2 V of ripple
+    """
+    peak = numeric("voltage_peak", voltage_peak, least=0)
+    current = numeric("current_load", current_load, least=0)
+    f = numeric("frequency", frequency, above=0, infinity=True)
+    c = numeric("capacitance", capacitance, above=0)
+    pulses = _PULSES[one_of("rectifier", rectifier, tuple(_PULSES))]
+    return _reservoir(peak, peak, current, np.asarray(pulses * f * c))

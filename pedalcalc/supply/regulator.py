@@ -7,11 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, numeric, quantity
 
 __all__ = [
+    "LinearRegulator",
     "ZenerFollower",
     "adjustable_regulator",
+    "linear_regulator",
+    "voltage_regulation",
     "zener_follower",
     "zener_resistance_max",
 ]
@@ -235,3 +238,141 @@ def adjustable_regulator(
     bottom = numeric("resistance_bottom", resistance_bottom, above=0, infinity=True)
     adjust = numeric("current_adjust", current_adjust, least=0)
     return (reference * (1 + top / bottom) + adjust * top)[()]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LinearRegulator(Result):
+    """A three-terminal regulator at work."""
+
+    voltage_output: Number = quantity("V", "output voltage")
+    current_supply: Number = quantity("A", "current from the supply")
+    power: Number = quantity("W", "power in the regulator")
+    efficiency: Number = quantity("1", "power out over power in")
+    regulates: bool | NDArray[np.bool_] = quantity("bool", "holds its voltage")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@formula
+def linear_regulator(
+    *,
+    voltage_supply: ArrayLike,
+    current_load: ArrayLike,
+    voltage_regulated: ArrayLike,
+    voltage_dropout: ArrayLike,
+    current_idle: ArrayLike,
+    power_rating: ArrayLike,
+) -> LinearRegulator:
+    """Find output and heat of a linear regulator between a supply and a build.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply ahead of the regulator, its lowest instant if it ripples [V], at least 0.
+    current_load : array_like
+        Load current [A], at least 0.
+    voltage_regulated : array_like
+        Voltage it is made for [V], at least 0.
+    voltage_dropout : array_like
+        Least voltage between input and output at which it still regulates [V], at least 0.
+    current_idle : array_like
+        Current of the regulator itself [A], at least 0.
+    power_rating : array_like
+        Power it can shed as mounted [W], > 0.
+
+    Returns
+    -------
+    LinearRegulator
+        Output voltage [V], supply current [A], heat [W], efficiency [1], whether it regulates, and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    Heat (V_in - V_out) I + V_in I_q. Below the drop-out the output follows the
+    supply, `voltage_dropout` lower.
+
+    References
+    ----------
+    DERIVED; BOYLESTAD-NASHELSKY chapter 15 for the circuit.
+
+    Examples
+    --------
+    >>> point = linear_regulator(
+    ...     voltage_supply=12.0, current_load=0.050, voltage_regulated=9.0, voltage_dropout=2.0, current_idle=5e-3,
+    ...     power_rating=0.6,
+    ... )
+    >>> print(f"{point.voltage_output:.1f} V, {point.power:.2f} W")
+    9.0 V, 0.21 W
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    load = numeric("current_load", current_load, least=0)
+    wanted = numeric("voltage_regulated", voltage_regulated, least=0)
+    dropout = numeric("voltage_dropout", voltage_dropout, least=0)
+    idle = numeric("current_idle", current_idle, least=0)
+    watts = numeric("power_rating", power_rating, above=0)
+    holds = supply - dropout >= wanted
+    follows = np.where(supply > dropout, supply - dropout, 0.0)
+    out = np.where(holds, wanted, follows) + 0.0 * (supply + wanted + dropout)
+    drawn = load + idle
+    taken, given = supply * drawn, out * load
+    heat = taken - given
+    with np.errstate(divide="ignore", invalid="ignore"):
+        efficiency = np.where(given == 0, 0.0, given / taken)
+    cautions = caution_below(
+        "the regulator is in drop-out: its output follows the supply, hum and all",
+        "use more supply or a low-drop-out part",
+        supply - dropout,
+        wanted,
+        "V",
+    ) + caution_above(
+        "the regulator is hotter than it can stand as mounted",
+        "use less supply, a heat sink, or a larger part, and do not touch it",
+        heat,
+        watts,
+        "W",
+    )
+    return LinearRegulator(
+        out[()], (drawn + 0 * watts)[()], heat[()], np.asarray(efficiency)[()], np.asarray(holds)[()], cautions
+    )
+
+
+@formula
+def voltage_regulation(*, voltage_open: ArrayLike, voltage_loaded: ArrayLike) -> Number:
+    """Find how much a supply's voltage falls from no load to full load, relative to full load.
+
+    Parameters
+    ----------
+    voltage_open : array_like
+        Voltage without load [V], at least 0.
+    voltage_loaded : array_like
+        Voltage at full load [V], > 0.
+
+    Returns
+    -------
+    float or ndarray
+        Regulation [1]; 0.1 is what texts call 10 %, a good supply has less.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    (V_open - V_loaded)/V_loaded.
+
+    References
+    ----------
+    BOYLESTAD-NASHELSKY chapter 15; definition from memory (MEMORY).
+
+    Examples
+    --------
+    >>> print(f"{voltage_regulation(voltage_open=13.0, voltage_loaded=9.0):.2f}")
+    0.44
+    """
+    free = numeric("voltage_open", voltage_open, least=0)
+    loaded = numeric("voltage_loaded", voltage_loaded, above=0)
+    return ((free - loaded) / loaded)[()]

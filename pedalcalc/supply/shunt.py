@@ -1,0 +1,141 @@
+"""Reverse-polarity protection by a diode across the supply."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, is_a, numeric, quantity
+from pedalcalc.devices import Diode
+from pedalcalc.junction import series_current
+from pedalcalc.supply.polarity import diode_drop
+
+__all__ = ["ShuntProtection", "shunt_diode"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShuntProtection(Result):
+    """A diode across the supply terminals: what it costs, and what happens when the supply is reversed."""
+
+    voltage_output: Number = quantity("V", "voltage behind the resistor, polarity right")
+    voltage_drop: Number = quantity("V", "voltage lost in the resistor, polarity right")
+    current_fault: Number = quantity("A", "current with the supply reversed")
+    voltage_reverse: Number = quantity("V", "reverse voltage left on the build")
+    power_junction: Number = quantity("W", "power in the diode, supply reversed")
+    power_resistor: Number = quantity("W", "power in the series resistance, supply reversed")
+    fuse_ratio: Number = quantity("1", "fault current over fuse rating")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@formula
+def shunt_diode(
+    *,
+    voltage_supply: ArrayLike,
+    current_load: ArrayLike,
+    resistance_series: ArrayLike,
+    current_fuse: ArrayLike,
+    diode: Diode,
+) -> ShuntProtection:
+    """Find what a diode across the supply does when the supply is reversed.
+
+    The diode (cathode to plus) shorts a reversed supply, so its current is set
+    by the resistance ahead of it alone: series resistor, fuse, source.
+
+    Parameters
+    ----------
+    voltage_supply : array_like
+        Supply voltage [V], at least 0, the right or the wrong way round.
+    current_load : array_like
+        Current the build draws with the polarity right [A], at least 0.
+    resistance_series : array_like
+        All resistance ahead of the diode, that of the source included [Ω], > 0.
+    current_fuse : array_like
+        Rating of the fuse ahead of the diode [A], > 0; inf where there is none.
+    diode : Diode
+        The diode (`pedalcalc.devices`).
+
+    Returns
+    -------
+    ShuntProtection
+        Voltage left and lost with the polarity right [V], current [A], reverse
+        voltage on the build [V] and powers [W] with the supply reversed, the
+        fault current over the fuse rating [1], and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    Reversed, junction and resistance stand in series across the supply. A fuse
+    needs about twice its rating to blow within a second or so.
+
+    References
+    ----------
+    DERIVED for the currents; PRACTICE for the fuse; BANWELL-JAYAKUMAR for the solution.
+
+    Examples
+    --------
+    >>> from pedalcalc.devices import DIODE_1N4001
+    >>> wrong = shunt_diode(
+    ...     voltage_supply=9.0, current_load=0.010, resistance_series=10.0, current_fuse=0.1, diode=DIODE_1N4001
+    ... )
+    >>> print(f"{wrong.current_fault:.3f}, {wrong.voltage_reverse:.2f}, {wrong.power_resistor:.1f}")
+    0.806, 0.94, 6.5
+    """
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    current = numeric("current_load", current_load, least=0)
+    series = numeric("resistance_series", resistance_series, above=0)
+    fuse = numeric("current_fuse", current_fuse, above=0, infinity=True)
+    is_a("diode", diode, Diode)
+    fault = np.asarray(
+        series_current(
+            supply,
+            resistance=series + diode.resistance_series,
+            current_saturation=diode.current_saturation,
+            ideality=diode.ideality,
+        )
+    )
+    reverse = diode_drop(fault, diode)
+    ratio = fault / fuse
+    hot = np.where(ratio < 2, series * fault**2, 0.0)
+    cautions = (
+        caution_below(
+            "with the supply reversed no fuse blows soon: diode and resistor carry the fault",
+            "fit a fuse of at most half the fault current, or protect in series",
+            ratio,
+            2.0,
+            "1",
+        )
+        + caution_above(
+            f"the {diode.name} carries more than it is made for until the fuse blows",
+            "use a larger diode, more series resistance, or protect in series",
+            fault,
+            diode.current_max,
+            "A",
+        )
+        + caution_above(
+            "the series resistance gets hot while the supply is reversed",
+            "rate it for twice this power, do not touch it, or protect in series",
+            hot,
+            0.25,
+            "W",
+        )
+        + caution_above(
+            "the build draws more than the fuse carries", "use a larger fuse", current + 0 * fault, fuse, "A"
+        )
+    )
+    drop = current * series
+    return ShuntProtection(
+        (supply - drop)[()],
+        drop[()],
+        fault[()],
+        reverse[()],
+        (reverse * fault)[()],
+        (series * fault**2)[()],
+        ratio[()],
+        cautions,
+    )
