@@ -96,7 +96,7 @@ class Box:
         )
         parts = [f'<p style="margin:0;break-after:avoid"><strong>{escape(self.title)}</strong></p>']
         parts += [f'<ul style="margin:0.3em 0 0.3em 1.2em;padding:0">{items}</ul>'] if items else []
-        parts += [f'<p style="margin:0">{escape(self.foot)}</p>'] if self.foot else []
+        parts += [f'<p style="margin:0;break-before:avoid">{escape(self.foot)}</p>'] if self.foot else []
         return (
             f'<div class="pedalcalc-box pedalcalc-{self.kind}" role="note" '
             f'style="border-left:{edge};padding:0.4em 0.8em;margin:0.6em 0">{"".join(parts)}</div>'
