@@ -162,10 +162,8 @@ def time_constant(
         tau_dot = axes.plot([], [], "o", color=INK, markersize=6)[0]
         level_dot = axes.plot([], [], "s", color=COLOURS[1], markersize=7)[0]
         reach = axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)[0]
-        side = {"va": "top", "y": 0.95} if last < first else {"va": "bottom", "y": 0.05}
-        words = axes.text(
-            0.97, side["y"], "", transform=axes.transAxes, fontsize=9, ha="right", va=side["va"], bbox=BOX
-        )
+        y, corner = (0.95, "top") if last < first else (0.05, "bottom")
+        words = axes.text(0.97, y, "", transform=axes.transAxes, fontsize=9, ha="right", va=corner, bbox=BOX)
     picture.moving = (line, tau_dot, level_dot, reach, words)
 
     def draw(resistance: float, capacitance: float, voltage_level: float) -> Picture:

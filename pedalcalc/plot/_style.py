@@ -58,7 +58,8 @@ def new_picture(width: float = 6.5, height: float = 3.3) -> Picture:
 def look() -> Iterator[None]:
     """Draw with the settings of this package, whatever the session has set."""
     usual: Any = {name: value for name, value in matplotlib.rcParamsDefault.items() if name != "backend"}
-    with matplotlib.rc_context({**usual, **SETTINGS}):
+    usual.update(SETTINGS)
+    with matplotlib.rc_context(usual):
         yield
 
 
