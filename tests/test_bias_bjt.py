@@ -508,6 +508,35 @@ def test_common_emitter_limits():
     assert pi.resistance_base_emitter == INF and pi.resistance_transistor == INF
 
 
+def test_collector_feedback_stage_against_sympy():
+    gm, rpi, rf, rc, rs, ro = sp.symbols("g_m r_pi R_F R_C R_s r_o", positive=True)
+    vb, vc, i = sp.symbols("v_b v_c i")
+    at_collector = vc / rc + vc / ro + gm * vb + (vc - vb) / rf
+    forward = sp.solve([at_collector, i - vb / rpi - (vb - vc) / rf], [vc, i], dict=True)[0]
+    back = sp.solve([at_collector - 1, vb / rs + vb / rpi + (vb - vc) / rf], [vb, vc], dict=True)[0][vc]
+    numbers = {gm: 0.0385, rpi: 3.9e3, rf: 47e3, rc: 4.7e3, rs: 600.0, ro: 75e3}
+    amp = bias.collector_feedback_stage(
+        transconductance=0.0385,
+        resistance_base_emitter=3.9e3,
+        resistance_feedback=47e3,
+        resistance_collector=4.7e3,
+        resistance_source=600.0,
+        resistance_transistor=75e3,
+    )
+    assert amp.gain_signed == pytest.approx(float((forward[vc] / vb).subs(numbers)), rel=1e-12)
+    assert amp.impedance_input == pytest.approx(float((vb / forward[i]).subs(numbers)), rel=1e-12)
+    assert amp.impedance_output == pytest.approx(float(back.subs(numbers)), rel=1e-12)
+    plain = {"transconductance": 0.0385, "resistance_base_emitter": 3.9e3, "resistance_collector": 4.7e3}
+    without = bias.collector_feedback_stage(resistance_feedback=INF, **plain)
+    assert without.gain_signed == pytest.approx(bias.common_emitter_hybrid(**plain).gain_signed)
+    assert without.impedance_input == pytest.approx(3.9e3)
+
+
+def test_alpha_and_beta_are_inverse():
+    assert bias.common_emitter_current_gain(bias.common_base_current_gain(173.0)) == pytest.approx(173.0)
+    assert bias.common_base_current_gain(INF) == 1 and bias.common_emitter_current_gain(1.0) == INF
+
+
 def test_follower_against_sympy():
     gm, rpi, re, rs = sp.symbols("g_m r_pi R_E R_s", positive=True)
     vb, ve = sp.symbols("v_b v_e")

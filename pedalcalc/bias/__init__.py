@@ -17,6 +17,11 @@ from pedalcalc.bias.bjt_design import (
     feedback_resistor_for_current,
 )
 from pedalcalc.bias.bjt_direct import bjt_base_resistor, bjt_collector_feedback, bjt_emitter_bias
+from pedalcalc.bias.bjt_feedback import (
+    collector_feedback_stage,
+    common_base_current_gain,
+    common_emitter_current_gain,
+)
 from pedalcalc.bias.bjt_meter import BjtReadings, bjt_divider_readings
 from pedalcalc.bias.bjt_rule import (
     bjt_base_resistor_rule,
@@ -123,8 +128,11 @@ __all__ = [
     "closed_loop_output_resistance",
     "collector_current_limit",
     "collector_emitter_leakage",
+    "collector_feedback_stage",
     "common_base",
+    "common_base_current_gain",
     "common_emitter",
+    "common_emitter_current_gain",
     "common_emitter_hybrid",
     "common_gate",
     "common_source",
