@@ -76,7 +76,7 @@ def fet_point(
     region = np.full(np.shape(u), "constant current", dtype="<U16")
     region[ohmic] = "ohmic"
     region[off] = "cut off"
-    region[np.isnan(u)] = "not measured"
+    region[np.isnan(u)] = "unknown"
     up, down = np.maximum(supply - v_d, 0.0), np.maximum(v - np.maximum(u, 0.0), 0.0)
     zero = supply if sign < 0 else 0.0
     power = v * current

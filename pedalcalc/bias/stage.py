@@ -361,5 +361,5 @@ def symmetrical_swing(
     with np.errstate(divide="ignore", invalid="ignore"):
         centred = i + (v - up) / (ac + dc)
     first = np.where(up < v, "cut-off", np.where(up > v, "saturation", "both"))
-    first = np.where(np.isnan(up) | np.isnan(v), "not measured", first)
+    first = np.where(np.isnan(up) | np.isnan(v), "unknown", first)
     return Swing(*(scalar(part) for part in (up, v + 0 * up, np.minimum(up, v), centred, first)))
