@@ -71,10 +71,12 @@ def test_page_loads_nothing(whole):
     assert [target for target in loaded if not target.startswith("data:")] == []
 
 
-def test_checks_are_left_off_the_page(tmp_path):
+def test_cells_for_the_screen_are_left_off_the_page(tmp_path):
     path = notebook_at(tmp_path / "sheet.ipynb", "print('seen')", "print('hidden')")
     notebook = nbformat.read(path, as_version=4)
-    notebook.cells[-1].metadata["tags"] = ["checks"]
+    notebook.cells.append(nbformat.v4.new_markdown_cell("words hidden"))
+    for cell in notebook.cells[-2:]:
+        cell.metadata["tags"] = ["screen"]
     nbformat.write(notebook, path)
     text = write_page(path).read_text(encoding="utf-8")
     assert "seen" in text and "hidden" not in text
