@@ -195,7 +195,11 @@ def test_results_share_no_memory_with_their_inputs():
     for name, call in CALLS.items():
         arrays = {key: np.full(3, value) for key, value in call.items() if isinstance(value, (int, float))}
         result = getattr(bias, name)(**(call | arrays))
-        found = [result] if isinstance(result, np.ndarray) else [getattr(result, f.name) for f in dataclasses.fields(result)]
+        found = (
+            [result]
+            if isinstance(result, np.ndarray)
+            else [getattr(result, f.name) for f in dataclasses.fields(result)]
+        )
         for value in found:
             if isinstance(value, np.ndarray):
                 assert not any(np.shares_memory(value, array) for array in arrays.values()), name

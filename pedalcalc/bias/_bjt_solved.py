@@ -12,6 +12,7 @@ from pedalcalc.bias import _junctions
 from pedalcalc.bias._points import (
     CURRENT_CUT_OFF,
     Array,
+    below,
     bjt_fields,
     checked_gain,
     checked_temperature,
@@ -45,7 +46,7 @@ def solved(
     limited(r_b, r_e)
     i_s, r, vt = law(transistor, t)
     found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt)
-    off = found.transport < CURRENT_CUT_OFF
+    off = below(found.transport, CURRENT_CUT_OFF)
     saturated: Any = False
     if np.any(found.transport_reverse > 0):
         loss = found.transport_reverse * (1 + r + 0.95 * np.where(np.isinf(beta), 0.0, beta) * r)

@@ -64,27 +64,30 @@ def solve(
     ends = any_open(rb) or any_open(rc) or any_open(re)
     open_b, open_c, open_e = (np.isinf(resistance) for resistance in (rb, rc, re)) if ends else (False, False, False)
     rb, rc, re = closed(rb), closed(rc), closed(re)
-    k = (rb + re) / beta + re
-    e1, x = _base_loop(vbb - vee + i_s * (r * rb - re), k, i_s, vt, ends)
-    e2 = -i_s
-    ib = e1 / beta + r * e2
-    vb = vbb - rb * ib
-    vc = vcc - rc * (e1 - (1 + r) * e2)
-    conducts = np.asarray(vb - vc > -_NEAR * vt)
-    if conducts.any():
+    across, part = vbb - vee if np.any(vee) else vbb, (rb + re) / beta
+    k, e2 = part + re, -i_s
+    total = _total(across + i_s * (part + r * rb), k, i_s, vt)
+    e1 = total - i_s
+    ib, ic = e1 / beta + r * e2, e1 - (1 + r) * e2
+    vb, vc = vbb - rb * ib, vcc - rc * ic
+    forward = np.asarray(vb - vc)
+    if forward.size and not np.max(forward) <= -_NEAR * np.max(vt):
+        conducts = forward > -_NEAR * vt
         parts = np.broadcast_arrays(vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, conducts)
         e2 = np.array(np.broadcast_to(e2, parts[0].shape))
-        mask = parts[-1]
-        e2[mask] = _collector_junction(*(part[mask] for part in parts[:-1]))
-        e1, x = _base_loop(vbb - vee - e2 * (r * rb - re), k, i_s, vt, ends)
-        ib = e1 / beta + r * e2
-        vb = vbb - rb * ib
-    ic = e1 - (1 + r) * e2
+        e2[parts[-1]] = _collector_junction(*(each[parts[-1]] for each in parts[:-1]))
+        total = _total(vbb - vee - e2 * (r * rb - re) + k * i_s, k, i_s, vt)
+        e1 = total - i_s
+        ib, ic = e1 / beta + r * e2, e1 - (1 + r) * e2
+        vb, vc = vbb - rb * ib, vcc - rc * ic
     ie = ib + ic
-    vc = vcc - rc * ic
-    ve = vb - x
+    ve = vee + re * ie
+    x = vb - ve
     if ends:
-        y = vt * np.log1p(e2 / i_s) if conducts.any() else 0.0
+        # Through an open circuit the loops lose their digits, but the junction laws do not.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            y = vt * np.log1p(np.maximum(e2 / i_s, -1.0))
+            x = np.where(total > 1e-300, vt * np.log(total / i_s), across + i_s * (r * rb - re) - k * e1)
         vc = np.where(open_c, vb - y, vc)
         vb = np.where(open_b, np.where(open_e, vc + y, vee + re * ie + x), vb)
         vc = np.where(np.asarray(open_c) & ~np.asarray(open_b), vb - y, vc)
@@ -95,15 +98,10 @@ def solve(
     return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
 
 
-def _base_loop(d: Array, k: Array, i_s: Array, vt: Array, ends: bool) -> tuple[Array, Array]:
-    """Return e1 and Vbe of d = Vbe + k e1; `ends` says that k may be that of an open circuit."""
+def _total(drive: Array, k: Array, i_s: Array, vt: Array) -> Array:
+    """Return e1 + Is of the base loop drive = Vbe + k (e1 + Is)."""
     with np.errstate(over="ignore", under="ignore", divide="ignore", invalid="ignore"):
-        total = wrightomega(np.log(k * (i_s / vt)) + (d + k * i_s) / vt) * (vt / k)
-        e1 = total - i_s
-        x = d - k * e1
-        if ends:  # there the difference loses its digits, but the junction law does not
-            x = np.where(total > 1e-300, vt * np.log(total / i_s), x)
-    return e1, x
+        return np.asarray(wrightomega(np.log(k * (i_s / vt)) + drive / vt) * (vt / k))
 
 
 def _collector_junction(
@@ -129,7 +127,8 @@ def _collector_junction(
         vt: Array,
     ) -> Array:
         e2 = e2_of(y, i_s, vt)
-        e1, _ = _base_loop(vbb - vee - e2 * (r * rb - re), (rb + re) / beta + re, i_s, vt, False)
+        k = (rb + re) / beta + re
+        e1 = _total(vbb - vee - e2 * (r * rb - re) + k * i_s, k, i_s, vt) - i_s
         return np.asarray(vbb - rb * (e1 / beta + r * e2) - y - vcc + rc * (e1 - (1 + r) * e2))
 
     span = np.maximum(np.maximum(vbb, vcc), vee) - np.minimum(np.minimum(vbb, vcc), vee)

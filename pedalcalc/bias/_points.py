@@ -137,12 +137,33 @@ def mirror(polarity: str, supply: Array | float) -> tuple[float, Array | float]:
     return (1.0, 0.0) if one_of("polarity", polarity, ("npn", "pnp")) == "npn" else (-1.0, supply)
 
 
+def _missing(values: Array) -> Any:
+    """Return where nothing was measured, shaped like `values`; the least value tells fast when nothing is missing."""
+    if values.size and not np.isnan(np.min(values)):
+        return np.broadcast_to(False, values.shape)
+    return np.isnan(values)
+
+
+def below(values: Array, limit: float) -> Any:
+    """Return where `values` lie below `limit`, by the least value first."""
+    if values.size and np.min(values) >= limit:
+        return np.broadcast_to(False, values.shape)
+    return values < limit
+
+
 def regions(off: Any, saturated: Any, missing: Any) -> Any:
     """Return the region of each element in words."""
-    found = np.full(np.broadcast_shapes(np.shape(off), np.shape(saturated), np.shape(missing)), "active", dtype="<U9")
-    for mask, word in ((saturated, "saturated"), (off, "cut off"), (missing, "unknown")):
-        if np.any(mask):
-            found[np.broadcast_to(mask, found.shape)] = word
+    shape = np.broadcast_shapes(np.shape(off), np.shape(saturated), np.shape(missing))
+    masks = [
+        (mask, word)
+        for mask, word in ((saturated, "saturated"), (off, "cut off"), (missing, "unknown"))
+        if np.any(mask)
+    ]
+    found: Any = np.broadcast_to(np.array("active", dtype="<U9"), shape)
+    if masks:
+        found = found.copy()
+    for mask, word in masks:
+        found[np.broadcast_to(mask, shape)] = word
     return found
 
 
@@ -182,7 +203,7 @@ def bjt_fields(
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         dynamic = voltage_thermal / current_emitter
         base = voltage_thermal / current_base
-        if np.any(off):
+        if off.any():
             dynamic, base = np.where(off, np.inf, dynamic), np.where(off, np.inf, base)
     fields: dict[str, Any] = {
         "voltage_base": voltage_base if sign > 0 else zero - voltage_base,
@@ -195,7 +216,7 @@ def bjt_fields(
         "current_emitter": current_emitter,
         "current_supply": current_supply,
         "power": power,
-        "region": regions(off, saturated, np.isnan(output)),
+        "region": regions(off, saturated, _missing(output)),
         "resistance_emitter_dynamic": dynamic,
         "resistance_base_emitter": base,
         "transconductance": current_collector / voltage_thermal,
@@ -265,6 +286,8 @@ def bjt_cautions(
 
 def stiff_caution(error: Array) -> tuple[Caution, ...]:
     """Warn where the stiff-divider shortcut misleads by more than 3 %."""
+    if error.size and np.max(error) <= 0.03 and np.min(error) >= -0.03:
+        return ()
     return caution_above(
         "the stiff-divider shortcut is off: the base current loads the divider",
         "trust the solved figures, or lower both divider resistors",

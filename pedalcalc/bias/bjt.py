@@ -240,7 +240,8 @@ def _divider(
         lead = np.maximum(v_th - x, 0.0)
         stiff = lead / r_e
         error = stiff / ie - 1
-        drawn = (vcc - v_th + ib * r_th) / top
+        base = np.asarray(fields["voltage_base"])
+        drawn = (vcc - base if transistor.polarity == "npn" else base) / top
         if not (r_e.min(initial=np.inf) > 0 and ie.min(initial=np.inf) > CURRENT_CUT_OFF):
             stiff = np.where((lead == 0) & ~np.isnan(r_e), 0.0, stiff)
             error = np.where(ie <= CURRENT_CUT_OFF, 0.0, stiff / ie - 1)
