@@ -120,7 +120,7 @@ def compare(settings: list[Setting]) -> list[Comparison]:
     signal = tone_steps(frequency=tones, amplitude_low=low, amplitude_high=high, time_up=TIME_UP, time_down=TIME_DOWN)
     track = integrate([setting.compressor for setting in settings], signal=signal, duration=TIME_END)
     found = []
-    for setting, wave in zip(settings, track.signal, strict=True):
+    for setting, gain in zip(settings, track.gain, strict=True):
         definition = replace(SETTLE_2DB, frequency=setting.frequency)
         response = level_response(
             setting.compressor,
@@ -129,16 +129,19 @@ def compare(settings: list[Setting]) -> list[Comparison]:
             duration=TIME_END,
             frequency=setting.frequency,
         )
-        # The level of both is read off the same moments, so that only what the circuit does can differ.
-        every = max(1, round((response.time[1] - response.time[0]) * RATE / KEEP))
-        exact = envelope(wave[every - 1 :: every], sample_rate=RATE / KEEP / every, frequency=setting.frequency)
-        exact_time = exact.time + track.time[every - 1]
+        # The level of both is read off the same tone at the same moments, so that only the gain can differ.
+        rate = 1 / (response.time[1] - response.time[0])
+        ends = np.arange(1, int(np.ceil(TIME_END * rate)) + 1) / rate
+        amplitude = np.where((ends >= TIME_UP) & (ends < TIME_DOWN), high, low)
+        tone = amplitude * np.sin(2 * np.pi * setting.frequency * ends)
+        exact = envelope(tone * np.interp(ends, track.time, gain), sample_rate=rate, frequency=setting.frequency)
+        exact_time = exact.time + ends[0]
         times = [
             attack_release(time, level_dbv=level, time_up=TIME_UP, time_down=TIME_DOWN, definition=definition)
             for time, level in ((response.time, response.level_out_dbv), (exact_time, exact.level_dbv))
         ]
-        inside = (response.time >= exact_time[0]) & (response.time <= exact_time[-1])
-        error = response.level_out_dbv[inside] - np.interp(response.time[inside], exact_time, exact.level_dbv)
+        np.testing.assert_allclose(response.time, exact_time, rtol=1e-9)
+        error = response.level_out_dbv - exact.level_dbv
         found.append(Comparison(setting, float(np.sqrt(np.mean(error**2))), *times))
     return found
 

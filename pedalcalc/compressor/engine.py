@@ -1,14 +1,18 @@
 """The one engine: a loop over samples in plain floats.
 
-Each step of the cell takes `substeps` samples of the side-chain signal. Within a step the
-cell's gain stands still and the hold capacitor charges sample by sample; then LED, light and
-cell move on. LED and cell laws are tabulated over the held voltage, and the cell's fall rate,
+Each step of the cell takes `substeps` samples of the side-chain signal, each the middle of its
+sub-step. Within a step the cell's gain stands still and the hold capacitor charges sample by sample;
+then LED, light and cell move on. Capacitor and cell leapfrog: the capacitor is known at the ends of
+steps and the cell half a step later, so each moves by the middle of the other and the error falls with the
+square of the step. LED and cell laws are tabulated over the held voltage, and the cell's fall rate,
 which depends on its own conductance, is refreshed every few steps.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from math import exp, expm1
 
 import numpy as np
@@ -32,7 +36,7 @@ class State(Result):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Track:
-    """State after each step, and the state at the end."""
+    """Held voltage and conductance at the end of each step, and the state to go on from."""
 
     voltage_hold: Floats
     conductance: Floats
@@ -47,26 +51,26 @@ def rest(compressor: Compressor) -> State:
 def steps_per_second(compressor: Compressor, frequency: float) -> tuple[float, int]:
     """Return how many cell steps a second a tone needs, and how many sub-steps each has.
 
-    96 side-chain samples a period find the tip of a sine well enough for a held LED that is about to
-    light, 48 where nothing is held; a LED that loads the
-    hold capacitor must not discharge it by more than a tenth in one step.
+    Some 48 side-chain samples a period find the tip of a sine well enough for a LED that is about to
+    light, if they fall elsewhere in each period: hence the odd fraction. A LED that loads the hold
+    capacitor must not discharge it by more than a tenth in one step.
     """
     rate, substeps = RATE, 2
-    per_period = 48 if compressor.drive == "direct" else 96
-    while rate * substeps < per_period * frequency:
+    while rate * substeps < 48 * frequency:
         rate, substeps = (rate, 4) if substeps == 2 else (2 * rate, 4)
     if compressor.drive == "capacitor":
         led = compressor.coupler.led
         fastest = 1 / ((compressor.resistance_led + led.resistance_series) * compressor.capacitance_hold)
         while rate < 10 * fastest and rate < 16 * RATE:
             rate *= 2
-    return rate, substeps
+    whole_and_odd = np.floor(rate * substeps / frequency) + 0.618
+    return float(whole_and_odd * frequency / substeps), substeps
 
 
 def run(compressor: Compressor, signal: Floats, *, rate: float, substeps: int, state: State) -> Track:
-    """Run the circuit over an input signal sampled at ``rate * substeps``.
+    """Run the circuit over an input signal sampled at ``rate * substeps``, at the middle of each sub-step.
 
-    The signal's length must be a multiple of `substeps`. Returns the state after each step.
+    The signal's length must be a multiple of `substeps`. Returns the state at the end of each step.
     """
     law = laws.gain_law(compressor)
     side = signal if compressor.rectifier == "full" else np.maximum(signal, 0.0)
@@ -110,6 +114,11 @@ def _rows(grid: laws.Grid, step: float, drain: Floats) -> list[tuple[float, floa
     return [*listed, listed[-1]]
 
 
+def _steps(side: Floats) -> Iterator[tuple[float, tuple[float, ...]]]:
+    """Yield the highest sample and all samples of each step, as plain floats and without a list of lists."""
+    return zip(side.max(axis=1).tolist(), zip(*side.T.tolist(), strict=True), strict=True)
+
+
 def _held(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float, top: float, state: State) -> Track:
     c, substeps = compressor, side.shape[1]
     grid = laws.grid(c, top)
@@ -126,13 +135,13 @@ def _held(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float, 
     place = v * per_volt
     _, _, _, low, more = rows[int(place)]
     lost = low + more * (place - int(place))
-    blocks, peaks = side.tolist(), side.max(axis=1).tolist()
+    steps = _steps(side)
     held: list[float] = []
     cell: list[float] = []
     keep_v, keep_g = held.append, cell.append
-    for first in range(0, len(blocks), REFRESH):
+    for _ in range(0, len(side), REFRESH):
         fall = 1 - exp(-scale * max(g - dark, 0.0) ** exponent)
-        for peak, block in zip(peaks[first : first + REFRESH], blocks[first : first + REFRESH], strict=True):
+        for peak, block in islice(steps, REFRESH):
             if peak * gain - diode > v - lost * substeps:
                 for sample in block:
                     s = sample * gain - diode
@@ -156,7 +165,8 @@ def _held(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float, 
                 gain = base + part / (d0 + d1 * g)
             keep_v(v)
             keep_g(g)
-    return Track(np.array(held), np.array(cell), State(v, g))
+    late = np.array([float(state.conductance), *cell])  # half a step late, each
+    return Track(np.array(held), 0.5 * (late[1:] + late[:-1]), State(v, g))
 
 
 def _direct(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float, top: float, state: State) -> Track:
@@ -167,17 +177,19 @@ def _direct(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float
     dark, scale, exponent = _fall(c, step / substeps)
     diode, after = float(c.voltage_diode), c.sense == "after"
     unlit = rows[0][0]
-    lit = float(grid.voltage[np.argmax(grid.settled > unlit * (1 + 1e-9)) - 1])  # below it the LED changes nothing
+    lit = float(
+        grid.voltage[np.argmax(grid.settled > unlit * (1 + 1e-5)) - 1]
+    )  # below it the LED changes next to nothing
     s, g = 0.0, float(state.conductance)
     gain = base + part / (d0 + d1 * g) if after else 1.0
-    blocks, peaks = side.tolist(), side.max(axis=1).tolist()
+    steps = _steps(side)
     held: list[float] = []
     cell: list[float] = []
     keep_v, keep_g = held.append, cell.append
-    for first in range(0, len(blocks), REFRESH):
+    for _ in range(0, len(side), REFRESH):
         rate = scale * max(g - dark, 0.0) ** exponent
         fall, fall_step = 1 - exp(-rate), 1 - exp(-rate * substeps)
-        for peak, block in zip(peaks[first : first + REFRESH], blocks[first : first + REFRESH], strict=True):
+        for peak, block in islice(steps, REFRESH):
             if peak * gain - diode > lit:
                 for sample in block:
                     s = sample * gain - diode
@@ -191,7 +203,8 @@ def _direct(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float
                         g += (aim - g) * (risen if aim > g else fall)
                     else:
                         g += (unlit - g) * fall
-                s = max(0.0, s)
+                if s < 0.0:
+                    s = 0.0
             else:
                 s = 0.0
                 g += (unlit - g) * fall_step

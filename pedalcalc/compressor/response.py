@@ -97,19 +97,18 @@ def level_response(
         raise ValueError("level_in_dbv must hold one known level for each moment in time")
     rate, substeps = steps_per_second(compressor, tone)
     count = int(np.ceil(end * rate))
-    amplitude = np.sqrt(2.0) * 10 ** (levels / 20)
-    instant = np.arange(1, count * substeps + 1) / (rate * substeps)
-    signal = np.sin(2 * np.pi * tone * instant)
-    starts = [*np.searchsorted(instant, moments), instant.size]
-    for level_amplitude, first, last in zip(amplitude, starts[:-1], starts[1:], strict=True):
-        signal[first:last] *= level_amplitude
+    amplitude = np.asarray(np.sqrt(2.0) * 10 ** (levels / 20), np.float64)
+    ends = np.arange(1, count + 1) / rate
+    edges = np.arange(count * substeps + 1) / (rate * substeps)
+    signal = _average(amplitude, moments, edges) * np.sin(2 * np.pi * tone * 0.5 * (edges[1:] + edges[:-1]))
+    wave = amplitude[np.searchsorted(moments, ends, side="right") - 1] * np.sin(2 * np.pi * tone * ends)
     start = rest(compressor) if state is None else state
     track = run(compressor, signal, rate=rate, substeps=substeps, state=start)
     gain = laws.gain_law(compressor).at(track.conductance)
-    out = envelope(signal[substeps - 1 :: substeps] * gain, sample_rate=rate, frequency=tone)
+    out = envelope(wave * gain, sample_rate=rate, frequency=tone)
     first = round(float(out.time[0]) * rate)  # the envelope begins and ends a quarter period inside the record
     known = slice(first, first + out.time.size)
-    times = instant[substeps - 1 :: substeps][known]
+    times = ends[known]
     held, conductance = track.voltage_hold[known], track.conductance[known]
     current = laws.led_current(compressor, held)
     changes = np.diff(levels)
@@ -127,6 +126,14 @@ def level_response(
         float(down[-1]) if down.size else float("nan"),
         cautions_of(compressor, current_led=current),
     )
+
+
+def _average(amplitude: Floats, moments: Floats, edges: Floats) -> Floats:
+    """Return the average amplitude between neighbouring edges; a level that changes in between counts by its share."""
+    ends = np.append(moments, max(edges[-1], moments[-1]))
+    area = np.concatenate([[0.0], np.cumsum(amplitude * np.diff(ends))])
+    found: Floats = np.diff(np.interp(edges, ends, area)) / np.diff(edges)
+    return found
 
 
 @simulate
@@ -269,12 +276,12 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
     is_a("compressor", compressor, Compressor)
     level = float(numeric("level_in_dbv", level_in_dbv))
     tone = float(numeric("frequency", frequency, above=0))
-    wanted, substeps = steps_per_second(compressor, tone)
+    wanted, substeps = steps_per_second(compressor, tone)[0], 8
     per_period = 2 * int(np.ceil(wanted / tone / 2))  # a whole even number of steps, so that harmonics fall on bins
     rate = per_period * tone
     cycles = max(2, int(np.ceil(0.05 * tone)))
-    instant = (np.arange(cycles * per_period * substeps) + 1.0) / (rate * substeps)
-    signal = np.sqrt(2.0) * 10 ** (level / 20) * np.sin(2 * np.pi * tone * instant)
+    middles = (np.arange(cycles * per_period * substeps) + 0.5) / (rate * substeps)
+    signal = np.sqrt(2.0) * 10 ** (level / 20) * np.sin(2 * np.pi * tone * middles)
     law = laws.gain_law(compressor)
     state = settled_state(compressor, level_dbv=level, frequency=tone)
     previous = np.inf
@@ -288,7 +295,7 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
         previous = mean_db
     else:
         raise RuntimeError(f"a {tone:g} Hz note at {level:g} dBV has not settled after 10 s")
-    wave = last * signal[substeps - 1 :: substeps][-per_period:]
+    wave = last * np.sin(2 * np.pi * np.arange(1, per_period + 1) / per_period)
     harmonics = np.abs(np.fft.rfft(wave))
     third = harmonics[3] / harmonics[1]
     total = np.sqrt(np.sum(harmonics[2 : per_period // 2] ** 2)) / harmonics[1]
@@ -376,7 +383,7 @@ def render(
         if progress is not None:
             progress(min(1.0, (first + piece.size) / padded.size))
     at_steps = np.concatenate([gains, *pieces])
-    moments = np.arange(at_steps.size) * substeps - 1.0
+    moments = np.arange(at_steps.size) * substeps - 0.5  # steps end halfway between samples
     gain = np.interp(np.arange(samples.size), moments, at_steps)
     cautions = cautions_of(compressor, current_led=brightest)
     return Rendered(samples * gain, 20 * np.log10(gain), rate_in, cautions)
