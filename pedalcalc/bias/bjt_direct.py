@@ -172,7 +172,7 @@ def bjt_emitter_bias(
     >>> point = bjt_emitter_bias(9.0, voltage_supply_emitter=9.0, resistance_base=100e3, resistance_collector=4.7e3,
     ...                          resistance_emitter=8.2e3, current_gain=200, transistor=BJT_2N3906)
     >>> round(point.voltage_emitter, 2), round(point.voltage_collector, 2)
-    (1.12, -4.51)
+    (1.13, -4.51)
     """
     vcc = numeric_view("voltage_supply", voltage_supply, least=0)
     vee = numeric_view("voltage_supply_emitter", voltage_supply_emitter, least=0)

@@ -107,7 +107,7 @@ def lowpass_then_highpass(
     >>> band = lowpass_then_highpass(1000, resistance_first=1e3, capacitance_first=10e-9,
     ...                              resistance_second=100e3, capacitance_second=100e-9)
     >>> print(f"{band.frequency_low:.1f} Hz to {band.frequency_high / 1e3:.1f} kHz")
-    15.6 Hz to 16.2 kHz
+    15.7 Hz to 16.1 kHz
     """
     frequency = numeric("frequency", frequency, above=0)
     first = numeric("resistance_first", resistance_first, least=0)

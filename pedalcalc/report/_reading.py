@@ -44,7 +44,7 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
     Examples
     --------
     >>> from pedalcalc import report
-    >>> report.reading(4700.0, unit="Ω", spread=235.0)
+    >>> report.reading(4700.0, unit="Ω", spread=240.0)
     '4.70 kΩ ± 0.24 kΩ'
     >>> report.reading(0.118, unit="s", spread_factor=2.0)
     '120 ms ×/÷ 2'
