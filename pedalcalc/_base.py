@@ -167,6 +167,18 @@ def _allowed(least: float | None, above: float | None, most: float | None, below
     return " and ".join(parts) or "a number"
 
 
+def fit_together(**arrays: Any) -> None:
+    """Refuse arrays whose shapes do not broadcast, naming them.
+
+    For functions some of whose results need only some of the arguments: all results shall have one shape or none.
+    """
+    try:
+        np.broadcast_shapes(*(np.shape(value) for value in arrays.values()))
+    except ValueError:
+        shapes = ", ".join(f"{name} {np.shape(value)}" for name, value in arrays.items() if np.ndim(value))
+        raise ValueError(f"arrays must have shapes that broadcast together, got {shapes}") from None
+
+
 def is_a(name: str, value: Any, kind: type) -> Any:
     """Return `value` if it is a `kind`, else refuse it naming `name`."""
     if not isinstance(value, kind):

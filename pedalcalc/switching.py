@@ -23,7 +23,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, is_a, numeric, one_of, quantity
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    caution_above,
+    fit_together,
+    formula,
+    is_a,
+    numeric,
+    one_of,
+    quantity,
+)
 from pedalcalc.devices import Led
 from pedalcalc.junction import series_current
 
@@ -331,6 +342,15 @@ def pulldown_thump(
     meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
     if np.any(np.isinf(a)):
         raise ValueError("gain must be finite")
+    fit_together(
+        voltage_across=v,
+        current_leakage=leak,
+        resistance_pulldown=r,
+        resistance_load=load,
+        capacitance=c,
+        gain=a,
+        resistance_meter=meter,
+    )
     both = _parallel(r, load)
     plate, connected = _plate(v, leak, r), _plate(v, leak, both)
     alone = _plate(v, leak, np.full_like(both, np.inf))
@@ -474,6 +494,7 @@ def indicator_thump(
     a = numeric("gain", gain, least=0, infinity=True)
     if np.any(np.isinf(a)):
         raise ValueError("gain must be finite")
+    fit_together(current_led=i, resistance_supply=r, capacitance=c, fraction_coupled=share, gain=a)
     rail = i * r
     step = rail * share * a
     return IndicatorThump(

@@ -10,6 +10,7 @@ import dataclasses
 import importlib
 import importlib.util
 import inspect
+import itertools
 import re
 
 import numpy as np
@@ -156,6 +157,15 @@ def test_formula_broadcasts_element_by_element(room, name, function):
                 np.testing.assert_allclose(got, value, rtol=1e-12, atol=0, err_msg=f"{key} at {index}")
             else:
                 assert got == value, f"{key} at {index}"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+def test_formula_refuses_arrays_that_do_not_fit_together(room, name, function):
+    call, arguments = _calls(room)[name], list(_numeric_arguments(room, name))
+    for first, second in itertools.pairwise(arguments):
+        torn = call | {first: np.full(2, float(call[first])), second: np.full(3, float(call[second]))}
+        with pytest.raises(ValueError, match="broadcast"):
+            function(**torn)
 
 
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, fit_together, formula, numeric, quantity
 from pedalcalc.bias._bjt_ruled import by_convention
 from pedalcalc.bias._points import Array, checked_gain, resistance, scalar
 from pedalcalc.bias.stage import Stage, parallel, stage
@@ -127,6 +127,7 @@ def hybrid_pi(
     beta = checked_gain(current_gain)
     v_a = numeric("voltage_early", voltage_early, above=0, infinity=True)
     v_t = numeric("voltage_thermal", voltage_thermal, above=0)
+    fit_together(current_collector=i_c, current_gain=beta, voltage_early=v_a, voltage_thermal=v_t)
     return HybridPi(scalar(i_c / v_t), scalar(beta * v_t / i_c), scalar(v_a / i_c))
 
 

@@ -18,7 +18,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, is_a, numeric
+from pedalcalc._base import fit_together, formula, is_a, numeric
 from pedalcalc.bias._opamp_point import OpAmpPoint, opamp_point
 from pedalcalc.bias._points import Array, resistance, thevenin
 from pedalcalc.bias.opamp import ratio
@@ -316,6 +316,17 @@ def opamp_inverting(
     ref = _reference(voltage_supply, voltage_half_supply, resistance_half_supply, resistance_meter, op_amp)
     vcc, v_ref, r_ref, meter = ref
     r_f, c_in = _feedback(resistance_feedback), numeric("capacitance_input", capacitance_input, above=0, infinity=True)
+    fit_together(
+        voltage_supply=vcc,
+        voltage_half_supply=v_ref,
+        resistance_half_supply=r_ref,
+        resistance_feedback=r_f,
+        resistance_input=r_i,
+        capacitance_input=c_in,
+        resistance_compensation=r_c,
+        resistance_source=source,
+        resistance_meter=meter,
+    )
     x = ratio(r_f, r_i)
     with np.errstate(divide="ignore", invalid="ignore"):
         loaded = np.where(np.isinf(r_i), 0.0, r_f / (r_i + source))
@@ -379,6 +390,18 @@ def _noninverting(
     c_in = numeric("capacitance_input", capacitance_input, above=0, infinity=True)
     c_g = numeric("capacitance_gain", capacitance_gain, above=0, infinity=True)
     source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    fit_together(
+        voltage_supply=vcc,
+        voltage_half_supply=v_ref,
+        resistance_half_supply=r_ref,
+        resistance_bias=r_b,
+        resistance_feedback=r_f,
+        resistance_input=r_i,
+        capacitance_input=c_in,
+        capacitance_gain=c_g,
+        resistance_source=source,
+        resistance_meter=meter,
+    )
     x = 1 + ratio(r_f, r_i)
     with np.errstate(divide="ignore", invalid="ignore"):
         low = 1 / (2 * np.pi * c_in * (source + r_b))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, is_a, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, is_a, numeric, quantity
 from pedalcalc.devices import Spread
 
 __all__ = ["CurrentBudget", "DaisyChain", "Draw", "current_budget", "daisy_chain"]
@@ -154,6 +154,7 @@ def daisy_chain(
         is_a("budgets", budget, CurrentBudget)
         typical = np.asarray(typical + budget.current_typical)
         most = np.asarray(most + budget.current_max)
+    fit_together(budgets=most, current_available=available, resistance_lead=lead)
     cautions = caution_above(
         "the builds together can draw more than the adaptor is rated for",
         "use an adaptor of a higher rated current, or two",

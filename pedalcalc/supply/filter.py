@@ -7,7 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, numeric, quantity
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    caution_above,
+    caution_below,
+    fit_together,
+    formula,
+    numeric,
+    quantity,
+)
 
 __all__ = ["SupplyFilter", "SupplyRipple", "filter_gain", "filter_ripple", "supply_filter"]
 
@@ -273,6 +283,15 @@ def supply_filter(
     esr = numeric("resistance_esr", resistance_esr, least=0)
     volts = numeric("voltage_rating", voltage_rating, above=0)
     watts = numeric("power_rating", power_rating, above=0)
+    fit_together(
+        voltage_supply=supply,
+        current_load=current,
+        resistance_series=series,
+        capacitance=c,
+        resistance_esr=esr,
+        voltage_rating=volts,
+        power_rating=watts,
+    )
     drop = current * series
     power = current * drop
     total = series + esr

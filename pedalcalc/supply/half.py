@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, numeric, quantity
 from pedalcalc.devices._law import BOLTZMANN
 from pedalcalc.supply.filter import capacitor_admittance, decibel
 
@@ -111,6 +111,15 @@ def half_supply(
     drawn = numeric("current_load", current_load, least=0)
     c = numeric("capacitance", capacitance, least=0)
     band = numeric("tolerance", tolerance, above=0)
+    fit_together(
+        voltage_supply=supply,
+        resistance_top=top,
+        resistance_bottom=bottom,
+        resistance_load=load,
+        current_load=drawn,
+        capacitance=c,
+        tolerance=band,
+    )
     share, out = _divider(top, bottom, load)
     # A load current through an open upper arm is carried by the lower ones alone.
     voltage = supply * share - drawn * out
