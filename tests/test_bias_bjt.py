@@ -633,3 +633,20 @@ def test_refusals(call, words):
 def test_saturation_limit_of_the_load_line():
     assert bias.collector_current_limit(0.1, resistance_collector=1e3) == 0
     assert bias.collector_current_limit(9.0, resistance_collector=INF) == 0
+
+
+def test_a_follower_is_a_divider_stage_without_collector_resistor():
+    parts = {"resistance_top": 470e3, "resistance_bottom": 470e3, "resistance_emitter": np.array([100.0, 1e4, 1e6])}
+    parts |= {"current_gain": 400.0, "transistor": BJT_2N3904}
+    follower, stage = bias.bjt_follower(9.0, **parts), bias.bjt_divider(9.0, resistance_collector=0.0, **parts)
+    for field in ("voltage_base", "voltage_emitter", "voltage_collector", "current_collector"):
+        np.testing.assert_allclose(getattr(follower, field), getattr(stage, field), rtol=1e-12)
+    thevenin = (4.5 - follower.voltage_base) / 235e3  # base current through both resistors side by side
+    np.testing.assert_allclose(follower.voltage_emitter / parts["resistance_emitter"], 401 * thevenin, rtol=1e-6)
+
+
+def test_emitter_resistance_is_the_slope_of_the_junction():
+    """The slope of VT ln(IE/IS) at IE."""
+    current, step = np.array([1e-5, 1e-3]), 1e-6
+    slope = VT * (np.log(current * (1 + step)) - np.log(current)) / (current * step)
+    np.testing.assert_allclose(bias.emitter_resistance(current, voltage_thermal=VT), slope, rtol=1e-5)

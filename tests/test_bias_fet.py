@@ -337,3 +337,23 @@ def test_small_signal_against_sympy():
 def test_refusals(call, words):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+@pytest.mark.parametrize("polarity", ["n", "p"])
+def test_gate_on_a_divider_is_a_gate_at_the_divided_supply(polarity):
+    sign = 1.0 if polarity == "n" else -1.0
+    rest = {"resistance_drain": 4.7e3, "resistance_source_pin": [470.0, 4.7e3, 22e3], "polarity": polarity}
+    rest |= {"current_drain_zero_bias": 3e-3, "voltage_gate_source_off": sign * -1.8}
+    point = bias.jfet_divider(9.0, resistance_top=2.2e6, resistance_bottom=1e6, **rest)
+    known = bias.jfet_source_bias(9.0, voltage_gate=9.0 / 3.2, **rest)
+    for field in ("voltage_gate", "voltage_source_pin", "voltage_drain", "current_drain"):
+        np.testing.assert_allclose(getattr(point, field), getattr(known, field), rtol=1e-12)
+    assert list(point.region) == list(known.region)
+
+
+def test_transconductance_at_zero_bias_is_the_slope_there():
+    step = 1e-6
+    one = {"voltage_gate_source_off": -1.8, "current_drain_zero_bias": 3e-3}
+    slope = (bias.jfet_current(0.0, **one) - bias.jfet_current(-step, **one)) / step
+    found = bias.jfet_transconductance_zero_bias(3e-3, voltage_gate_source_off=-1.8)
+    assert found == pytest.approx(slope, rel=1e-5)

@@ -100,6 +100,20 @@ def test_docstring_is_complete(room, name, function):
     assert SOURCES & set(re.findall(r"[A-Z][A-Z0-9-]+", references)), "no known source key under References"
 
 
+def test_every_name_of_the_vocabulary_stands_once_and_is_used():
+    rows = [row["name"] for row in read_rows(REFERENCE / "nomenclature.csv")]
+    assert len(rows) == len(set(rows)), sorted(name for name in NAMES if rows.count(name) > 1)
+    used = set()
+    for room in [*ROOMS, "devices"]:
+        module = importlib.import_module(f"pedalcalc.{room}")
+        for thing in (getattr(module, name) for name in module.__all__):
+            if inspect.isfunction(thing):
+                used |= set(inspect.signature(thing).parameters)
+            elif inspect.isclass(thing) and dataclasses.is_dataclass(thing):
+                used |= {field.name for field in dataclasses.fields(thing)}
+    assert not NAMES.keys() - used
+
+
 @pytest.mark.parametrize("room", ROOMS)
 def test_result_fields_use_the_vocabulary(room):
     module = importlib.import_module(f"pedalcalc.{room}")

@@ -10,8 +10,11 @@ import numpy as np
 import pytest
 
 from tests.conftest import REFERENCE, read_rows
+from tests.test_contract import FUNCTIONS
 
-TABLES = sorted(path for path in (REFERENCE / "published").glob("*.csv") if path.stem != "left-out")
+TABLES = sorted(
+    path for path in (REFERENCE / "published").glob("*.csv") if path.stem not in {"left-out", "without-rows"}
+)
 ROWS = [row for table in TABLES for row in read_rows(table)]
 SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
 KINDS = {"printed", "hand-rounded", "digitised", "datasheet", "measured", "exact"}
@@ -52,4 +55,20 @@ def test_published_value(row):
 
 def test_ids_are_unique():
     ids = [row["id"] for row in ROWS]
+    ids += [row["id"] for row in read_rows(REFERENCE / "published" / "left-out.csv")]
     assert len(ids) == len(set(ids))
+
+
+def test_what_is_left_out_says_why():
+    for row in read_rows(REFERENCE / "published" / "left-out.csv"):
+        assert row["reason"], row["id"]
+
+
+def test_every_function_has_a_published_row_or_a_reason_for_having_none():
+    public = {f"{room}.{name}" for room, name, _ in (param.values for param in FUNCTIONS)}
+    with_rows = {row["function"] for row in ROWS}
+    reasons = {row["function"]: row["reason"] for row in read_rows(REFERENCE / "published" / "without-rows.csv")}
+    assert public - with_rows - set(reasons) == set(), "give it a row, or say in without-rows.csv why it has none"
+    assert set(reasons) - public == set(), "no such function"
+    assert set(reasons) & with_rows == set(), "it has rows now"
+    assert all(reasons.values())

@@ -559,3 +559,14 @@ def test_pump_tone_on_the_rail_is_filtered():
         22.5e3, resistance_series=47.0, capacitance=100e-6, resistance_esr=0.3, resistance_load=INF
     )
     assert quiet.voltage_tone == pytest.approx(loud.voltage_tone * through, rel=1e-12)
+
+
+def test_doubling_converter_is_two_pumps_in_the_slow_limit_and_pays_for_each_switch():
+    lossless = {"resistance_switch": 0.0, "resistance_esr_first": 0.0, "resistance_esr_second": 0.0}
+    slow = pump.doubling_inverter_resistance_sum(
+        **CALLS["doubling_inverter_resistance_sum"] | lossless | {"resistance_esr_output": 0.0}
+    )
+    assert slow == pytest.approx(1 / (10e3 * 10e-6) + 1 / (10e3 * 22e-6), rel=1e-12)
+    # 16 R_sw, 4 R_ESR of each flying capacitor and R_ESR of the output, as SP682DS/07 p. 5 sums them.
+    whole = pump.doubling_inverter_resistance_sum(**CALLS["doubling_inverter_resistance_sum"])
+    assert whole - slow == pytest.approx(16 * 5.0 + 4 * 1.5 + 0.3, rel=1e-12)
