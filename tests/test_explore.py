@@ -191,6 +191,20 @@ def test_kept_figure_shows_what_a_new_one_would(name):
 
 
 @pytest.mark.parametrize("name", MAKERS)
+def test_captions_and_stops_have_room_beside_the_slider(name):
+    """A caption has 14 em, the text of a stop 148 px; letters of a wide face take half an em and 7.5 px on average."""
+    for control in MAKERS[name]().sliders.values():
+        assert len(control.description) <= 27, control.description
+        assert max(len(text) for text, _ in control.options) <= 19, control.options
+
+
+def test_every_coupler_can_be_chosen():
+    offered = [value for _, value in explore.static_curve(COMPRESSOR).sliders["coupler"].options]
+    known = [getattr(devices, name) for name in devices.__all__ if name.startswith("COUPLER_")]
+    assert len(offered) == len(known) and all(any(one is other for other in offered) for one in known)
+
+
+@pytest.mark.parametrize("name", MAKERS)
 def test_every_end_of_every_slider_can_be_drawn(name):
     panel = MAKERS[name]()
     for control in panel.sliders.values():

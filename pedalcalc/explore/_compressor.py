@@ -273,10 +273,15 @@ def _sidechain_sliders(compressor: Compressor, couplers: Mapping[str, devices.Co
     known = dict(_couplers() if couplers is None else couplers)
     name = next((name for name, record in known.items() if record is own), own.name)
     known = {name: own, **known} if name not in known else known
-    gain = _around(compressor.gain_sidechain, 1.0, 200.0, "1", "side-chain gain (more: lower threshold)")
-    return {"gain_sidechain": gain, "coupler": choice(name, options=known, caption="coupler")}
+    gain = _around(compressor.gain_sidechain, 1.0, 200.0, "1", "side-chain gain (threshold)")
+    return {"gain_sidechain": gain, "coupler": choice(name, options=known, caption="coupler (LED + LDR)")}
 
 
 def _couplers() -> dict[str, devices.Coupler]:
-    names = [name for name in devices.__all__ if name.startswith("COUPLER_")]
-    return {name.removeprefix("COUPLER_").replace("_", " ").lower(): getattr(devices, name) for name in names}
+    return {
+        "old green + GL5528": devices.COUPLER_GREEN_GAP_GL5528,
+        "green + GL5528": devices.COUPLER_GREEN_GL5528,
+        "white + GL5528": devices.COUPLER_WHITE_GL5528,
+        "NSL-28 class": devices.COUPLER_NSL28,
+        "steep class": devices.COUPLER_STEEP,
+    }

@@ -146,14 +146,14 @@ class Panel:
         self._draw = draw
         self._screen = Screen(SCREEN_DPI)
         self._described = dict(sliders)
-        # Captions stand above their sliders at full width, so that none is cut off.
+        # Wide enough for 27 letters of a wide face beside the slider, so that no caption is cut off.
         self.sliders = {
             name: ipywidgets.SelectionSlider(
                 options=described.stops,
                 index=described.start,
                 description=described.caption,
                 continuous_update=True,
-                style={"description_width": "13em"},
+                style={"description_width": "14em"},
                 layout=ipywidgets.Layout(width="620px"),
             )
             for name, described in self._described.items()
