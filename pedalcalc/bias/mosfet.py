@@ -261,7 +261,8 @@ def mosfet_drain_feedback(
         root = 2 / (1 + np.sqrt(1 + 4 * k * np.maximum(a, 0.0) * (r_d + r_s)))
         u = np.where(a > 0, a * root, a)
         current = k * np.maximum(u, 0.0) ** 2
-        v_s = np.where(current == 0, 0.0, current * r_s)
+        # An open source floats up with the gate until the channel pinches off.
+        v_s = np.where(np.isinf(r_s), np.maximum(a, 0.0), np.where(current == 0, 0.0, current * r_s))
     # With the gate voltage known the plain stage gives every other figure.
     gate = np.where(a > 0, u + th + v_s, vdd)
     return fet_point(
