@@ -174,6 +174,27 @@ def test_fixed_resistor_moves_the_drain_from_rail_to_rail_over_the_type():
     assert point.voltage_drain[0] > 6 and point.region[1] == "ohmic"
 
 
+def test_trims_hold_in_the_ohmic_region_too_and_say_so():
+    wanted = np.array([0.1, 0.5, 1.0, 1.799999, 1.8, 1.800001, 5.0])
+    regions = ["ohmic"] * 4 + ["constant current"] * 3
+    trim = bias.jfet_trim_source(wanted, voltage_supply=9.0, resistance_drain=47e3, **JFET)
+    back = _stage(resistance_drain=47e3, resistance_source_pin=trim.resistance_source_pin)
+    np.testing.assert_allclose(back.voltage_drain, wanted, rtol=1e-9)
+    assert list(trim.region) == regions and trim.cautions[0].count == 4
+    for r_s in (0.0, 1e3):
+        trim = bias.jfet_trim_drain(wanted, voltage_supply=9.0, resistance_source_pin=r_s, **JFET)
+        back = _stage(resistance_drain=trim.resistance_drain, resistance_source_pin=r_s)
+        np.testing.assert_allclose(back.voltage_drain, wanted, rtol=1e-9)
+        np.testing.assert_allclose(back.voltage_gate_source, trim.voltage_gate_source, rtol=1e-9)
+        assert list(trim.region) == regions
+    both = bias.jfet_resistors_for_current(1e-3, voltage_supply=9.0, voltage_drain_source=0.7, **JFET)
+    back = _stage(resistance_drain=both.resistance_drain, resistance_source_pin=both.resistance_source_pin)
+    assert both.region == back.region == "ohmic"
+    np.testing.assert_allclose([back.current_drain, back.voltage_drain_source], [1e-3, 0.7], rtol=1e-9)
+    shut = bias.jfet_trim_drain(0.0, voltage_supply=9.0, resistance_source_pin=1e3, **JFET)
+    assert np.isinf(shut.resistance_drain) and shut.current_drain == 0
+
+
 @pytest.mark.parametrize("gate", [0.0, 1.0])
 def test_trims_put_the_drain_where_it_is_wanted(gate):
     wanted = np.array([4.5, 5.0, 6.0])
@@ -300,6 +321,16 @@ def test_small_signal_against_sympy():
         ),
         (lambda: bias.jfet_trim_drain(10.0, voltage_supply=9.0, resistance_source_pin=1e3, **JFET), "voltage_drain"),
         (
+            lambda: bias.jfet_resistors_for_current(1e-3, voltage_supply=9.0, voltage_drain_source=0.0, **JFET),
+            "voltage_drain_source must be above 0",
+        ),
+        (
+            lambda: bias.fet_from_drain_voltage(
+                5.0, voltage_supply=9.0, resistance_drain=4.7e3, resistance_source_pin=np.inf
+            ),
+            "resistance_source_pin must be finite",
+        ),
+        (
             lambda: bias.jfet_resistors_for_current(1e-3, voltage_supply=9.0, voltage_drain_source=9.0, **JFET),
             "voltage_drain_source",
         ),
@@ -357,3 +388,12 @@ def test_transconductance_at_zero_bias_is_the_slope_there():
     slope = (bias.jfet_current(0.0, **one) - bias.jfet_current(-step, **one)) / step
     found = bias.jfet_transconductance_zero_bias(3e-3, voltage_gate_source_off=-1.8)
     assert found == pytest.approx(slope, rel=1e-5)
+
+
+def test_drain_feedback_with_an_open_source_floats_to_pinch_off():
+    device = {"voltage_threshold": 2.1, "transconductance_parameter": 0.07}
+    open_source = bias.mosfet_drain_feedback(9.0, resistance_drain=1e4, resistance_source_pin=np.inf, **device)
+    nearly = bias.mosfet_drain_feedback(9.0, resistance_drain=1e4, resistance_source_pin=1e13, **device)
+    assert open_source.region == "cut off" and open_source.current_drain == 0
+    for name in ("voltage_gate", "voltage_drain", "voltage_source_pin", "swing_down"):
+        np.testing.assert_allclose(getattr(open_source, name), getattr(nearly, name), atol=1e-4)

@@ -8,14 +8,20 @@ then choose the source or the drain resistor for the drain voltage that is wante
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity
 from pedalcalc.bias._fet_points import off_voltage
 from pedalcalc.bias._points import Array, resistance, scalar
 from pedalcalc.bias.jfet import idss
+
+TOO_SMALL = (
+    "current_drain_zero_bias is too small: the device does not pass the wanted current "
+    "even with no source resistor; raise resistance_drain or lower the wanted current"
+)
 
 __all__ = [
     "FetResistors",
@@ -39,6 +45,8 @@ class FetResistors(Result):
     voltage_gate_source: Number = quantity("V", "gate-source")
     voltage_drain_source: Number = quantity("V", "drain-source")
     voltage_margin: Number = quantity("V", "drain-source above pinch-off")
+    region: Any = quantity("text", "region")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
 @formula
@@ -71,8 +79,8 @@ def jfet_trim_source(
     Returns
     -------
     FetResistors
-        Source resistor [Ω] and the point it gives; a `voltage_margin` [V] below 0
-        means that the channel would be ohmic and the answer does not hold.
+        Source resistor [Ω] and the point it gives; with a `voltage_margin` [V] below 0
+        the channel is ohmic there: `region` and a caution say so.
 
     Raises
     ------
@@ -82,11 +90,13 @@ def jfet_trim_source(
 
     Notes
     -----
-    ID = (V - VD)/RD, VGS = VGS(off)(1 - sqrt(ID/IDSS)), RS = (VG - VGS)/ID.
+    ID = (V - VD)/RD, VGS = VGS(off)(1 - sqrt(ID/IDSS)), RS = (VG - VGS)/ID. Where the
+    drain is wanted below c = VG - VGS(off) - VD > 0 the channel is ohmic and
+    VDS = sqrt(c² + ID/k) - c, k = IDSS/VGS(off)².
 
     References
     ----------
-    NEAMEN, ex. 5.17, self-bias design.
+    NEAMEN, ex. 5.17, self-bias design; DERIVED, the ohmic branch.
 
     Examples
     --------
@@ -102,40 +112,36 @@ def jfet_trim_source(
         raise ValueError(
             "voltage_drain must be below voltage_supply and resistance_drain finite: no current would flow"
         )
-    return _resistors((vdd - v_d) / r_d, vdd, v_d, r_d, current_drain_zero_bias, voltage_gate_source_off, voltage_gate)
-
-
-def _resistors(
-    current: Array,
-    vdd: Array,
-    v_d: Array | None,
-    r_d: Array | None,
-    current_drain_zero_bias: ArrayLike,
-    voltage_gate_source_off: ArrayLike,
-    voltage_gate: ArrayLike,
-    voltage_drain_source: Array | None = None,
-) -> FetResistors:
     i_dss, gate = idss(current_drain_zero_bias), numeric("voltage_gate", voltage_gate)
     off, _ = off_voltage(voltage_gate_source_off, "n")
-    v_gs = off * (1 - np.sqrt(current / i_dss))
-    r_s = (gate - v_gs) / current
-    if np.any(r_s < 0):
-        raise ValueError(
-            "current_drain_zero_bias is too small: the device does not pass the wanted current "
-            "even with no source resistor; raise resistance_drain or lower the wanted current"
-        )
-    v_s = gate - v_gs
-    if voltage_drain_source is not None:
-        v_d = voltage_drain_source + v_s
-    assert v_d is not None
-    if r_d is None:
-        r_d = (vdd - v_d) / current
-        if np.any(r_d < 0):
-            raise ValueError("voltage_drain_source is more than the supply leaves above the source")
-    v_ds = v_d - v_s
-    return FetResistors(
-        *(scalar(part) for part in (r_s, r_d + 0 * r_s, current + 0 * r_s, v_gs, v_ds, v_ds - (v_gs - off)))
+    current = (vdd - v_d) / r_d
+    square = current / (i_dss / off**2)
+    below = gate - off - v_d
+    ohmic = below > 0
+    c = np.where(ohmic, below, 0.0)
+    v_ds = np.where(ohmic, square / (c + np.sqrt(c**2 + square)), v_d - (gate - off - np.sqrt(square)))
+    v_s = v_d - v_ds
+    if np.any(v_s < 0):
+        raise ValueError(TOO_SMALL)
+    return _found(v_s / current, r_d, current, gate - off - v_s, off, v_ds, ohmic)
+
+
+def _found(r_s: Array, r_d: Array, current: Array, u: Array, off: Array, v_ds: Array, ohmic: Any) -> FetResistors:
+    """Name the point of overdrive `u`, and warn where the channel is ohmic."""
+    margin = np.asarray(v_ds - u)
+    region = np.full(np.shape(margin), "constant current", dtype="<U16")
+    region[np.broadcast_to(ohmic, region.shape)] = "ohmic"
+    region[np.isnan(margin)] = "unknown"
+    cautions = caution_below(
+        "the channel is ohmic at this point: gain is low and the drain cannot swing down",
+        "ask for a higher drain voltage or a lower current",
+        np.where(np.isnan(margin), np.inf, margin),
+        0.0 if np.any(ohmic) else -np.inf,
+        "V",
     )
+    same = 0 * margin
+    fields = (r_s + same, r_d + same, current + same, u + off + same, v_ds + same, margin, region)
+    return FetResistors(*[*(scalar(part) for part in fields), cautions])
 
 
 @formula
@@ -168,8 +174,8 @@ def jfet_trim_drain(
     Returns
     -------
     FetResistors
-        Drain resistor [Ω] and the point it gives; a `voltage_margin` [V] below 0
-        means that the channel would be ohmic and the answer does not hold.
+        Drain resistor [Ω] and the point it gives (inf for a drain at 0 V); with a
+        `voltage_margin` [V] below 0 the channel is ohmic there: `region` and a caution say so.
 
     Raises
     ------
@@ -178,7 +184,8 @@ def jfet_trim_drain(
 
     Notes
     -----
-    ID from the source bias quadratic, RD = (V - VD)/ID.
+    ID from the source bias quadratic, RD = (V - VD)/ID; from the ohmic channel's where the
+    drain is wanted below VG - VGS(off).
 
     References
     ----------
@@ -201,11 +208,17 @@ def jfet_trim_drain(
         raise ValueError("voltage_gate must be above voltage_gate_source_off and resistance_source_pin finite")
     if np.any(v_d > vdd):
         raise ValueError("voltage_drain must not exceed voltage_supply")
-    u = a * 2 / (1 + np.sqrt(1 + 4 * i_dss / off**2 * a * r_s))
-    current = i_dss * (u / off) ** 2
-    v_gs, v_ds = u + off, v_d - current * r_s
-    r_d = (vdd - v_d) / current
-    return FetResistors(*(scalar(part) for part in (r_s + 0 * r_d, r_d, current, v_gs, v_ds, v_ds - u)))
+    k = i_dss / off**2
+    u = a * 2 / (1 + np.sqrt(1 + 4 * k * a * r_s))
+    ohmic = a > v_d
+    c, q = np.where(ohmic, a - v_d, 0.0), k * r_s
+    across = 2 * v_d / (1 + 2 * c * q + np.sqrt((1 + 2 * c * q) ** 2 + 4 * q * v_d))
+    current = np.where(ohmic, k * across * (2 * c + across), k * u**2)
+    v_ds = np.where(ohmic, across, v_d - current * r_s)
+    u = np.where(ohmic, c + across, u)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        r_d = np.where(current == 0, np.inf, (vdd - v_d) / current)
+    return _found(r_s, r_d, current, u, off, v_ds, ohmic)
 
 
 @formula
@@ -227,7 +240,7 @@ def jfet_resistors_for_current(
     voltage_supply : array_like
         Supply [V], 0 or more.
     voltage_drain_source : array_like
-        Wanted drain-source voltage [V].
+        Wanted drain-source voltage [V], above 0; under pinch-off the channel is ohmic.
     current_drain_zero_bias : array_like
         IDSS of the device [A], above 0.
     voltage_gate_source_off : array_like
@@ -248,11 +261,12 @@ def jfet_resistors_for_current(
 
     Notes
     -----
-    VGS = VGS(off)(1 - sqrt(ID/IDSS)), RS = (VG - VGS)/ID, RD = (V - VDS)/ID - RS.
+    VGS = VGS(off)(1 - sqrt(ID/IDSS)), RS = (VG - VGS)/ID, RD = (V - VDS)/ID - RS; with
+    an ohmic channel VGS - VGS(off) = (ID/k + VDS²)/(2 VDS), k = IDSS/VGS(off)².
 
     References
     ----------
-    NEAMEN, ex. 5.17.
+    NEAMEN, ex. 5.17; DERIVED, the ohmic branch.
 
     Examples
     --------
@@ -264,7 +278,20 @@ def jfet_resistors_for_current(
     current = numeric("current_wanted", current_wanted, above=0)
     vdd = numeric("voltage_supply", voltage_supply, least=0)
     v_ds = numeric("voltage_drain_source", voltage_drain_source)
-    return _resistors(current, vdd, None, None, current_drain_zero_bias, voltage_gate_source_off, voltage_gate, v_ds)
+    i_dss, gate = idss(current_drain_zero_bias), numeric("voltage_gate", voltage_gate)
+    off, _ = off_voltage(voltage_gate_source_off, "n")
+    if np.any(v_ds <= 0):
+        raise ValueError("voltage_drain_source must be above 0: without it no current flows")
+    square = current / (i_dss / off**2)
+    ohmic = v_ds < np.sqrt(square)
+    u = np.where(ohmic, (square + v_ds**2) / (2 * v_ds), np.sqrt(square))
+    v_s = gate - off - u
+    if np.any(v_s < 0):
+        raise ValueError(TOO_SMALL)
+    r_d = (vdd - v_ds - v_s) / current
+    if np.any(r_d < 0):
+        raise ValueError("voltage_drain_source is more than the supply leaves above the source")
+    return _found(v_s / current, r_d, current, u, off, v_ds, ohmic)
 
 
 @formula
