@@ -650,3 +650,25 @@ def test_emitter_resistance_is_the_slope_of_the_junction():
     current, step = np.array([1e-5, 1e-3]), 1e-6
     slope = VT * (np.log(current * (1 + step)) - np.log(current)) / (current * step)
     np.testing.assert_allclose(bias.emitter_resistance(current, voltage_thermal=VT), slope, rtol=1e-5)
+
+
+@pytest.mark.parametrize("broken", ["resistance_feedback", "resistance_collector", "resistance_emitter"])
+def test_open_collector_feedback_rests_where_the_exact_law_leaves_it(broken):
+    parts = {
+        "resistance_feedback": 1e6,
+        "resistance_collector": 1e4,
+        "resistance_emitter": 100.0,
+        "current_gain": 150.0,
+    }
+    parts[broken] = np.inf
+    rule = bias.bjt_collector_feedback_rule(9.0, **parts)
+    exact = bias.bjt_collector_feedback(9.0, **parts, transistor=BJT_2N3904)
+    assert rule.region == exact.region == "cut off"
+    for name in ("voltage_base", "voltage_collector", "voltage_emitter", "swing_up", "swing_down"):
+        np.testing.assert_allclose(getattr(rule, name), getattr(exact, name), atol=0.1)
+
+
+def test_gain_without_limit_leaves_the_designed_divider_open():
+    design = bias.divider_for_current(1e-3, voltage_supply=9.0, current_gain=np.inf)
+    assert np.isinf(design.resistance_top) and np.isinf(design.resistance_bottom)
+    np.testing.assert_allclose([design.resistance_collector, design.resistance_emitter], [3.6e3, 900.0])

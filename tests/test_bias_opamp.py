@@ -235,3 +235,18 @@ def test_refusals(call, words):
 
 def test_every_bias_direction_is_known():
     assert {replace(part).bias_direction for part in (OPAMP_4558, OPAMP_NE5532, OPAMP_TL072)} == {"in", "out"}
+
+
+def test_output_stays_between_its_rails_and_the_loop_lets_go():
+    point = bias.opamp_follower(
+        np.array([0.0, 3.0, 9.0]),
+        voltage_half_supply=4.5,
+        resistance_half_supply=5e3,
+        resistance_bias=1e6,
+        capacitance_input=22e-9,
+        op_amp=OPAMP_TL072,
+    )
+    np.testing.assert_allclose(point.voltage_output[:2], [0.0, 3.0])
+    np.testing.assert_allclose(point.voltage_inverting, point.voltage_output)
+    assert np.all(point.voltage_noninverting > 4.5) and np.all(point.voltage_peak[:2] == 0)
+    assert "no room left to swing" in " ".join(caution.what for caution in point.cautions)

@@ -74,6 +74,9 @@ def opamp_point(
         v_plus = np.where(floating, rail, v_ref - bias * path)
         v_out = v_plus + (dc_gain - 1) * (v_plus - v_ref) + bias * np.where(np.isinf(r_f), 0.0, r_f)
         v_out = np.where(np.isinf(r_f), rail, v_out)
+        # No output goes beyond its rails; at one of them the loop no longer holds the inverting pin.
+        wished, v_out = v_out, np.minimum(np.maximum(v_out, 0.0), vcc)
+        v_minus = np.where(wished == v_out, v_plus, v_ref + (v_out - v_ref) / dc_gain)
         ref_read = np.where(np.isinf(r_ref), 0.0, v_ref / (1 + r_ref / meter))
         plus_read = np.where(floating, 0.0, (v_ref - bias * path) / (1 + path / meter))
     error = dc_gain * op_amp.voltage_offset.high + worst * (dc_gain * path + np.where(np.isinf(r_f), 0.0, r_f))
@@ -91,7 +94,7 @@ def opamp_point(
         z_out = op_amp.resistance_output_open / (1 + a_ol / noise_loaded)
     cautions = _cautions(vcc, v_plus, peak, op_amp)
     fields = (
-        v_ref + 0.0, ref_read, v_plus, plus_read, v_plus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
+        v_ref + 0.0, ref_read, v_plus, plus_read, v_minus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
         ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, op_amp.current_quiescent.typical + 0.0 * peak,
     )  # fmt: skip
     return OpAmpPoint(*[*(scalar(part) for part in fields), cautions])

@@ -243,7 +243,8 @@ def divider_for_current(
     r_c = (1 - f_e - f_t) * vcc / i_c
     bottom = s * beta * r_e
     top = bottom * ((vcc - base) / base)
-    return DividerDesign(scalar(top), scalar(bottom), scalar(r_c + 0 * bottom), scalar(r_e + 0 * i_c))
+    same = np.where(np.isnan(top), np.nan, 0.0)  # a gain without limit leaves the divider open
+    return DividerDesign(scalar(top), scalar(bottom), scalar(r_c + same), scalar(r_e + same))
 
 
 @formula

@@ -362,9 +362,12 @@ def bjt_collector_feedback_rule(
     drop, v_t = drops(voltage_base_emitter, voltage_thermal)
     limited(r_f, r_c + r_e)
     ie, off = emitter_current(vcc - drop, r_f, r_c + r_e, b)
-    v_e = np.where(off, 0.0, ie * closed(r_e))
-    v_c = np.where(off, vcc, vcc - ie * closed(r_c))
-    v_b = np.where(off, vcc, v_e + drop)
+    # Cut off, an open part decides where the nodes rest: collector, base and emitter hang together on what is left.
+    top = np.where(np.isinf(r_c), 0.0, vcc)
+    v_c = np.where(off, top, vcc - ie * closed(r_c))
+    v_b = np.where(np.isinf(r_f), 0.0, top)
+    v_e = np.where(off, np.where(np.isinf(r_e), v_b, 0.0), ie * closed(r_e))
+    v_b = np.where(off, v_b, v_e + drop)
     return BjtPoint(
         **bjt_fields(
             voltage_base=v_b,

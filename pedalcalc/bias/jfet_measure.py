@@ -262,7 +262,8 @@ def fet_from_drain_voltage(
     Raises
     ------
     ValueError
-        If an argument is outside its range or the drain reads above the supply.
+        If an argument is outside its range, the drain reads above the supply, or it shows a
+        current where the source is open.
 
     Notes
     -----
@@ -287,6 +288,8 @@ def fet_from_drain_voltage(
     if np.any(v_d > vdd):
         raise ValueError("voltage_drain must not exceed voltage_supply")
     i = (vdd - v_d) / r_d
+    if np.any((i > 0) & np.isinf(r_s)):
+        raise ValueError("resistance_source_pin must be finite where the drain voltage shows a current, got inf")
     with np.errstate(invalid="ignore"):
         v_s = np.where(i == 0, 0.0, i * r_s) + 0 * gate
     return FetReading(scalar(i + 0 * v_s), scalar(v_s), scalar(gate - v_s), scalar(v_d - v_s))
