@@ -57,6 +57,19 @@ CALLS = {
         "energy_gap": 1.12,
         "saturation_exponent": 3,
     },
+    "saturation_current_doubling": {
+        "current_saturation": 5e-9,
+        "temperature_change": 75,
+        "temperature_doubling": 10,
+    },
+    "voltage_at_temperature": {"voltage": 0.7, "temperature_change": 75, "voltage_slope": -0.002},
+    "clipped_voltage": {
+        "voltage": 3.0,
+        "resistance": 1e3,
+        "voltage_clip_high": 2.9,
+        "voltage_clip_low": -0.7,
+        "resistance_load": 10e3,
+    },
     "series_current": {
         "voltage": 9,
         "resistance": 3300,
@@ -229,7 +242,8 @@ def test_series_current_is_the_inverse_of_the_voltage(v, r, i_s, nvt):
 
 def test_series_current_matches_an_independent_photovoltaic_solver():
     """pvlib (BSD-3-Clause), single-diode model with the light switched off and no shunt."""
-    pvsystem = pytest.importorskip("pvlib").pvsystem
+    from pvlib import pvsystem
+
     v = np.linspace(0.3, 5, 95)
     for r in (0.05, 4.0, 330.0):
         for i_s, nvt in ((1e-9, 0.045), (3e-18, 0.0517), (3e-5, 0.0355)):
@@ -263,7 +277,8 @@ def test_series_current_matches_a_bracketing_root_finder():
 
 def test_the_closed_form_solves_the_circuit_equation():
     """Put the Lambert form of Banwell and Jayakumar into Kirchhoff's law with sympy."""
-    sympy = pytest.importorskip("sympy")
+    import sympy
+
     v, r, i_s, nvt = sympy.symbols("V R I_s nvt", positive=True)
     w = sympy.LambertW(i_s * r / nvt * sympy.exp((v + i_s * r) / nvt))
     i = nvt / r * w - i_s
@@ -416,7 +431,8 @@ def test_small_signal_follows_the_exact_law():
 
 
 def test_zener_regulator_obeys_kirchhoff():
-    sympy = pytest.importorskip("sympy")
+    import sympy
+
     v, i_z = sympy.symbols("v i_z")
     solved = sympy.solve([(18 - v) / 270 - v / 1000 - i_z, v - 10 - 7 * i_z], [v, i_z])
     point = junction.zener_regulator(18, resistance=270, voltage_zener=10, resistance_load=1000, resistance_zener=7)
@@ -439,3 +455,47 @@ def test_zener_regulator_at_its_edges():
     assert (cut.voltage_output, cut.current, cut.regulates) == (0, 0, False)
     nothing = junction.zener_regulator(18, resistance=np.inf, voltage_zener=10, resistance_load=np.inf)
     assert (nothing.voltage_output, nothing.current) == (0, 0)
+
+
+def test_doubling_rule_is_an_exponential():
+    same = junction.saturation_current_doubling(1e-9, temperature_change=0)
+    assert same == 1e-9
+    steps = junction.saturation_current_doubling(1e-9, temperature_change=[-10, 10, 20, 25])
+    np.testing.assert_allclose(steps, 1e-9 * np.array([0.5, 2, 4, 2**2.5]))
+    back = junction.saturation_current_doubling(steps[3], temperature_change=-25)
+    assert back == pytest.approx(1e-9)
+    assert junction.saturation_current_doubling(1e-9, temperature_change=10, temperature_doubling=5) == pytest.approx(
+        4e-9
+    )
+
+
+def test_two_millivolt_rule_against_the_diode_law():
+    # The rule of thumb against the drop at 1 mA that law and saturation current give 10 K higher.
+    cold, warm = 300.0, 310.0
+    law = {}
+    for t in (cold, warm):
+        i_s = junction.saturation_current_at(t, current_saturation=1e-14)
+        law[t] = junction.junction_voltage(1e-3, current_saturation=i_s, voltage_thermal=junction.thermal_voltage(t))
+    rule = junction.voltage_at_temperature(law[cold], temperature_change=warm - cold)
+    assert rule - law[cold] == pytest.approx(-0.020)
+    assert law[warm] - law[cold] == pytest.approx(-0.020, rel=0.2)
+    # The slope that the docstring states.
+    slope = (law[cold] - 1.12) / cold - 3 * 1.380649e-23 / 1.602176634e-19
+    assert (law[warm] - law[cold]) / 10 == pytest.approx(slope, rel=0.01)
+
+
+def test_clipped_voltage_in_each_state_against_two_constant_drops():
+    levels = {"resistance": 1e3, "voltage_clip_high": 0.7, "voltage_clip_low": -1.4}
+    v = np.array([-9.0, -1.4, -0.5, 0.0, 0.7, 5.0])
+    held = junction.clipped_voltage(v, **levels)
+    up = junction.constant_drop(v, resistance=1e3, voltage_forward=0.7)
+    down = junction.constant_drop(-v, resistance=1e3, voltage_forward=1.4)
+    np.testing.assert_allclose(held, np.where(v > 0, up.voltage_junction, -down.voltage_junction), atol=1e-15)
+    # Open diodes leave the divider; a branch that is not there never holds.
+    assert junction.clipped_voltage(
+        3.0, resistance=1e3, voltage_clip_high=np.inf, voltage_clip_low=-np.inf, resistance_load=2e3
+    ) == pytest.approx(2.0)
+    # A bias in series with the upper diode moves its level: 5 V and 0.7 V.
+    assert junction.clipped_voltage(18.0, resistance=1e3, voltage_clip_high=5.7, voltage_clip_low=-0.7) == 5.7
+    with pytest.raises(ValueError, match="voltage_clip_low"):
+        junction.clipped_voltage(1.0, resistance=1e3, voltage_clip_high=-1.0, voltage_clip_low=1.0)

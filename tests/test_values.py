@@ -141,7 +141,8 @@ def test_reading_takes_text_only():
 
 @given(st.integers(0, 9999), st.sampled_from("RkMnpu"), st.integers(0, 999))
 def test_agrees_with_an_independent_code_reader(whole, letter, tail):
-    rkm_codes = pytest.importorskip("rkm_codes")
+    import rkm_codes
+
     code = f"{whole}{letter}{tail}"
     theirs = float(rkm_codes.from_rkm(code))
     assert values.read_value(code, unit="Ω" if letter in "RkM" else "F") == pytest.approx(theirs, rel=1e-14)
@@ -290,7 +291,8 @@ def test_letter_code_refuses(value, unit, reason):
 
 @pytest.mark.parametrize("series", values.SERIES)
 def test_series_agree_with_an_independent_table(series):
-    eseries = pytest.importorskip("eseries")
+    import eseries
+
     theirs = list(eseries.series(eseries.ESeries[series]))
     np.testing.assert_allclose(values.preferred_values(series) * theirs[0], theirs, rtol=1e-12)
     assert len(values.preferred_values(series)) == int(series[1:])
@@ -345,7 +347,8 @@ def test_stock_values_stay_themselves_in_every_decade(series, function):
 # The independent table and ours part where a decade is at stake, so both sides stay inside one decade.
 @given(st.sampled_from(("E3", "E6", "E12", "E24", "E48", "E96")), st.floats(1.0001, 9.0))
 def test_above_and_below_agree_with_an_independent_package(series, value):
-    eseries = pytest.importorskip("eseries")
+    import eseries
+
     key = eseries.ESeries[series]
     assert values.value_above(value, series=series) == pytest.approx(
         eseries.find_greater_than_or_equal(key, value), rel=1e-9
