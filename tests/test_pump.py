@@ -453,6 +453,18 @@ def test_switch_of_the_record_gives_the_sheet_s_output_resistance(converter):
         assert found.resistance_thevenin == pytest.approx(getattr(converter.resistance_thevenin, figure), rel=1e-9)
 
 
+def test_caution_about_the_tone_says_how_loud_it_is_behind_the_filter():
+    slow = dataclasses.replace(RAIL, rail_kind="doubled", frequency_pump=5e3)
+    found = pump.voltage_budget(voltage_supply=9.0, current_load=6e-3, current_direct=0.0, voltage_peak=1.0, rail=slow)
+    told = next(caution.what for caution in found.cautions if "audio band" in caution.what)
+    assert f"{found.level_tone_dbv:.0f} dBV behind the last filter" in told
+    bare = call("inverter", frequency_pump=np.array([5e3, 22.5e3]))
+    assert f"{bare.level_tone_dbv[0]:.0f} dBV on the output" in warnings_of(bare)
+    nothing = call("inverter", current_load=0.0, frequency_pump=5e3)
+    assert "-inf dBV" in warnings_of(nothing) and nothing.efficiency == 0
+    assert call("doubler", current_load=0.5).efficiency == 0  # nothing useful comes out
+
+
 def test_stage_cautions():
     quiet = call("inverter", frequency_pump=22.5e3)
     assert not quiet.cautions

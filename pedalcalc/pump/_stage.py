@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ LOW_PIN = ("open", "grounded")
 
 #: Where hearing ends, for the caution about the pump's tone.
 FREQUENCY_AUDIBLE = 20e3
+TONE = "the pump's tone lies in the audio band"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,6 +48,15 @@ def level(rms: Array) -> Array:
     """Return the level of an rms voltage against 1 V; -inf for 0."""
     with np.errstate(divide="ignore"):
         return np.asarray(20 * np.log10(rms))
+
+
+def with_tone_level(cautions: tuple[Caution, ...], frequency: Array, rms: Array, place: str) -> tuple[Caution, ...]:
+    """Write the level to expect at `place` into the caution about the tone, if there is one."""
+    if not any(caution.what.startswith(TONE) for caution in cautions):
+        return cautions
+    heard = np.where((frequency < FREQUENCY_AUDIBLE) & ~np.isnan(rms), rms, 0.0)
+    words = f"{TONE}, at {float(level(heard.max())):.0f} dBV {place}"
+    return tuple(replace(caution, what=words) if caution.what.startswith(TONE) else caution for caution in cautions)
 
 
 def stage_cautions(
@@ -125,7 +135,7 @@ def stage_cautions(
             "A",
         )
         + caution_below(
-            "the pump's tone lies in the audio band",
+            TONE,
             "raise the pump above hearing (boost pin), filter its output, and keep it away from the input wiring",
             f,
             FREQUENCY_AUDIBLE,
@@ -145,6 +155,7 @@ def stage_result(
     drawn: Array,
     sign: float,
     cautions: tuple[Caution, ...],
+    frequency: Array,
 ) -> Pump:
     thevenin, slow, fast, ripple, tone, ripple_pump = cycle
     cautions += caution_below(
@@ -157,8 +168,9 @@ def stage_result(
     taken = supply * drawn
     given = out * load
     with np.errstate(divide="ignore", invalid="ignore"):
-        efficiency = np.where(given == 0, 0.0, given / taken)
-    rms = load * tone
+        efficiency = np.where(given <= 0, 0.0, given / taken)
+    rms = np.asarray(load * tone)
+    cautions = with_tone_level(cautions, frequency, rms, "on the output")
     return Pump(
         voltage_output=(sign * out)[()],
         voltage_ideal=(sign * ideal)[()],

@@ -28,7 +28,7 @@ from pedalcalc._base import (
     search,
 )
 from pedalcalc.devices import Converter, Diode, OpAmp
-from pedalcalc.pump._stage import Pump, level
+from pedalcalc.pump._stage import Pump, level, with_tone_level
 from pedalcalc.pump.doubler import doubler
 from pedalcalc.pump.inverter import inverter
 from pedalcalc.supply import filter_gain, series_diode
@@ -255,7 +255,6 @@ def voltage_budget(
                 f"resistance_filter_in must leave some of the supply, but drops it all: {np.nanmin(pin):g} V left"
             )
         pump = _pump(rail, pin, load)
-        cautions += pump.cautions
         if not any("supply limit" in caution.what for caution in pump.cautions):
             cautions += caution_above(
                 f"without load nearly the whole supply reaches the {rail.converter.name}: less than half a volt to its limit",
@@ -274,6 +273,7 @@ def voltage_budget(
             resistance_load=np.inf,
         )
         tone = np.asarray(tone * through)
+        cautions += with_tone_level(pump.cautions, np.asarray(rail.frequency_pump), tone, "behind the last filter")
         loss_out = load * rail.resistance_filter_out
         output = np.abs(pump.voltage_output) - loss_out
         positive, negative = (output, 0 * output) if rail.rail_kind == "doubled" else (pin, -output)

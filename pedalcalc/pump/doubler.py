@@ -142,7 +142,9 @@ def doubler(
     slope in each phase: limits 1/(f C1) and 2 (2 R_sw + 2 r_d) with equal
     switches. `voltage_drop_diodes` is what both diodes drop at the pulse
     current; their slopes are counted there and not in `voltage_drop_pump`.
-    The supply gives 2 I + I_idle. With true exponential diodes, whose drop dies
+    The supply gives 2 I + I_idle. Far beyond the caution about too much load the
+    supply comes straight through both diodes and holds the output up near
+    V_S - 2 V_D; that is not modelled. With true exponential diodes, whose drop dies
     away with the pulse, the output lies up to 0.1 V higher where the slow limit rules.
 
     References
@@ -194,7 +196,7 @@ def doubler(
     ) + caution_above(
         f"the {diode.name} carries more than it is made for", "use a larger diode", load / n, diode.current_max, "A"
     )
-    return stage_result(cycle, supply, pin, 2 * pin, 2 * drop, out, load, drawn, 1.0, cautions)
+    return stage_result(cycle, supply, pin, 2 * pin, 2 * drop, out, load, drawn, 1.0, cautions, f)
 
 
 @formula

@@ -132,4 +132,4 @@ def inverter(
         low_pin,
         (("flying capacitor", supply, rating1), ("output capacitor", supply, rating2)),
     )
-    return stage_result(cycle, supply, pin, pin, 0.0 * load, out, load, drawn, -1.0, cautions)
+    return stage_result(cycle, supply, pin, pin, 0.0 * load, out, load, drawn, -1.0, cautions, f)
