@@ -68,7 +68,14 @@ from pedalcalc.bias.jfet_trim import (
     load_line_voltage,
     source_resistor,
 )
-from pedalcalc.bias.mosfet import mosfet_current, mosfet_divider, mosfet_drain_feedback, mosfet_parameter
+from pedalcalc.bias.mosfet import (
+    mosfet_current,
+    mosfet_divider,
+    mosfet_drain_feedback,
+    mosfet_gate_source_voltage,
+    mosfet_parameter,
+    mosfet_transconductance,
+)
 from pedalcalc.bias.opamp import (
     cascade_bandwidth,
     closed_loop_bandwidth,
@@ -85,6 +92,7 @@ from pedalcalc.bias.opamp_dc import (
     differential_voltage,
     output_offset,
 )
+from pedalcalc.bias.opamp_inputs import difference_output, summing_output
 from pedalcalc.bias.opamp_stage import OpAmpPoint, opamp_buffer, opamp_follower, opamp_inverting, opamp_noninverting
 from pedalcalc.bias.stage import (
     Stage,
@@ -95,6 +103,7 @@ from pedalcalc.bias.stage import (
     output_voltage,
     symmetrical_swing,
 )
+from pedalcalc.bias.stage_high import MillerCapacitance, miller_capacitance
 
 __all__ = [
     "BjtDividerPoint",
@@ -107,6 +116,7 @@ __all__ = [
     "FetResistors",
     "HybridPi",
     "JfetFit",
+    "MillerCapacitance",
     "OpAmpPoint",
     "Stage",
     "Swing",
@@ -138,6 +148,7 @@ __all__ = [
     "common_source",
     "compensation_resistor",
     "coupling_corner",
+    "difference_output",
     "differential_voltage",
     "divider_for_current",
     "emitter_follower",
@@ -165,10 +176,13 @@ __all__ = [
     "leakage_at_temperature",
     "load_line_voltage",
     "loaded_gain",
+    "miller_capacitance",
     "mosfet_current",
     "mosfet_divider",
     "mosfet_drain_feedback",
+    "mosfet_gate_source_voltage",
     "mosfet_parameter",
+    "mosfet_transconductance",
     "noise_gain",
     "noninverting_gain",
     "opamp_buffer",
@@ -180,6 +194,7 @@ __all__ = [
     "slew_limited_peak",
     "source_follower",
     "source_resistor",
+    "summing_output",
     "symmetrical_swing",
     "true_current_gain",
 ]

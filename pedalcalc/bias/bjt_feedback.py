@@ -33,7 +33,7 @@ def collector_feedback_stage(
     transconductance : array_like
         gm [S], above 0.
     resistance_base_emitter : array_like
-        rπ [Ω], above 0, finite.
+        rπ [Ω], above 0; inf is a FET, whose gate takes no current.
     resistance_feedback : array_like
         Resistor from collector to base [Ω], above 0 to inf.
     resistance_collector : array_like
@@ -74,7 +74,7 @@ def collector_feedback_stage(
     (-179, 1936)
     """
     g = numeric("transconductance", transconductance, above=0)
-    r_pi = numeric("resistance_base_emitter", resistance_base_emitter, above=0)
+    r_pi = numeric("resistance_base_emitter", resistance_base_emitter, above=0, infinity=True)
     r_f = numeric("resistance_feedback", resistance_feedback, above=0, infinity=True)
     r_c = resistance("resistance_collector", resistance_collector)
     r_o = numeric("resistance_transistor", resistance_transistor, above=0, infinity=True)

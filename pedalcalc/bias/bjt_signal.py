@@ -331,6 +331,7 @@ def emitter_follower(
     resistance_load: ArrayLike = np.inf,
     resistance_bias: ArrayLike = np.inf,
     resistance_source: ArrayLike = 0.0,
+    resistance_transistor: ArrayLike = np.inf,
     convention: str = "beta plus one",
 ) -> Stage:
     """Find gain and impedances of an emitter follower.
@@ -349,6 +350,8 @@ def emitter_follower(
         Base resistors in parallel [Ω], 0 to inf; none if not given.
     resistance_source : array_like
         Source resistance [Ω], 0 to inf; none if not given.
+    resistance_transistor : array_like
+        Output resistance ro of the transistor [Ω], above 0 to inf; ignored if not given.
     convention : str
         `beta plus one` or `beta`.
 
@@ -364,7 +367,8 @@ def emitter_follower(
 
     Notes
     -----
-    A = R/(re + R), R = RE || RL; Zbase = b (re + R); Zout = RE || (re + (Rbias || Rsrc)/b).
+    A = R/(re + R), R = RE || RL || ro; Zbase = b (re + R); Zout = RE || ro || (re + (Rbias || Rsrc)/b).
+    The collector stands still for signals, so ro lies in parallel with RE.
 
     References
     ----------
@@ -379,7 +383,8 @@ def emitter_follower(
     """
     _, b, _ = by_convention(current_gain, convention)
     dynamic = numeric("resistance_emitter_dynamic", resistance_emitter_dynamic, least=0, infinity=True)
-    r_e = resistance("resistance_emitter", resistance_emitter)
+    r_o = numeric("resistance_transistor", resistance_transistor, above=0, infinity=True)
+    r_e = parallel(resistance("resistance_emitter", resistance_emitter), r_o)
     load = parallel(r_e, resistance("resistance_load", resistance_load))
     bias, source = resistance("resistance_bias", resistance_bias), resistance("resistance_source", resistance_source)
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -22,7 +22,14 @@ from pedalcalc._base import Number, formula, numeric, one_of
 from pedalcalc.bias._fet_points import FetPoint, fet_point
 from pedalcalc.bias._points import Array, resistance, scalar, thevenin
 
-__all__ = ["mosfet_current", "mosfet_divider", "mosfet_drain_feedback", "mosfet_parameter"]
+__all__ = [
+    "mosfet_current",
+    "mosfet_divider",
+    "mosfet_drain_feedback",
+    "mosfet_gate_source_voltage",
+    "mosfet_parameter",
+    "mosfet_transconductance",
+]
 
 
 def _device(voltage_threshold: ArrayLike, transconductance_parameter: ArrayLike) -> tuple[Array, Array]:
@@ -119,6 +126,93 @@ def mosfet_current(
     v = numeric("voltage_gate_source", voltage_gate_source)
     th, k = _device(voltage_threshold, transconductance_parameter)
     return scalar(k * np.maximum(v - th, 0.0) ** 2)  # type: ignore[no-any-return]
+
+
+@formula
+def mosfet_gate_source_voltage(
+    current_drain: ArrayLike, *, voltage_threshold: ArrayLike, transconductance_parameter: ArrayLike
+) -> Number:
+    """Find the gate-source voltage that gives a drain current in the constant-current region.
+
+    Parameters
+    ----------
+    current_drain : array_like
+        Drain current [A], 0 or more.
+    voltage_threshold : array_like
+        Threshold voltage, as a size [V], above 0.
+    transconductance_parameter : array_like
+        K of ID = K (VGS - Vth)² [A/V²], above 0; half of the k that some texts use.
+
+    Returns
+    -------
+    float or ndarray
+        Gate-source voltage, positive when it turns the device on [V].
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    VGS = Vth + sqrt(ID/K). With it `source_resistor` finds the source resistor (the
+    gate-source voltage negated).
+
+    References
+    ----------
+    DERIVED, the inverse of `mosfet_current`.
+
+    Examples
+    --------
+    >>> round(mosfet_gate_source_voltage(0.4e-3, voltage_threshold=0.7, transconductance_parameter=1.6e-3), 6)
+    1.2
+    """
+    current = numeric("current_drain", current_drain, least=0)
+    th, k = _device(voltage_threshold, transconductance_parameter)
+    return scalar(th + np.sqrt(current / k))  # type: ignore[no-any-return]
+
+
+@formula
+def mosfet_transconductance(
+    voltage_gate_source: ArrayLike, *, voltage_threshold: ArrayLike, transconductance_parameter: ArrayLike
+) -> Number:
+    """Find the transconductance of an enhancement MOSFET in the constant-current region.
+
+    Parameters
+    ----------
+    voltage_gate_source : array_like
+        Gate-source voltage, positive when it turns the device on [V].
+    voltage_threshold : array_like
+        Threshold voltage, as a size [V], above 0.
+    transconductance_parameter : array_like
+        K of ID = K (VGS - Vth)² [A/V²], above 0; half of the k that some texts use.
+
+    Returns
+    -------
+    float or ndarray
+        gm [S]; 0 below the threshold.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    gm = 2 K (VGS - Vth) = 2 sqrt(K ID).
+
+    References
+    ----------
+    DERIVED, the slope of `mosfet_current`.
+
+    Examples
+    --------
+    >>> round(1e3 * mosfet_transconductance(6.4, voltage_threshold=3.0, transconductance_parameter=0.24e-3), 3)
+    1.632
+    """
+    v = numeric("voltage_gate_source", voltage_gate_source)
+    th, k = _device(voltage_threshold, transconductance_parameter)
+    return scalar(2 * k * np.maximum(v - th, 0.0))  # type: ignore[no-any-return]
 
 
 @formula

@@ -1,0 +1,118 @@
+"""Stages with several inputs, Miller's theorem, and the FET figures that invert one another."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import sympy as sp
+
+from pedalcalc import bias
+from tests.test_bias import CALLS
+
+INF = float("inf")
+
+
+def test_summing_and_difference_stage_against_sympy():
+    v1, v2, v3, r1, r2, r3, rf, vo = sp.symbols("v1 v2 v3 r1 r2 r3 rf vo")
+    node = sp.solve(v1 / r1 + v2 / r2 + v3 / r3 + vo / rf, vo)[0]
+    numbers = {v1: 0.2, v2: -0.1, v3: 0.05, r1: 10e3, r2: 22e3, r3: 4.7e3, rf: 100e3}
+    found = bias.summing_output((0.2, -0.1, 0.05), resistances_input=(10e3, 22e3, 4.7e3), resistance_feedback=100e3)
+    assert found == pytest.approx(float(node.subs(numbers)), rel=1e-12)
+    vm = sp.symbols("vm")
+    plus = sp.solve((v2 - vm) / r2 - vm / r3, vm)[0]
+    node = sp.solve((v1 - plus) / r1 - (plus - vo) / rf, vo)[0]
+    numbers = {v1: 0.5, v2: 0.7, r1: 10e3, rf: 100e3, r2: 12e3, r3: 90e3}
+    assert bias.difference_output(**CALLS["difference_output"]) == pytest.approx(float(node.subs(numbers)), rel=1e-12)
+
+
+def test_summing_and_difference_stage_in_their_limits():
+    one = bias.summing_output((0.3,), resistances_input=(10e3,), resistance_feedback=47e3)
+    assert one == pytest.approx(0.3 * bias.inverting_gain(resistance_feedback=47e3, resistance_input=10e3))
+    left_open = bias.summing_output((0.3, 5.0), resistances_input=(10e3, INF), resistance_feedback=47e3)
+    assert left_open == pytest.approx(one)
+    many = bias.summing_output(
+        (np.array([0.1, np.nan]), 0.2), resistances_input=(10e3, 10e3), resistance_feedback=np.array([10e3, 20e3])
+    )
+    np.testing.assert_allclose(many, [-0.3, np.nan])
+    plain = {"voltage_inverting": 0.0, "voltage_noninverting": 0.1, "resistance_source": 0.0, "resistance_ground": INF}
+    straight = bias.difference_output(**plain, resistance_input=10e3, resistance_feedback=90e3)
+    assert straight == pytest.approx(1.0)
+    assert bias.difference_output(**plain, resistance_input=INF, resistance_feedback=0.0) == pytest.approx(0.1)
+
+
+def test_summing_stage_refuses_what_does_not_pair():
+    with pytest.raises(ValueError, match="equally many"):
+        bias.summing_output((0.1, 0.2), resistances_input=(10e3,), resistance_feedback=10e3)
+    with pytest.raises(ValueError, match="equally many"):
+        bias.summing_output((), resistances_input=(), resistance_feedback=10e3)
+    with pytest.raises(ValueError, match="resistances_input"):
+        bias.summing_output((0.1,), resistances_input=(0.0,), resistance_feedback=10e3)
+    with pytest.raises(TypeError, match="voltages_input"):
+        bias.summing_output(0.1, resistances_input=(10e3,), resistance_feedback=10e3)
+
+
+def test_miller_capacitance_takes_the_same_current():
+    # The admittance s C between a node at v and one at A v, against one to ground from each.
+    s, c, a, v = sp.symbols("s C A v")
+    into_input, into_output = s * c * (v - a * v) / (s * v), s * c * (a * v - v) / (s * a * v)
+    numbers = {c: 4e-12, a: -90}
+    found = bias.miller_capacitance(4e-12, gain_signed=-90.0)
+    assert found.capacitance_miller_input == pytest.approx(float(into_input.subs(numbers)))
+    assert found.capacitance_miller_output == pytest.approx(float(into_output.subs(numbers)))
+    follower = bias.miller_capacitance(4e-12, gain_signed=1.0)
+    assert follower.capacitance_miller_input == 0.0 == follower.capacitance_miller_output
+    with pytest.raises(ValueError, match="gain_signed"):
+        bias.miller_capacitance(4e-12, gain_signed=0.0)
+
+
+def test_mosfet_voltage_and_slope_against_the_current_law():
+    device = {"voltage_threshold": 0.7, "transconductance_parameter": 1.6e-3}
+    current = np.array([0.0, 0.1e-3, 0.4e-3, 5e-3])
+    volts = bias.mosfet_gate_source_voltage(current, **device)
+    np.testing.assert_allclose(bias.mosfet_current(volts, **device), current, rtol=1e-12, atol=1e-18)
+    step = 1e-6
+    slope = (bias.mosfet_current(volts + step, **device) - bias.mosfet_current(volts - step, **device)) / (2 * step)
+    np.testing.assert_allclose(bias.mosfet_transconductance(volts, **device), slope, rtol=1e-6, atol=1e-8)
+    assert bias.mosfet_transconductance(0.3, **device) == 0.0
+    point = bias.mosfet_divider(
+        9.0, resistance_top=2e6, resistance_bottom=1e6, resistance_drain=1e3, resistance_source_pin=470.0, **device
+    )
+    assert bias.mosfet_transconductance(point.voltage_gate_source, **device) == pytest.approx(point.transconductance)
+
+
+def test_follower_with_output_resistance_against_sympy():
+    # Base, emitter and collector (at ground for signals): rπ, beta i_b, ro and RE || RL.
+    beta, r_pi, r_o, r_e, r_l, r_b, r_s = 150, 151 * 26.0, 75e3, 4.7e3, 10e3, 50e3, 600.0
+    v_e, v_b = sp.symbols("v_e v_b")
+    emitter = (v_b - v_e) / r_pi * (beta + 1) - v_e * (1 / r_o + 1 / r_e + 1 / r_l)
+    gain = sp.solve(emitter.subs(v_b, 1), v_e)[0]
+    stage = bias.emitter_follower(
+        resistance_emitter_dynamic=26.0,
+        current_gain=beta,
+        resistance_emitter=r_e,
+        resistance_load=r_l,
+        resistance_bias=r_b,
+        resistance_source=r_s,
+        resistance_transistor=r_o,
+    )
+    assert stage.gain_signed == pytest.approx(float(gain), rel=1e-12)
+    assert stage.impedance_device == pytest.approx(float(r_pi / (1 - gain)), rel=1e-9)
+    v_out = sp.symbols("v_out")
+    drive = 1 / (1 / r_b + 1 / r_s)
+    back = sp.solve(v_out * (1 / r_o + 1 / r_e) + v_out / (r_pi + drive) * (beta + 1) - 1, v_out)[0]
+    assert stage.impedance_output == pytest.approx(float(back), rel=1e-12)
+
+
+def test_drain_feedback_stage_is_the_one_whose_gate_takes_nothing():
+    parts = {"resistance_feedback": 10e6, "resistance_collector": 2e3, "resistance_transistor": 50e3}
+    stage = bias.collector_feedback_stage(transconductance=1.63e-3, resistance_base_emitter=INF, **parts)
+    nearly = bias.collector_feedback_stage(transconductance=1.63e-3, resistance_base_emitter=1e15, **parts)
+    assert stage.gain_signed == pytest.approx(nearly.gain_signed)
+    assert stage.impedance_input == pytest.approx(nearly.impedance_input)
+    load = 1 / (1 / 2e3 + 1 / 50e3)
+    # Zin = (RF + rd || RD)/(1 + gm (rd || RD)), Kirchhoff's current law at gate and drain.
+    assert stage.impedance_input == pytest.approx((10e6 + load) / (1 + 1.63e-3 * load))
+    driven = bias.collector_feedback_stage(
+        transconductance=1.63e-3, resistance_base_emitter=INF, resistance_source=1e3, **parts
+    )
+    assert driven.impedance_output == pytest.approx(load, rel=1e-3)
