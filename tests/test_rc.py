@@ -26,6 +26,8 @@ CALLS = {
     "corner_frequency": PARTS,
     "corner_resistance": {"frequency_corner": 720.0, "capacitance": 22e-9},
     "corner_capacitance": {"frequency_corner": 720.0, "resistance": 10e3},
+    "rise_time": {"frequency_corner": 720.0},
+    "divider_parts": {"voltage_thevenin": 2.0, "voltage_supply": 9.0, "resistance_thevenin": 83e3},
     "reactance": {"frequency": 82.0, "capacitance": 22e-9},
     "bypass_capacitance": {"frequency": 20.0, "resistance": 5e3, "reactance_ratio": 0.1},
     "time_constant": PARTS,
@@ -661,3 +663,31 @@ def test_meter_limits():
         resistance_meter=rc.pointer_meter_resistance(10, resistance_per_volt=20e3),
     )
     assert loaded.voltage_read == pytest.approx(3)
+
+
+def test_rise_time_between_ten_and_ninety_per_cent():
+    # Against the step response of the same corner from scipy.signal.
+    corner = 720.0
+    when = np.linspace(0, 1e-3, 200001)
+    _, out = signal.step(([1.0], [1 / (2 * np.pi * corner), 1.0]), T=when)
+    found = np.interp(0.9, out, when) - np.interp(0.1, out, when)
+    assert rc.rise_time(corner) == pytest.approx(found, rel=1e-6)
+    assert rc.rise_time(corner) == pytest.approx(0.35 / corner, rel=1e-3)  # as texts write it
+    assert rc.rise_time(0.0) == np.inf
+    assert rc.rise_time(np.inf) == 0.0
+
+
+def test_divider_parts_look_like_the_wanted_source():
+    wanted = np.array([0.5, 2.0, 4.5, 8.9])
+    parts = rc.divider_parts(wanted, voltage_supply=9.0, resistance_thevenin=83e3)
+    seen = rc.loaded_divider(
+        voltage_supply=9.0, resistance_top=parts.resistance_top, resistance_bottom=parts.resistance_bottom
+    )
+    np.testing.assert_allclose(seen.voltage_thevenin, wanted)
+    np.testing.assert_allclose(seen.resistance_thevenin, 83e3)
+    full = rc.divider_parts(9.0, voltage_supply=9.0, resistance_thevenin=1e3)
+    assert (full.resistance_top, full.resistance_bottom) == (1e3, np.inf)
+    none = rc.divider_parts(0.0, voltage_supply=9.0, resistance_thevenin=1e3)
+    assert (none.resistance_top, none.resistance_bottom) == (np.inf, 1e3)
+    with pytest.raises(ValueError, match="voltage_thevenin"):
+        rc.divider_parts(10.0, voltage_supply=9.0, resistance_thevenin=1e3)

@@ -11,7 +11,7 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 from scipy.signal import freqs
 
-from pedalcalc import devices, supply
+from pedalcalc import devices, junction, supply
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.devices import Spread
 
@@ -30,6 +30,29 @@ CALLS = {
         "resistance_series": 10.0,
         "current_fuse": 0.1,
         "diode": devices.DIODE_1N4001,
+    },
+    "rectified_mean": {"voltage_peak": 10.0, "rectifier": "full", "voltage_drop": 1.4},
+    "adjustable_regulator_resistor": {
+        "voltage_output": 9.0,
+        "voltage_reference": 1.25,
+        "resistance_bottom": 240.0,
+        "current_adjust": 50e-6,
+    },
+    "zener_load_range": {
+        "voltage_supply": 50.0,
+        "resistance": 1e3,
+        "voltage_zener": 10.0,
+        "current_zener_max": 0.03,
+        "current_zener_min": 0.001,
+        "resistance_zener": 10.0,
+    },
+    "zener_supply_range": {
+        "resistance": 220.0,
+        "voltage_zener": 20.0,
+        "current_zener_max": 0.06,
+        "resistance_load": 1200.0,
+        "current_zener_min": 0.001,
+        "resistance_zener": 10.0,
     },
     "filter_gain": {
         "frequency": 100.0,
@@ -546,3 +569,56 @@ def test_every_record_names_its_source():
             assert record.source and record.name
             for field in dataclasses.fields(record):
                 assert field.metadata["unit"] and field.metadata["caption"]
+
+
+@pytest.mark.parametrize("slope", [0.0, 12.0])
+def test_zener_ranges_are_where_the_zener_current_meets_its_limits(slope):
+    zener = {"resistance": 220.0, "voltage_zener": 20.0, "resistance_zener": slope}
+    limits = {"current_zener_max": 0.06, "current_zener_min": 0.002}
+    span = supply.zener_supply_range(**zener, **limits, resistance_load=1200.0)
+    for volts, current in ((span.voltage_supply_min, 0.002), (span.voltage_supply_max, 0.06)):
+        point = junction.zener_regulator(volts, resistance_load=1200.0, **zener)
+        assert point.current_zener == pytest.approx(current)
+    loads = supply.zener_load_range(40.0, **zener, **limits)
+    for ohms, amperes, current in (
+        (loads.resistance_load_min, loads.current_load_max, 0.002),
+        (loads.resistance_load_max, loads.current_load_min, 0.06),
+    ):
+        point = junction.zener_regulator(40.0, resistance_load=ohms, **zener)
+        assert point.current_zener == pytest.approx(current)
+        assert point.current_load == pytest.approx(amperes)
+    assert loads.regulates
+
+
+def test_zener_load_range_at_its_ends():
+    zener = {"resistance": 1e3, "voltage_zener": 10.0, "current_zener_max": 0.05, "current_zener_min": 0.001}
+    unloaded = supply.zener_load_range(20.0, **zener)  # 10 mA at most: the zener stands the missing load
+    assert (unloaded.current_load_min, unloaded.resistance_load_max) == (0.0, INF)
+    assert unloaded.current_load_max == pytest.approx(0.009)
+    low = supply.zener_load_range(10.5, **zener)  # 0.5 mA is less than the zener wants
+    assert not low.regulates
+    assert (low.current_load_max, low.resistance_load_min) == (0.0, INF)
+    with pytest.raises(ValueError, match="current_zener_min"):
+        supply.zener_load_range(20.0, **(zener | {"current_zener_min": 0.06}))
+    with pytest.raises(ValueError, match="current_zener_min"):
+        supply.zener_supply_range(**(zener | {"current_zener_min": 0.06}))
+
+
+@pytest.mark.parametrize(("rectifier", "halves"), [("half", 1), ("full", 2)])
+def test_rectified_mean_is_the_integral(rectifier, halves):
+    mean = supply.rectified_mean(10.0, rectifier=rectifier, voltage_drop=1.4)
+    area, _ = quad(lambda angle: max(10 * np.sin(angle) - 1.4, 0.0), 0, np.pi, points=[np.arcsin(0.14)])
+    assert mean == pytest.approx(halves * area / (2 * np.pi), rel=1e-9)
+    assert supply.rectified_mean(10.0, rectifier=rectifier) == pytest.approx(halves * 10 / np.pi)
+    assert supply.rectified_mean(1.0, rectifier=rectifier, voltage_drop=1.4) == 0.0
+    with pytest.raises(ValueError, match="rectifier"):
+        supply.rectified_mean(1.0, rectifier="bridge")
+
+
+def test_adjustable_regulator_resistor_is_the_inverse():
+    parts = {"voltage_reference": 1.25, "resistance_bottom": 240.0, "current_adjust": 50e-6}
+    top = supply.adjustable_regulator_resistor([1.25, 5.0, 9.0], **parts)
+    assert top[0] == 0.0
+    np.testing.assert_allclose(supply.adjustable_regulator(resistance_top=top, **parts), [1.25, 5.0, 9.0])
+    with pytest.raises(ValueError, match="voltage_output"):
+        supply.adjustable_regulator_resistor(1.0, **parts)

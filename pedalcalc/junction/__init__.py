@@ -6,6 +6,7 @@ serves every diode and LED of the package.
 """
 
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc.junction.clip import clipped_voltage
 from pedalcalc.junction.law import (
     dynamic_resistance,
     junction_current,
@@ -26,6 +27,8 @@ from pedalcalc.junction.models import (
 from pedalcalc.junction.reference import (
     current_from_reference,
     saturation_current_at,
+    saturation_current_doubling,
+    voltage_at_temperature,
     voltage_change,
     voltage_from_reference,
 )
@@ -37,6 +40,7 @@ __all__ = [
     "SeriesPoint",
     "SmallSignalPoint",
     "ZenerPoint",
+    "clipped_voltage",
     "constant_drop",
     "current_from_reference",
     "dynamic_resistance",
@@ -46,10 +50,12 @@ __all__ = [
     "piecewise_linear",
     "saturation_current",
     "saturation_current_at",
+    "saturation_current_doubling",
     "series_current",
     "series_point",
     "small_signal_point",
     "thermal_voltage",
+    "voltage_at_temperature",
     "voltage_change",
     "voltage_from_reference",
     "zener_regulator",

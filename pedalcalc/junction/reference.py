@@ -233,3 +233,92 @@ def saturation_current_at(
     with np.errstate(over="ignore", under="ignore"):
         exponent = x / n * np.log(ratio) + (ratio - 1) * gap * CHARGE / (n * BOLTZMANN * t)
         return np.asarray(np.exp(np.log(i_s) + exponent))[()]
+
+
+@formula
+def saturation_current_doubling(
+    current_saturation: ArrayLike, *, temperature_change: ArrayLike, temperature_doubling: ArrayLike = 10.0
+) -> Number:
+    """Find a leakage at another temperature by the rule that it doubles every few kelvin.
+
+    Parameters
+    ----------
+    current_saturation : array_like
+        Saturation or leakage current at the first temperature [A], > 0.
+    temperature_change : array_like
+        New temperature minus the first [K], any sign.
+    temperature_doubling : array_like
+        Rise that doubles the current [K], > 0; 10 by common practice, some texts take 5 or 6.
+
+    Returns
+    -------
+    float or ndarray
+        Current at the new temperature [A].
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    I 2^(ΔT/ΔT2). The saturation current of the forward law grows faster, see `saturation_current_at`.
+
+    References
+    ----------
+    PRACTICE: a silicon junction's leakage doubles every 10 K.
+
+    Examples
+    --------
+    >>> print(f"{saturation_current_doubling(5e-9, temperature_change=70) * 1e9:.0f} nA")
+    640 nA
+    """
+    i_s = numeric("current_saturation", current_saturation, above=0)
+    change = numeric("temperature_change", temperature_change)
+    step = numeric("temperature_doubling", temperature_doubling, above=0)
+    with np.errstate(over="ignore", under="ignore"):
+        return np.asarray(i_s * np.exp2(change / step))[()]
+
+
+@formula
+def voltage_at_temperature(
+    voltage: ArrayLike, *, temperature_change: ArrayLike, voltage_slope: ArrayLike = -0.002
+) -> Number:
+    """Find a junction's drop at the same current but another temperature by the rule of -2 mV/K.
+
+    Parameters
+    ----------
+    voltage : array_like
+        Drop at the first temperature [V].
+    temperature_change : array_like
+        New temperature minus the first [K], any sign.
+    voltage_slope : array_like
+        Change of the drop for each kelvin [V/K]; -2 mV/K if not given, some texts take -2.5.
+
+    Returns
+    -------
+    float or ndarray
+        Drop at the new temperature [V].
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    V + slope ΔT. By `saturation_current_at` the slope is (V - Eg)/T - 3 k/q, flatter at a larger current.
+
+    References
+    ----------
+    PRACTICE: -2 mV/K for silicon.
+
+    Examples
+    --------
+    >>> print(f"{voltage_at_temperature(0.7, temperature_change=75):.2f} V")
+    0.55 V
+    """
+    v = numeric("voltage", voltage)
+    change = numeric("temperature_change", temperature_change)
+    slope = numeric("voltage_slope", voltage_slope)
+    return np.asarray(v + slope * change)[()]

@@ -25,8 +25,17 @@ from pedalcalc.rc.corner import (
     corner_frequency,
     corner_resistance,
     reactance,
+    rise_time,
 )
-from pedalcalc.rc.divider import Divider, DividerString, divider_string, loaded_divider, parallel_resistance
+from pedalcalc.rc.divider import (
+    Divider,
+    DividerParts,
+    DividerString,
+    divider_parts,
+    divider_string,
+    loaded_divider,
+    parallel_resistance,
+)
 from pedalcalc.rc.ladder import two_section_highpass, two_section_lowpass
 from pedalcalc.rc.meter import (
     AmmeterReading,
@@ -54,6 +63,7 @@ __all__ = [
     "BandResponse",
     "CornerParts",
     "Divider",
+    "DividerParts",
     "DividerString",
     "FilterResponse",
     "MeterReading",
@@ -68,6 +78,7 @@ __all__ = [
     "corner_frequency",
     "corner_resistance",
     "decibels_from_gain",
+    "divider_parts",
     "divider_string",
     "equal_highpass_corner",
     "equal_lowpass_corner",
@@ -84,6 +95,7 @@ __all__ = [
     "parallel_resistance",
     "pointer_meter_resistance",
     "reactance",
+    "rise_time",
     "step_response",
     "step_voltage",
     "time_between_levels",

@@ -237,3 +237,40 @@ def bypass_capacitance(frequency: ArrayLike, *, resistance: ArrayLike, reactance
     resistance = numeric("resistance", resistance, above=0)
     ratio = numeric("reactance_ratio", reactance_ratio, above=0)
     return np.asarray(1 / (2 * np.pi * frequency * resistance * ratio))[()]
+
+
+@formula
+def rise_time(frequency_corner: ArrayLike) -> Number:
+    """Find how long a low-pass takes from 10 % to 90 % of a step, from its corner.
+
+    Parameters
+    ----------
+    frequency_corner : array_like
+        Upper corner frequency [Hz], 0 to infinity.
+
+    Returns
+    -------
+    float or ndarray
+        Rise time [s]; 0 without a corner.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range.
+
+    Notes
+    -----
+    t = τ ln 9 = ln 9/(2 π f_c) = 0.3497/f_c; texts write 0.35/f_c.
+
+    References
+    ----------
+    DERIVED from the exponential between both levels.
+
+    Examples
+    --------
+    >>> print(f"{rise_time(20e3) * 1e6:.1f} us")
+    17.5 us
+    """
+    frequency = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log(9) / (2 * np.pi * frequency))[()]

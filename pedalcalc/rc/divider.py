@@ -35,6 +35,14 @@ class DividerString(Result):
     resistances_thevenin: tuple[Number, ...] = quantity("records", "resistance seen from each junction")
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class DividerParts(Result):
+    """Result of `divider_parts`; every field has the broadcast shape of the inputs."""
+
+    resistance_top: Number = quantity("Ω", "upper resistor")
+    resistance_bottom: Number = quantity("Ω", "lower resistor")
+
+
 def _inverse(values: NDArray[np.float64]) -> NDArray[np.float64]:
     with np.errstate(divide="ignore"):
         return np.asarray(1 / values)
@@ -225,3 +233,54 @@ def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: ArrayLik
         tuple((current * part)[()] for part in below[1:]),
         tuple(one[()] for one in seen),
     )
+
+
+@formula
+def divider_parts(
+    voltage_thevenin: ArrayLike, *, voltage_supply: ArrayLike, resistance_thevenin: ArrayLike
+) -> DividerParts:
+    """Find the two resistors of a divider that shall look like a given source.
+
+    Parameters
+    ----------
+    voltage_thevenin : array_like
+        Wanted output with nothing connected [V], at least 0 and at most the supply.
+    voltage_supply : array_like
+        Voltage across the divider [V], above 0.
+    resistance_thevenin : array_like
+        Wanted resistance seen from the output [Ω], above 0, finite.
+
+    Returns
+    -------
+    DividerParts
+        Upper and lower resistor [Ω] before rounding to stock; an open one where the output is 0 or the whole supply.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or the output exceeds the supply.
+
+    Notes
+    -----
+    R_1 = R_th V_S/V_th, R_2 = R_th V_S/(V_S - V_th).
+
+    References
+    ----------
+    DERIVED, the two equations of `loaded_divider` solved for the resistors.
+
+    Examples
+    --------
+    >>> parts = divider_parts(2.0, voltage_supply=10.0, resistance_thevenin=80e3)
+    >>> print(f"{parts.resistance_top / 1e3:.0f} kilohm over {parts.resistance_bottom / 1e3:.0f} kilohm")
+    400 kilohm over 100 kilohm
+    """
+    wanted, supply, seen = np.broadcast_arrays(
+        numeric("voltage_thevenin", voltage_thevenin, least=0),
+        numeric("voltage_supply", voltage_supply, above=0),
+        numeric("resistance_thevenin", resistance_thevenin, above=0),
+    )
+    if np.any(wanted > supply):
+        raise ValueError("voltage_thevenin must be at most voltage_supply")
+    with np.errstate(divide="ignore"):
+        top, bottom = seen * supply / wanted, seen * supply / (supply - wanted)
+    return DividerParts(top[()], bottom[()])

@@ -8,7 +8,7 @@ r"""What stands between the wall or the battery and the circuit.
 
 `polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out,
 `half` makes the half-supply reference, `battery` and `adaptor` say what the
-source really delivers, `regulator` holds a voltage, `draws` adds up the currents.
+source really delivers, `regulator` and `zener` hold a voltage, `rectifier` is one without a capacitor, `draws` adds up the currents.
 Voltages are against ground, junctions are at 300 K.
 """
 
@@ -38,16 +38,19 @@ from pedalcalc.supply.polarity import (
     series_diode,
     series_diode_resistive,
 )
+from pedalcalc.supply.rectifier import rectified_mean
 from pedalcalc.supply.regulator import (
     LinearRegulator,
     ZenerFollower,
     adjustable_regulator,
+    adjustable_regulator_resistor,
     linear_regulator,
     voltage_regulation,
     zener_follower,
     zener_resistance_max,
 )
 from pedalcalc.supply.shunt import ShuntProtection, shunt_diode
+from pedalcalc.supply.zener import ZenerLoadRange, ZenerSupplyRange, zener_load_range, zener_supply_range
 
 __all__ = [
     "AdaptorVoltage",
@@ -65,8 +68,11 @@ __all__ = [
     "SupplyFilter",
     "SupplyRipple",
     "ZenerFollower",
+    "ZenerLoadRange",
+    "ZenerSupplyRange",
     "adaptor_voltage",
     "adjustable_regulator",
+    "adjustable_regulator_resistor",
     "battery_life",
     "battery_life_ideal",
     "battery_life_resistive",
@@ -81,6 +87,7 @@ __all__ = [
     "half_supply_ripple_db",
     "linear_regulator",
     "mosfet_protection",
+    "rectified_mean",
     "reservoir",
     "reservoir_loaded",
     "reservoir_ripple",
@@ -90,5 +97,7 @@ __all__ = [
     "supply_filter",
     "voltage_regulation",
     "zener_follower",
+    "zener_load_range",
     "zener_resistance_max",
+    "zener_supply_range",
 ]

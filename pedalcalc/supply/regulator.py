@@ -13,6 +13,7 @@ __all__ = [
     "LinearRegulator",
     "ZenerFollower",
     "adjustable_regulator",
+    "adjustable_regulator_resistor",
     "linear_regulator",
     "voltage_regulation",
     "zener_follower",
@@ -238,6 +239,60 @@ def adjustable_regulator(
     bottom = numeric("resistance_bottom", resistance_bottom, above=0, infinity=True)
     adjust = numeric("current_adjust", current_adjust, least=0)
     return (reference * (1 + top / bottom) + adjust * top)[()]
+
+
+@formula
+def adjustable_regulator_resistor(
+    voltage_output: ArrayLike,
+    *,
+    voltage_reference: ArrayLike,
+    resistance_bottom: ArrayLike,
+    current_adjust: ArrayLike,
+) -> Number:
+    """Find the multiplying resistor that gives an adjustable regulator a wanted output.
+
+    Parameters
+    ----------
+    voltage_output : array_like
+        Wanted output [V], at least the reference.
+    voltage_reference : array_like
+        Reference [V], > 0.
+    resistance_bottom : array_like
+        Resistor that carries the reference voltage [Ω], > 0.
+    current_adjust : array_like
+        Current that flows through the other beside its own [A], at least 0.
+
+    Returns
+    -------
+    float or ndarray
+        `resistance_top` of `adjustable_regulator` [Ω], before rounding to stock.
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, or the output is below the reference.
+
+    Notes
+    -----
+    (V - V_ref)/(V_ref/R_bottom + I_adj), the inverse of `adjustable_regulator`.
+
+    References
+    ----------
+    DERIVED.
+
+    Examples
+    --------
+    >>> top = adjustable_regulator_resistor(9.0, voltage_reference=1.25, resistance_bottom=240.0, current_adjust=50e-6)
+    >>> print(f"{top:.0f}")
+    1474
+    """
+    out = numeric("voltage_output", voltage_output)
+    reference = numeric("voltage_reference", voltage_reference, above=0)
+    bottom = numeric("resistance_bottom", resistance_bottom, above=0)
+    adjust = numeric("current_adjust", current_adjust, least=0)
+    if np.any(out < reference):
+        raise ValueError("voltage_output must be at least voltage_reference")
+    return ((out - reference) / (reference / bottom + adjust))[()]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
