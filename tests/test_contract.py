@@ -136,6 +136,18 @@ def test_has_a_call_and_leaves_its_inputs_alone(room, name, function):
         np.testing.assert_array_equal(call[key], value)
 
 
+@pytest.mark.parametrize(
+    ("room", "name", "function"),
+    [param for param in FUNCTIONS if getattr(param.values[2], "kind", "") in {"search", "fit", "simulate"}],
+)
+def test_searches_fits_and_simulations_keep_no_state(room, name, function):
+    first, second = (_fields(function(**_calls(room)[name])) for _ in range(2))
+    assert first.keys() == second.keys()
+    for key, value in first.items():
+        if value.dtype.kind in "biufcU":
+            np.testing.assert_array_equal(second[key], value, err_msg=key)
+
+
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
 def test_formula_keeps_scalars_scalar(room, name, function):
     for key, value in _fields(function(**_calls(room)[name])).items():
