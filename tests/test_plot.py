@@ -156,7 +156,8 @@ def test_step_marks_what_was_measured():
             line for line in axes.lines if len(line.get_xdata()) == 2 and line.get_xdata()[0] == line.get_xdata()[1]
         ]
         assert [line.get_xdata()[0] for line in dashed] == [time]
-    assert picture.caption.startswith("attack 14.0 ms; release 178 ms (settling within ±2 dB; 20 dB step")
+    said = f"attack {1e3 * TIMING.time_attack:.1f} ms; release {1e3 * TIMING.time_release:.0f} ms"
+    assert picture.caption.startswith(f"{said} (settling within ±2 dB; 20 dB step")
     flat = compressor.level_response(
         compressor.example(), time=[0.0], level_in_dbv=[-20.0], duration=0.1, frequency=1000.0
     )

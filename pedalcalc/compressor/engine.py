@@ -181,7 +181,7 @@ def _direct(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float
         grid.voltage[np.argmax(grid.settled > unlit * (1 + 1e-5)) - 1]
     )  # below it the LED changes next to nothing
     s, g = 0.0, float(state.conductance)
-    gain = base + part / (d0 + d1 * g) if after else 1.0
+    gain = last = base + part / (d0 + d1 * g) if after else 1.0
     steps = _steps(side)
     held: list[float] = []
     cell: list[float] = []
@@ -208,8 +208,10 @@ def _direct(compressor: Compressor, law: laws.GainLaw, side: Floats, step: float
             else:
                 s = 0.0
                 g += (unlit - g) * fall_step
-            if after:
-                gain = base + part / (d0 + d1 * g)
+            if after:  # carried on to the middle of the step to come
+                now = base + part / (d0 + d1 * g)
+                gain = 1.5 * now - 0.5 * last
+                last = now
             keep_v(s)
             keep_g(g)
     return Track(np.array(held), np.array(cell), State(0.0, g))
