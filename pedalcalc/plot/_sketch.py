@@ -65,6 +65,11 @@ STAGES: dict[str, tuple[Any, dict[str, str]]] = {
         {"supply": "V_S", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "C in": "C in",
          "C out": "C out", "in": "in", "out": "out"},
     ),
+    "jfet follower": (
+        _stages.jfet_follower,
+        {"supply": "V_S", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "R emitter": "R emitter",
+         "C in": "C in", "C bypass": "C bypass", "C out": "C out", "in": "in", "out": "out"},
+    ),
 }  # fmt: skip
 
 
@@ -90,7 +95,7 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     ----------
     stage : str
         One of indicator led, low-pass, high-pass, divider, detector, coupler, cell shunt, cell series, cell feedback,
-        compressor, supply filter, half supply, pump, bias bjt, bias jfet.
+        compressor, supply filter, half supply, pump, bias bjt, bias jfet, jfet follower.
     labels : mapping of str to str, optional
         Text beside each part, by the part's name in the plain sketch, such as ``{"R": "R1 4.7 kΩ"}``.
 

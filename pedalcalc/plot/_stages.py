@@ -281,8 +281,8 @@ def bias_bjt(d: Any, e: Any, text: Text) -> None:
     d += e.Ground()
 
 
-def bias_jfet(d: Any, e: Any, text: Text) -> None:
-    """Draw a JFET stage that biases itself through its source resistor."""
+def _jfet(d: Any, e: Any, text: Text) -> tuple[Any, Any]:
+    """Draw a JFET with gate resistor, input capacitor and drain resistor; return it and its gate node."""
     # The arrow of an n-channel gate points at the channel; schemdraw 0.23 draws it the other way, so it is drawn here.
     d += (transistor := e.JFet(circle=True).theta(0).reverse())
     gate_x, gate_y = transistor.gate
@@ -294,10 +294,44 @@ def bias_jfet(d: Any, e: Any, text: Text) -> None:
     d += e.Capacitor().at(gate.center).left().length(1.8).label(text("C in"), "top")
     d += e.Dot(open=True).label(text("in"), "left")
     d += e.ResistorIEC().at(transistor.drain).up().length(WIDE).label(text("R drain"), "bottom")
-    d += e.Dot(open=True).label(text("supply"), "top")
     d += e.Dot().at(transistor.drain)
-    d += e.Line().right().length(1.6)
+    return transistor, gate
+
+
+def bias_jfet(d: Any, e: Any, text: Text) -> None:
+    """Draw a JFET stage that biases itself through its source resistor."""
+    transistor, gate = _jfet(d, e, text)
+    x, y = transistor.drain
+    d += e.Dot(open=True).at((x, y + WIDE)).label(text("supply"), "top")
+    d += e.Line().at(transistor.drain).right().length(1.6)
     d += e.Capacitor().right().length(1.8).label(text("C out"), "bottom")
     d += e.Dot(open=True).label(text("out"), "right")
     d += e.ResistorIEC().at(transistor.source).down().toy(gate.center[1] - WIDE).label(text("R source"), "bottom")
     d += e.Ground()
+
+
+def jfet_follower(d: Any, e: Any, text: Text) -> None:
+    """Draw a bypassed JFET stage whose drain feeds an emitter follower straight."""
+    transistor, gate = _jfet(d, e, text)
+    x, y = transistor.drain
+    bottom = gate.center[1] - WIDE
+    d += e.Dot().at((x, y + WIDE))
+    d += e.Line().up().length(0.4)
+    d += e.Dot(open=True).label(text("supply"), "top")
+    d += e.ResistorIEC().at(transistor.source).down().toy(bottom).label(text("R source"), "top")
+    d += e.Ground()
+    d += e.Dot().at(transistor.source)
+    d += e.Line().right().length(1.7)
+    d += e.Capacitor2(polar=True).down().toy(bottom).label(text("C bypass"), "bottom")
+    d += e.Ground()
+    d += e.Line().at(transistor.drain).right().length(4.2)
+    d += (follower := e.BjtNpn(circle=True).anchor("base").right())
+    d += e.Line().at((x, y + WIDE)).right().tox(follower.collector)
+    d += e.Line().down().toy(follower.collector)
+    d += e.Line().at(follower.emitter).down().length(0.5)
+    d += (emitter := e.Dot())
+    d += e.ResistorIEC().down().toy(bottom).label(text("R emitter"), "bottom")
+    d += e.Ground()
+    d += e.Line().at(emitter.center).right().length(0.8)
+    d += e.Capacitor().right().length(1.6).label(text("C out"), "top")
+    d += e.Dot(open=True).label(text("out"), "right")
