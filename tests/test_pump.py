@@ -582,3 +582,12 @@ def test_doubling_converter_is_two_pumps_in_the_slow_limit_and_pays_for_each_swi
     # 16 R_sw, 4 R_ESR of each flying capacitor and R_ESR of the output, as SP682DS/07 p. 5 sums them.
     whole = pump.doubling_inverter_resistance_sum(**CALLS["doubling_inverter_resistance_sum"])
     assert whole - slow == pytest.approx(16 * 5.0 + 4 * 1.5 + 0.3, rel=1e-12)
+
+
+def test_every_converter_says_which_pin_is_which():
+    for name in ("7660", "7660A", "1044", "1044S", "7662"):
+        part = getattr(devices, f"CONVERTER_{name}")
+        (order,) = part.lead_order
+        pins = dict(pin.split(" ", 1) for pin in order.leads.split(", "))
+        assert list(pins) == list("12345678") and pins["8"] == "supply" and pins["6"] == "low-voltage pin"
+        assert (pins["1"] == "boost") != np.isnan(part.frequency_boosted)

@@ -12,6 +12,7 @@ from math import atanh
 
 from pedalcalc._base import quantity
 from pedalcalc.devices._record import Device, Spread
+from pedalcalc.devices.transistor import LeadOrder
 
 __all__ = [
     "CONVERTER_1044",
@@ -46,12 +47,25 @@ class Converter(Device):
     current_idle: Spread = quantity("A", "supply current without load")
     current_idle_boosted: Spread = quantity("A", "supply current without load, boosted")
     current_max: float = quantity("A", "highest load the sheet shows")
+    lead_order: tuple[LeadOrder, ...] = quantity("records", "order of the leads")
 
 
 def _switch(resistance_thevenin: float, frequency_oscillator: float = 10e3, capacitance: float = 10e-6) -> float:
     """Return the switch for which (1/(f C)) coth(1/(8 f R_sw C)), f half the oscillator, is the sheet's figure."""
     slow = 2 / (frequency_oscillator * capacitance)
     return slow / 8 / atanh(slow / resistance_thevenin)
+
+
+def _pins(first: str) -> tuple[LeadOrder, ...]:
+    return (
+        LeadOrder(
+            "DIP-8",
+            f"1 {first}, 2 flying capacitor plus, 3 ground, 4 flying capacitor minus, 5 negative output, 6 low-voltage pin, "
+            "7 oscillator, 8 supply",
+            "from above, notch or dot at the left, pin 1 bottom left, counted anticlockwise",
+            "from memory; the family's usual order, check with the maker's sheet",
+        ),
+    )
 
 
 CONVERTER_7660 = Converter(
@@ -68,6 +82,7 @@ CONVERTER_7660 = Converter(
     current_idle=Spread(_NAN, 170e-6, 500e-6),
     current_idle_boosted=Spread(_NAN, _NAN, _NAN),
     current_max=0.020,
+    lead_order=_pins("not connected"),
 )
 
 CONVERTER_7660A = Converter(
@@ -84,6 +99,7 @@ CONVERTER_7660A = Converter(
     current_idle=Spread(_NAN, 80e-6, 165e-6),
     current_idle_boosted=Spread(_NAN, _NAN, _NAN),
     current_max=0.020,
+    lead_order=_pins("not connected"),
 )
 
 CONVERTER_1044 = Converter(
@@ -100,6 +116,7 @@ CONVERTER_1044 = Converter(
     current_idle=Spread(_NAN, _NAN, 200e-6),
     current_idle_boosted=Spread(_NAN, _NAN, _NAN),
     current_max=0.020,
+    lead_order=_pins("boost"),
 )
 
 CONVERTER_1044S = Converter(
@@ -115,6 +132,7 @@ CONVERTER_1044S = Converter(
     current_idle=Spread(_NAN, 80e-6, 160e-6),
     current_idle_boosted=Spread(_NAN, 300e-6, 400e-6),
     current_max=0.020,
+    lead_order=_pins("boost"),
 )
 
 CONVERTER_7662 = Converter(
@@ -131,4 +149,5 @@ CONVERTER_7662 = Converter(
     current_idle=Spread(_NAN, 250e-6, 600e-6),
     current_idle_boosted=Spread(_NAN, _NAN, _NAN),
     current_max=0.020,
+    lead_order=_pins("not connected"),
 )
