@@ -67,7 +67,7 @@ class RailCircuit(Result):
     resistance_filter_out: Number = quantity("Ω", "resistor behind the pump")
     capacitance_filter_out: Number = quantity("F", "capacitor behind it")
     resistance_esr_filter: Number = quantity("Ω", "its series resistance")
-    opamp: OpAmp = quantity("record", "op-amp")
+    op_amp: OpAmp = quantity("record", "op-amp")
     headroom_top: Number = quantity("V", "op-amp output to positive rail")
     headroom_bottom: Number = quantity("V", "op-amp output to negative rail")
     input_margin_bottom: Number = quantity("V", "op-amp input to negative rail")
@@ -124,9 +124,9 @@ def rail_cases(rail: RailCircuit) -> RailCircuit:
         rail,
         resistance_switch=cases(rail.converter.resistance_switch),
         current_idle=cases(idle),
-        headroom_top=cases(rail.opamp.headroom_top),
-        headroom_bottom=cases(rail.opamp.headroom_bottom),
-        input_margin_bottom=cases(rail.opamp.input_margin_bottom),
+        headroom_top=cases(rail.op_amp.headroom_top),
+        headroom_bottom=cases(rail.op_amp.headroom_bottom),
+        input_margin_bottom=cases(rail.op_amp.input_margin_bottom),
     )
 
 
@@ -322,7 +322,7 @@ def voltage_budget(
 def _op_amp_cautions(
     rail: RailCircuit, positive: Array, negative: Array, idle: Array, room: Array, signal: Array, headroom: Array
 ) -> tuple[Caution, ...]:
-    part = rail.opamp
+    part = rail.op_amp
     return (
         caution_above(
             f"the rails exceed what the {part.name} stands",

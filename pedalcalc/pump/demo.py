@@ -52,7 +52,7 @@ def example() -> RailCircuit:
         resistance_filter_out=47.0,
         capacitance_filter_out=100e-6,
         resistance_esr_filter=0.3,
-        opamp=OPAMP_TL072,
+        op_amp=OPAMP_TL072,
         headroom_top=OPAMP_TL072.headroom_top.typical,
         headroom_bottom=OPAMP_TL072.headroom_bottom.typical,
         input_margin_bottom=OPAMP_TL072.input_margin_bottom.typical,
