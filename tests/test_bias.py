@@ -300,6 +300,10 @@ CALLS = {
     "mosfet_current": {"voltage_gate_source": 2.5, **_MOSFET},
     "mosfet_gate_source_voltage": {"current_drain": 1e-3, **_MOSFET},
     "mosfet_transconductance": {"voltage_gate_source": 2.5, **_MOSFET},
+    "feedback_resistor_for_gain": {"gain_signed": -10.0, "resistance_input": 22e3},
+    "gain_bandwidth_for_frequency": {"frequency": 20e3, "noise_gain": 101.0},
+    "slew_rate_for_sine": {"frequency": 20e3, "voltage_peak": 4.0},
+    "power_gain": {"gain_signed": 0.98, "impedance_input": 8160.0, "resistance_load": 1e3},
     "miller_capacitance": {"capacitance_feedback": 4e-12, "gain_signed": -90.0},
     "summing_output": {
         "voltages_input": (0.2, -0.1),

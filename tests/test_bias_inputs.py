@@ -116,3 +116,34 @@ def test_drain_feedback_stage_is_the_one_whose_gate_takes_nothing():
         transconductance=1.63e-3, resistance_base_emitter=INF, resistance_source=1e3, **parts
     )
     assert driven.impedance_output == pytest.approx(load, rel=1e-3)
+
+
+def test_op_amp_choices_are_inverses():
+    gains = np.array([-100.0, -1.0, 0.0])
+    back = bias.feedback_resistor_for_gain(gains, resistance_input=22e3)
+    np.testing.assert_allclose(bias.inverting_gain(resistance_feedback=back, resistance_input=22e3), gains, atol=0)
+    gains = np.array([1.0, 2.0, 11.0])
+    back = bias.feedback_resistor_for_gain(gains, resistance_input=22e3)
+    np.testing.assert_allclose(bias.noninverting_gain(resistance_feedback=back, resistance_input=22e3), gains)
+    with pytest.raises(ValueError, match="gain_signed"):
+        bias.feedback_resistor_for_gain(0.5, resistance_input=22e3)
+    needed = bias.gain_bandwidth_for_frequency(20e3, noise_gain=101.0)
+    assert bias.closed_loop_bandwidth(needed, noise_gain=101.0) == pytest.approx(20e3)
+    rate = bias.slew_rate_for_sine(20e3, voltage_peak=4.0)
+    assert bias.full_power_bandwidth(rate, voltage_peak=4.0) == pytest.approx(20e3)
+    assert bias.slew_limited_peak(rate, frequency=20e3) == pytest.approx(4.0)
+
+
+def test_power_gain_counts_volts_times_amperes():
+    volts_in, gain, z_in, load = 0.1, -5.0, 2e3, 470.0
+    current_in, volts_out = volts_in / z_in, gain * volts_in
+    found = bias.power_gain(gain, impedance_input=z_in, resistance_load=load)
+    assert found.gain_current == pytest.approx(volts_out / load / current_in)
+    assert found.gain_power == pytest.approx(volts_out**2 / load / (volts_in * current_in))
+    assert found.gain_power_db == pytest.approx(10 * np.log10(found.gain_power))
+    assert bias.power_gain(gain, impedance_input=z_in, resistance_load=INF).gain_power == 0.0
+    assert bias.power_gain(gain, impedance_input=INF, resistance_load=load).gain_power == INF
+    nothing = bias.power_gain(0.0, impedance_input=INF, resistance_load=load)
+    assert (nothing.gain_current, nothing.gain_power, nothing.gain_power_db) == (0.0, 0.0, -INF)
+    with pytest.raises(ValueError, match="impedance_input"):
+        bias.power_gain(gain, impedance_input=INF, resistance_load=INF)

@@ -31,6 +31,7 @@ CALLS = {
         "current_fuse": 0.1,
         "diode": devices.DIODE_1N4001,
     },
+    "line_regulation": {"voltage_change_output": 0.01, "voltage_change_supply": 2.0, "voltage_output": 5.0},
     "rectified_mean": {"voltage_peak": 10.0, "rectifier": "full", "voltage_drop": 1.4},
     "adjustable_regulator_resistor": {
         "voltage_output": 9.0,
@@ -622,3 +623,13 @@ def test_adjustable_regulator_resistor_is_the_inverse():
     np.testing.assert_allclose(supply.adjustable_regulator(resistance_top=top, **parts), [1.25, 5.0, 9.0])
     with pytest.raises(ValueError, match="voltage_output"):
         supply.adjustable_regulator_resistor(1.0, **parts)
+
+
+def test_line_regulation_of_a_zener_is_the_divider_of_its_slope():
+    zener = {"resistance": 500.0, "voltage_zener": 6.7, "resistance_load": INF, "resistance_zener": 20.0}
+    low, high = (junction.zener_regulator(volts, **zener).voltage_output for volts in (9.0, 11.0))
+    share = supply.line_regulation(voltage_change_output=high - low, voltage_change_supply=2.0, voltage_output=low)
+    assert share * low == pytest.approx(20 / 520)
+    for name in ("voltage_change_supply", "voltage_output"):
+        with pytest.raises(ValueError, match=name):
+            supply.line_regulation(**(CALLS["line_regulation"] | {name: 0.0}))

@@ -27,6 +27,7 @@ CALLS = {
     "resistor_tolerance": {"letter": "J"},
     "capacitor_tolerance": {"letter": "J", "capacitance": 1e-7},
     "read_capacitor_code": {"text": "104K"},
+    "read_resistor_code": {"text": "4K7J"},
 }
 
 
@@ -557,3 +558,34 @@ def test_the_letter_d_means_another_thing_on_each_part():
         values.capacitor_tolerance("X", capacitance=1e-7)
     with pytest.raises(ValueError, match="capacitance"):
         values.capacitor_tolerance("J", capacitance=0.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "resistance", "tolerance"),
+    [
+        ("4K7J", 4700.0, 0.05),
+        ("47KK", 47e3, 0.1),
+        ("R47J", 0.47, 0.05),
+        ("470RF", 470.0, 0.01),
+        ("2M2M", 2.2e6, 0.2),
+        ("47K3D", 47.3e3, 0.005),
+        (" 1R0G ", 1.0, 0.02),
+    ],
+)
+def test_resistor_code_with_its_tolerance_letter(text, resistance, tolerance):
+    found = values.read_resistor_code(text)
+    assert (found.resistance, found.tolerance) == (pytest.approx(resistance), tolerance)
+
+
+def test_resistor_code_without_a_letter():
+    found = values.read_resistor_code("47K")
+    assert found.resistance == 47e3
+    assert math.isnan(found.tolerance)
+
+
+@pytest.mark.parametrize("text", ["", "47", "4K7JJ", "4k7", "104J", "4K7Z", "K", "4n7"])
+def test_resistor_code_refuses(text):
+    with pytest.raises(ValueError, match=r"text|letter"):
+        values.read_resistor_code(text)
+    with pytest.raises(TypeError, match="text"):
+        values.read_resistor_code(47)

@@ -85,6 +85,7 @@ from pedalcalc.bias.opamp import (
     noninverting_gain,
     slew_limited_peak,
 )
+from pedalcalc.bias.opamp_choose import feedback_resistor_for_gain, gain_bandwidth_for_frequency, slew_rate_for_sine
 from pedalcalc.bias.opamp_dc import (
     closed_loop_input_resistance,
     closed_loop_output_resistance,
@@ -104,6 +105,7 @@ from pedalcalc.bias.stage import (
     symmetrical_swing,
 )
 from pedalcalc.bias.stage_high import MillerCapacitance, miller_capacitance
+from pedalcalc.bias.stage_power import PowerGain, power_gain
 
 __all__ = [
     "BjtDividerPoint",
@@ -118,6 +120,7 @@ __all__ = [
     "JfetFit",
     "MillerCapacitance",
     "OpAmpPoint",
+    "PowerGain",
     "Stage",
     "Swing",
     "base_resistor_for_current",
@@ -154,8 +157,10 @@ __all__ = [
     "emitter_follower",
     "emitter_resistance",
     "feedback_resistor_for_current",
+    "feedback_resistor_for_gain",
     "fet_from_drain_voltage",
     "full_power_bandwidth",
+    "gain_bandwidth_for_frequency",
     "hybrid_pi",
     "inverting_gain",
     "jfet_current",
@@ -191,7 +196,9 @@ __all__ = [
     "opamp_noninverting",
     "output_offset",
     "output_voltage",
+    "power_gain",
     "slew_limited_peak",
+    "slew_rate_for_sine",
     "source_follower",
     "source_resistor",
     "summing_output",

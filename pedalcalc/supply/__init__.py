@@ -39,13 +39,13 @@ from pedalcalc.supply.polarity import (
     series_diode_resistive,
 )
 from pedalcalc.supply.rectifier import rectified_mean
+from pedalcalc.supply.regulation import line_regulation, voltage_regulation
 from pedalcalc.supply.regulator import (
     LinearRegulator,
     ZenerFollower,
     adjustable_regulator,
     adjustable_regulator_resistor,
     linear_regulator,
-    voltage_regulation,
     zener_follower,
     zener_resistance_max,
 )
@@ -85,6 +85,7 @@ __all__ = [
     "half_supply",
     "half_supply_noise",
     "half_supply_ripple_db",
+    "line_regulation",
     "linear_regulator",
     "mosfet_protection",
     "rectified_mean",

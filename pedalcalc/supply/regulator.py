@@ -15,7 +15,6 @@ __all__ = [
     "adjustable_regulator",
     "adjustable_regulator_resistor",
     "linear_regulator",
-    "voltage_regulation",
     "zener_follower",
     "zener_resistance_max",
 ]
@@ -392,42 +391,3 @@ def linear_regulator(
     return LinearRegulator(
         out[()], (drawn + 0 * watts)[()], heat[()], np.asarray(efficiency)[()], np.asarray(holds)[()], cautions
     )
-
-
-@formula
-def voltage_regulation(*, voltage_open: ArrayLike, voltage_loaded: ArrayLike) -> Number:
-    """Find how much a supply's voltage falls from no load to full load, relative to full load.
-
-    Parameters
-    ----------
-    voltage_open : array_like
-        Voltage without load [V], at least 0.
-    voltage_loaded : array_like
-        Voltage at full load [V], > 0.
-
-    Returns
-    -------
-    float or ndarray
-        Regulation [1]; 0.1 is what texts call 10 %, a good supply has less.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    (V_open - V_loaded)/V_loaded.
-
-    References
-    ----------
-    BOYLESTAD-NASHELSKY chapter 15; definition from memory (MEMORY).
-
-    Examples
-    --------
-    >>> print(f"{voltage_regulation(voltage_open=13.0, voltage_loaded=9.0):.2f}")
-    0.44
-    """
-    free = numeric("voltage_open", voltage_open, least=0)
-    loaded = numeric("voltage_loaded", voltage_loaded, above=0)
-    return ((free - loaded) / loaded)[()]

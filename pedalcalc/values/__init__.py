@@ -17,6 +17,7 @@ from pedalcalc.values._codes import (
     capacitor_tolerance,
     read_capacitor_code,
     read_digit_code,
+    read_resistor_code,
     resistor_tolerance,
     write_digit_code,
 )
@@ -35,6 +36,7 @@ __all__ = [
     "read_bands",
     "read_capacitor_code",
     "read_digit_code",
+    "read_resistor_code",
     "read_value",
     "resistor_tolerance",
     "series_count",

@@ -6,9 +6,22 @@ import re
 from dataclasses import dataclass
 
 from pedalcalc._base import Result, one_of, quantity, search
+from pedalcalc.values._bands import ResistorMarking
 from pedalcalc.values._text import leading_digits, read_value, single_number
 
-RESISTOR_LETTERS = {"B": 0.001, "C": 0.0025, "D": 0.005, "F": 0.01, "G": 0.02, "J": 0.05, "K": 0.1, "M": 0.2}
+RESISTOR_LETTERS = {
+    "W": 0.0005,
+    "B": 0.001,
+    "C": 0.0025,
+    "D": 0.005,
+    "F": 0.01,
+    "G": 0.02,
+    "H": 0.03,
+    "J": 0.05,
+    "K": 0.1,
+    "M": 0.2,
+    "N": 0.3,
+}
 CAPACITOR_LETTERS = {
     "F": (-0.01, 0.01),
     "G": (-0.02, 0.02),
@@ -166,7 +179,7 @@ def resistor_tolerance(letter: str) -> float:
 
     References
     ----------
-    MAKER-CODES, p. 41 (D to M); MEMORY, the letters B and C.
+    MAKER-CODES, p. 41 (D, F, G, J, K, M); MEMORY, the letters W, B, C, H and N.
 
     Examples
     --------
@@ -266,3 +279,49 @@ def read_capacitor_code(text: str) -> CapacitorMarking:
         return CapacitorMarking(value, float("nan"), float("nan"))
     band = capacitor_tolerance(letter, capacitance=value)
     return CapacitorMarking(value, band.tolerance_low, band.tolerance_high)
+
+
+@search
+def read_resistor_code(text: str) -> ResistorMarking:
+    """Read the letter code on a resistor, such as ``4K7J`` or ``R47``.
+
+    Parameters
+    ----------
+    text : str
+        Digits with R, K, M or G in place of the decimal point, and a tolerance letter if there is one.
+
+    Returns
+    -------
+    ResistorMarking
+        Resistance and tolerance; a NaN tolerance without a letter.
+
+    Raises
+    ------
+    ValueError
+        If the code or the letter cannot be read.
+
+    Notes
+    -----
+    The first letter is the decimal point, a second one the tolerance: ``47K`` is 47 kΩ, ``47KK`` is
+    47 kΩ ±10 %.
+
+    References
+    ----------
+    IEC-60062, value table; MAKER-CODES, p. 41, tolerance letters.
+
+    Examples
+    --------
+    >>> found = read_resistor_code("4K7J")
+    >>> found.resistance, found.tolerance
+    (4700.0, 0.05)
+    """
+    if not isinstance(text, str):
+        raise TypeError(f"text must be text such as '4K7J', not {text!r}")
+    found = re.fullmatch(r"([0-9]+[RKMG][0-9]*|[RKMG][0-9]+)([A-Z]?)", text.strip())
+    if not found:
+        raise ValueError(
+            f"text {text!r} is not a resistor's letter code: digits with one of R, K, M, G for the decimal point, "
+            "and a tolerance letter, such as 4K7J"
+        )
+    code, letter = found.groups()
+    return ResistorMarking(read_value(code, unit="Ω"), resistor_tolerance(letter) if letter else float("nan"))
