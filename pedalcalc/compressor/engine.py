@@ -51,13 +51,15 @@ def rest(compressor: Compressor) -> State:
 def steps_per_second(compressor: Compressor, frequency: float) -> tuple[float, int]:
     """Return how many cell steps a second a tone needs, and how many sub-steps each has.
 
-    Some 48 side-chain samples a period find the tip of a sine well enough for a LED that is about to
+    Some 96 side-chain samples a period find the tip of a sine well enough for a LED that is about to
     light, if they fall elsewhere in each period: hence the odd fraction. A LED that loads the hold
-    capacitor must not discharge it by more than a tenth in one step.
+    capacitor must not discharge it by more than a tenth in one step. A series cell sensed behind itself
+    is positive feedback, in which every error grows: its steps are a quarter as long.
     """
-    rate, substeps = RATE, 2
-    while rate * substeps < 48 * frequency:
-        rate, substeps = (rate, 4) if substeps == 2 else (2 * rate, 4)
+    grows = compressor.placement == "series" and compressor.sense == "after"
+    rate, substeps = (4 * RATE if grows else RATE), 4
+    while rate * substeps < 96 * frequency:
+        rate *= 2
     if compressor.drive == "capacitor":
         led = compressor.coupler.led
         fastest = 1 / ((compressor.resistance_led + led.resistance_series) * compressor.capacitance_hold)
