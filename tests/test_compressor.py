@@ -344,17 +344,22 @@ def test_level_histories_out_of_order_are_refused(levels, times, end, message):
         room.level_response(EXAMPLE, time=times, level_in_dbv=levels, duration=end, frequency=1000.0)
 
 
-def test_unlimited_gain_without_a_rail_is_refused_not_silent():
-    dark = CHANGE(EXAMPLE.coupler.cell, resistance_dark=np.inf)
-    runaway = CHANGE(
-        EXAMPLE,
-        placement="feedback",
-        resistance_output=np.inf,
-        voltage_rail=np.inf,
-        coupler=CHANGE(EXAMPLE.coupler, cell=dark),
-    )
-    with pytest.raises(ValueError, match="voltage_rail"):
-        room.level_response(runaway, time=[0.0], level_in_dbv=[-20.0], duration=0.1, frequency=1000.0)
+def test_unlimited_gain_is_refused_not_silent():
+    open_when_dark = CHANGE(EXAMPLE.coupler, cell=CHANGE(EXAMPLE.coupler.cell, resistance_dark=np.inf))
+    with pytest.raises(ValueError, match="resistance_output must be finite"):
+        CHANGE(EXAMPLE, placement="feedback", resistance_output=np.inf, coupler=open_when_dark)
+    limited = CHANGE(EXAMPLE, placement="feedback", resistance_output=np.inf, voltage_rail=np.inf)
+    held = room.level_response(limited, time=[0.0], level_in_dbv=[-60.0], duration=0.1, frequency=1000.0)
+    assert np.all(np.isfinite(held.level_out_dbv))
+
+
+def test_open_series_cell_stays_dark_from_silence():
+    open_when_dark = CHANGE(EXAMPLE.coupler, cell=CHANGE(EXAMPLE.coupler.cell, resistance_dark=np.inf))
+    dark = CHANGE(EXAMPLE, placement="series", resistance_output=10e3, coupler=open_when_dark)
+    step = room.step_response(dark, level_low_dbv=-40.0, level_high_dbv=-10.0, time_high=0.05, time_after=0.05)
+    assert np.all(step.gain_db == -np.inf)
+    with pytest.raises(ValueError, match="resistance_dark"):
+        room.static_curve([-20.0], compressor=dark)
 
 
 def test_steps_out_of_order_are_refused():

@@ -73,6 +73,12 @@ class Compressor(Result):
         for name in _POSITIVE:
             _scalar(name, getattr(self, name), above=0)
         _scalar("resistance_output", self.resistance_output, above=0, infinity=True)
+        dark = np.isinf(self.coupler.cell.resistance_dark) and self.illuminance_ambient == 0
+        if self.placement == "feedback" and np.isinf(self.resistance_output) and dark:
+            raise ValueError(
+                "resistance_output must be finite where the dark cell is an open circuit: "
+                "with nothing else across it the op-amp's gain has no limit, got inf"
+            )
         _scalar("voltage_rail", self.voltage_rail, above=0, infinity=True)
         _scalar("resistance_attack", self.resistance_attack, least=0)
         _scalar("resistance_release", self.resistance_release, above=0, infinity=True)

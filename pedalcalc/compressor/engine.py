@@ -79,10 +79,8 @@ def run(compressor: Compressor, signal: Floats, *, rate: float, substeps: int, s
     side = np.abs(side) * compressor.gain_sidechain
     peak = float(np.max(side, initial=0.0))
     if compressor.sense == "after":
-        peak *= max(law.at(0.0) if law.d0 else np.inf, law.at(1e9))
+        peak *= max(law.at(min(laws.conductance_dark(compressor), state.conductance)), law.at(1e9))
     top = max(laws.voltage_top(compressor, peak), state.voltage_hold)
-    if not np.isfinite(top):
-        raise ValueError("voltage_rail must be finite where a dark cell leaves the gain unlimited")
     loop = _direct if compressor.drive == "direct" else _held
     return loop(compressor, law, side.reshape(-1, substeps), 1 / rate, top, state)
 

@@ -52,6 +52,18 @@ def gain_law(compressor: Compressor) -> GainLaw:
     return GainLaw(makeup / r_in, makeup * floor / r_in, across, 1 + across * floor)
 
 
+def decibels(gain: Any) -> Any:
+    """Return a gain in decibels, minus infinity where nothing passes."""
+    with np.errstate(divide="ignore"):
+        return 20 * np.log10(gain)
+
+
+def resistance_cell(compressor: Compressor, conductance: Any) -> Any:
+    """Return the resistance of the whole cell, its floor included; infinite where it does not conduct."""
+    with np.errstate(divide="ignore"):
+        return 1 / np.asarray(conductance) + compressor.coupler.cell.resistance_floor
+
+
 def led_current(compressor: Compressor, voltage: Any) -> Any:
     """Return the LED current that a voltage on the hold capacitor (or the rectifier, if direct) drives."""
     led = compressor.coupler.led

@@ -117,10 +117,10 @@ def level_response(
         times,
         levels[np.searchsorted(moments, times, side="right") - 1],
         out.level_dbv,
-        np.asarray(20 * np.log10(gain[known]), float),
+        np.asarray(laws.decibels(gain[known]), float),
         held,
         current,
-        1 / conductance + compressor.coupler.cell.resistance_floor,
+        laws.resistance_cell(compressor, conductance),
         tone,
         float(up[0]) if up.size else float("nan"),
         float(down[-1]) if down.size else float("nan"),
@@ -211,11 +211,13 @@ def settled_state(compressor: Compressor, *, level_dbv: float, frequency: float)
     """Return the state of a circuit settled at one level, coming from silence."""
     from pedalcalc.compressor.static import settle, static_curve
 
-    dark = laws.conductance_dark(compressor)
-    gain = float(laws.gain_law(compressor).at(dark)) if compressor.sense == "after" else 1.0
+    law = laws.gain_law(compressor)
+    dark = law.at(laws.conductance_dark(compressor))
+    gain = float(dark) if compressor.sense == "after" else 1.0
     side = compressor.gain_sidechain * np.sqrt(2.0) * 10 ** (level_dbv / 20)
     settled = settle(compressor, np.array([side * gain]), frequency=frequency)
-    if compressor.sense == "after" and settled.conductance[0] > dark * (1 + 1e-9):  # the loop has something to say
+    changed = abs(law.at(settled.conductance[0]) - dark) > 1e-4 * dark
+    if compressor.sense == "after" and changed:  # the loop has something to say
         out = static_curve(level_dbv, compressor=compressor, frequency=frequency).level_out_dbv[0]
         peak = compressor.gain_sidechain * np.sqrt(2.0) * 10 ** (out / 20)
         settled = settle(compressor, np.array([peak]), frequency=frequency)
@@ -386,4 +388,4 @@ def render(
     moments = np.arange(at_steps.size) * substeps - 0.5  # steps end halfway between samples
     gain = np.interp(np.arange(samples.size), moments, at_steps)
     cautions = cautions_of(compressor, current_led=brightest)
-    return Rendered(samples * gain, 20 * np.log10(gain), rate_in, cautions)
+    return Rendered(samples * gain, laws.decibels(gain), rate_in, cautions)

@@ -76,7 +76,7 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     Raises
     ------
     ValueError
-        If the levels do not rise, or a value is out of range.
+        If the levels do not rise, a value is out of range, or a series cell is open in the dark.
     RuntimeError
         If the periodic steady state of the hold capacitor is not found.
 
@@ -103,6 +103,11 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
         raise ValueError("level_in_dbv must be one dimension of known, rising levels")
     law = laws.gain_law(compressor)
     dark = laws.conductance_dark(compressor)
+    if not law.at(dark) > 0:
+        raise ValueError(
+            "resistance_dark of the coupler's cell must be finite for a series cell: one that is open in the dark "
+            f"passes no level at all, got {compressor.coupler.cell.resistance_dark:g}"
+        )
     drive_db = 20 * np.log10(compressor.gain_sidechain * np.sqrt(2.0))
     if compressor.sense == "before":
         settled = settle(compressor, 10 ** ((level + drive_db) / 20), frequency=tone)
@@ -114,7 +119,7 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.gradient(level) / np.gradient(out) if level.size > 1 else np.full(1, np.nan)
     reduction = 20 * np.log10(law.at(dark)) + level - out
-    resistance = 1 / conductance + compressor.coupler.cell.resistance_floor
+    resistance = laws.resistance_cell(compressor, conductance)
     return StaticCurve(
         level, out, falling, reduction, current, resistance, ratio, count, tone,
         cautions_of(compressor, current_led=current),
