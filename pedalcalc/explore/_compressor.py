@@ -26,7 +26,7 @@ from pedalcalc.plot._style import Picture, dress, few_decades, look, new_picture
 from pedalcalc.report._text import number_text
 
 # Longest record after each step, chosen so that the slowest setting shown has settled.
-WINDOWS = (0.4, 0.8, 1.6, 3.2, 6.4, 12.8)
+WINDOWS = (0.3, 0.7, 1.5, 3.2, 6.4, 12.8)
 
 
 @io
