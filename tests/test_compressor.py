@@ -353,6 +353,15 @@ def test_unlimited_gain_is_refused_not_silent():
     assert np.all(np.isfinite(held.level_out_dbv))
 
 
+def test_side_chain_without_a_rail_has_its_limit_named():
+    loud = CHANGE(EXAMPLE, voltage_rail=np.inf, gain_sidechain=1e4, sense="before")
+    with pytest.raises(ValueError, match="voltage_rail must be at most 1000 V"):
+        room.static_curve([0.0], compressor=loud)
+    with pytest.raises(ValueError, match="voltage_rail must be at most 1000 V"):
+        room.render(TONE, sample_rate=48_000, compressor=loud)
+    assert room.gain_for_threshold(-25.0, compressor=CHANGE(EXAMPLE, voltage_rail=np.inf)) > 1
+
+
 def test_open_series_cell_stays_dark_from_silence():
     open_when_dark = CHANGE(EXAMPLE.coupler, cell=CHANGE(EXAMPLE.coupler.cell, resistance_dark=np.inf))
     dark = CHANGE(EXAMPLE, placement="series", resistance_output=10e3, coupler=open_when_dark)

@@ -75,7 +75,8 @@ def gain_for_threshold(
         gain = law.at(settle(compressor, np.atleast_1d(np.exp(log_peak)), frequency=tone).conductance)
         return np.reshape(20 * np.log10(dark / gain) - wanted, np.shape(log_peak))
 
-    least, most = np.log(1e-3), np.log(1e3 * min(compressor.voltage_rail, 100.0))
+    rail = float(compressor.voltage_rail)
+    least, most = np.log(1e-3), np.log(0.9 * laws.VOLTAGE_MOST if np.isinf(rail) else 1e3 * rail)
     reached = float(short_of_wanted(np.asarray(most))) + wanted
     if not reached > wanted:
         raise ValueError(

@@ -14,6 +14,9 @@ from pedalcalc.junction import series_current
 Floats = NDArray[np.float64]
 
 
+VOLTAGE_MOST = 1000.0  # beyond it the tables of the LED's exponential would fill the memory; no pedal comes near
+
+
 class GainLaw(NamedTuple):
     """Gain of cell and make-up, (n0 + n1 g)/(d0 + d1 g), for the cell's conductance g.
 
@@ -95,7 +98,13 @@ def conductance_dark(compressor: Compressor) -> float:
 
 def voltage_top(compressor: Compressor, voltage_peak: float) -> float:
     """Return the highest voltage the rectifier can deliver for a side-chain peak, 0 if none."""
-    return max(min(voltage_peak, float(compressor.voltage_rail)) - float(compressor.voltage_diode), 0.0)
+    top = max(min(voltage_peak, float(compressor.voltage_rail)) - float(compressor.voltage_diode), 0.0)
+    if top > VOLTAGE_MOST:
+        raise ValueError(
+            f"voltage_rail must be at most {VOLTAGE_MOST:g} V for a side-chain this loud: it would reach {top:.3g} V, "
+            f"got {compressor.voltage_rail:g}"
+        )
+    return top
 
 
 class Grid(NamedTuple):

@@ -131,7 +131,8 @@ def _behind_the_cell(
 ) -> tuple[Floats, Floats, Any, Floats, Floats]:
     from scipy.interpolate import PchipInterpolator
 
-    brightest = float(laws.grid(compressor, _top(compressor, 1e9)).settled[-1])
+    rail = min(float(compressor.voltage_rail), laws.VOLTAGE_MOST)
+    brightest = float(laws.grid(compressor, laws.voltage_top(compressor, rail)).settled[-1])
     ends = 20 * np.log10(np.array([law.at(laws.conductance_dark(compressor)), law.at(brightest)]))
     low, high = level[0] + ends.min() + drive_db - 1, level[-1] + ends.max() + drive_db + 1
     side_db = np.unique(np.concatenate([np.arange(low, high + 0.5, 0.5), _turn_on(compressor, low, high)]))
@@ -172,14 +173,9 @@ def _turn_on(compressor: Compressor, low: float, high: float) -> Floats:
     return np.asarray(found[(found > low) & (found < high)], float)
 
 
-def _top(compressor: Compressor, peak: float) -> float:
-    top = laws.voltage_top(compressor, peak)
-    return min(top, 1000.0)  # an amplifier without a rail: the LED law is straight long before this
-
-
 def settle(compressor: Compressor, peaks: Floats, *, frequency: float) -> Settled:
     """Return where each side-chain peak leads at one tone; `peaks` in volts ahead of rail and rectifier."""
-    grid = laws.grid(compressor, _top(compressor, float(np.max(peaks))), per_e_fold=16)
+    grid = laws.grid(compressor, laws.voltage_top(compressor, float(np.max(peaks))), per_e_fold=16)
     phase = (np.arange(_PHASES) + 0.5) * np.pi / _PHASES
     wave = np.minimum(np.sin(phase)[:, None] * peaks, compressor.voltage_rail) - compressor.voltage_diode
     wave = np.maximum(wave, 0.0)
