@@ -139,7 +139,7 @@ def test_a_sound_indicator_has_no_cautions():
         (-9, 3300, RED, 1, "LED over its reverse voltage"),
         (-3, 3300, RED, 1, "LED backwards"),
         (9, 3300, BLUE, 5, "Supply below the drop of the lamps"),
-        (9, np.inf, RED, 1, "Supply below the drop of the lamps"),
+        (9, np.inf, RED, 1, "LED dark although the supply is high enough"),
     ],
 )
 def test_each_caution(voltage, resistance, lamp, count, what):

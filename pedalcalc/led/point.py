@@ -208,13 +208,20 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: F
             ideality=led.ideality,
             resistance_series=led.resistance_series,
         )
-        v_dark, need = (np.broadcast_to(part, dark.shape)[dark] for part in (v, n * need))
+        v_dark, need, i_dark = (np.broadcast_to(part, dark.shape)[dark] for part in (v, n * need, current))
         found += caution_below(
             "Supply below the drop of the lamps",
-            "fewer lamps in series, a lamp of lower drop, or more volts; an open circuit looks the same",
+            "fewer lamps in series, a lamp of lower drop, or more volts",
             v_dark[v_dark >= 0],
-            np.maximum(need, np.nextafter(v_dark, np.inf))[v_dark >= 0],
+            need[v_dark >= 0],
             "V",
+        )
+        found += caution_below(
+            "LED dark although the supply is high enough",
+            "take a much smaller resistor, or look for an open joint",
+            i_dark[v_dark >= need],
+            CURRENT_DARK,
+            "A",
         )
         current, dim = (np.broadcast_to(part, dark.shape)[~dark] for part in (current, np.asarray(dim)))
     return found + caution_below("LED too dark to see well", "take a smaller resistor", current, dim, "A")
