@@ -244,7 +244,7 @@ def test_silence_leaves_the_cell_dark_and_adds_no_gain():
 def test_render_in_pieces_is_render_in_one(monkeypatch):
     signal = np.tile(TONE, 4)
     whole = room.render(signal, sample_rate=48_000, compressor=EXAMPLE)
-    monkeypatch.setattr("pedalcalc.compressor.response._CHUNK_SECONDS", 0.1)
+    monkeypatch.setattr("pedalcalc.compressor.playing._CHUNK_SECONDS", 0.1)
     done: list[float] = []
     pieces = room.render(signal, sample_rate=48_000, compressor=EXAMPLE, progress=done.append)
     np.testing.assert_allclose(pieces.gain_db, whole.gain_db, atol=1e-3)  # each piece has a table of its own

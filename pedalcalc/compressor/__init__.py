@@ -8,18 +8,12 @@ from pedalcalc.compressor.bursts import BurstFile, RecordedTimings, measure_reco
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
 from pedalcalc.compressor.design import gain_for_threshold
+from pedalcalc.compressor.distortion import Ripple, ripple_distortion
 from pedalcalc.compressor.engine import State
 from pedalcalc.compressor.features import CurveFeatures, curve_features
+from pedalcalc.compressor.playing import Rendered, render
 from pedalcalc.compressor.pluck import plucked_string
-from pedalcalc.compressor.response import (
-    Rendered,
-    Response,
-    Ripple,
-    level_response,
-    render,
-    ripple_distortion,
-    step_response,
-)
+from pedalcalc.compressor.response import Response, level_response, step_response
 from pedalcalc.compressor.sound import (
     Recording,
     RenderedFile,

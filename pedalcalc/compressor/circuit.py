@@ -15,6 +15,8 @@ SENSES = ("after", "before")
 RECTIFIERS = ("full", "half")
 DRIVES = ("direct", "capacitor", "buffered")
 
+HUNTS_AUDIBLE_DB = 0.05  # a swing below it is rounding or nothing to hear
+
 _POSITIVE = (
     "resistance_input",
     "gain_makeup",
@@ -101,4 +103,15 @@ def cautions_of(compressor: Compressor, *, current_led: Any) -> tuple[Caution, .
         np.max(np.asarray(current_led), initial=0.0),
         led.current_max,
         "A",
+    )
+
+
+def hunting_caution(hunts_db: float) -> tuple[Caution, ...]:
+    """Return the caution about a loop whose gain swings on from period to period."""
+    return caution_above(
+        "side-chain hunts: the gain swings from period to period and does not settle",
+        "charge the hold capacitor more slowly (a larger attack resistor), or use a full-wave rectifier",
+        hunts_db,
+        HUNTS_AUDIBLE_DB,
+        "dB",
     )

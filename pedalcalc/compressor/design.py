@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
 from pedalcalc._base import is_a, numeric, search
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
-from pedalcalc.compressor.static import settle
+from pedalcalc.compressor.engine import engine
+from pedalcalc.compressor.follow import PeriodMap
+from pedalcalc.compressor.settle import Sweep, averages
 
 
 @search
@@ -60,7 +60,7 @@ def gain_for_threshold(
     >>> print(f"{static_curve([-26, -25, -24], compressor=set_so).gain_reduction_db[1]:.2f} dB")
     1.00 dB
     """
-    from scipy.optimize.elementwise import find_root
+    from scipy.optimize import brentq
 
     is_a("compressor", compressor, Compressor)
     threshold = float(numeric("threshold_dbv", threshold_dbv))
@@ -71,20 +71,24 @@ def gain_for_threshold(
     law = laws.gain_law(compressor)
     dark = law.at(laws.conductance_dark(compressor))
 
-    def short_of_wanted(log_peak: Any) -> Any:
-        gain = law.at(settle(compressor, np.atleast_1d(np.exp(log_peak)), frequency=tone).conductance)
-        return np.reshape(20 * np.log10(dark / gain) - wanted, np.shape(log_peak))
-
     rail = float(compressor.voltage_rail)
-    least, most = np.log(1e-3), np.log(0.9 * laws.VOLTAGE_MOST if np.isinf(rail) else 1e3 * rail)
-    reached = float(short_of_wanted(np.asarray(most))) + wanted
+    most = 0.9 * laws.VOLTAGE_MOST if np.isinf(rail) else 30 * rail
+    maps = PeriodMap(engine(compressor, most), frequency=tone)
+    sweep = Sweep(maps)
+
+    def short_of_wanted(log_peak: float) -> float:
+        met = averages(maps, [sweep.at(float(np.exp(log_peak)))])
+        return float(20 * np.log10(dark / met.gain[0])) - wanted
+
+    least = np.log(max(compressor.voltage_diode, 1e-3))
+    reached = short_of_wanted(np.log(most)) + wanted
     if not reached > wanted:
         raise ValueError(
             f"reduction_db must be below {reached:.3g} dB, which is all the side-chain reaches "
             f"at its rail of {compressor.voltage_rail:g} V, got {wanted:g}"
         )
-    root = find_root(short_of_wanted, (least, most), tolerances={"xatol": 1e-9})
-    if not root.success:
+    root, found = brentq(short_of_wanted, least, np.log(most), xtol=1e-9, full_output=True, disp=False)
+    if not found.converged:
         raise RuntimeError("no side-chain peak found for that reduction")
     level = threshold if compressor.sense == "before" else threshold + 20 * np.log10(dark) - wanted
-    return float(np.exp(root.x) / (np.sqrt(2.0) * 10 ** (level / 20)))
+    return float(np.exp(root) / (np.sqrt(2.0) * 10 ** (level / 20)))

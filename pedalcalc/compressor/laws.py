@@ -1,4 +1,4 @@
-"""The laws of one compressor in the form the engine needs: rational gain, tables over the held voltage."""
+"""The laws of one compressor in the form the engine needs: rational gain, light, the cell's rates."""
 
 from __future__ import annotations
 
@@ -32,6 +32,11 @@ class GainLaw(NamedTuple):
     def at(self, conductance: Any) -> Any:
         """Return the gain at a conductance."""
         return (self.n0 + self.n1 * conductance) / (self.d0 + self.d1 * conductance)
+
+    def sharpness(self, conductance: Any) -> Any:
+        """Return d ln gain / d ln conductance."""
+        above, below = self.n0 + self.n1 * conductance, self.d0 + self.d1 * conductance
+        return conductance * (self.n1 * self.d0 - self.d1 * self.n0) / (above * below)
 
     def split(self) -> tuple[float, float, float, float]:
         """Return a, b, d0, d1 of the same law written a + b/(d0 + d1 g), one operation shorter."""
@@ -105,35 +110,3 @@ def voltage_top(compressor: Compressor, voltage_peak: float) -> float:
             f"got {compressor.voltage_rail:g}"
         )
     return top
-
-
-class Grid(NamedTuple):
-    """LED and cell laws on an even grid of the voltage that drives the LED."""
-
-    voltage: Floats
-    current: Floats
-    settled: Floats  # settled conductance of the cell
-    rate: Floats  # 1/tau of the cell's rise
-
-    @property
-    def per_volt(self) -> float:
-        """Return the number of grid intervals a volt."""
-        return (self.voltage.size - 1) / float(self.voltage[-1])
-
-
-def grid(compressor: Compressor, top: float, *, per_e_fold: int = 32) -> Grid:
-    """Tabulate the laws from 0 V to `top`, finely enough for the LED's exponential."""
-    e_fold = float(compressor.coupler.led.ideality * compressor.voltage_thermal)
-    top = max(top, e_fold)
-    voltage = np.linspace(0.0, top, int(np.ceil(top / e_fold * per_e_fold)) + 1)
-    current = led_current(compressor, voltage)
-    light = illuminance(compressor, current)
-    settled = np.asarray(opto.cell_conductance(light, cell=compressor.coupler.cell))
-    return Grid(voltage, current, settled, rise_rate(compressor, light))
-
-
-def drain_current(compressor: Compressor, grid: Grid) -> Floats:
-    """Return the current that leaves the hold capacitor at each voltage of a grid."""
-    load = grid.current if compressor.drive == "capacitor" else 0.0
-    total: Floats = grid.voltage / compressor.resistance_release + load + compressor.current_leakage
-    return total

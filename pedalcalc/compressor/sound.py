@@ -293,7 +293,7 @@ def render_file(
     >>> print(read_wav(folder / "pressed.wav").duration, done.gain_min_db < done.gain_max_db)
     1.0 True
     """
-    from pedalcalc.compressor.response import render
+    from pedalcalc.compressor.playing import render
 
     is_a("compressor", compressor, Compressor)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)

@@ -5,13 +5,13 @@ without iteration on that loop: the peak of the side-chain signal is the free va
 voltage, light and gain follow from it, and the input level follows from the gain. Where one input
 level belongs to several side-chain peaks the circuit has several equilibria, and all are seen.
 
-For each side-chain peak the hold capacitor is followed through one period of the tone and brought
-to its periodic steady state; the averaged charging law only seeds it. The cell, much slower than
-the tone, settles where its rise and fall balance over that period.
+Each equilibrium is a period of the tone that leaves the state as it was, computed by the very engine that
+follows steps, so that ripple, leakage and a cell that moves within the period are all in it.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,12 +20,16 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
 from pedalcalc.compressor import laws
-from pedalcalc.compressor.circuit import Compressor, cautions_of
+from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution
+from pedalcalc.compressor.engine import State, made_ready
+from pedalcalc.compressor.follow import PeriodMap
 from pedalcalc.compressor.laws import Floats
-from pedalcalc.sidechain import charging_current_average
+from pedalcalc.compressor.settle import Period, Sweep, averages, come_to_rest, hunts
 
-_PHASES = 64  # points of half a period
+_SPACING_DB = 0.5  # between the side-chain peaks that are settled
+_SPACING_E_FOLD = 0.7  # of the LED's exponential between them, where it turns on
 _DENSE = 16  # points in each interval when the parametric curve is read back
+_WATCHED = 10  # of the settled peaks, to see whether the loop hunts there
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,15 +46,6 @@ class StaticCurve(Result):
     equilibria: Any = quantity("1", "number of equilibria at this level")
     frequency: float = quantity("Hz", "tone")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Settled:
-    """What each side-chain peak leads to, once settled at one tone."""
-
-    voltage_hold: Floats
-    current_led: Floats
-    conductance: Floats
 
 
 @simulate
@@ -78,12 +73,13 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     ValueError
         If the levels do not rise, a value is out of range, or a series cell is open in the dark.
     RuntimeError
-        If the periodic steady state of the hold capacitor is not found.
+        If no period that repeats itself is found.
 
     Notes
     -----
-    The side-chain's slow states are taken as constant over one period of the tone, which holds at 1 kHz
-    to about 0.01 dB; what a low note does is the business of `level_response`.
+    Between the equilibria computed, half a decibel of the side-chain's level apart, the curve is interpolated. A loop that
+    finds no rest (it hunts from period to period) still has an equilibrium, which is shown; a caution says by how
+    much the gain swings about it.
 
     References
     ----------
@@ -109,47 +105,74 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
             f"passes no level at all, got {compressor.coupler.cell.resistance_dark:g}"
         )
     drive_db = 20 * np.log10(compressor.gain_sidechain * np.sqrt(2.0))
+    maps = PeriodMap(made_ready(compressor, float(np.sqrt(2.0) * 10 ** ((level[-1] + 3) / 20)), None), frequency=tone)
     if compressor.sense == "before":
-        settled = settle(compressor, 10 ** ((level + drive_db) / 20), frequency=tone)
-        gain = 20 * np.log10(law.at(settled.conductance))
-        out, falling, count = level + gain, level + gain, np.ones(level.size, int)
-        current, conductance = settled.current_led, settled.conductance
+        sweep = Sweep(maps)
+        met = averages(maps, [sweep.at(peak) for peak in 10 ** ((level + drive_db) / 20)])
+        out = level + 20 * np.log10(met.gain)
+        falling, count, hunting = out, np.ones(level.size, int), 0.0
+        current, conductance = met.current_led, met.conductance
     else:
-        out, falling, count, current, conductance = _behind_the_cell(compressor, law, level, tone, drive_db)
+        out, falling, count, current, conductance, hunting = _behind_the_cell(maps, level, drive_db)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.gradient(level) / np.gradient(out) if level.size > 1 else np.full(1, np.nan)
     reduction = 20 * np.log10(law.at(dark)) + level - out
     resistance = laws.resistance_cell(compressor, conductance)
     return StaticCurve(
         level, out, falling, reduction, current, resistance, ratio, count, tone,
-        cautions_of(compressor, current_led=current),
+        cautions_of(compressor, current_led=current) + hunting_caution(hunting),
     )  # fmt: skip
 
 
 def _behind_the_cell(
-    compressor: Compressor, law: laws.GainLaw, level: Floats, frequency: float, drive_db: float
-) -> tuple[Floats, Floats, Any, Floats, Floats]:
-    from scipy.interpolate import PchipInterpolator
+    maps: PeriodMap, level: Floats, drive_db: float
+) -> tuple[Floats, Floats, Any, Floats, Floats, float]:
+    from scipy.interpolate import CubicSpline, PchipInterpolator
 
-    rail = min(float(compressor.voltage_rail), laws.VOLTAGE_MOST)
-    brightest = float(laws.grid(compressor, laws.voltage_top(compressor, rail)).settled[-1])
-    ends = 20 * np.log10(np.array([law.at(laws.conductance_dark(compressor)), law.at(brightest)]))
+    compressor, law = maps.engine.compressor, maps.engine.law
+    brightest = maps.engine.table.rows[-1]
+    ends = 20 * np.log10(np.array([law.at(laws.conductance_dark(compressor)), law.at(brightest[0])]))
     low, high = level[0] + ends.min() + drive_db - 1, level[-1] + ends.max() + drive_db + 1
-    side_db = np.unique(np.concatenate([np.arange(low, high + 0.5, 0.5), _turn_on(compressor, low, high)]))
-    settled = settle(compressor, 10 ** (side_db / 20), frequency=frequency)
-    gain_db = 20 * np.log10(law.at(settled.conductance))
-    known = np.stack([gain_db, np.log(settled.current_led + 1e-15)], axis=1)
-    curve = PchipInterpolator(side_db, known)
+    falls = compressor.placement != "series"  # the gain falls with light, so the level in rises with the peak
+    sweep, side, periods = Sweep(maps), [], []
+    for peak_db in _peaks(compressor, low, high):
+        period = sweep.at(10 ** (peak_db / 20))
+        side.append(peak_db)
+        periods.append(period)
+        if falls and 20 * np.log10(period.amplitude) > level[-1] + drive_db + 1:
+            break
+    side_db = np.array(side)
+    met = averages(maps, periods)
+    level_known = 20 * np.log10([period.amplitude for period in periods]) - drive_db
+    levels = CubicSpline(side_db, np.stack([level_known, level_known + 20 * np.log10(met.gain)], axis=1))
+    lights = PchipInterpolator(
+        side_db, np.log(np.stack([met.current_led + 1e-15, met.conductance + maps.offset], axis=1))
+    )
     fine = np.interp(np.arange((side_db.size - 1) * _DENSE + 1) / _DENSE, np.arange(side_db.size), side_db)
-    level_of = fine - drive_db - curve(fine)[:, 0]  # level in that belongs to each side-chain peak
+    level_of = levels(fine)[:, 0]  # level in that belongs to each side-chain peak
     from_below = _first_crossing(level, level_of, fine)
     from_above = -_first_crossing(-level[::-1], -level_of[::-1], -fine[::-1])[::-1]
     above = level_of[None, :] >= level[:, None]
     count = np.count_nonzero(above[:, 1:] != above[:, :-1], axis=1)
-    gain, log_current = curve(from_below).T
-    out = from_below - drive_db
-    conductance = (law.n0 - law.d0 * 10 ** (gain / 20)) / (law.d1 * 10 ** (gain / 20) - law.n1)
-    return out, from_above - drive_db, count, np.exp(log_current), conductance
+    out, falling = levels(from_below)[:, 1], levels(from_above)[:, 1]
+    log_current, log_conductance = lights(from_below).T
+    conductance = np.exp(log_conductance) - maps.offset
+    current = np.maximum(np.exp(log_current) - 1e-15, 0.0)
+    return out, falling, count, current, conductance, _hunting(maps, periods, level, level_known)
+
+
+def _hunting(maps: PeriodMap, periods: list[Period], level: Floats, level_known: Floats) -> float:
+    """Return the largest swing, in dB, of a loop that finds no rest at some of the levels, 0 if none does."""
+    lit = [
+        period for period, at in zip(periods, level_known, strict=True) if period.pieces and level[0] <= at <= level[-1]
+    ]
+    watched = lit[:: max(1, len(lit) // _WATCHED)]
+    found = [period for period in watched if hunts(maps, period)]
+    if not found:
+        return 0.0
+    worst = found[len(found) // 2]
+    start = State(worst.state[0], 1.001 * maps.conductance_of(worst.state[1]))
+    return come_to_rest(maps, worst.amplitude, start)[1]
 
 
 def _first_crossing(level: Floats, level_of: Floats, side: Floats) -> Floats:
@@ -162,105 +185,19 @@ def _first_crossing(level: Floats, level_of: Floats, side: Floats) -> Floats:
     return found
 
 
-def _turn_on(compressor: Compressor, low: float, high: float) -> Floats:
-    """Return extra side-chain levels where the LED turns on, half a thermal voltage apart."""
+def _peaks(compressor: Compressor, low: float, high: float) -> Iterator[float]:
+    """Yield side-chain levels from low to high, closer together where the LED turns on."""
     led = compressor.coupler.led
     e_fold = float(led.ideality * compressor.voltage_thermal)
     drop = float(compressor.voltage_base_emitter) if compressor.drive == "buffered" else 0.0
-    start = float(compressor.voltage_diode) + drop + e_fold * np.log(1e-9 / led.current_saturation)
-    peaks = max(start, e_fold) + e_fold * np.arange(0.0, 18.0, 0.5)
-    found = 20 * np.log10(peaks)
-    return np.asarray(found[(found > low) & (found < high)], float)
-
-
-def settle(compressor: Compressor, peaks: Floats, *, frequency: float) -> Settled:
-    """Return where each side-chain peak leads at one tone; `peaks` in volts ahead of rail and rectifier."""
-    grid = laws.grid(compressor, laws.voltage_top(compressor, float(np.max(peaks))), per_e_fold=16)
-    phase = (np.arange(_PHASES) + 0.5) * np.pi / _PHASES
-    wave = np.minimum(np.sin(phase)[:, None] * peaks, compressor.voltage_rail) - compressor.voltage_diode
-    wave = np.maximum(wave, 0.0)
-    if compressor.rectifier == "half":
-        wave = np.concatenate([wave, np.zeros_like(wave)])
-    step = 0.5 / (frequency * _PHASES)
-    volts = wave if compressor.drive == "direct" else _periodic(compressor, grid, wave, peaks, step)
-    place = np.minimum(volts * grid.per_volt, grid.voltage.size - 1.000001)
-    index = place.astype(np.intp)
-    part = place - index
-    settled, rate, current = (
-        table[index] + part * (table[index + 1] - table[index]) for table in (grid.settled, grid.rate, grid.current)
-    )
-    return Settled(np.mean(volts, axis=0), np.mean(current, axis=0), _balance(compressor, settled, rate))
-
-
-def _periodic(compressor: Compressor, grid: laws.Grid, wave: Floats, peaks: Floats, step: float) -> Floats:
-    """Return the held voltage through one period, periodic to 1 nV, for each side-chain peak."""
-    c = compressor
-    drain = laws.drain_current(c, grid) * (step / c.capacitance_hold)
-    slope = np.append(np.diff(drain), drain[-1] - drain[-2])
-    charge = 1.0 if c.resistance_attack == 0 else -np.expm1(-step / (c.resistance_attack * c.capacitance_hold))
-    last = grid.voltage.size - 2
-    start = _averaged(c, grid, np.max(wave, axis=0))
-    path = np.empty_like(wave)
-    for _ in range(40):
-        v, growth = start, np.ones_like(start)
-        for k in range(wave.shape[0]):
-            excess = wave[k] - v
-            charging = charge * (excess > 0)
-            v = v + charging * excess
-            place = v * grid.per_volt
-            index = np.minimum(place.astype(np.intp), last)
-            v = np.maximum(v - drain[index] - slope[index] * (place - index), 0.0)
-            growth = growth * (1 - charging) * (1 - slope[index] * grid.per_volt)
-            path[k] = v
-        miss = v - start
-        if np.all(np.abs(miss) <= 1e-9 + 1e-9 * start):
-            return path
-        start = np.clip(start + miss / (1 - growth), 0.0, grid.voltage[-1])
-    worst = int(np.argmax(np.abs(miss)))
-    raise RuntimeError(f"hold capacitor found no periodic state at side-chain peak {peaks[worst]:g} V (index {worst})")
-
-
-def _averaged(compressor: Compressor, grid: laws.Grid, peak: Floats) -> Floats:
-    """Return the held voltage by the cycle-averaged charging law: where charge and drain balance."""
-    if compressor.resistance_attack == 0:
-        return peak
-    ratio = np.linspace(0.0, 1.0, 48)[:, None]
-    held = ratio * np.maximum(peak, 1e-12)
-    into = charging_current_average(
-        np.maximum(peak, 1e-12) + 0 * held,
-        voltage_hold=held,
-        resistance_attack=compressor.resistance_attack,
-        rectifier=compressor.rectifier,
-    )
-    surplus = into - np.interp(held, grid.voltage, laws.drain_current(compressor, grid))
-    below = np.argmax(surplus <= 0, axis=0)
-    found: Floats = held[below, np.arange(peak.size)]
-    return found
-
-
-def _balance(compressor: Compressor, settled: Floats, rate: Floats) -> Floats:
-    """Return the conductance at which the cell's rise and fall balance over one period."""
-    from scipy.optimize.elementwise import find_root
-
-    from pedalcalc import opto
-
-    low, high = settled.min(axis=0), settled.max(axis=0)
-    found = 0.5 * (low + high)
-    moving = np.flatnonzero(high > low * (1 + 1e-9))
-    if moving.size == 0:
-        return np.asarray(found)
-
-    def drift(log_conductance: Floats, column: Any) -> Floats:
-        conductance = np.exp(log_conductance)
-        fall = 1 / opto.fall_time_constant(conductance, cell=compressor.coupler.cell)
-        gap = settled[:, column] - conductance
-        return np.asarray(np.sum(np.where(gap > 0, rate[:, column], fall) * gap, axis=0) / conductance)
-
-    root = find_root(
-        drift, (np.log(low[moving]), np.log(high[moving])), args=(moving,), tolerances={"xatol": 1e-7, "xrtol": 1e-9}
-    )
-    if not np.all(root.success):
-        bad = int(moving[np.flatnonzero(~root.success)[0]])
-        raise RuntimeError(f"cell found no balance of rise and fall at index {bad}")
-    found[moving] = np.exp(root.x)
-    return np.asarray(found)
+    lit = float(compressor.voltage_diode) + drop + max(e_fold * np.log(1e-9 / led.current_saturation), e_fold)
+    at = low
+    while at < high + _SPACING_DB:
+        yield at
+        peak = 10 ** (at / 20)
+        close = 20 * np.log10(1 + _SPACING_E_FOLD * e_fold / peak)
+        at += (
+            min(_SPACING_DB, close)
+            if lit <= peak * 10 ** (_SPACING_DB / 20) and peak <= lit + 12 * e_fold
+            else _SPACING_DB
+        )

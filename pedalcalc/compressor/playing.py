@@ -1,0 +1,151 @@
+"""Play sound through the compressor."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import ceil, floor
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Caution, ModelRangeWarning, Result, is_a, numeric, quantity, simulate
+from pedalcalc.compressor import laws
+from pedalcalc.compressor.circuit import Compressor, cautions_of
+from pedalcalc.compressor.engine import STEP_DRAIN, STEP_LONGEST, STEP_LOOP, Engine, Trace, made_ready, rest, sound
+from pedalcalc.compressor.laws import Floats
+
+RATE_SIDECHAIN = 192_000.0  # spans of the side-chain signal a second, at least
+OVER_MOST = 64
+_CHUNK_SECONDS = 5.0  # a long file is rendered in pieces of this length
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rendered(Result):
+    """Result of `render`; arrays over the samples."""
+
+    signal: Floats = quantity("V", "processed signal")
+    gain_db: Floats = quantity("dB", "gain of cell and make-up")
+    sample_rate: float = quantity("Hz", "samples a second")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@simulate
+def render(
+    signal: ArrayLike,
+    *,
+    sample_rate: float,
+    compressor: Compressor,
+    progress: Callable[[float], None] | None = None,
+) -> Rendered:
+    """Play a signal through the compressor.
+
+    Parameters
+    ----------
+    signal : array_like
+        The signal in volts at the input [V], one dimension, finite and known.
+    sample_rate : float
+        Samples a second [Hz], at least 16 kHz.
+    compressor : Compressor
+        The circuit.
+    progress : callable, optional
+        Called with the fraction done (0 to 1) after each few seconds of signal.
+
+    Returns
+    -------
+    Rendered
+        Processed signal and gain, each of the signal's length. The circuit starts at rest.
+
+    Raises
+    ------
+    ValueError
+        If the signal is not one known row of numbers, or the rate is too low.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If cell and gain together are quicker than the shortest step taken.
+
+    Notes
+    -----
+    The side-chain hears the signal oversampled to at least 192 kHz. The cell takes steps of 0.1 ms, or shorter
+    ones where cell and gain together are quicker; the gain is read linearly between their middles.
+
+    References
+    ----------
+    DERIVED
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from pedalcalc.compressor import example, render
+    >>> tone = 0.5 * np.sin(2 * np.pi * 220 * np.arange(4800) / 48000)
+    >>> render(tone, sample_rate=48000, compressor=example()).signal.shape
+    (4800,)
+    """
+    is_a("compressor", compressor, Compressor)
+    samples = numeric("signal", signal)
+    rate_in = float(numeric("sample_rate", sample_rate, least=16_000))
+    if samples.ndim != 1 or samples.size == 0 or np.any(np.isnan(samples)):
+        raise ValueError("signal must be one row of known samples")
+    gains = np.empty(samples.size)
+    law = laws.gain_law(compressor)
+    ready = made_ready(compressor, float(np.max(np.abs(samples))), None)
+    over, spans = _rates(ready, rate_in)
+    state = rest(compressor)
+    v, g = state.voltage_hold, state.conductance
+    brightest = 0.0
+    chunk = max(1, round(_CHUNK_SECONDS * rate_in / spans)) * spans  # whole steps, whatever `over` is
+    last_moment, last_gain = 0.0, float(law.at(g))
+    for first in range(0, samples.size, chunk):
+        count = min(chunk, samples.size - first)
+        steps = sound(ready, _oversampled(samples, first, count, over, spans), rate=rate_in * over, spans=spans)
+        trace = Trace([], [])
+        v, g = ready.advance(steps, compressor.gain_sidechain, v, g, trace)
+        at_steps = law.at(np.array(trace.conductance))
+        moments = (np.arange(at_steps.size) + 0.5) * spans / over  # in samples, from the chunk's first
+        end_gain = float(law.at(g))
+        edges = np.concatenate([[last_moment], moments, [at_steps.size * spans / over]])
+        gains[first : first + count] = np.interp(
+            np.arange(count) + 0.5 / over, edges, np.concatenate([[last_gain], at_steps, [end_gain]])
+        )
+        last_gain = end_gain
+        brightest = max(brightest, float(laws.led_current(compressor, np.max(trace.voltage))))
+        if progress is not None:
+            progress(min(1.0, (first + count) / samples.size))
+    return Rendered(samples * gains, laws.decibels(gains), rate_in, cautions_of(compressor, current_led=brightest))
+
+
+def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:
+    """Return how many side-chain spans there are to a sample, and how many of them to a step of the cell."""
+    over = max(1, ceil(RATE_SIDECHAIN / rate_in))
+    fastest = max(ready.table.loop_rate[-1] / STEP_LOOP, 1 / STEP_LONGEST)
+    drain = ready.drain_rate() / STEP_DRAIN
+    while max(fastest, drain) > over * rate_in and over < OVER_MOST:
+        over *= 2
+    if max(fastest, drain) > over * rate_in:
+        warnings.warn(
+            f"cell and gain together move within {1e6 / max(fastest * STEP_LOOP, drain):.2g} µs, "
+            f"faster than the {1e6 / (over * rate_in):.2g} µs steps of this sound: its gain may be off",
+            ModelRangeWarning,
+            stacklevel=3,
+        )
+    return over, max(1, floor(over * rate_in / fastest))
+
+
+def _oversampled(samples: Floats, first: int, count: int, over: int, spans: int) -> Floats:
+    """Return part of a signal at `over` times its rate, padded to whole steps and by one value at each end."""
+    from scipy.signal import resample_poly
+
+    margin = 16  # samples that the filter needs on each side
+    low, high = max(first - margin, 0), min(first + count + margin, samples.size)
+    piece = samples[low:high]
+    fine = piece if over == 1 else resample_poly(np.concatenate([np.zeros(margin), piece, np.zeros(margin)]), over, 1)
+    begin = (first - low + (margin if over > 1 else 0)) * over
+    wanted = ceil(count * over / spans) * spans
+    out = np.zeros(wanted + 2)
+    source = fine[max(begin - 1, 0) : begin + wanted + 1]
+    offset = 1 if begin == 0 else 0
+    out[offset : offset + source.size] = source[: out.size - offset]
+    return out
