@@ -14,9 +14,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from pedalcalc.sidechain._newton import Array, newton
 
 
 class Cycle(NamedTuple):
@@ -66,16 +65,76 @@ def current(cycle: Cycle, start: Array, angle: Array) -> Array:
         return np.asarray(_steady(cycle, angle) - _steady(cycle, start) * _left(cycle, angle - start))
 
 
+def current_slopes(cycle: Cycle, start: Array, angle: Array) -> tuple[Array, Array]:
+    """Return how `current` changes with the angle, and with the angle at which conduction began."""
+    push, lead, constant = steady_current(cycle)
+    left = _left(cycle, angle - start)
+    with np.errstate(divide="ignore", invalid="ignore", under="ignore"):
+        fading = np.where(left == 0, 0.0, left / memory(cycle))
+        first = push * np.sin(start + lead) + constant
+        by_angle = push * np.cos(angle + lead) + first * fading
+        by_start = -push * np.cos(start + lead) * left - first * fading
+    return by_angle, by_start
+
+
+def conduction_start(cycle: Cycle, voltage: Array) -> Array:
+    """Return the angle at which the drive meets what is left of `voltage`, which was held at angle 0."""
+    latest = np.arcsin(np.minimum((voltage + cycle.diode) / cycle.peak, 1.0))
+    earliest = np.arcsin(np.clip((blocked_voltage(cycle, voltage, latest) + cycle.diode) / cycle.peak, 0.0, 1.0))
+
+    def met(angle: Array) -> tuple[Array, Array]:
+        held = np.maximum(blocked_voltage(cycle, voltage, angle), 0.0)
+        return drive(cycle, angle) - held, cycle.peak * np.cos(angle) + _drained(cycle, held)
+
+    return newton(met, earliest, latest, earliest)
+
+
+def conduction_end(cycle: Cycle, start: Array) -> Array:
+    """Return the angle, past the crest of the sine, at which the current through R_a has died."""
+
+    def died(angle: Array) -> tuple[Array, Array]:
+        return -current(cycle, start, angle), -current_slopes(cycle, start, angle)[0]
+
+    crest, last = np.full_like(start, np.pi / 2), np.full_like(start, np.pi)
+    return newton(died, crest, last, np.pi - start)
+
+
+def _drained(cycle: Cycle, held: Array) -> Array:
+    """Return how fast the voltage falls with angle without conduction."""
+    return np.asarray((held * cycle.conductance + cycle.leakage) / (cycle.capacitance * cycle.turn))
+
+
+def return_error(cycle: Cycle, span: Array, start: Array) -> tuple[Array, Array]:
+    """Return by how much the voltage misses its starting value after one period of the ripple, and its slope.
+
+    The voltage starts where conduction begins; the slope is that over the angle of that beginning.
+    """
+    end = conduction_end(cycle, start)
+    by_angle, by_start = current_slopes(cycle, start, end)
+    with np.errstate(divide="ignore", invalid="ignore", under="ignore"):
+        later = np.where(by_start == 0, 0.0, -by_start / by_angle)  # how the end moves with the beginning
+        kept = np.exp(-cycle.conductance * (span - (end - start)) / (cycle.turn * cycle.capacitance))
+    back = blocked_voltage(cycle, drive(cycle, end), span - (end - start))
+    gained = kept * cycle.peak * np.cos(end) * later - _drained(cycle, back) * (1 - later)
+    return back - drive(cycle, start), np.asarray(gained - cycle.peak * np.cos(start))
+
+
 def charging_voltage(cycle: Cycle, start: Array, angle: Array) -> Array:
     """Return the held voltage while the rectifier conducts."""
     return np.asarray(drive(cycle, angle) - cycle.attack * current(cycle, start, angle))
 
 
-def charging_slope(cycle: Cycle, start: Array, angle: Array) -> Array:
-    """Return how the held voltage changes with angle while the rectifier conducts."""
-    held = charging_voltage(cycle, start, angle)
-    into = current(cycle, start, angle) - held * cycle.conductance - cycle.leakage
-    return np.asarray(into / (cycle.capacitance * cycle.turn))
+def inflow(cycle: Cycle, start: Array, angle: Array) -> Array:
+    """Return the current into the capacitor while the rectifier conducts."""
+    share = 1 + cycle.attack * cycle.conductance
+    return np.asarray(current(cycle, start, angle) * share - drive(cycle, angle) * cycle.conductance - cycle.leakage)
+
+
+def inflow_slope(cycle: Cycle, start: Array, angle: Array) -> Array:
+    """Return how the current into the capacitor changes with angle."""
+    share = 1 + cycle.attack * cycle.conductance
+    turning = current_slopes(cycle, start, angle)[0] * share
+    return np.asarray(turning - cycle.peak * np.cos(angle) * cycle.conductance)
 
 
 def _first(x: Array) -> Array:

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Result, numeric, one_of, quantity, simulate
-from pedalcalc.sidechain._cycle import Cycle, blocked_voltage, charging_voltage, memory, steady_current
+from pedalcalc.sidechain._cycle import (
+    Cycle,
+    blocked_voltage,
+    charging_voltage,
+    conduction_end,
+    conduction_start,
+    drive,
+    inflow,
+)
 from pedalcalc.sidechain._detector import Array, inverse
+from pedalcalc.sidechain._flow import Flow, follow_flow, voltage_after
+from pedalcalc.sidechain._newton import newton
+from pedalcalc.sidechain._walk import walk
 from pedalcalc.sidechain.charging import RECTIFIERS
-from pedalcalc.sidechain.ripple import SPAN, detector_ripple
+from pedalcalc.sidechain.ripple import SPAN, Ripple, crest_angle, detector_ripple
 
-MOST_HALF_WAVES = 20_000
+MOST_WALKED = 1000  # half-waves followed one by one; what is not steady after them moves slowly and smoothly
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,56 +48,57 @@ def _number(name: str, value: ArrayLike, **allowed: float | bool) -> Array:
     return checked
 
 
-def _root(function: Callable[[float], float], low: float, high: float) -> float:
-    from scipy.optimize import brentq
+class _Course(NamedTuple):
+    """Every half-wave of a burst: walked one by one at first, then as steady as the last one or by the smooth flow."""
 
-    return float(brentq(function, low, high, xtol=1e-14))
-
-
-def _spans(cycle: Cycle, span: float, count: int) -> Array:
-    """Return a row for each period of the rectified tone.
-
-    A row holds the voltage at its start, the angles at which conduction begins and ends (infinite without
-    conduction), and the voltage at that end. Plain floats here: each row hangs on the one before.
-    """
-    rows = np.empty((count, 4))
-    push, lead, constant = (float(x) for x in steady_current(cycle))
-    slowness = float(memory(cycle))
-    decay = float(cycle.conductance / (cycle.capacitance * cycle.turn))
-    loss = float(cycle.leakage / (cycle.capacitance * cycle.turn))
-    peak, diode = float(cycle.peak), float(cycle.diode)
-
-    def left(voltage: float, angle: float) -> float:
-        kept = -math.expm1(-decay * angle) / decay if decay else angle
-        return max(voltage * math.exp(-decay * angle) - loss * kept, 0.0)
-
-    def flow(angle: float, start: float) -> float:
-        faded = math.exp((start - angle) / slowness) if slowness else 0.0
-        return push * math.sin(angle + lead) + constant - (push * math.sin(start + lead) + constant) * faded
-
-    def meets(angle: float, voltage: float) -> float:
-        return peak * math.sin(angle) - diode - left(voltage, angle)
-
-    voltage = 0.0
-    for row in rows:
-        if meets(math.pi / 2, voltage) <= 0:
-            row[:] = voltage, np.inf, np.inf, voltage
-            voltage = left(voltage, span)
-            continue
-        begin = 0.0 if diode + voltage == 0 else _root(partial(meets, voltage=voltage), 0.0, math.pi / 2)
-        end = _root(partial(flow, start=begin), math.pi / 2, math.pi)
-        after = peak * math.sin(end) - diode
-        row[:] = voltage, begin, end, after
-        voltage = left(after, span - end)
-    return rows
+    cycle: Cycle
+    span: float
+    rows: Array
+    flow: Flow | None
 
 
-def _held(cycle: Cycle, span: float, rows: Array, time: Array) -> Array:
+def _course(cycle: Cycle, span: float, count: int, steady: Ripple) -> _Course:
+    """Return the half-waves of a burst of `count` of them."""
+    if cycle.peak <= cycle.diode:
+        return _Course(cycle, span, np.array([[0.0, np.inf, np.inf, 0.0]]), None)
+    rows, before, settled = walk(cycle, span, min(count, MOST_WALKED))
+    if not settled and count <= MOST_WALKED:
+        return _Course(cycle, span, rows, None)
+
+    def later(start: Array) -> Array:
+        end = conduction_end(cycle, start)
+        return blocked_voltage(cycle, drive(cycle, end), span - end)
+
+    peak = float(cycle.peak)
+    end = float(later(np.radians(steady.conduction_start_degrees)))
+    if not settled:
+        flow = follow_flow(lambda voltage: later(conduction_start(cycle, voltage)), before, end, peak)
+        return _Course(cycle, span, rows, flow)
+    if abs(end - before) > 1e-9 * peak:
+        raise RuntimeError("the held voltage moves too little within a half-wave to be followed")
+    return _Course(cycle, span, rows, None)
+
+
+def _rows(course: _Course, places: NDArray[np.int64]) -> tuple[Array, ...]:
+    """Return voltage before, begin and end of conduction, and voltage at that end of the half-waves at `places`."""
+    rows = course.rows[np.minimum(places, len(course.rows) - 1)].T
+    if course.flow is None or not np.any(beyond := places >= len(course.rows)):
+        return tuple(rows)
+    voltage = voltage_after(course.flow, (places[beyond] - len(course.rows)).astype(float))
+    start = conduction_start(course.cycle, voltage)
+    end = conduction_end(course.cycle, start)
+    rows[:, beyond] = voltage, start, end, drive(course.cycle, end)
+    return tuple(rows)
+
+
+def _held(course: _Course, time: Array) -> Array:
     """Return the held voltage at the given times while the tone sounds."""
-    angle = cycle.turn * time
-    place = np.minimum((angle // span).astype(int), len(rows) - 1)
-    angle = angle - place * span
-    before, start, end, after = rows[place].T
+    cycle = course.cycle
+    angle = cycle.turn * np.where(np.isnan(time), 0.0, time)
+    place = (angle // course.span).astype(np.int64)
+    angle = angle - place * course.span
+    seen, where = np.unique(place, return_inverse=True)
+    before, start, end, after = (column[where] for column in _rows(course, seen))
     conducts = np.isfinite(start)
     start, end = np.where(conducts, start, 0.0), np.where(conducts, end, 0.0)
     charging = charging_voltage(cycle, start, np.where(conducts, angle, 0.0))
@@ -98,22 +108,39 @@ def _held(cycle: Cycle, span: float, rows: Array, time: Array) -> Array:
     return np.where(held < 0, 0.0, held)
 
 
-def _first_touch(cycle: Cycle, span: float, rows: Array, level: float, time_burst: float) -> float:
+def _first_touch(course: _Course, level: float, time_burst: float, count: int) -> float:
     """Return when the held voltage first reaches `level`, infinite if never during the burst."""
-    steps = np.linspace(0, 1, 65)
-    some = np.flatnonzero(np.isfinite(rows[:, 1]))
-    start, end = rows[some, 1][:, None], rows[some, 2][:, None]
-    angle = start + (end - start) * steps
-    above = np.argwhere(charging_voltage(cycle, start, angle) >= level)
-    if level <= 0 or len(above) == 0:
+    cycle = course.cycle
+
+    def crests(places: NDArray[np.int64]) -> tuple[Array, Array]:
+        _, start, end, _ = _rows(course, places)
+        some = np.isfinite(start)
+        crest = np.full(places.shape, np.pi / 2)
+        crest[some] = crest_angle(cycle, start[some], end[some])
+        return start, crest
+
+    if level <= 0:
         return np.inf
-    row, column = above[0]
-    begin = np.asarray(start[row, 0])
-    low = float(angle[row, max(column - 1, 0)])
-    touched = _root(
-        lambda x: float(charging_voltage(cycle, begin, np.asarray(x))) - level, low, float(angle[row, column])
-    )
-    time = float((some[row] * span + touched) / cycle.turn)
+    # From an empty capacitor each half-wave reaches higher than the one before, so the first to touch is hedged in.
+    below, touches = -1, count
+    while touches - below > 1:
+        places = np.unique(np.linspace(below + 1, touches - 1, 33).astype(np.int64))
+        start, crest = crests(places)
+        with np.errstate(invalid="ignore"):
+            above = np.isfinite(start) & (charging_voltage(cycle, start, crest) >= level)
+        first = int(np.argmax(above)) if above.any() else len(places)
+        touches = int(places[first]) if above.any() else touches
+        below = int(places[first - 1]) if first else below
+    if touches == count:
+        return np.inf
+    start, crest = crests(np.array([touches]))
+
+    def above_level(angle: Array) -> tuple[Array, Array]:
+        slope = inflow(cycle, start, angle) / (cycle.capacitance * cycle.turn)
+        return charging_voltage(cycle, start, angle) - level, slope
+
+    touched = newton(above_level, start, crest, 0.5 * (start + crest))
+    time = float((touches * course.span + touched[0]) / cycle.turn)
     return time if time <= time_burst else np.inf
 
 
@@ -171,12 +198,15 @@ def tone_burst(
     Raises
     ------
     ValueError
-        If a value is out of range, the leakage empties the capacitor within a cycle, or the
-        burst has more than 20 000 half-waves.
+        If a value is out of range, or the leakage empties the capacitor within a cycle.
+    RuntimeError
+        If a search does not converge.
 
     Notes
     -----
-    Each stretch with and without conduction is solved in closed form; only its ends are searched for.
+    Each stretch with and without conduction is solved in closed form; only its ends are searched for. The first
+    thousand half-waves are followed one by one. From there the voltage ahead of a half-wave is a smooth function of
+    its number, which is found from a few hundred half-waves however long the burst; steady ones are not repeated.
 
     References
     ----------
@@ -206,8 +236,6 @@ def tone_burst(
     )
     span = SPAN[rectifier]
     count = int(np.ceil(float(cycle.turn) * length / span)) + 1
-    if count > MOST_HALF_WAVES:
-        raise ValueError(f"time_burst must hold at most {MOST_HALF_WAVES} half-waves, got {count}")
     steady = detector_ripple(
         voltage_peak,
         frequency=tone,
@@ -220,21 +248,20 @@ def tone_burst(
         current_leakage=current_leakage,
     )
     average = float(steady.voltage_average)
-    silent = np.tile([0.0, np.inf, np.inf, 0.0], (count, 1))
-    rows = _spans(cycle, span, count) if cycle.peak > cycle.diode else silent
+    course = _course(cycle, span, count, steady)
     sounding = wanted <= length
     swing = np.sin(cycle.turn * wanted)
     rectified = np.where(sounding, cycle.peak * (np.abs(swing) if rectifier == "full" else np.maximum(swing, 0)), 0.0)
-    at_end = _held(cycle, span, rows, np.asarray(length))
+    at_end = _held(course, np.array([length]))[0]
     after = blocked_voltage(cycle, at_end, cycle.turn * np.where(sounding, 0.0, wanted - length))
-    held = np.where(sounding, _held(cycle, span, rows, np.where(sounding, wanted, 0.0)), np.where(after < 0, 0, after))
+    held = np.where(sounding, _held(course, np.where(sounding, wanted, 0.0)), np.where(after < 0, 0, after))
     unknown = np.isnan(wanted)
     return ToneBurst(
         wanted.copy(),
         np.where(unknown, np.nan, rectified),
         np.where(unknown, np.nan, held),
         average,
-        _first_touch(cycle, span, rows, -np.expm1(-1) * average, length),
+        _first_touch(course, -np.expm1(-1) * average, length, count),
         _release(cycle, float(at_end)),
         float(steady.ripple_share),
     )

@@ -5,20 +5,23 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, elementwise_root, formula, numeric, one_of, quantity
+from pedalcalc._base import Number, Result, formula, numeric, one_of, quantity
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_area,
-    blocked_voltage,
     charging_area,
-    charging_slope,
     charging_voltage,
+    conduction_end,
     current,
     drive,
+    inflow,
+    inflow_slope,
+    return_error,
 )
 from pedalcalc.sidechain._detector import Array, detector, inverse
+from pedalcalc.sidechain._newton import newton
 from pedalcalc.sidechain.charging import RECTIFIERS
 
 SPAN = {"full": np.pi, "half": 2 * np.pi}
@@ -38,29 +41,49 @@ class Ripple(Result):
     conduction_end_degrees: Number = quantity("°", "conduction ends at")
 
 
-def conduction_end(cycle: Cycle, start: Array) -> Array:
-    """Return the angle, past the crest of the sine, at which the current through R_a has died."""
+def _steady_start(cycle: Cycle, span: Array, first: Array) -> Array:
+    """Return the angle at which conduction begins once every period is like the one before.
 
-    def left_over(angle: Array, start: Array, *constants: Array) -> Array:
-        return current(Cycle(*constants), start, angle)
+    The search starts where charge and discharge balance if the voltage stands still: tan θ − θ = q, θ half the angle of
+    conduction. Both (3 q)^(1/3) and arctan(q + π/2) lie above its root, and Newton's steps come down from there.
+    """
+    drawn = cycle.conductance * (cycle.peak - cycle.diode) + cycle.leakage
+    q = span / 2 * cycle.attack * drawn / cycle.peak
+    half = np.minimum(np.cbrt(3 * q), np.arctan(q + np.pi / 2))
+    for _ in range(4):
+        with np.errstate(invalid="ignore"):
+            half = np.where(half == 0, 0.0, half - (np.tan(half) - half - q) / np.tan(half) ** 2)
 
-    return elementwise_root(left_over, np.full_like(start, np.pi / 2), np.full_like(start, np.pi), start, *cycle)
+    def missed(start: Array) -> tuple[Array, Array]:
+        error, slope = return_error(cycle, span, start)
+        return -error, -slope
+
+    crest = np.full_like(first, np.pi / 2)
+    found = newton(missed, first, crest, np.clip(crest - half, first, crest))
+    return np.where(drawn == 0, crest, found)
 
 
-def _return_error(start: Array, span: Array, *constants: Array) -> Array:
-    """Return by how much the voltage misses its starting value after one period of the ripple."""
-    cycle = Cycle(*constants)
-    end = conduction_end(cycle, start)
-    return np.asarray(blocked_voltage(cycle, drive(cycle, end), span - (end - start)) - drive(cycle, start))
+def _steepest(cycle: Cycle, start: Array, end: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Return where in a conduction the capacitor is charged most, and whether it gets more there than it loses."""
+    grid = start + (end - start) * np.linspace(0, 1, 65).reshape((-1,) + (1,) * start.ndim)
+    into = inflow(cycle, start, grid)
+    return np.take_along_axis(grid, np.argmax(into, axis=0)[None], axis=0)[0], np.max(into, axis=0) > 0
 
 
-def _turning_point(cycle: Cycle, start: Array, low: Array, high: Array, turns: Array) -> Array:
+def _turn(cycle: Cycle, start: Array, low: Array, high: Array, turns: NDArray[np.bool_], sign: float) -> Array:
     """Return where the held voltage turns round between two angles, and `low` where it does not."""
 
-    def slope(angle: Array, start: Array, low: Array, turns: Array, *constants: Array) -> Array:
-        return np.where(turns > 0, charging_slope(Cycle(*constants), start, angle), angle - low)
+    def value(angle: Array) -> tuple[Array, Array]:
+        into, slope = inflow(cycle, start, angle), inflow_slope(cycle, start, angle)
+        return np.where(turns, sign * into, angle - low), np.where(turns, sign * slope, 1.0)
 
-    return elementwise_root(slope, low, high, start, low, turns, *cycle)
+    return newton(value, low, high, 0.5 * (low + high))
+
+
+def crest_angle(cycle: Cycle, start: Array, end: Array) -> Array:
+    """Return the angle at which the held voltage is highest, shortly before conduction ends."""
+    steepest, rises = _steepest(cycle, start, end)
+    return _turn(cycle, start, steepest, end, rises, -1.0)
 
 
 def _extremes(cycle: Cycle, start: Array, end: Array) -> tuple[Array, Array]:
@@ -68,13 +91,9 @@ def _extremes(cycle: Cycle, start: Array, end: Array) -> tuple[Array, Array]:
 
     Just after conduction begins the capacitor still loses more than it gets, and it does so again before the end.
     """
-    grid = start + (end - start) * np.linspace(0, 1, 65).reshape((-1,) + (1,) * start.ndim)
-    place = np.argmax(charging_slope(cycle, start, grid), axis=0)
-    steepest = np.take_along_axis(grid, place[None], axis=0)[0]
-    rises = np.asarray(charging_slope(cycle, start, steepest) > 0, float)
-    falls_first = rises * (charging_slope(cycle, start, start) < 0)
-    trough = _turning_point(cycle, start, start, steepest, falls_first)
-    crest = _turning_point(cycle, start, steepest, end, rises)
+    steepest, rises = _steepest(cycle, start, end)
+    trough = _turn(cycle, start, start, steepest, rises & (inflow(cycle, start, start) < 0), 1.0)
+    crest = _turn(cycle, start, steepest, end, rises, -1.0)
     return charging_voltage(cycle, start, trough), charging_voltage(cycle, start, crest)
 
 
@@ -180,13 +199,13 @@ def detector_ripple(
     first = np.arcsin(cycle.diode / cycle.peak)
     emptied = (cycle.leakage > 0) & (current(cycle, first, np.full_like(first, np.pi)) > 0)
     if not np.any(emptied):
-        emptied = _return_error(first, span, *cycle) < 0
+        emptied = return_error(cycle, span, first)[0] < 0
     if np.any(emptied):
         raise ValueError(
             "current_leakage must leave some voltage on the capacitor throughout a cycle, "
             f"got {cycle.leakage[emptied].flat[0]:g}"
         )
-    start = elementwise_root(_return_error, first, np.full_like(first, np.pi / 2), span, *cycle)
+    start = _steady_start(cycle, span, first)
     end = conduction_end(cycle, start)
     trough, crest = _extremes(cycle, start, end)
     area = charging_area(cycle, start, end) + blocked_area(cycle, drive(cycle, end), span - (end - start))
