@@ -10,9 +10,11 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from pedalcalc import compressor, plot
 from pedalcalc._base import Result, quantity
+from pedalcalc.plot._screen import Screen
 from pedalcalc.plot._sketch import STAGES
 from pedalcalc.plot._style import thinned
 
@@ -197,3 +199,41 @@ def test_sketches_hold_their_words(stage):
 
 def test_sketch_symbols_reach_the_page_as_they_are():
     assert "47 kΩ &lt; 1 MΩ" in plot.sketch("divider", labels={"load": "47 kΩ < 1 MΩ"}).svg
+
+
+def moving_line():
+    """Return a picture with one line that moves, and that line."""
+    picture = plot.lines({"": T}, across=T, scale_across="linear", scale_up="linear", **AXES)
+    picture.axes[0].set(xlim=(0.0, 1.0), ylim=(0.0, 3.0))
+    line = picture.axes[0].lines[0]
+    picture.moving = (line,)
+    return picture, line
+
+
+def test_screen_draws_a_ground_once_for_each_set_of_limits(monkeypatch):
+    picture, line = moving_line()
+    screen = Screen(100)
+    seen = {1.0: screen.png(picture)}
+    drawn = []
+    draw = FigureCanvasAgg.draw
+    monkeypatch.setattr(FigureCanvasAgg, "draw", lambda canvas: (drawn.append(1), draw(canvas))[1])
+    for high in (1.0, 2.0, 1.0, 3.0, 2.0, 1.0):
+        picture.axes[0].set_xlim(0.0, high)
+        line.set_ydata(high * T)
+        image = screen.png(picture)
+        assert image == seen.setdefault(high, image)
+    assert len(drawn) == 2, "limits seen before are not drawn again"
+    fresh, line = moving_line()
+    fresh.axes[0].set_xlim(0.0, 2.0)
+    line.set_ydata(2.0 * T)
+    assert Screen(100).png(fresh) == seen[2.0]
+
+
+def test_screen_forgets_the_ground_not_seen_for_longest(monkeypatch):
+    monkeypatch.setattr("pedalcalc.plot._screen.MOST_GROUNDS", 2)
+    picture, _ = moving_line()
+    screen = Screen(100)
+    for high in (1.0, 2.0, 1.0, 3.0):
+        picture.axes[0].set_xlim(0.0, high)
+        screen.png(picture)
+    assert [key[0][0] for key in screen._grounds] == [(0.0, 1.0), (0.0, 3.0)]
