@@ -101,7 +101,7 @@ def _held(course: _Course, time: Array) -> Array:
     before, start, end, after = (column[where] for column in _rows(course, seen))
     conducts = np.isfinite(start)
     start, end = np.where(conducts, start, 0.0), np.where(conducts, end, 0.0)
-    charging = charging_voltage(cycle, start, np.where(conducts, angle, 0.0))
+    charging = charging_voltage(cycle, start, np.clip(angle, start, end))
     waiting = blocked_voltage(cycle, before, angle)
     blocked = blocked_voltage(cycle, after, np.where(angle > end, angle - end, 0.0))
     held = np.where(conducts & (angle >= start), np.where(angle <= end, charging, blocked), waiting)
