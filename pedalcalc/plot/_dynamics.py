@@ -12,12 +12,25 @@ from pedalcalc.compressor.features import CurveFeatures
 from pedalcalc.compressor.response import Response
 from pedalcalc.compressor.static import StaticCurve
 from pedalcalc.compressor.timing import AttackRelease
-from pedalcalc.plot._style import COLOURS, DASHES, INK, PALE, Picture, dress, look, new_picture, thinned
+from pedalcalc.plot._style import (
+    COLOURS,
+    DASHES,
+    INK,
+    PALE,
+    Picture,
+    dress,
+    leave_room,
+    legend_above,
+    look,
+    new_picture,
+    thinned,
+)
 from pedalcalc.report._text import number_text
 
 FIRST = 5e-4  # shortest time drawn after a step, in seconds
 ROUND = 5.0  # limits of the level axis fall on multiples of this many dB
-PIECES = ("band", "in", "out", "last", "dot", "words")
+HARDLY = 0.5  # a change of the gain by less than this many dB has no time worth reading
+PIECES = ("band", "in", "out", "last", "dot", "told")
 
 
 @io
@@ -55,7 +68,7 @@ def step_response(step: Response, *, timing: AttackRelease | None = None, title:
     >>> step = compressor.step_response(compressor.example(), level_low_dbv=-30.0, level_high_dbv=-10.0)
     >>> picture = plot.step_response(step)
     >>> [axes.get_title(loc="left") for axes in picture.axes]
-    ['After the step up', 'After the step down']
+    ['Step up', 'Step down']
     """
     picture, update = step_picture(title)
     update(step, timing)
@@ -64,29 +77,40 @@ def step_response(step: Response, *, timing: AttackRelease | None = None, title:
 
 def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRelease | None], None]]:
     """Return an empty picture of a step and the function that puts a response into it."""
-    picture = new_picture(6.6, 3.1)
+    picture = new_picture(6.5, 3.1)
     with look():
         pair = picture.subplots(1, 2, sharey=True)
         sides = [_side(axes, words) for axes, words in zip(pair, ("up", "down"), strict=True)]
         pair[0].set_ylabel("Level [dBV]", color=INK)
         pair[1].tick_params(labelleft=False)
-        pair[1].legend(frameon=False, fontsize=8, handlelength=3.0, loc="upper right")
+        leave_room(picture)
+        legend_above(picture)
         if title:
             picture.suptitle(title, x=0.01, ha="left", fontsize=11)
     picture.moving = tuple(side[piece] for side in sides for piece in PIECES)
+    picture.curves = tuple(side[piece] for side in sides for piece in ("out", "dot"))
 
     def update(step: Response, timing: AttackRelease | None) -> None:
         is_a("step", step, Response)
-        up, down = step.time_up, step.time_down
+        up, down, end = step.time_up, step.time_down, float(step.time[-1])
         if not (up < down):
             raise ValueError("step must step up and then down; take it from compressor.step_response")
         every = np.concatenate([step.level_in_dbv, step.level_out_dbv])
         low, high = ROUND * np.floor(every.min() / ROUND - 0.2), ROUND * np.ceil(every.max() / ROUND + 0.2)
         pair[0].set_ylim(low, high)
-        for side, start, end in zip(sides, (up, down), (down, float(step.time[-1])), strict=True):
-            _fill(side, step, start, end)
-        _mark(sides, timing)
-        picture.caption = _told(timing)
+        picture.caption = "level after a step up and a step down"
+        told = []
+        for side, start, stop in zip(sides, (up, down), (down, end), strict=True):
+            _fill(side, step, start, stop)
+            words = "" if timing is None else _time_words(timing, side["name"], stop - start)
+            _mark(side, timing, words)
+            told.append(words)
+        if timing is not None:
+            size = (
+                f"{number_text(timing.level_step_db, 'dB', 2)} step from {number_text(timing.level_low_dbv, 'dBV', 2)}"
+            )
+            meaning = f"{timing.name}; {size}, {number_text(timing.frequency, 'Hz')}"
+            picture.caption = f"{'; '.join(told)} ({meaning})"
 
     return picture, update
 
@@ -94,18 +118,16 @@ def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRe
 def _side(axes: Any, words: str) -> dict[str, Any]:
     """Prepare one half of the picture; its pieces are moved, not drawn anew."""
     dress(axes, across=("time since the step", "s"), up=("", ""), logs=(True, False))
-    axes.set_title(f"After the step {words}", loc="left", fontsize=10)
-    name = {"up": "attack", "down": "release"}[words]
-    box = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": PALE, "linewidth": 0.6}
+    axes.set_title(f"Step {words}", loc="left", fontsize=10, y=1.0)
     return {
-        "name": name,
+        "name": {"up": "attack", "down": "release"}[words],
         "axes": axes,
-        "band": axes.axhspan(0, 1, color=COLOURS[2], alpha=0.15, linewidth=0, visible=False),
-        "in": axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2, label="in")[0],
         "out": axes.plot([], [], color=COLOURS[0], linewidth=1.8, label="out")[0],
+        "in": axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2, label="in")[0],
+        "band": axes.axhspan(0, 1, color=COLOURS[2], alpha=0.15, linewidth=0, label="band"),
         "last": axes.plot([], [], color=INK, linestyle=(0, (3, 2)), linewidth=1.2)[0],
-        "dot": axes.plot([], [], "o", color=INK, markersize=5)[0],
-        "words": axes.text(0.03, 0.04, "", transform=axes.transAxes, fontsize=9, va="bottom", bbox=box, visible=False),
+        "dot": axes.plot([], [], "o", color=INK, markersize=5, label="in the band for good")[0],
+        "told": axes.set_title("", loc="right", fontsize=9, y=1.0),
     }
 
 
@@ -118,38 +140,41 @@ def _fill(side: dict[str, Any], step: Response, start: float, end: float) -> Non
     side["in"].set_data(*thinned(since, step.level_in_dbv[inside], log=True))
 
 
-def _mark(sides: list[dict[str, Any]], timing: AttackRelease | None) -> None:
-    for side in sides:
-        shown = timing is not None
-        for piece in ("band", "last", "dot", "words"):
-            side[piece].set_visible(shown)
-        if timing is None:
-            continue
-        name = side["name"]
+def _mark(side: dict[str, Any], timing: AttackRelease | None, words: str) -> None:
+    side["band"].set_visible(timing is not None)
+    side["told"].set_text(words.replace(f"{side['name']}: ", ""))
+    read = timing is not None and words.startswith(f"{side['name']} ")
+    for piece in ("last", "dot"):
+        side[piece].set_visible(read)
+    if timing is None:
+        return
+    name = side["name"]
+    steady = timing.level_out_high_dbv if name == "attack" else timing.level_out_after_dbv
+    band = float(getattr(timing, f"band_{name}_db"))
+    side["band"].set_y(steady - band)
+    side["band"].set_height(2 * band)
+    if read:
         time = float(getattr(timing, f"time_{name}"))
-        steady = timing.level_out_high_dbv if name == "attack" else timing.level_out_after_dbv
-        band = float(getattr(timing, f"band_{name}_db"))
-        side["band"].set_y(steady - band)
-        side["band"].set_height(2 * band)
         side["last"].set_data([time, time], side["axes"].get_ylim())
         x, y = side["out"].get_data()
         side["dot"].set_data([time], [np.interp(time, x, y)] if len(x) else [np.nan])
-        side["words"].set_text(_time_words(timing, name))
 
 
-def _time_words(timing: AttackRelease, name: str) -> str:
+def _time_words(timing: AttackRelease, name: str, watched: float) -> str:
+    """Return what can be said of one time: its name and value, or after a colon why there is none."""
+    if not getattr(timing, f"settled_{name}"):
+        return f"{name}: not settled within {number_text(watched, 's', 2)}"
+    change = timing.level_step_db - (timing.level_out_high_dbv - timing.level_out_low_dbv)
+    if name == "release":
+        change = (timing.level_out_high_dbv - timing.level_out_after_dbv) - timing.level_step_db
+    band = float(getattr(timing, f"band_{name}_db"))
+    if abs(change) < HARDLY:
+        return f"{name}: hardly any compression to time"
+    if abs(change) <= band:
+        return f"{name}: {number_text(abs(change), 'dB')} of change stay within ±{number_text(band, 'dB', 2)}"
     time, first = (float(getattr(timing, f"time_{name}{end}")) for end in ("", "_first"))
-    settled = bool(getattr(timing, f"settled_{name}"))
-    words = f"{name} {'' if settled else 'over '}{number_text(time, 's')}"
-    return words if abs(time - first) < 0.02 * time else f"{words}\nfirst entry {number_text(first, 's')}"
-
-
-def _told(timing: AttackRelease | None) -> str:
-    if timing is None:
-        return "level after a step up and a step down"
-    parts = (_time_words(timing, name).replace("\n", ", ") for name in ("attack", "release"))
-    size = f"{timing.level_step_db:.0f} dB step from {number_text(timing.level_low_dbv, 'dBV', 2)}"
-    return f"{'; '.join(parts)} ({timing.name}; {size}, {number_text(timing.frequency, 'Hz')})"
+    words = f"{name} {number_text(time, 's')}"
+    return words if abs(time - first) < 0.02 * time else f"{words}, first entry {number_text(first, 's')}"
 
 
 @io
@@ -197,12 +222,12 @@ def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, Cur
         falling = axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.8)[0]
         out = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="out")[0]
         line = axes.plot([], [], color=PALE, linewidth=1.2, zorder=0)[0]
-        box = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": PALE, "linewidth": 0.6}
-        words = axes.text(0.97, 0.04, "", transform=axes.transAxes, fontsize=9, ha="right", va="bottom", bbox=box)
-        axes.legend(frameon=False, fontsize=9, handlelength=3.0, loc="upper left")
+        legend_above(picture)
+        told = axes.set_title("", loc="right", fontsize=9, y=1.0)
         if title:
-            axes.set_title(title, loc="left", fontsize=11)
-    picture.moving = (even, falling, out, line, words)
+            picture.suptitle(title, x=0.01, ha="left", fontsize=11)
+    picture.moving = (even, falling, out, line, told)
+    picture.curves = (falling, out)
 
     def update(curve: StaticCurve, features: CurveFeatures | None) -> None:
         is_a("curve", curve, StaticCurve)
@@ -215,14 +240,13 @@ def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, Cur
         axes.set_xlim(float(x[0]), float(x[-1]))
         low, high = (ROUND * turn(float(end) / ROUND) for turn, end in ((np.floor, plain[0]), (np.ceil, plain[-1])))
         axes.set_ylim(low, high)
-        told = _features_told(features)
+        words = _features_told(features)
         if latches.any():
-            told += f"{'; ' if told else ''}latches; dashed: coming from loud"
-        words.set_text(told.replace("; ", "\n"))
-        words.set_visible(bool(told))
+            words += f"{'; ' if words else ''}latches; dashed: coming from loud"
+        told.set_text(words)
         at = features.threshold_dbv if features is not None and features.compresses else np.nan
         line.set_data([at, at], [low, high])
-        picture.caption = told or "level out against level in"
+        picture.caption = words or "level out against level in"
 
     return picture, update
 

@@ -13,7 +13,8 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
-from matplotlib.ticker import EngFormatter, FuncFormatter, LogLocator, NullFormatter
+from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.ticker import EngFormatter, FuncFormatter, LogLocator, MaxNLocator, NullFormatter
 
 # Okabe and Ito's palette, told apart by colour-blind eyes; yellow is left out, being too pale on paper.
 # Each colour has a dash of its own, so that a grey print still tells lines apart.
@@ -35,11 +36,14 @@ SETTINGS = {
 class Picture(Figure):
     """A figure that shows itself in a notebook as SVG, with a caption in words.
 
-    `moving` lists the pieces whose data change when the picture is kept and shown again.
+    `moving` lists the pieces whose data change when the picture is kept and shown again, `curves` those worth
+    comparing with later ones. `cautions` are sentences that belong under the picture with the caption.
     """
 
     caption: str = ""
+    cautions: tuple[str, ...] = ()
     moving: tuple[Artist, ...] = ()
+    curves: tuple[Artist, ...] = ()
 
     def _repr_svg_(self) -> str:
         return svg_text(self)
@@ -52,6 +56,13 @@ def new_picture(width: float = 6.5, height: float = 3.3) -> Picture:
     """Return an empty picture that fits the text width of an A4 page."""
     with look():
         return Picture(figsize=(width, height), dpi=100, layout="constrained")
+
+
+def leave_room(figure: Figure) -> None:
+    """Leave room at the right for half a label, since limits that move may put a tick at the very end of an axis."""
+    engine = figure.get_layout_engine()
+    if isinstance(engine, ConstrainedLayoutEngine):
+        engine.set(rect=(0.0, 0.0, 1.0 - 0.2 / figure.get_figwidth(), 1.0))
 
 
 @contextmanager
@@ -108,6 +119,19 @@ def dress(axes: Axes, *, across: tuple[str, str], up: tuple[str, str], logs: tup
     frame(axes)
 
 
+def round_above(value: float) -> float:
+    """Return the next of 1, 1.5, 2, 3, 5, 7, 10, ... at or above a value, so that an axis stands still for a while."""
+    decade = 10.0 ** np.floor(np.log10(value))
+    return float(
+        next(decade * step for step in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0) if decade * step >= value * (1 - 1e-9))
+    )
+
+
+def few_ticks(axis: Axis) -> None:
+    """Let a linear axis carry about five labels, all of them short."""
+    axis.set_major_locator(MaxNLocator(nbins=5, steps=[1, 2, 5, 10]))
+
+
 def few_decades(axis: Axis) -> None:
     """Label 1, 2 and 5 of each decade where a log axis spans less than two of them."""
     low, high = sorted(axis.get_view_interval())
@@ -123,6 +147,27 @@ def frame(axes: Axes) -> None:
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     axes.tick_params(which="both", colors=INK, labelsize=9)
+
+
+def legend_above(figure: Figure, *, size: float = 9.0) -> None:
+    """Name the lines in a strip above the axes, where no legend can cover a curve."""
+    handles, labels = figure.axes[0].get_legend_handles_labels()
+    if not labels:
+        return
+    room = 72 * figure.get_figwidth() / size - 1.0  # in letter sizes; a letter takes about 0.6, what stands before it 5
+    wide = [0.6 * len(label) + 5.0 for label in labels]
+    columns = len(labels) if sum(wide) <= room else int(room // max(wide))
+    figure.legend(
+        handles,
+        labels,
+        loc="outside upper left",
+        ncols=max(1, columns),
+        frameon=False,
+        fontsize=size,
+        handlelength=3.0,
+        columnspacing=1.2,
+        borderpad=0.2,
+    )
 
 
 def mark(axes: Axes, x: float, y: float, words: str, *, index: int = 6, shift: tuple[float, float] = (8, 8)) -> Any:

@@ -121,6 +121,11 @@ def caution_box(found: tuple[Caution, ...]) -> Box:
     return Box("caution", title, tuple((f"{part.what}:", _explained(part)) for part in found))
 
 
+def caution_sentences(*results: Any) -> tuple[str, ...]:
+    """Return every caution in the results as a sentence of its own, for the words under a picture."""
+    return tuple(f"{part.what}: {_explained(part)}" for part in collect_cautions(results))
+
+
 def _explained(caution: Caution) -> str:
     value, limit = number_text(caution.value, caution.unit), number_text(caution.limit, caution.unit)
     hit = "" if caution.count == 1 else f" in {caution.count} of the computed cases, at worst"
