@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
+import re
+import warnings
 from functools import partial
 
 import numpy as np
 import pytest
 
 from pedalcalc import compressor, devices, explore, junction, plot, sidechain, values
+from pedalcalc._base import ModelRangeWarning
+from pedalcalc.plot._kept import KEPT
 from tests.test_pump import RAIL
 
 
@@ -76,6 +80,14 @@ CALLS = {
         "draw": lambda coupler: draw(coupler),
         "coupler": explore.choice("one", options={"one": 1000.0, "two": 2000.0}, caption="coupler"),
     },
+    "pot": {
+        "rotation": 0.5,
+        "resistance_total": 1e6,
+        "resistance_stop": 100e3,
+        "law": "logarithmic",
+        "mid_fraction": 0.15,
+        "caption": "release",
+    },
     "slider": {"value": 1000.0, "low": 100.0, "high": 1e4, "unit": "Ω", "caption": "R", "steps": 10},
 }
 
@@ -84,13 +96,31 @@ def test_detector_picture_agrees_with_the_burst():
     shown = explore.detector(**CALLS["detector"])
     parts = {key: value for key, value in CALLS["detector"].items() if key != "frequency"}
     burst = sidechain.tone_burst([0.0], time_burst=0.5, frequency=82.4, **parts)
-    assert f"attack {1e3 * burst.time_attack_63:.1f} ms; release 220 ms" in shown.shown.value
-    assert f"ripple {100 * burst.ripple_share:.2g} % at 82.4 Hz" in shown.shown.value
+    assert f"● attack {1e3 * burst.time_attack_63:.1f} ms; ■ release 220 ms" in shown.shown.value
+    assert f"ripple over held voltage {burst.ripple_share:.3g} at 82.4 Hz" in shown.shown.value
 
 
 def test_detector_refuses_a_tone_under_the_threshold():
     with pytest.raises(ValueError, match="voltage_peak must be above 2"):
         explore.detector(**CALLS["detector"] | {"voltage_diode": 2.0})
+
+
+@pytest.mark.parametrize(("attack", "frequency"), [(1e6, 40.0), (1e6, 2e3), (100.0, 2e3)])
+def test_detector_picture_lasts_until_the_attack_is_over(attack, frequency):
+    """However many waves it takes; where they are too many to draw, the picture passes through some of them."""
+    parts = CALLS["detector"] | {"resistance_attack": attack, "resistance_release": 10e6, "frequency": frequency}
+    shown = explore.detector(**parts)
+    burst = sidechain.tone_burst([0.0], time_burst=60.0, **parts)
+    assert (
+        f"● attack {values.write_value(burst.time_attack_63, unit='s', digits=3)}; ■ release 10.0 s"
+        in shown.shown.value
+    )
+    rise = shown._figure.curves[0]
+    time, held = rise.get_data()
+    inside = time < time[-1]
+    exact = sidechain.tone_burst(time[inside], time_burst=time[-1], **parts)
+    np.testing.assert_array_equal(held[inside], exact.voltage_hold)
+    assert time[-1] > 2 * burst.time_attack_63 and len(time) <= 1300
 
 
 def shot(panel):
@@ -109,6 +139,62 @@ def test_slider_stops_are_spaced_by_ratio_with_the_start_among_them():
     even = explore.slider(0.0, low=-1.0, high=1.0, unit="V", caption="V", scale="linear", steps=4)
     assert [value for _, value in even.stops] == [-1.0, -0.5, 0.0, 0.5, 1.0]
     assert even.stops[even.start] == ("0 V", 0.0)
+
+
+def test_stops_show_the_very_value_that_is_drawn():
+    for text, value in explore.slider(1e3, low=1e3, high=1e6, unit="Ω", caption="R", steps=40).stops:
+        assert values.read_value(text, unit="Ω") == pytest.approx(value, rel=1e-12)
+
+
+def test_stock_stops_are_those_of_the_series_and_the_value_given():
+    stops = [value for _, value in explore.slider(5.1e3, low=1e3, high=10e3, unit="Ω", caption="R", stock="E6").stops]
+    # IEC 60063, E6.
+    assert stops == pytest.approx([1e3, 1.5e3, 2.2e3, 3.3e3, 4.7e3, 5.1e3, 6.8e3, 10e3])
+    small = explore.slider(4.7e-9, low=1e-9, high=10e-9, unit="F", caption="C", stock="E6")
+    assert [text for text, _ in small.stops] == [
+        f"{x} nF" for x in ("1.00", "1.50", "2.20", "3.30", "4.70", "6.80", "10.0")
+    ]
+    drawer = explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[2.2e3, 820.0, 82e3, 820.0])
+    assert [value for _, value in drawer.stops] == [820.0, 1e3, 2.2e3]
+    with pytest.raises(ValueError, match="stock must hold a value from 100 to 10000"):
+        explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[82e3])
+
+
+def test_parts_stop_at_stock_values():
+    e12, e6 = (set(np.round(values.preferred_values(series), 3)) for series in ("E12", "E6"))
+    for maker in MAKERS.values():
+        for name, control in maker().sliders.items():
+            start = control.value
+            if name.startswith(("resistance", "capacitance")):
+                allowed = e12 if name.startswith("resistance") else e6
+                for _, value in control.options:
+                    assert value == start or round(value / 10 ** np.floor(np.log10(value * 1.0001)), 3) in allowed
+
+
+def test_pot_goes_from_its_stop_to_stop_and_track():
+    control = explore.pot(
+        0.3, resistance_total=1e6, resistance_stop=100e3, law="logarithmic", mid_fraction=0.15, caption="release"
+    )
+    ohms = np.array([value for _, value in control.stops])
+    assert (ohms[0], ohms[-1]) == (100e3, 1.1e6) and np.all(np.diff(ohms) > 0)
+    assert ohms[len(ohms) // 2] == pytest.approx(100e3 + 0.15e6)
+    assert control.stops[control.start][0].startswith("3: ")
+    falling = explore.pot(0.0, resistance_total=1e6, resistance_stop=1e3, law="linear", caption="R", lug="clockwise")
+    assert falling.stops[falling.start][1] == pytest.approx(1.001e6)
+    assert control.read("7.5") == control.read("7.5: whatever") == control.stops[15]
+    for wrong, words in (("47k", "is not a mark of the knob"), ("11", "must be a mark of the knob, 0 to 10")):
+        with pytest.raises(ValueError, match=words):
+            control.read(wrong)
+
+
+def test_controls_take_the_place_of_the_usual_sliders():
+    knob = explore.pot(1.0, resistance_total=1e6, resistance_stop=100e3, law="linear", caption="release control")
+    for explorer in (explore.step_response, explore.static_curve):
+        shown = explorer(COMPRESSOR, controls={"resistance_release": knob})
+        assert shown.sliders["resistance_release"].value == 1.1e6
+        assert "release control 10: 1.10 MΩ" in shown.words() and "release resistance" not in shown.words()
+        with pytest.raises(ValueError, match="controls must be one of"):
+            explorer(COMPRESSOR, controls={"resistance_of_the_moon": knob})
 
 
 def test_start_on_a_stop_is_not_doubled():
@@ -165,6 +251,154 @@ def test_what_cannot_be_drawn_leaves_no_stale_picture():
     assert shot(shown).startswith(b"\x89PNG") and "not shown" not in shown.shown.value
 
 
+def resistor_panel(draw=draw, **more):
+    """Return a panel of one resistor from 100 Ω to 10 kΩ that starts at 1 kΩ."""
+    return explore.panel(draw, resistance=explore.slider(**CALLS["slider"] | more))
+
+
+def test_a_value_can_be_typed():
+    shown = resistor_panel(stock="E12")
+    typed = shown.readouts["resistance"]
+    assert typed.value == "1.00 kΩ"
+    typed.value = "5k1"
+    assert shown.sliders["resistance"].value == 5100.0 and typed.value == "5.10 kΩ"
+    assert "shown: R 5.10 kΩ" in shown.shown.value
+    neighbours = [value for _, value in shown.sliders["resistance"].options]
+    assert neighbours == sorted(neighbours) and 5100.0 in neighbours
+    typed.value = "4700"  # a stop there is already
+    assert shown.sliders["resistance"].value == 4700.0 and len(shown.sliders["resistance"].options) == len(neighbours)
+    assert shot(shown) == shot(resistor_panel(value=4700.0, stock="E12"))
+
+
+@pytest.mark.parametrize(
+    ("text", "words"), [("47 k?", "is not a value"), ("1M", "1M must be from 100 Ω to 10.0 kΩ"), ("-3k", "negative")]
+)
+def test_what_cannot_be_read_moves_nothing_and_says_why(text, words):
+    shown = resistor_panel()
+    before = shot(shown)
+    shown.readouts["resistance"].value = text
+    assert shown.readouts["resistance"].value == "1.00 kΩ" and shot(shown) == before
+    assert "R: " in shown.shown.value and words in shown.shown.value
+    shown.sliders["resistance"].index += 1
+    assert words not in shown.shown.value
+
+
+@pytest.mark.parametrize(
+    ("unit", "text", "value"),
+    [("dB", "12 dB", 12.0), ("1", "7.5", 7.5), ("V", "\N{MINUS SIGN}1.5 V", -1.5), ("Hz", "1k", 1e3)],
+)
+def test_typed_texts_are_read_in_the_unit_of_the_slider(unit, text, value):
+    low, high = (-2000.0, 2000.0)
+    described = explore.slider(1.0, low=low, high=high, unit=unit, caption="x", scale="linear", steps=4)
+    assert described.read(text)[1] == value
+    with pytest.raises(ValueError, match="not"):
+        described.read("much")
+
+
+def test_names_beside_a_choice_cannot_be_typed_over():
+    shown = explore.step_response(COMPRESSOR)
+    assert type(shown.readouts["coupler"]).__name__ == "Label"
+    shown.sliders["coupler"].index = 2
+    assert shown.readouts["coupler"].value == shown.sliders["coupler"].label
+
+
+@pytest.mark.parametrize("kept_figure", [True, False])
+def test_keep_holds_the_curves_and_lets_them_go(kept_figure):
+    shown = explore.time_constant(**CALLS["time_constant"]) if kept_figure else resistor_panel()
+    slider = next(iter(shown.sliders.values()))
+    plain = shot(shown)
+    held = [line.get_data() for line in shown._figure.axes[0].lines if len(line.get_xdata()) > 5]
+    result = shown._figure.caption
+    shown.keep()
+    assert shown.keep_button.description == "Let go"
+    slider.index += 3
+    assert shown.keep_button.description == "Keep"
+    pale = [line for line in shown._figure.axes[0].lines if line.get_gid() == KEPT]
+    for (x, y), line in zip(held, pale, strict=False):
+        np.testing.assert_array_equal(line.get_data(), (x, y))
+    assert f"kept, pale: {slider.description} " in shown.shown.value and result in shown.shown.value
+    moved = shot(shown)
+    slider.index -= 3
+    assert "these very values" in shown.shown.value
+    shown.keep()
+    assert shot(shown) == plain and "kept" not in shown.shown.value
+    slider.index += 3
+    assert shot(shown) != moved
+    shown.keep()
+    assert shown.keep_button.description == "Let go"
+
+
+def test_back_to_start_takes_everything_back_in_one_picture():
+    shown = explore.jfet_bias(**CALLS["jfet_bias"])
+    before, words = shot(shown), shown.words()
+    for control in shown.sliders.values():
+        control.index = 0
+    shown.readouts["resistance_drain"].value = "5k1"
+    drawn = []
+    shown.image.observe(lambda _: drawn.append(1), "value")
+    shown.restart()
+    assert (shot(shown), shown.words()) == (before, words) and len(drawn) == 1
+    assert 5100.0 not in [value for _, value in shown.sliders["resistance_drain"].options]
+
+
+def test_buttons_do_what_they_say():
+    shown = resistor_panel()
+    shown.keep_button.click()
+    assert shown.keep_button.description == "Let go"
+    shown.sliders["resistance"].index += 2
+    shown.start_button.click()
+    assert shown.sliders["resistance"].value == 1000.0
+
+
+def test_warnings_are_sentences_in_the_panel(recwarn):
+    def far(resistance):
+        if resistance > 2000.0:
+            warnings.warn("resistance lies outside what was checked", ModelRangeWarning, stacklevel=2)
+            with np.errstate(over="warn"):
+                np.exp(np.float64(1000.0))
+        return draw(resistance)
+
+    shown = resistor_panel(far)
+    assert 'role="note"' not in shown.shown.value
+    shown.sliders["resistance"].index += 2
+    assert "Resistance lies outside what was checked</div>" in shown.shown.value
+    assert "A number left the range that can be computed with (overflow" in shown.shown.value
+    metadata = shown._repr_mimebundle_()[1]
+    assert "Caution: Resistance lies outside" in metadata["image/svg+xml"]["caption"]
+    started_far = resistor_panel(far, value=5000.0)
+    assert "Resistance lies outside what was checked</div>" in started_far.shown.value
+    shown.sliders["resistance"].index -= 2
+    assert 'role="note"' not in shown.shown.value
+    assert not recwarn.list
+
+
+def test_arithmetic_that_fails_leaves_no_stale_picture():
+    shown = resistor_panel(lambda resistance: draw(resistance) if resistance < 2000.0 else 1 / 0)
+    shown.sliders["resistance"].index += 3
+    assert shot(shown) == b"" and "division by zero" in shown.shown.value
+    shown.keep()  # nothing to hold
+    assert shown.keep_button.description == "Keep"
+
+
+def test_cautions_of_the_results_stand_under_the_picture():
+    hot = explore.voltage_budget(**CALLS["voltage_budget"] | {"voltage_supply": 18.0}).shown.value
+    assert "it can latch up and die" in hot and "Use a part of a higher limit" in hot
+    assert 'role="note"' not in explore.voltage_budget(**CALLS["voltage_budget"]).shown.value
+
+
+def test_a_step_without_compression_has_no_times():
+    quiet = dataclasses.replace(COMPRESSOR, gain_sidechain=1e-3)
+    said = explore.step_response(quiet).shown.value
+    assert "attack: hardly any compression to time; release: hardly any compression to time" in said
+    assert "µs" not in said
+
+
+def test_a_step_that_does_not_settle_says_so():
+    slow = dataclasses.replace(COMPRESSOR, resistance_release=4.7e6, capacitance_hold=22e-6)
+    said = explore.step_response(slow).shown.value
+    assert re.search(r"release: not settled within \d+ s", said) and "first entry" not in said
+
+
 def test_output_carries_a_still_for_paper():
     shown = explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=2200.0)
     data, metadata = shown._repr_mimebundle_()
@@ -173,7 +407,7 @@ def test_output_carries_a_still_for_paper():
     assert metadata["image/svg+xml"]["caption"].startswith("shown: supply 9.00 V, series resistor 2.20 kΩ\nLED current")
 
 
-NO_PANELS = {"choice", "panel", "slider", "release_against_distortion"}
+NO_PANELS = {"choice", "panel", "pot", "slider", "release_against_distortion"}
 MAKERS = {name: partial(getattr(explore, name), **call) for name, call in CALLS.items() if name not in NO_PANELS}
 
 
@@ -192,10 +426,42 @@ def test_kept_figure_shows_what_a_new_one_would(name):
 
 @pytest.mark.parametrize("name", MAKERS)
 def test_captions_and_stops_have_room_beside_the_slider(name):
-    """A caption has 14 em, the text of a stop 148 px; letters of a wide face take half an em and 7.5 px on average."""
-    for control in MAKERS[name]().sliders.values():
-        assert len(control.description) <= 27, control.description
-        assert max(len(text) for text, _ in control.options) <= 19, control.options
+    """Letters of a wide face take about half an em; the text of a value has 9 em."""
+    shown = MAKERS[name]()
+    for place, control in shown.sliders.items():
+        room = float(control.style.description_width.removesuffix("em"))
+        beside = float(shown.readouts[place].layout.width.removesuffix("em"))
+        assert 0.52 * len(control.description) < room <= 20
+        assert 0.52 * max(len(text) for text, _ in control.options) < beside <= 20
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_nothing_in_the_axes_can_cover_a_curve(name):
+    """Results stand under the picture, legends above the axes; only bars carry their own numbers."""
+    figure = MAKERS[name]()._figure
+    for axes in figure.axes:
+        assert axes.get_legend() is None
+        assert name == "voltage_budget" or not [text for text in axes.texts if text.get_text()]
+
+
+@pytest.mark.parametrize("name", MAKERS)
+def test_what_moves_and_what_is_kept_is_named(name):
+    figure = MAKERS[name]()._figure
+    assert figure.curves and set(figure.curves) <= set(figure.moving)
+
+
+@pytest.mark.parametrize(("name", "moved"), [("jfet_bias", "resistance_drain"), ("bjt_divider", "resistance_emitter")])
+def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
+    panel = MAKERS[name]()
+    control, axes = panel.sliders[moved], panel._figure.axes[0]
+    tops = []
+    for place in range(len(control.options)):
+        control.index = place
+        top = axes.get_ylim()[1]
+        tops.append(top)
+        assert float(f"{top:e}".partition("e")[0]) in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)
+        assert max(line.get_ydata()[0] for line in panel._figure.curves[1:2]) < top
+    assert len(set(tops)) <= 14 < len(tops)
 
 
 def test_every_coupler_can_be_chosen():
@@ -229,10 +495,8 @@ def test_indicator_led_agrees_with_its_room():
 
 
 def test_indicator_led_warns_above_the_rating():
-    assert (
-        "rating: use a larger resistor"
-        in explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=100.0).shown.value
-    )
+    said = explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=100.0).shown.value
+    assert "above 25.0 mA. Use a larger resistor." in said
 
 
 def test_a_direct_drive_has_no_timing_parts():

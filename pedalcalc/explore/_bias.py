@@ -10,29 +10,42 @@ from numpy.typing import NDArray
 from pedalcalc import bias
 from pedalcalc._base import io, is_a, numeric
 from pedalcalc.devices import Bjt
-from pedalcalc.explore._panel import Panel, panel, slider
-from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture
+from pedalcalc.explore._panel import Panel, panel
+from pedalcalc.explore._slider import slider
+from pedalcalc.plot._style import (
+    COLOURS,
+    DASHES,
+    INK,
+    Picture,
+    dress,
+    few_ticks,
+    legend_above,
+    look,
+    new_picture,
+    round_above,
+)
+from pedalcalc.report._boxes import caution_sentences
 from pedalcalc.report._text import number_text
-
-BOX = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#BBBBBB", "linewidth": 0.6}
 
 
 class _LoadLine:
-    """Curve, load line, point and words of one picture."""
+    """Curve, load line and point of one picture."""
 
     def __init__(self, caption: str, supply: float) -> None:
-        self.picture = new_picture(6.5, 3.8)
+        self.picture = new_picture(6.5, 3.6)
         with look():
             self.axes = self.picture.subplots()
             dress(self.axes, across=(caption, "V"), up=("current", "A"), logs=(False, False))
             self.axes.set(xlim=(0.0, 1.05 * supply), ylim=(0.0, 1e-3))
-            self.curve = self.axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
-            self.line = self.axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.5)[0]
-            self.dot = self.axes.plot([], [], "o", color=INK, markersize=7)[0]
-            self.words = self.axes.text(
-                0.97, 0.95, "", transform=self.axes.transAxes, fontsize=9, ha="right", va="top", bbox=BOX
-            )
-        self.picture.moving = ()  # the scale of the current moves with the resistors, so the whole is drawn again
+            few_ticks(self.axes.yaxis)
+            self.curve = self.axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="transistor")[0]
+            self.line = self.axes.plot(
+                [], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.5, label="what its resistors allow"
+            )[0]
+            self.dot = self.axes.plot([], [], "o", color=INK, markersize=7, label="where it sits")[0]
+            legend_above(self.picture)
+        self.picture.moving = (self.curve, self.line, self.dot)
+        self.picture.curves = (self.curve, self.line, self.dot)
 
     def put(
         self,
@@ -42,16 +55,15 @@ class _LoadLine:
         supply: float,
         full: float,
         point: tuple[float, float],
-        words: str,
         caption: str,
+        cautions: tuple[str, ...],
     ) -> Picture:
         """Draw one setting: `full` is the current with the transistor shorted."""
         self.curve.set_data(across, current)
         self.line.set_data([0.0, supply], [full, 0.0])
         self.dot.set_data([point[0]], [point[1]])
-        self.axes.set(ylim=(0.0, 1.2 * max(full, point[1], 1e-6)))
-        self.words.set_text(words)
-        self.picture.caption = caption
+        self.axes.set(ylim=(0.0, round_above(1.05 * max(full, point[1], 1e-6))))
+        self.picture.caption, self.picture.cautions = caption, cautions
         return self.picture
 
 
@@ -141,14 +153,18 @@ def jfet_bias(
             supply=supply,
             full=supply / (resistance_drain + resistance_source_pin),
             point=(float(point.voltage_drain_source), current),
-            words=f"drain {drain:.3g} V, {point.region}\nup {point.swing_up:.2g} V, down {point.swing_down:.2g} V",
-            caption=f"{number_text(current, 'A')}, drain at {drain:.3g} V, {point.region}, gain {float(gain):.2g} bypassed",
+            caption=(
+                f"{number_text(current, 'A')}, drain at {number_text(drain, 'V')}, {point.region}, "
+                f"gain {number_text(float(gain), '1')} bypassed; "
+                f"can swing {number_text(float(point.swing_up), 'V')} up, {number_text(float(point.swing_down), 'V')} down"
+            ),
+            cautions=caution_sentences(point),
         )
 
     return panel(
         draw,
-        resistance_drain=slider(float(r_d), low=470.0, high=100e3, unit="Ω", caption="drain resistor"),
-        resistance_source_pin=slider(float(r_s), low=47.0, high=47e3, unit="Ω", caption="source resistor"),
+        resistance_drain=slider(float(r_d), low=470.0, high=100e3, unit="Ω", caption="drain resistor", stock="E12"),
+        resistance_source_pin=slider(float(r_s), low=47.0, high=47e3, unit="Ω", caption="source resistor", stock="E12"),
         current_drain_zero_bias=slider(float(i_dss), low=0.2e-3, high=20e-3, unit="A", caption="IDSS"),
         voltage_gate_source_off=slider(
             float(off), low=-8.0, high=-0.3, unit="V", caption="VGS(off)", scale="linear", steps=77
@@ -248,17 +264,19 @@ def bjt_divider(
             supply=supply,
             full=supply / (resistance_collector + resistance_emitter),
             point=(float(point.voltage_collector_emitter), float(point.current_collector)),
-            words=f"collector {collector:.3g} V, {point.region}\nstiff-divider shortcut off by {100 * error:.2g} %",
             caption=(
-                f"{number_text(float(point.current_collector), 'A')}, collector at {collector:.3g} V, {point.region}; "
-                f"the shortcut is off by {100 * error:.2g} %"
+                f"{number_text(float(point.current_collector), 'A')}, collector at {number_text(collector, 'V')}, "
+                f"{point.region}; error of the stiff-divider shortcut {number_text(error, '1')}"
             ),
+            cautions=caution_sentences(point),
         )
 
     return panel(
         draw,
-        resistance_collector=slider(float(r_c), low=470.0, high=100e3, unit="Ω", caption="collector resistor"),
-        resistance_emitter=slider(float(r_e), low=47.0, high=22e3, unit="Ω", caption="emitter resistor"),
+        resistance_collector=slider(
+            float(r_c), low=470.0, high=100e3, unit="Ω", caption="collector resistor", stock="E12"
+        ),
+        resistance_emitter=slider(float(r_e), low=47.0, high=22e3, unit="Ω", caption="emitter resistor", stock="E12"),
         stiffer=slider(1.0, low=0.05, high=20.0, unit="1", caption="divider stiffer by"),
         current_gain=slider(float(beta), low=20.0, high=1000.0, unit="1", caption="current gain"),
     )

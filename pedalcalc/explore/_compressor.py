@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import io, is_a, numeric
+from pedalcalc._base import io, is_a, numeric, one_of
 from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,
@@ -20,9 +20,11 @@ from pedalcalc.compressor import (
 from pedalcalc.compressor import static_curve as compute_curve
 from pedalcalc.compressor import step_response as compute_step
 from pedalcalc.compressor.features import curve_features
-from pedalcalc.explore._panel import Panel, Slider, choice, panel, slider
+from pedalcalc.explore._panel import Panel, panel
+from pedalcalc.explore._slider import Slider, choice, slider
 from pedalcalc.plot._dynamics import static_picture, step_picture
 from pedalcalc.plot._style import Picture, dress, few_decades, look, new_picture, style_of
+from pedalcalc.report._boxes import caution_sentences
 from pedalcalc.report._text import number_text
 
 # Longest record after each step, chosen so that the slowest setting shown has settled.
@@ -36,6 +38,7 @@ def step_response(
     level_low_dbv: float = -30.0,
     level_step_db: float = 20.0,
     couplers: Mapping[str, devices.Coupler] | None = None,
+    controls: Mapping[str, Slider] | None = None,
     definition: TimingDefinition = SETTLE_2DB,
 ) -> Panel:
     """Explore attack and release: both resistances, capacitor, threshold, coupler and level step.
@@ -50,8 +53,11 @@ def step_response(
         Size of the step at the start, 3 to 40 [dB].
     couplers : mapping of str to Coupler, optional
         Couplers to choose from, by name; the LED and cell pairs of `devices` where not given.
+    controls : mapping of str to Slider, optional
+        Sliders of one's own for fields of the circuit, such as a `pot` with its stop resistor for
+        "resistance_release"; each takes the place of the usual one, or is added.
     definition : TimingDefinition, optional
-        How attack and release are read; its levels and tone are replaced by those of the step.
+        How attack and release are read; its levels are replaced by those of the step.
 
     Returns
     -------
@@ -61,7 +67,7 @@ def step_response(
     Raises
     ------
     ValueError
-        If the step lies outside 3 to 40 dB.
+        If the step lies outside 3 to 40 dB, or a control is no field of the circuit.
 
     References
     ----------
@@ -97,17 +103,21 @@ def step_response(
             step.time, level_dbv=step.level_out_dbv, time_up=step.time_up, time_down=step.time_down, definition=asked
         )
         update(step, timing)
+        picture.cautions = caution_sentences(step)
         return picture
 
     step_slider = slider(start, low=3.0, high=40.0, unit="dB", caption="level step", scale="linear", steps=37)
-    return panel(
-        draw, **_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers), level_step_db=step_slider
-    )
+    usual = {**_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers)}
+    return panel(draw, **_with_own(usual, controls), level_step_db=step_slider)
 
 
 @io
 def static_curve(
-    compressor: Compressor, *, couplers: Mapping[str, devices.Coupler] | None = None, frequency: float = 1000.0
+    compressor: Compressor,
+    *,
+    couplers: Mapping[str, devices.Coupler] | None = None,
+    controls: Mapping[str, Slider] | None = None,
+    frequency: float = 1000.0,
 ) -> Panel:
     """Explore the static curve: both resistances, threshold, LED resistor and coupler.
 
@@ -117,6 +127,9 @@ def static_curve(
         The circuit at the start.
     couplers : mapping of str to Coupler, optional
         Couplers to choose from, by name; the LED and cell pairs of `devices` where not given.
+    controls : mapping of str to Slider, optional
+        Sliders of one's own for fields of the circuit, such as a `pot` with its stop resistor for
+        "resistance_release"; each takes the place of the usual one, or is added.
     frequency : float, default 1000
         The steady tone, above 0 [Hz].
 
@@ -124,6 +137,11 @@ def static_curve(
     -------
     Panel
         Shows itself in a notebook when it is the last line of a cell.
+
+    Raises
+    ------
+    ValueError
+        If a control is no field of the circuit.
 
     References
     ----------
@@ -142,13 +160,15 @@ def static_curve(
 
     def draw(**parts: Any) -> Picture:
         curve = compute_curve(levels, compressor=dataclasses.replace(compressor, **parts), frequency=tone)
-        update(curve, curve_features(curve.level_in_dbv, level_out_dbv=curve.level_out_dbv))
+        features = curve_features(curve.level_in_dbv, level_out_dbv=curve.level_out_dbv)
+        update(curve, features)
+        picture.cautions = caution_sentences(curve, features)
         return picture
 
-    timing = _timing_sliders(compressor)
-    timing.pop("capacitance_hold", None)
-    led = _around(compressor.resistance_led, 100.0, 100e3, "Ω", "LED resistor")
-    return panel(draw, **timing, **_sidechain_sliders(compressor, couplers), resistance_led=led)
+    usual = {**_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers)}
+    usual.pop("capacitance_hold", None)  # it moves no steady level
+    usual["resistance_led"] = _around(compressor.resistance_led, 100.0, 100e3, "Ω", "LED resistor")
+    return panel(draw, **_with_own(usual, controls))
 
 
 @io
@@ -253,9 +273,21 @@ def _window(ladder: Sequence[float], wanted: float) -> float:
     return next((length for length in ladder if length >= wanted), ladder[-1])
 
 
+STOCK = {"Ω": "E12", "F": "E6"}  # what is commonly in the drawer
+
+
 def _around(value: float, low: float, high: float, unit: str, caption: str) -> Slider:
-    """Return a log slider from low to high, reaching further if the start lies outside."""
-    return slider(value, low=min(low, value), high=max(high, value), unit=unit, caption=caption, steps=48)
+    """Return a log slider from low to high, reaching further if the start lies outside; parts stop at stock values."""
+    low, high = min(low, value), max(high, value)
+    return slider(value, low=low, high=high, unit=unit, caption=caption, stock=STOCK.get(unit))
+
+
+def _with_own(usual: dict[str, Slider], controls: Mapping[str, Slider] | None) -> dict[str, Slider]:
+    """Return the usual sliders with those of the caller in their place."""
+    own = dict(controls or {})
+    for name in own:
+        one_of("controls", name, tuple(field.name for field in dataclasses.fields(Compressor)))
+    return {**usual, **own}
 
 
 def _timing_sliders(compressor: Compressor) -> dict[str, Slider]:

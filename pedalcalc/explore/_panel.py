@@ -6,138 +6,27 @@ picture travels in the same output for paper and for places without sliders.
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Callable, Mapping, Sequence
-from html import escape
+from collections.abc import Callable, Mapping
 from typing import Any
 
-import numpy as np
-
-from pedalcalc._base import io, numeric, one_of
+from pedalcalc._base import io
+from pedalcalc.explore._slider import Slider
+from pedalcalc.explore._words import as_html, as_text, listening, split
+from pedalcalc.plot._kept import copies_of, put_copies
 from pedalcalc.plot._screen import Screen
 from pedalcalc.plot._style import svg_text
-from pedalcalc.report._text import number_text
 
 SCREEN_DPI = 100
-
-
-@dataclasses.dataclass(frozen=True)
-class Slider:
-    """One control: a caption and the stops it can take, each with its text."""
-
-    caption: str
-    stops: tuple[tuple[str, Any], ...]
-    start: int
-
-
-@io
-def slider(
-    value: float,
-    *,
-    low: float,
-    high: float,
-    unit: str,
-    caption: str,
-    scale: str = "log",
-    steps: int = 48,
-) -> Slider:
-    """Describe a slider over one quantity, with readable text at every stop.
-
-    Parameters
-    ----------
-    value : float
-        Value at the start [SI], which becomes a stop of its own.
-    low : float
-        Lower end [SI], above 0 on a log slider.
-    high : float
-        Upper end [SI], above `low`.
-    unit : str
-        SI unit of the value.
-    caption : str
-        Words beside the slider.
-    scale : str, default "log"
-        "log" for resistances, capacitances and frequencies, "linear" for the rest.
-    steps : int, default 48
-        Number of steps from end to end [1].
-
-    Returns
-    -------
-    Slider
-        What `panel` takes.
-
-    Raises
-    ------
-    ValueError
-        If the ends are swapped, the value lies outside them, or a log slider reaches zero.
-
-    References
-    ----------
-    PRACTICE : part values are felt by ratio.
-
-    Examples
-    --------
-    >>> from pedalcalc import explore
-    >>> explore.slider(4700.0, low=1000.0, high=10000.0, unit="Ω", caption="release", steps=2).stops[1][0]
-    '3.16 kΩ'
-    """
-    one_of("scale", scale, ("log", "linear"))
-    low, high = float(numeric("low", low)), float(numeric("high", high))
-    if not low < high:
-        raise ValueError(f"high must be above low, got low {low:g} and high {high:g}")
-    if scale == "log" and low <= 0:
-        raise ValueError(f"low must be above 0 on a log slider, got {low:g}")
-    value = float(numeric("value", value, least=low, most=high))
-    count = int(numeric("steps", steps, least=1)) + 1
-    spaced = np.geomspace(low, high, count) if scale == "log" else np.linspace(low, high, count)
-    spaced[0], spaced[-1] = low, high
-    near = np.isclose(spaced, value, rtol=1e-9, atol=1e-9 * (high - low))
-    places = np.sort(spaced if near.any() else np.append(spaced, value))
-    stops = tuple((number_text(float(place), unit), float(place)) for place in places)
-    return Slider(caption, stops, int(np.argmin(np.abs(places - value))))
-
-
-@io
-def choice(chosen: str, *, options: Mapping[str, Any] | Sequence[str], caption: str) -> Slider:
-    """Describe a slider that steps through named things, such as couplers or stock values.
-
-    Parameters
-    ----------
-    chosen : str
-        Name at the start.
-    options : mapping of str to anything, or sequence of str
-        What can be chosen, by name, in the order of the stops.
-    caption : str
-        Words beside the slider.
-
-    Returns
-    -------
-    Slider
-        What `panel` takes.
-
-    Raises
-    ------
-    ValueError
-        If there is no option or `chosen` is not one of them.
-
-    References
-    ----------
-    PRACTICE : one control for one question.
-
-    Examples
-    --------
-    >>> from pedalcalc import explore
-    >>> explore.choice("after", options=["before", "after"], caption="sensed").start
-    1
-    """
-    known = dict(options) if isinstance(options, Mapping) else {name: name for name in options}
-    one_of("chosen", chosen, tuple(known))
-    return Slider(caption, tuple(known.items()), list(known).index(chosen))
+WIDE = 650  # pixels from the captions to the ends of the readouts
+REFUSED = (ValueError, RuntimeError, ArithmeticError)
 
 
 class Panel:
     """Sliders, picture and words as one notebook output; what `panel` returns.
 
-    `sliders` holds the live controls by name, `image` the picture and `shown` the words.
+    `sliders` holds the live controls by name and `readouts` the texts beside them, in which a value can be typed;
+    `image` is the picture and `shown` the words. `keep` holds the curves of the picture, shown pale behind the later
+    ones, or lets them go again; `restart` takes all sliders back to where they started.
     """
 
     def __init__(self, draw: Callable[..., Any], sliders: Mapping[str, Slider]) -> None:
@@ -146,26 +35,30 @@ class Panel:
         self._draw = draw
         self._screen = Screen(SCREEN_DPI)
         self._described = dict(sliders)
-        # Wide enough for 27 letters of a wide face beside the slider, so that no caption is cut off.
-        self.sliders = {
-            name: ipywidgets.SelectionSlider(
-                options=described.stops,
-                index=described.start,
-                description=described.caption,
-                continuous_update=True,
-                style={"description_width": "14em"},
-                layout=ipywidgets.Layout(width="620px"),
-            )
-            for name, described in self._described.items()
-        }
-        self.image = ipywidgets.Image(format="png", layout=ipywidgets.Layout(width="650px"))
+        self._figure: Any = None
+        self._held: dict[str, Any] | None = None  # values, result and copies of what is kept
+        self._notes: tuple[str, ...] = ()
+        self._quiet = False
+        self._note = ""  # what was wrong with the text typed last
+        self.sliders = {name: _slider_widget(described, sliders) for name, described in self._described.items()}
+        self.readouts = {name: _readout_widget(described) for name, described in self._described.items()}
+        self.image = ipywidgets.Image(format="png")
         self.shown = ipywidgets.HTML()
-        self._box = ipywidgets.VBox([*self.sliders.values(), self.image, self.shown])
+        self.keep_button = ipywidgets.Button(description="Keep", tooltip="hold these curves to compare with")
+        self.start_button = ipywidgets.Button(description="Back to start", tooltip="take all sliders back")
+        row = ipywidgets.Layout(width=f"{WIDE}px", align_items="center")
+        rows = [ipywidgets.HBox([self.sliders[name], self.readouts[name]], layout=row) for name in self.sliders]
+        buttons = ipywidgets.HBox([self.keep_button, self.start_button])
+        self._box = ipywidgets.VBox([*rows, buttons, self.image, self.shown])
         self._box.add_class("pedalcalc-panel")
-        for control in self.sliders.values():
-            control.observe(self._update, "value")
-        draw(**self.values())  # what cannot be drawn at the start is the caller's to hear of
-        self._update()
+        for name, control in self.sliders.items():
+            control.observe(self._moved, "value")
+            if self._described[name].read is not None:
+                self.readouts[name].observe(lambda change, name=name: self._typed(name, change.new), "value")
+        self.keep_button.on_click(lambda _: self.keep())
+        self.start_button.on_click(lambda _: self.restart())
+        figure, notes = listening(draw, **self.values())  # what cannot be drawn at the start is the caller's to hear of
+        self._show(figure, notes)
 
     def values(self) -> dict[str, Any]:
         """Return the values the sliders stand at."""
@@ -176,26 +69,150 @@ class Panel:
         parts = (f"{self._described[name].caption} {control.label}" for name, control in self.sliders.items())
         return "shown: " + ", ".join(parts)
 
-    def _update(self, _change: Any = None) -> None:
-        words = self.words()
-        try:
-            figure = self._draw(**self.values())
-        except (ValueError, RuntimeError) as error:
-            # The old picture would belong to other values, so none is left standing.
-            self.image.value = b""
-            self.shown.value = (
-                f'<span role="status">{escape(words.replace("shown", "not shown"))}</span><br>{escape(str(error))}'
-            )
+    def keep(self) -> None:
+        """Hold the curves shown, to compare with; let them go if the sliders stand where they were kept."""
+        if self._figure is None:
             return
+        if self._held is not None and self._held["labels"] == self._labels():
+            self._held = None
+        else:
+            result = str(getattr(self._figure, "caption", ""))
+            self._held = {"labels": self._labels(), "result": result, "copies": copies_of(self._figure)}
+        put_copies(self._figure, self._held["copies"] if self._held else [])
+        self._update()
+
+    def restart(self) -> None:
+        """Take all sliders back to where they started."""
+        self._quiet = True
+        for name, control in self.sliders.items():
+            described = self._described[name]
+            if control.options != described.stops:
+                control.options = described.stops
+            control.index = described.start
+        self._quiet = False
+        self._moved()
+
+    def _labels(self) -> dict[str, str]:
+        return {name: control.label for name, control in self.sliders.items()}
+
+    def _moved(self, _change: Any = None) -> None:
+        if not self._quiet:
+            self._note = ""
+            self._update()
+
+    def _typed(self, name: str, text: str) -> None:
+        """Move a slider to the value typed beside it, making a stop of it where there is none."""
+        control, read = self.sliders[name], self._described[name].read
+        if self._quiet or read is None or text == control.label:
+            return
+        try:
+            (label, value), notes = listening(read, text=text)
+        except REFUSED as error:
+            self._note = f"{self._described[name].caption}: {error}"
+            self._update()
+            return
+        stops = list(control.options)
+        if value not in [other for _, other in stops]:
+            falls = stops[0][1] > stops[-1][1]  # a control may be wired to fall as it is turned up
+            stops = sorted([*stops, (label, value)], key=lambda stop: stop[1], reverse=falls)
+        self._quiet = True
+        if len(stops) != len(control.options):
+            control.options = stops
+        control.index = [other for _, other in stops].index(value)
+        self._quiet = False
+        self._note = " ".join(notes)
+        self._update()
+
+    def _update(self) -> None:
+        self._write_readouts()
+        try:
+            figure, notes = listening(self._draw, **self.values())
+        except REFUSED as error:
+            # The old picture would belong to other values, so none is left standing.
+            self._figure = None
+            self.image.value = b""
+            self._say(self.words().replace("shown", "not shown", 1), cautions=(str(error),))
+            return
+        self._show(figure, notes)
+
+    def _show(self, figure: Any, notes: tuple[str, ...]) -> None:
+        if self._held is not None and figure is not self._figure:
+            put_copies(figure, self._held["copies"])
+        self._figure, self._notes = figure, notes
         self.image.value = self._screen.png(figure)
-        caption = str(getattr(figure, "caption", ""))
-        self.shown.value = f'<span role="status">{escape(words)}</span><br>{escape(caption)}'
+        width = f"{min(WIDE, round(figure.get_figwidth() * SCREEN_DPI))}px"
+        if self.image.layout.width != width:
+            self.image.layout.width = width
+        self._say(self.words(), result=str(getattr(figure, "caption", "")), cautions=self._cautions())
+
+    def _cautions(self) -> tuple[str, ...]:
+        """Return what to mind of the picture shown: what it says itself, and what was warned of while it was drawn."""
+        return tuple(dict.fromkeys((*getattr(self._figure, "cautions", ()), *self._notes)))
+
+    def _write_readouts(self) -> None:
+        """Write beside each slider what it stands at, over whatever was typed there."""
+        self._quiet = True
+        for name, control in self.sliders.items():
+            if self.readouts[name].value != control.label:
+                self.readouts[name].value = control.label
+        self._quiet = False
+
+    def _say(self, shown: str, *, result: str = "", cautions: tuple[str, ...] = ()) -> None:
+        there = self._held is not None and self._held["labels"] == self._labels()
+        self.keep_button.description = "Let go" if there else "Keep"
+        typed = (self._note,) if self._note else ()
+        self.shown.value = as_html(shown, result=result, cautions=(*typed, *cautions), kept=self._kept_words())
+
+    def _kept_words(self) -> str:
+        """Return what the pale curves show, by the sliders that stand elsewhere now."""
+        if self._held is None:
+            return ""
+        moved = [
+            f"{self._described[name].caption} {label}"
+            for name, label in self._held["labels"].items()
+            if label != self.sliders[name].label
+        ]
+        found, meaning = split(self._held["result"])
+        same = meaning == split(str(getattr(self._figure, "caption", "")))[1]
+        return f"kept, pale: {', '.join(moved) or 'these very values'}: {found}{'' if same else meaning}"
 
     def _repr_mimebundle_(self, **_: Any) -> tuple[dict[str, Any], dict[str, Any]]:
-        figure = self._draw(**self.values())
-        words = f"{self.words()}\n{getattr(figure, 'caption', '')}".strip()
-        still = {"image/svg+xml": svg_text(figure), "text/plain": words}
+        if self._figure is None:
+            return dict(self._box._repr_mimebundle_()), {}
+        result, cautions = str(getattr(self._figure, "caption", "")), self._cautions()
+        words = as_text(self.words(), result=result, cautions=cautions)
+        still = {"image/svg+xml": svg_text(self._figure), "text/plain": words}
         return {**self._box._repr_mimebundle_(), **still}, {"image/svg+xml": {"caption": words}}
+
+
+def _slider_widget(described: Slider, every: Mapping[str, Slider]) -> Any:
+    """Return the slider itself; the text beside it is a widget of its own."""
+    import ipywidgets
+
+    room = max(14.0, 0.52 * max(len(other.caption) for other in every.values()) + 0.5)  # so that no caption is cut off
+    return ipywidgets.SelectionSlider(
+        options=described.stops,
+        index=described.start,
+        description=described.caption,
+        continuous_update=True,
+        readout=False,
+        style={"description_width": f"{room:.1f}em"},
+        layout=ipywidgets.Layout(flex="1 1 auto", width="auto"),
+    )
+
+
+def _readout_widget(described: Slider) -> Any:
+    """Return the text beside a slider: to be typed in where the stops are values, else the whole name."""
+    import ipywidgets
+
+    label = described.stops[described.start][0]
+    if described.read is not None:
+        layout = ipywidgets.Layout(width="9em", flex="0 0 auto")
+        return ipywidgets.Text(value=label, continuous_update=False, layout=layout)
+    widest = max(len(text) for text, _ in described.stops)
+    return ipywidgets.Label(
+        value=label, layout=ipywidgets.Layout(width=f"{max(9.0, 0.55 * widest + 1):.1f}em", flex="0 0 auto")
+    )
 
 
 @io
@@ -207,9 +224,9 @@ def panel(draw: Callable[..., Any], **sliders: Slider) -> Panel:
     draw : callable
         Takes one keyword argument for each slider and returns a matplotlib figure; it may return the same
         figure each time with only its data changed, which redraws faster. A `caption` attribute of the
-        figure is shown below it.
+        figure is shown below it, and so are the sentences of a `cautions` attribute.
     **sliders : Slider
-        One `slider` or `choice` for each argument of `draw`.
+        One `slider`, `choice` or `pot` for each argument of `draw`.
 
     Returns
     -------
@@ -221,7 +238,7 @@ def panel(draw: Callable[..., Any], **sliders: Slider) -> Panel:
     ValueError
         If no slider is given.
     TypeError
-        If a slider was not made by `slider` or `choice`.
+        If a slider was not made by `slider`, `choice` or `pot`.
 
     References
     ----------
@@ -245,5 +262,5 @@ def panel(draw: Callable[..., Any], **sliders: Slider) -> Panel:
         raise ValueError("sliders must hold at least one slider, got none")
     for name, described in sliders.items():
         if not isinstance(described, Slider):
-            raise TypeError(f"{name} must be made by explore.slider or explore.choice, not {described!r}")
+            raise TypeError(f"{name} must be made by explore.slider, choice or pot, not {described!r}")
     return Panel(draw, sliders)

@@ -7,15 +7,27 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import rc
-from pedalcalc._base import io, is_a, numeric
+from pedalcalc._base import caution_above, io, is_a, numeric
 from pedalcalc.devices import Coupler, Led
-from pedalcalc.explore._panel import Panel, panel, slider
+from pedalcalc.explore._panel import Panel, panel
+from pedalcalc.explore._slider import slider
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, series_current
 from pedalcalc.opto import LIGHT_FACTOR_UNMEASURED, coupler_band, coupler_resistance
-from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture
+from pedalcalc.plot._style import (
+    COLOURS,
+    DASHES,
+    INK,
+    Picture,
+    dress,
+    few_ticks,
+    leave_room,
+    legend_above,
+    look,
+    new_picture,
+    round_above,
+)
+from pedalcalc.report._boxes import caution_sentences
 from pedalcalc.report._text import number_text
-
-BOX = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#BBBBBB", "linewidth": 0.6}
 
 
 @io
@@ -71,16 +83,17 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
         axes = picture.subplots()
         dress(axes, across=("series resistor", "Ω"), up=("LED current", "A"), logs=(True, True))
         axes.set(xlim=(47.0, 1e6), ylim=(1e-6, 0.3))
-        edges = [axes.plot([], [], color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0)[0] for _ in range(2)]
-        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
+        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="typical LED")[0]
+        edges = [
+            axes.plot([], [], color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0, label=name)[0]
+            for name in ("LED of lowest and highest drop", None)
+        ]
         dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
-        axes.axhline(led.current_max, color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)
-        axes.annotate(
-            f"LED rating {number_text(led.current_max, 'A', 2)}", (1e6, led.current_max), (-3, 3),
-            textcoords="offset points", ha="right", fontsize=9, color=COLOURS[1],
-        )  # fmt: skip
-        words = axes.text(0.03, 0.05, "", transform=axes.transAxes, fontsize=9, va="bottom", bbox=BOX)
-    picture.moving = (*edges, typical, dot, words)
+        rating = f"LED rating {number_text(led.current_max, 'A', 2)}"
+        axes.axhline(led.current_max, color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2, label=rating)
+        legend_above(picture)
+    picture.moving = (*edges, typical, dot)
+    picture.curves = (typical, dot)
 
     def draw(voltage_supply: float, resistance: float) -> Picture:
         shifts = (spread, 0.0, -spread)
@@ -91,15 +104,18 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
         dot.set_data([resistance], [middle if middle > 0 else np.nan])
         lit = f"{number_text(middle, 'A')} ({number_text(low, 'A', 2)} to {number_text(high, 'A', 2)})"
         heat = number_text(middle**2 * resistance, "W")
-        words.set_text(f"{lit}\nresistor heat {heat}")
-        over = "; above the LED's rating: use a larger resistor" if high > led.current_max else ""
-        picture.caption = f"LED current {lit}; resistor heat {heat}{over}"
+        picture.caption = f"LED current {lit}; resistor heat {heat}"
+        picture.cautions = caution_sentences(
+            *caution_above(
+                "current of the brightest LED of this kind", "use a larger resistor", high, led.current_max, "A"
+            )
+        )
         return picture
 
     return panel(
         draw,
         voltage_supply=slider(float(supply), low=1.0, high=30.0, unit="V", caption="supply", scale="linear", steps=58),
-        resistance=slider(float(chosen), low=47.0, high=1e6, unit="Ω", caption="series resistor", steps=104),
+        resistance=slider(float(chosen), low=47.0, high=1e6, unit="Ω", caption="series resistor", stock="E12"),
     )
 
 
@@ -158,13 +174,15 @@ def time_constant(
         dress(axes, across=("time", "s"), up=("capacitor voltage", "V"), logs=(False, False))
         room = 0.08 * abs(last - first)
         axes.set_ylim(min(first, last) - room, max(first, last) + room)
-        line = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
-        tau_dot = axes.plot([], [], "o", color=INK, markersize=6)[0]
-        level_dot = axes.plot([], [], "s", color=COLOURS[1], markersize=7)[0]
+        few_ticks(axes.xaxis)
+        line = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="capacitor")[0]
+        tau_dot = axes.plot([], [], "o", color=INK, markersize=6, label="one time constant")[0]
+        level_dot = axes.plot([], [], "s", color=COLOURS[1], markersize=7, label="the level waited for")[0]
         reach = axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)[0]
-        y, corner = (0.95, "top") if last < first else (0.05, "bottom")
-        words = axes.text(0.97, y, "", transform=axes.transAxes, fontsize=9, ha="right", va=corner, bbox=BOX)
-    picture.moving = (line, tau_dot, level_dot, reach, words)
+        leave_room(picture)
+        legend_above(picture)
+    picture.moving = (line, tau_dot, level_dot, reach)
+    picture.curves = (line, tau_dot, level_dot)
 
     def draw(resistance: float, capacitance: float, voltage_level: float) -> Picture:
         tau = float(rc.time_constant(resistance=resistance, capacitance=capacitance))
@@ -174,7 +192,7 @@ def time_constant(
             )
         )
         ends = {"voltage_start": first, "voltage_final": last, "time_constant": tau}
-        wide = _round_above(5.0 * tau)
+        wide = round_above(max(5.0 * tau, 1.05 * when))
         times = np.linspace(0.0, wide, 301)
         line.set_data(times, rc.step_voltage(times, **ends))
         tau_dot.set_data([tau], [float(rc.step_voltage(tau, **ends))])
@@ -183,26 +201,19 @@ def time_constant(
         axes.set_xlim(0.0, wide)
         told = f"time constant {number_text(tau, 's')}"
         reached = f"{number_text(voltage_level, 'V')} after {number_text(when, 's')}"
-        words.set_text(f"● {told}\n■ {reached}")
-        picture.caption = f"{told}; {reached}"
+        picture.caption = f"● {told}; ■ {reached}"
         return picture
 
     low, high = sorted((first, last))
     part = (high - low) / 50
     return panel(
         draw,
-        resistance=slider(ohms, low=100.0, high=10e6, unit="Ω", caption="resistor", steps=120),
-        capacitance=slider(farads, low=100e-12, high=1e-3, unit="F", caption="capacitor", steps=84),
+        resistance=slider(ohms, low=100.0, high=10e6, unit="Ω", caption="resistor", stock="E12"),
+        capacitance=slider(farads, low=100e-12, high=1e-3, unit="F", caption="capacitor", stock="E6"),
         voltage_level=slider(
             level, low=low + part, high=high - part, unit="V", caption="level waited for", scale="linear", steps=48
         ),
     )
-
-
-def _round_above(value: float) -> float:
-    """Return the next of 1, 2, 5, 10, ... at or above a value, so that an axis stands still for a while."""
-    decade = 10.0 ** np.floor(np.log10(value))
-    return float(next(decade * step for step in (1.0, 2.0, 5.0, 10.0) if decade * step >= value * (1 - 1e-9)))
 
 
 @io
@@ -248,14 +259,25 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
     with look():
         axes = picture.subplots()
         dress(axes, across=("LED current", "A"), up=("cell resistance", "Ω"), logs=(True, True))
-        axes.fill_between(every, band.resistance_low, band.resistance_high, color=COLOURS[0], alpha=0.15, linewidth=0)
-        axes.plot(every, band.resistance_cell, color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0)
+        line = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="with the stray light")[0]
+        axes.plot(
+            every, band.resistance_cell, color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0, label="light-tight"
+        )
+        axes.fill_between(
+            every,
+            band.resistance_low,
+            band.resistance_high,
+            color=COLOURS[0],
+            alpha=0.15,
+            linewidth=0,
+            label="what an unmeasured one may be",
+        )
         axes.set_xlim(1e-6, 0.05)
-        line = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
         dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
-        words = axes.text(0.03, 0.05, "", transform=axes.transAxes, fontsize=9, va="bottom", bbox=BOX)
         axes.set_ylim(*axes.get_ylim())
-    picture.moving = (line, dot, words)
+        legend_above(picture)
+    picture.moving = (line, dot)
+    picture.curves = (line, dot)
 
     def draw(current: float, illuminance_ambient: float) -> Picture:
         line.set_data(every, coupler_resistance(every, coupler=coupler, illuminance_ambient=illuminance_ambient))
@@ -264,7 +286,6 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
         dot.set_data([current], [here])
         at = coupler_band(current, coupler=coupler)
         ends = f"{number_text(float(at.resistance_low), 'Ω', 2)} to {number_text(float(at.resistance_high), 'Ω', 2)}"
-        words.set_text(f"cell {number_text(here, 'Ω')}\nunmeasured: {ends}\nLED off: {number_text(dark, 'Ω')}")
         picture.caption = (
             f"cell {number_text(here, 'Ω')}; a light-tight one that was not measured may be {ends} "
             f"(light good to a factor of {LIGHT_FACTOR_UNMEASURED:g}); with the LED off {number_text(dark, 'Ω')}"

@@ -7,16 +7,30 @@ import warnings
 from typing import Any
 
 import numpy as np
-from matplotlib.ticker import MaxNLocator
 
 from pedalcalc import sidechain
 from pedalcalc._base import ModelRangeWarning, io, numeric
-from pedalcalc.explore._panel import Panel, panel, slider
-from pedalcalc.explore._parts import BOX
-from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture
+from pedalcalc.explore._panel import Panel, panel
+from pedalcalc.explore._slider import slider
+from pedalcalc.plot._style import (
+    COLOURS,
+    DASHES,
+    INK,
+    PALE,
+    Picture,
+    dress,
+    few_ticks,
+    leave_room,
+    legend_above,
+    look,
+    new_picture,
+    round_above,
+)
 from pedalcalc.report._text import number_text
 
-MOST_WAVES = 400  # whole waves of the tone in one picture, so that a slider answers at once
+WAVES_SEEN = 40  # more waves than these cannot be told apart in the picture
+POINTS = 1200  # on the rising side
+PHASES = np.array([0.0, 0.25, 0.4, 0.5, 0.75, 0.9])  # of a wave; where there are many, some are drawn with these points
 
 
 @io
@@ -85,14 +99,17 @@ def detector(
         dress(right, across=("time since the tone stopped", "s"), up=("", ""), logs=(False, False))
         left.set_ylim(0.0, 1.05 * peak)
         for axes in (left, right):
-            axes.xaxis.set_major_locator(MaxNLocator(4))
-        offered = left.plot([], [], color="#BBBBBB", linewidth=0.8)[0]
-        rise, fall = (axes.plot([], [], color=COLOURS[0], linewidth=1.8)[0] for axes in (left, right))
-        reached = left.plot([], [], "o", color=INK, markersize=6)[0]
+            few_ticks(axes.xaxis)
+        rise, fall = (axes.plot([], [], color=COLOURS[0], linewidth=1.8, label="held")[0] for axes in (left, right))
+        offered = left.plot([], [], color=PALE, linewidth=0.8, label="rectified tone")[0]
+        reached = left.plot([], [], "o", color=INK, markersize=6, label="attack, 63 %")[0]
         fallen = right.plot([], [], "s", color=COLOURS[1], markersize=7)[0]
+        left.plot([], [], "s", color=COLOURS[1], markersize=7, label="release, 63 %")
         level = right.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)[0]
-        words = right.text(0.97, 0.95, "", transform=right.transAxes, fontsize=9, ha="right", va="top", bbox=BOX)
-    picture.moving = (offered, rise, fall, reached, fallen, level, words)
+        leave_room(picture)
+        legend_above(picture)
+    picture.moving = (offered, rise, fall, reached, fallen, level)
+    picture.curves = (rise, fall, reached, fallen)
 
     def draw(resistance_attack: float, resistance_release: float, capacitance_hold: float, frequency: float) -> Picture:
         parts: dict[str, Any] = {
@@ -107,13 +124,13 @@ def detector(
         with warnings.catch_warnings():  # the law only sets the width of the picture; the burst itself is exact
             warnings.simplefilter("ignore", ModelRangeWarning)
             guess = float(sidechain.detector_timing(**parts).time_attack_63)
-        length = min(max(5 * guess, 8 / frequency), MOST_WAVES / frequency)
-        off = np.linspace(0.0, 3 * resistance_release * capacitance_hold, 200)
-        on = np.linspace(0.0, length, 1200)
+        length = round_above(max(5 * guess, 8 / frequency))
+        off = np.linspace(0.0, round_above(3 * resistance_release * capacitance_hold), 200)
+        on = _moments(length, frequency)
         burst = sidechain.tone_burst(np.concatenate((on, length + off)), time_burst=length, **parts)
         held = burst.voltage_hold
         offered.set_data(
-            on, burst.voltage_rectified[: on.size] if frequency * length < 40 else np.full(on.size, np.nan)
+            on, burst.voltage_rectified[: on.size] if frequency * length < WAVES_SEEN else np.full(on.size, np.nan)
         )
         rise.set_data(on, held[: on.size])
         fall.set_data(off, held[on.size :])
@@ -126,15 +143,23 @@ def detector(
         right.set_xlim(0.0, off[-1])
         rose = f"attack {number_text(first, 's')}" if seen else f"attack longer than {number_text(length, 's')}"
         fell = f"release {number_text(last, 's')}"
-        swing = f"ripple {100 * burst.ripple_share:.2g} % at {number_text(frequency, 'Hz')}"
-        words.set_text(f"● {rose}\n■ {fell}\n{swing}")
-        picture.caption = f"{rose}; {fell} (both by 63 %); {swing}"
+        swing = f"ripple over held voltage {number_text(burst.ripple_share, '1')} at {number_text(frequency, 'Hz')}"
+        picture.caption = f"● {rose}; ■ {fell} (both by 63 %); {swing}"
         return picture
 
     return panel(
         draw,
-        resistance_attack=slider(attack, low=100.0, high=1e6, unit="Ω", caption="attack resistor", steps=96),
-        resistance_release=slider(release, low=1e3, high=10e6, unit="Ω", caption="release resistor", steps=96),
-        capacitance_hold=slider(farads, low=10e-9, high=100e-6, unit="F", caption="hold capacitor", steps=96),
+        resistance_attack=slider(attack, low=100.0, high=1e6, unit="Ω", caption="attack resistor", stock="E12"),
+        resistance_release=slider(release, low=1e3, high=10e6, unit="Ω", caption="release resistor", stock="E12"),
+        capacitance_hold=slider(farads, low=10e-9, high=100e-6, unit="F", caption="hold capacitor", stock="E6"),
         frequency=slider(tone, low=40.0, high=2e3, unit="Hz", caption="tone", steps=68),
     )
+
+
+def _moments(length: float, frequency: float) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Return the times at which the rise is drawn: all of it, or where the waves are too many, some whole waves of it."""
+    waves = length * frequency
+    if waves <= POINTS / 12:
+        return np.linspace(0.0, length, POINTS)
+    first = np.unique(np.linspace(0.0, waves - 1, POINTS // len(PHASES)).astype(np.int64))
+    return np.append((first[:, None] + PHASES).ravel() / frequency, length)

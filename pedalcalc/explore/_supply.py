@@ -7,11 +7,11 @@ import numpy as np
 from pedalcalc import pump, supply
 from pedalcalc._base import io, is_a, numeric
 from pedalcalc.devices import Battery
-from pedalcalc.explore._panel import Panel, panel, slider
-from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, look, new_picture, style_of
+from pedalcalc.explore._panel import Panel, panel
+from pedalcalc.explore._slider import slider
+from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, legend_above, look, new_picture, style_of
+from pedalcalc.report._boxes import caution_sentences
 from pedalcalc.report._text import number_text
-
-BOX = {"boxstyle": "round,pad=0.25", "facecolor": "white", "edgecolor": "#BBBBBB", "linewidth": 0.6}
 
 
 @io
@@ -45,7 +45,7 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
     --------
     >>> from pedalcalc import devices, explore
     >>> shown = explore.battery_discharge(devices.BATTERY_9V_ALKALINE, current_load=0.010, voltage_end=7.0).shown.value
-    >>> "lasts 47 h" in shown
+    >>> "lasts 47.1 h" in shown
     True
     """
     is_a("battery", battery, Battery)
@@ -57,12 +57,16 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
         axes = picture.subplots()
         dress(axes, across=("hours in use", "h"), up=("voltage under load", "V"), logs=(True, False))
         axes.set(xlim=(1.0, 2000.0), ylim=(4.5, 10.0))
-        low, high = (axes.plot([], [], color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0)[0] for _ in range(2))
-        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0)[0]
-        level = axes.axhline(float(end), color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)
+        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="typical battery")[0]
+        low, high = (
+            axes.plot([], [], color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0, label=name)[0]
+            for name in ("least and most charge", None)
+        )
+        level = axes.axhline(float(end), color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2, label="end voltage")
         dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
-        words = axes.text(0.03, 0.05, "", transform=axes.transAxes, fontsize=9, va="bottom", bbox=BOX)
-    picture.moving = (low, high, typical, level, dot, words)
+        legend_above(picture)
+    picture.moving = (low, high, typical, level, dot)
+    picture.curves = (typical, dot)
 
     def draw(current_load: float, voltage_end: float) -> Picture:
         state = supply.battery_voltage(used, current_load=current_load, battery=battery)
@@ -72,12 +76,14 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
         level.set_ydata([voltage_end, voltage_end])
         hours = float(life.hours_life)
         dot.set_data([hours], [voltage_end])
-        band = f"{life.time_life_min / 3600:.2g} to {life.time_life_max / 3600:.2g} h"
-        words.set_text(f"lasts {hours:.2g} h ({band})\nfresh {life.voltage_start:.3g} V under load")
+        least, most = (number_text(float(end) / 3600, "h", 2) for end in (life.time_life_min, life.time_life_max))
+        band = f"{least.removesuffix(' h')} to {most}"
         picture.caption = (
-            f"{battery.name} at {number_text(current_load, 'A', 2)} lasts {hours:.2g} h ({band}) down to {voltage_end:.3g} V; "
-            f"{100 * float(life.used):.0f} % of its charge used"
+            f"{battery.name} at {number_text(current_load, 'A')} lasts {number_text(hours, 'h')} ({band}) down to "
+            f"{number_text(voltage_end, 'V')}; fresh it gives {number_text(float(life.voltage_start), 'V')} under load; "
+            f"used by then {number_text(float(life.used), '1')} of its charge"
         )
+        picture.cautions = caution_sentences(life)
         return picture
 
     return panel(
@@ -94,7 +100,7 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
     """Explore a doubler or inverter: flying capacitor, pump frequency, load.
 
     The picture holds the exact output resistance against the flying capacitor,
-    between its limits and the makers' sum; the words hold voltage, ripple and tone.
+    between its limits and the makers' sum; the words hold voltage, ripple, tone and cautions.
 
     Parameters
     ----------
@@ -156,10 +162,10 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
         axes.set(xlim=(sweep[0], sweep[-1]), ylim=(10.0, 3000.0))
         names = ("exact", "makers' sum", "slow limit", "fast limit")
         tracks = [axes.plot([], [], label=name, **style_of(k))[0] for k, name in enumerate(names)]
-        axes.legend(loc="upper right", frameon=False, fontsize=9)
         dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
-        words = axes.text(0.03, 0.95, "", transform=axes.transAxes, fontsize=9, va="top", bbox=BOX)
-    picture.moving = (*tracks, dot, words)
+        legend_above(picture)
+    picture.moving = (*tracks, dot)
+    picture.curves = (tracks[0], dot)
 
     def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
         line, point = (
@@ -178,17 +184,26 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
         for track, row in zip(tracks, rows, strict=True):
             track.set_data(sweep, np.broadcast_to(row, sweep.shape))
         dot.set_data([capacitance_pump], [float(point.resistance_thevenin)])
-        out = f"{point.voltage_output:.2f} V, {number_text(float(point.resistance_thevenin), 'Ω')}"
-        tone = f"tone {point.level_tone_dbv:.0f} dBV at {number_text(frequency_pump, 'Hz')}"
-        words.set_text(f"{out}\nripple {number_text(float(point.voltage_ripple), 'V', 2)} pp\n{tone}")
-        heard = ", in the audio band" if frequency_pump < 20e3 else ", above hearing"
-        picture.caption = f"output {out}; efficiency {100 * point.efficiency:.0f} %; {tone}{heard}"
+        out = (
+            f"{number_text(float(point.voltage_output), 'V')} from {number_text(float(point.resistance_thevenin), 'Ω')}"
+        )
+        ripple = f"ripple {number_text(float(point.voltage_ripple), 'V')} peak to peak"
+        tone = f"its tone {number_text(float(point.level_tone_dbv), 'dBV')} at {number_text(frequency_pump, 'Hz')}"
+        heard = "in the audio band" if frequency_pump < 20e3 else "above hearing"
+        efficiency = number_text(float(point.efficiency), "1")
+        picture.caption = f"output {out}; efficiency {efficiency}; {ripple}, {tone}, {heard}"
+        picture.cautions = caution_sentences(point)
         return picture
 
     return panel(
         draw,
         capacitance_pump=slider(
-            float(np.asarray(rail.capacitance_pump)), low=0.47e-6, high=470e-6, unit="F", caption="flying capacitor"
+            float(np.asarray(rail.capacitance_pump)),
+            low=0.47e-6,
+            high=470e-6,
+            unit="F",
+            caption="flying capacitor",
+            stock="E6",
         ),
         frequency_pump=slider(
             float(np.asarray(rail.frequency_pump)), low=1e3, high=50e3, unit="Hz", caption="pump frequency"
@@ -278,12 +293,16 @@ def voltage_budget(
             )
             for k in range(len(first))
         ]
-        idle = axes.axvline(0.0, color=COLOURS[1], linestyle=DASHES[1], linewidth=1.4)
+        idle = axes.axvline(
+            0.0, color=COLOURS[1], linestyle=DASHES[1], linewidth=1.4, label="idle voltage of the stages"
+        )
+        legend_above(picture)
         axes.set_yticks(range(len(first)), [step.name for step in first])
         axes.grid(visible=False, axis="y")
         axes.invert_yaxis()
         axes.set_xlim({"single": (0, 20), "doubled": (0, 38), "split": (-20, 20)}[rail.rail_kind])
     picture.moving = (*bars, *texts, idle)
+    picture.curves = tuple(bars)
 
     def draw(voltage_supply: float, current_load: float) -> Picture:
         found = solve(voltage_supply, current_load)
@@ -291,14 +310,14 @@ def voltage_budget(
             bar.set_x(float(step.voltage_low))
             bar.set_width(float(step.voltage_high - step.voltage_low))
             text.set_x(float(step.voltage_low + step.voltage_high) / 2)
-            text.set_text(f"{step.voltage_high - step.voltage_low:.3g} V")
+            text.set_text(number_text(float(step.voltage_high - step.voltage_low), "V"))
         idle.set_xdata([float(found.voltage_idle)] * 2)
-        room = f"{found.voltage_swing:.3g} V peak to peak, {found.level_max_dbv:.1f} dBV"
-        notes = "; ".join(caution.what for caution in found.cautions)
+        swing, level = (number_text(float(x), u) for x, u in ((found.voltage_swing, "V"), (found.level_max_dbv, "dBV")))
         picture.caption = (
-            f"usable swing {room}; headroom {found.headroom_db:.1f} dB; supply gives {number_text(float(found.current_supply), 'A')}"
-            + (f"; caution: {notes}" if notes else "")
+            f"usable swing {swing} peak to peak, {level}; headroom {number_text(float(found.headroom_db), 'dB')}; "
+            f"supply gives {number_text(float(found.current_supply), 'A')}"
         )
+        picture.cautions = caution_sentences(found)
         return picture
 
     return panel(
