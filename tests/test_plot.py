@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -64,7 +65,7 @@ def test_axes_are_labelled_from_the_fields():
     assert words_of(picture) == ("Supply voltage", "Current")
     picture.draw_without_rendering()
     assert "mA" in picture.axes[0].get_yticklabels()[2].get_text()
-    assert [text.get_text() for text in picture.axes[0].get_legend().get_texts()] == ["LED current", "highest current"]
+    assert [text.get_text() for text in picture.legends[0].get_texts()] == ["LED current", "highest current"]
 
 
 def test_units_without_prefixes_stand_in_the_label():
@@ -93,8 +94,28 @@ def test_bands_shade_between_their_edges():
 
 
 def test_marks_and_words():
-    picture = plot.curve(SWEEP, across="voltage", up="current", marks={"here": (4.5, 0.0045)})
-    assert "here" in [text.get_text() for text in picture.axes[0].texts]
+    marks = {"here": (4.5, 0.0045), "there": (9.0, 0.009)}
+    picture = plot.curve(SWEEP, across="voltage", up="current", marks=marks, title="LED")
+    assert [text.get_text() for text in picture.legends[0].get_texts()] == ["here", "there"]
+    dots = picture.axes[0].lines[1:]
+    assert [(*line.get_xdata(), *line.get_ydata()) for line in dots] == list(marks.values())
+    assert dots[0].get_marker() != dots[1].get_marker()
+
+
+@pytest.mark.parametrize("names", [["a"], ["a", "b"], [f"a curve with a long name, {k}" for k in range(5)]])
+def test_legends_and_marks_stand_above_the_axes(names):
+    tracks = {name: T + k for k, name in enumerate(names)}
+    picture = plot.lines(tracks, across=T, title="A title", marks={"here": (0.5, 0.5)}, **AXES)
+    picture.draw_without_rendering()
+    top = picture.axes[0].get_window_extent().y1
+    strip = picture.legends[0].get_window_extent()
+    assert strip.y0 >= top and strip.x1 <= picture.bbox.x1 + 1 and strip.y1 <= picture.bbox.y1 + 1
+    assert picture.legends[0].get_title().get_text() == "A title"
+    assert not picture.axes[0].texts and picture.axes[0].get_legend() is None
+
+
+def test_a_title_alone_stands_over_the_axes():
+    assert plot.lines({"": T}, across=T, title="A title", **AXES).axes[0].get_title(loc="left") == "A title"
 
 
 @pytest.mark.parametrize(
@@ -198,7 +219,29 @@ def test_sketches_hold_their_words(stage):
 
 
 def test_sketch_symbols_reach_the_page_as_they_are():
-    assert "47 kΩ &lt; 1 MΩ" in plot.sketch("divider", labels={"load": "47 kΩ < 1 MΩ"}).svg
+    assert "47k &lt; 1M" in plot.sketch("divider", labels={"load": "47k < 1M"}).svg
+
+
+def test_long_labels_stand_in_two_lines_name_over_value():
+    drawing = ElementTree.fromstring(plot.sketch("detector", labels={"R attack": "R14 4.70 kΩ", "C hold": "C2"}).svg)
+    words = [part.text for part in drawing.iter("{http://www.w3.org/2000/svg}tspan")]
+    assert words[words.index("R14") + 1] == "4.70 kΩ" and "C2" in words
+
+
+def test_words_of_a_block_stand_inside_it():
+    """A letter of DejaVu Sans at 12 points is at most about 7.6 points wide on average, as for the frame."""
+    drawing = ElementTree.fromstring(plot.sketch("compressor", labels={"threshold": "threshold control"}).svg)
+    lines = [re.findall(r"[-\d.]+,[-\d.]+", part.get("d")) for part in drawing.iter("{http://www.w3.org/2000/svg}path")]
+    boxes = [[*zip(*(map(float, point.split(",")) for point in line), strict=True)] for line in lines if len(line) == 5]
+    inside = 0
+    for words in drawing.iter("{http://www.w3.org/2000/svg}text"):
+        middle = float(words.get("x"))
+        height = float(words.get("y")) + 12 * (len(words) + 1) / 2
+        for x, y in boxes:
+            if min(x) < middle < max(x) and min(y) < height < max(y):
+                inside += 1
+                assert all(min(x) < middle - 3.8 * len(part.text) for part in words), words[0].text
+    assert inside == 7
 
 
 def moving_line():

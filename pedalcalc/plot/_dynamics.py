@@ -84,9 +84,7 @@ def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRe
         pair[0].set_ylabel("Level [dBV]", color=INK)
         pair[1].tick_params(labelleft=False)
         leave_room(picture)
-        legend_above(picture)
-        if title:
-            picture.suptitle(title, x=0.01, ha="left", fontsize=11)
+        legend_above(picture, title)
     picture.moving = tuple(side[piece] for side in sides for piece in PIECES)
     picture.curves = tuple(side[piece] for side in sides for piece in ("out", "dot"))
 
@@ -142,7 +140,7 @@ def _fill(side: dict[str, Any], step: Response, start: float, end: float) -> Non
 
 def _mark(side: dict[str, Any], timing: AttackRelease | None, words: str) -> None:
     side["band"].set_visible(timing is not None)
-    side["told"].set_text(words.replace(f"{side['name']}: ", ""))
+    side["told"].set_text(words.removeprefix(f"{side['name']}: ").partition(", first")[0])
     read = timing is not None and words.startswith(f"{side['name']} ")
     for piece in ("last", "dot"):
         side[piece].set_visible(read)
@@ -222,10 +220,8 @@ def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, Cur
         falling = axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.8)[0]
         out = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="out")[0]
         line = axes.plot([], [], color=PALE, linewidth=1.2, zorder=0)[0]
-        legend_above(picture)
+        legend_above(picture, title)
         told = axes.set_title("", loc="right", fontsize=9, y=1.0)
-        if title:
-            picture.suptitle(title, x=0.01, ha="left", fontsize=11)
     picture.moving = (even, falling, out, line, told)
     picture.curves = (falling, out)
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Result, io, numeric, one_of
-from pedalcalc.plot._style import COLOURS, Picture, dress, few_decades, look, mark, new_picture, style_of
+from pedalcalc.plot._style import COLOURS, Picture, dress, few_decades, legend_above, look, mark, new_picture, style_of
 
 SCALES = ("auto", "linear", "log")
 NATURALLY_LOG = {"Ω", "F", "Hz", "lx"}
@@ -44,7 +44,7 @@ def curve(
     scale_up : str, default "auto"
         The same for the vertical axis.
     marks : mapping of str to (float, float), optional
-        Points to mark, by the words beside them.
+        Points to mark with a dot, by the words that name them above the picture.
 
     Returns
     -------
@@ -116,7 +116,7 @@ def curves(
     scale_up : str, default "auto"
         The same for the vertical axis.
     marks : mapping of str to (float, float), optional
-        Points to mark, by the words beside them.
+        Points to mark with a dot, by the words that name them above the picture.
 
     Returns
     -------
@@ -153,11 +153,11 @@ def curves(
         axes = picture.subplots()
         for k, (words, result) in enumerate(results.items()):
             (x, caption_x, unit_x), (y, caption, unit) = _field(result, across), _field(result, up)
-            axes.plot(x, y, label=words, **style_of(k))
+            axes.plot(x, y, label=words if len(results) > 1 else None, **style_of(k))
         spans = [np.concatenate([np.asarray(line.get_data()[i], float) for line in axes.lines]) for i in (0, 1)]
         logs = (_is_log("scale_across", scale_across, unit_x, spans[0]), _is_log("scale_up", scale_up, unit, spans[1]))
         dress(axes, across=(caption_x, unit_x), up=(caption, unit), logs=logs)
-        _finish(axes, title, marks, legend=len(results) > 1)
+        _finish(axes, title, marks)
     picture.caption = title or f"{caption} against {caption_x}"
     return picture
 
@@ -199,7 +199,7 @@ def lines(
     scale_up : str, default "auto"
         The same for the vertical axis.
     marks : mapping of str to (float, float), optional
-        Points to mark, by the words beside them.
+        Points to mark with a dot, by the words that name them above the picture.
 
     Returns
     -------
@@ -236,11 +236,11 @@ def lines(
                 raise ValueError(
                     f"tracks: {words!r} has shape {y.shape}, across has {x.shape}; both must be one row of one length"
                 )
-            axes.plot(x, y, label=words, **style_of(k))
+            axes.plot(x, y, label=words if len(tracks) > 1 else None, **style_of(k))
         every = np.concatenate([np.asarray(values, float) for values in tracks.values()])
         logs = (_is_log("scale_across", scale_across, unit_across, x), _is_log("scale_up", scale_up, unit, every))
         dress(axes, across=(caption_across, unit_across), up=(caption, unit), logs=logs)
-        _finish(axes, title, marks, legend=len(tracks) > 1)
+        _finish(axes, title, marks)
     picture.caption = title or f"{caption} against {caption_across}"
     return picture
 
@@ -282,7 +282,7 @@ def bands(
     scale_up : str, default "auto"
         The same for the vertical axis.
     marks : mapping of str to (float, float), optional
-        Points to mark, by the words beside them.
+        Points to mark with a dot, by the words that name them above the picture.
 
     Returns
     -------
@@ -358,13 +358,10 @@ def _is_log(name: str, scale: str, unit: str, values: Any) -> bool:
     return bool(unit in NATURALLY_LOG and finite.size and finite.min() > 0 and finite.max() > 10 * finite.min())
 
 
-def _finish(axes: Any, title: str, marks: Mapping[str, tuple[float, float]] | None, *, legend: bool) -> None:
-    for words, (x, y) in (marks or {}).items():
-        mark(axes, float(numeric("marks", x)), float(numeric("marks", y)), words)
+def _finish(axes: Any, title: str, marks: Mapping[str, tuple[float, float]] | None) -> None:
+    for k, (words, (x, y)) in enumerate((marks or {}).items()):
+        mark(axes, float(numeric("marks", x)), float(numeric("marks", y)), words, index=k)
     for axis in (axes.xaxis, axes.yaxis):
         if axis.get_scale() == "log":
             few_decades(axis)
-    if title:
-        axes.set_title(title, loc="left", fontsize=11)
-    if legend:
-        axes.legend(frameon=False, fontsize=9, handlelength=3.2)
+    legend_above(axes.figure, title)

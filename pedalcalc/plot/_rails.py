@@ -8,6 +8,7 @@ import numpy as np
 
 from pedalcalc._base import io, numeric
 from pedalcalc.plot._style import COLOURS, INK, PALE, Picture, dress, look, new_picture
+from pedalcalc.report._text import number_text
 
 
 @io
@@ -60,12 +61,12 @@ def rail_diagram(
             )  # fmt: skip
             fill = COLOURS[0] if last else "#DCE9F2"
             box = {"boxstyle": "square,pad=0.15", "facecolor": fill, "edgecolor": "none"}
-            axes.text((low + high) / 2, k, f"{high - low:.3g} V", ha="center", va="center", fontsize=9,
+            axes.text((low + high) / 2, k, number_text(high - low, "V"), ha="center", va="center", fontsize=9,
                       color="white" if last else INK, bbox=box, zorder=4)  # fmt: skip
             for end, side in ((low, "right"), (high, "left")):
                 if end:
                     axes.annotate(
-                        f"{end:.3g}",
+                        number_text(end, "V"),
                         (end, k),
                         ((-3, 3)[side == "left"], 0),
                         textcoords="offset points",
@@ -76,7 +77,7 @@ def rail_diagram(
         if voltage_idle is not None:
             at = float(numeric("voltage_idle", voltage_idle))
             axes.axvline(at, color=COLOURS[1], linestyle=(0, (5, 2)), linewidth=1.4)
-            axes.annotate(f"idle {at:.3g} V", (at, 1.0), (0, 2), xycoords=("data", "axes fraction"), textcoords="offset points",
+            axes.annotate(f"idle {number_text(at, 'V')}", (at, 1.0), (0, 2), xycoords=("data", "axes fraction"), textcoords="offset points",
                           fontsize=8, color=COLOURS[1], ha="center", va="bottom")  # fmt: skip
         axes.axvline(0, color=INK, linewidth=0.8)
         dress(axes, across=("voltage", "V"), up=("", ""), logs=(False, False))
@@ -85,7 +86,7 @@ def rail_diagram(
         axes.tick_params(axis="y", length=0)
         axes.invert_yaxis()
         span = [end for ends in bars.values() for end in ends]
-        room = 0.08 * (max(*span, 0.0) - min(*span, 0.0))
+        room = 0.11 * (max(*span, 0.0) - min(*span, 0.0))
         axes.set_xlim(min(*span, 0.0) - room, max(*span, 0.0) + room)
         axes.spines["left"].set_color(PALE)
         if title:

@@ -11,16 +11,17 @@ from pedalcalc._base import io, one_of
 from pedalcalc.plot import _stages
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
+LONGEST = 10  # letters of a label in one line
 LETTER = 7.6  # a generous width of one letter at 12 points
 
 # Parts of each stage by the names they are labelled with, and the usual text.
 STAGES: dict[str, tuple[Any, dict[str, str]]] = {
-    "indicator led": (_stages.indicator_led, {"supply": "V_S", "R": "R", "LED": "LED"}),
+    "indicator led": (_stages.indicator_led, {"supply": "supply", "R": "R", "LED": "LED"}),
     "low-pass": (_stages.low_pass, {"in": "in", "R": "R", "C": "C", "out": "out"}),
     "high-pass": (_stages.high_pass, {"in": "in", "R": "R", "C": "C", "out": "out"}),
     "divider": (
         _stages.divider,
-        {"supply": "V_S", "R upper": "R upper", "R lower": "R lower", "out": "out", "load": "load"},
+        {"supply": "supply", "R upper": "R upper", "R lower": "R lower", "out": "out", "load": "load"},
     ),
     "detector": (
         _stages.detector,
@@ -48,26 +49,26 @@ STAGES: dict[str, tuple[Any, dict[str, str]]] = {
     ),
     "half supply": (
         _stages.half_supply,
-        {"supply": "V_S", "R upper": "R upper", "R lower": "R lower", "C": "C", "reference": "reference"},
+        {"supply": "supply", "R upper": "R upper", "R lower": "R lower", "C": "C", "reference": "reference"},
     ),
     "pump": (
         _stages.pump,
-        {"supply": "V_S", "switcher": "switcher", "D1": "D1", "D2": "D2", "C flying": "C flying",
+        {"supply": "supply", "switcher": "switcher", "D1": "D1", "D2": "D2", "C flying": "C flying",
          "C reservoir": "C reservoir", "out": "out"},
     ),
     "bias bjt": (
         _stages.bias_bjt,
-        {"supply": "V_S", "R upper": "R upper", "R lower": "R lower", "R collector": "R collector",
+        {"supply": "supply", "R upper": "R upper", "R lower": "R lower", "R collector": "R collector",
          "R emitter": "R emitter", "C in": "C in", "C out": "C out", "in": "in", "out": "out"},
     ),
     "bias jfet": (
         _stages.bias_jfet,
-        {"supply": "V_S", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "C in": "C in",
+        {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "C in": "C in",
          "C out": "C out", "in": "in", "out": "out"},
     ),
     "jfet follower": (
         _stages.jfet_follower,
-        {"supply": "V_S", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "R emitter": "R emitter",
+        {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "R emitter": "R emitter",
          "C in": "C in", "C bypass": "C bypass", "C out": "C out", "in": "in", "out": "out"},
     ),
 }  # fmt: skip
@@ -126,7 +127,7 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     for name in labels or {}:
         if name not in texts:
             raise ValueError(f"labels: {name!r} is not a part of {stage}; there are {', '.join(texts)}")
-    texts = {**texts, **(labels or {})}
+    texts = {**texts, **{name: _broken(words) for name, words in (labels or {}).items()}}
     import schemdraw
     from schemdraw import elements
 
@@ -134,6 +135,16 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     drawing.config(unit=2.6, fontsize=12, lw=1.5, inches_per_unit=0.42, margin=0.15)
     draw(drawing, elements, lambda name: texts[name])
     return Sketch(stage, _with_room(drawing.get_imagedata("svg").decode("utf-8")))
+
+
+def _broken(words: str) -> str:
+    """Return words in two lines, name over value, where one line would run into the neighbours."""
+    if len(words) <= LONGEST or " " not in words or "\n" in words:
+        return words
+    value = re.search(r" (?=[0-9])", words)
+    places = [value.start()] if value else [place for place, letter in enumerate(words) if letter == " "]
+    middle = min(places, key=lambda place: abs(2 * place - len(words)))
+    return f"{words[:middle]}\n{words[middle + 1 :]}"
 
 
 def _with_room(svg: str) -> str:

@@ -138,7 +138,7 @@ def cell_feedback(d: Any, e: Any, text: Text) -> None:
     d += (joint := e.Dot())
     d += e.ResistorIEC().left().length(WIDE).label(text("R in"), "top")
     d += e.Dot(open=True).label(text("in"), "left")
-    d += e.Line().at(joint.center).up().length(1.5)
+    d += e.Line().at(joint.center).up().length(2.0)
     d += (corner := e.Dot())
     d += e.ResistorIEC().right().tox(amplifier.out).label(text("R feedback"), "bottom")
     d += (far := e.Dot())
@@ -159,7 +159,7 @@ def compressor(d: Any, e: Any, text: Text) -> None:
     boxes = {}
     for name in upper:
         d += e.Arrow().right().length(0.9)
-        d += (box := _block(e, 2.7, 1.1).anchor("W").label(text(name), "center"))
+        d += (box := _block(e, _wide(text(name)), 1.1).anchor("W").label(text(name), "center"))
         boxes[name] = box
         d.move_from(box.E)
     d += e.Line().right().length(1.5)
@@ -171,7 +171,7 @@ def compressor(d: Any, e: Any, text: Text) -> None:
     x = tap.center[0] - 0.6
     d += e.Arrow().left().length(0.6)
     for name in reversed(lower):
-        width = 3.3 if name == "attack, hold, release" else 2.1
+        width = _wide(text(name))
         d += (box := _block(e, width, 1.1).at((x, low)).anchor("E").label(text(name), "center"))
         boxes[name] = box
         x -= width + 0.6
@@ -181,6 +181,11 @@ def compressor(d: Any, e: Any, text: Text) -> None:
     d += e.Line().at(lamp.N).up().length(0.6).linestyle("--")
     d += e.Line().tox(cell.S).linestyle("--")
     d += e.Arrow().up().toy(cell.S).linestyle("--").label(text("light"), "bottom")
+
+
+def _wide(words: str) -> float:
+    """Return a width in which these words stand with room to spare; a letter takes up to a quarter of a unit."""
+    return max(2.1, 0.25 * max(map(len, words.split("\n"))) + 0.6)
 
 
 def _block(e: Any, width: float, height: float) -> Any:
@@ -232,7 +237,7 @@ def half_supply(d: Any, e: Any, text: Text) -> None:
 
 def pump(d: Any, e: Any, text: Text) -> None:
     """Draw a charge pump that doubles through two diodes."""
-    d += (chip := _block(e, 2.4, 2.2).label(text("switcher"), "center"))
+    d += (chip := _block(e, max(2.4, _wide(text("switcher"))), 2.2).label(text("switcher"), "center"))
     d += e.Line().at((0, 1.1)).left().length(0.9)
     d += (feed := e.Dot())
     d += e.Line().left().length(0.7)

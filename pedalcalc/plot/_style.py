@@ -20,6 +20,7 @@ from matplotlib.ticker import EngFormatter, FuncFormatter, LogLocator, MaxNLocat
 # Each colour has a dash of its own, so that a grey print still tells lines apart.
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#000000")
 DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1, 1)), (0, (10, 2, 1, 2, 1, 2)), (0, (4, 4)))
+MARKERS = "osD^vPX"
 INK = "#222222"
 PALE = "#BBBBBB"
 ENGINEERING = {"V", "A", "Ω", "F", "H", "Hz", "s", "W", "S", "J", "cd", "lx"}
@@ -149,33 +150,35 @@ def frame(axes: Axes) -> None:
     axes.tick_params(which="both", colors=INK, labelsize=9)
 
 
-def legend_above(figure: Figure, *, size: float = 9.0) -> None:
-    """Name the lines in a strip above the axes, where no legend can cover a curve."""
+def legend_above(figure: Figure, title: str = "") -> None:
+    """Name the lines in a strip above the axes, where no legend can cover a curve, under the picture's title."""
     handles, labels = figure.axes[0].get_legend_handles_labels()
     if not labels:
+        if title:
+            figure.axes[0].set_title(title, loc="left", fontsize=11)
         return
-    room = 72 * figure.get_figwidth() / size - 1.0  # in letter sizes; a letter takes about 0.6, what stands before it 5
+    room = 8 * figure.get_figwidth() - 1.0  # in sizes of a letter; one takes about 0.6, what stands before it 5
     wide = [0.6 * len(label) + 5.0 for label in labels]
-    columns = len(labels) if sum(wide) <= room else int(room // max(wide))
+    columns = len(labels) if sum(wide) <= room else max(1, int(room // max(wide)))
     figure.legend(
         handles,
         labels,
         loc="outside upper left",
-        ncols=max(1, columns),
+        ncols=columns,
+        title=title or None,
+        alignment="left",
         frameon=False,
-        fontsize=size,
+        fontsize=9,
+        title_fontsize=11,
         handlelength=3.0,
         columnspacing=1.2,
         borderpad=0.2,
     )
 
 
-def mark(axes: Axes, x: float, y: float, words: str, *, index: int = 6, shift: tuple[float, float] = (8, 8)) -> Any:
-    """Put a dot with a few words at a point."""
-    axes.plot([x], [y], "o", color=COLOURS[index % len(COLOURS)], markersize=6, zorder=5)
-    place: dict[str, Any] = {"ha": "left" if shift[0] >= 0 else "right", "va": "bottom" if shift[1] >= 0 else "top"}
-    box = {"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": "none", "alpha": 0.8}
-    return axes.annotate(words, (x, y), shift, textcoords="offset points", fontsize=9, bbox=box, zorder=6, **place)
+def mark(axes: Axes, x: float, y: float, words: str, *, index: int) -> None:
+    """Put a dot at a point, of a shape of its own that the legend names."""
+    axes.plot([x], [y], MARKERS[index % len(MARKERS)], color=INK, markersize=6, zorder=5, label=words)
 
 
 def thinned(x: Any, y: Any, *, log: bool = False, bins: int = 400) -> tuple[Any, Any]:
