@@ -102,9 +102,10 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
         for line, track in zip((edges[0], typical, edges[1]), tracks, strict=True):
             line.set_data(every, np.where(track > 0, track, np.nan))
         dot.set_data([resistance], [middle if middle > 0 else np.nan])
-        lit = f"{number_text(middle, 'A')} ({number_text(low, 'A', 2)} to {number_text(high, 'A', 2)})"
+        lit, least, most = (number_text(amps, "A") for amps in (middle, low, high))
+        spread_words = "" if least == most else f", {least} to {most} within its kind"
         heat = number_text(middle**2 * resistance, "W")
-        picture.caption = f"LED current {lit}; resistor heat {heat}"
+        picture.caption = f"LED current {lit}{spread_words}; resistor heat {heat}"
         picture.cautions = caution_sentences(
             *caution_above(
                 "current of the brightest LED of this kind", "use a larger resistor", high, led.current_max, "A"
