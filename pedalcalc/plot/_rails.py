@@ -66,7 +66,7 @@ def rail_diagram(
             for end, side in ((low, "right"), (high, "left")):
                 if end:
                     axes.annotate(
-                        number_text(end, "V"),
+                        number_text(end, "V").removesuffix(" V"),
                         (end, k),
                         ((-3, 3)[side == "left"], 0),
                         textcoords="offset points",
