@@ -268,7 +268,7 @@ def voltage_budget(
         )
 
     first = pump.budget_steps(solve(float(volts), float(load))).steps_budget
-    picture = new_picture(6.5, 1.3 + 0.42 * len(first))
+    picture = new_picture(6.5, 1.1 + 0.34 * len(first))
     last = len(first) - 1
     with look():
         axes = picture.subplots()

@@ -34,11 +34,25 @@ SETTINGS = {
     "apputils-extension/notification": {"fetchNews": "false", "checkForUpdates": False},
     "notebook-extension/tracker": {"windowingMode": "none"},
 }
+WINDOW = {"width": 1366, "height": 768}  # a small laptop's; the lab's own bars leave 647 of the height
 STEP = 30_000  # longest time for any one step in the browser, in milliseconds
 EXPLORERS = {
     "step": "explore.step_response(compressor.example())",
     "static": "explore.static_curve(compressor.example())",
     "led": "explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=2200.0)",
+    "detector": "explore.detector(resistance_attack=10e3, resistance_release=220e3, capacitance_hold=1e-6, "
+    "frequency=82.4, voltage_peak=1.0, rectifier='full')",
+    "JFET": "explore.jfet_bias(voltage_supply=9.0, resistance_drain=4.7e3, resistance_source_pin=1e3, "
+    "current_drain_zero_bias=3e-3, voltage_gate_source_off=-1.8)",
+    "BJT": "explore.bjt_divider(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3, "
+    "resistance_collector=4.7e3, resistance_emitter=1e3, current_gain=290.0)",
+    "battery": "explore.battery_discharge(devices.BATTERY_9V_ALKALINE, current_load=0.010, voltage_end=7.0)",
+    "pump": "explore.charge_pump(pump.example(), voltage_supply=9.0, current_load=0.005)",
+    "budget": "explore.voltage_budget(pump.example(), voltage_supply=9.0, current_load=0.006, current_direct=0.002, "
+    "voltage_peak=1.0)",
+    "coupler": "explore.coupler_curve(devices.COUPLER_GREEN_GAP_GL5528, current=0.001)",
+    "RC": "explore.time_constant(resistance=220e3, capacitance=1e-6, voltage_start=3.0, voltage_final=0.0, "
+    "voltage_level=1.5)",
 }
 
 
@@ -67,15 +81,15 @@ def browser():
 
 @pytest.fixture(scope="session")
 def worksheets(tmp_path_factory):
-    """Copy the notebooks, since a lab saves what it runs, and add one for each explorer."""
+    """Copy the notebooks, since a lab saves what it runs, and add one for each explorer and one with all of them."""
     folder = tmp_path_factory.mktemp("worksheets")
     shutil.copytree(ROOT / "notebooks", folder / "notebooks", dirs_exist_ok=True)
     kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
-    for name, call in EXPLORERS.items():
+    for name, calls in [*((name, [call]) for name, call in EXPLORERS.items()), ("all", [*EXPLORERS.values()])]:
         cells = [
             new_markdown_cell(f"# {name}"),
-            new_code_cell("from pedalcalc import compressor, devices, explore"),
-            new_code_cell(call),
+            new_code_cell("from pedalcalc import compressor, devices, explore, pump"),
+            *map(new_code_cell, calls),
         ]
         nbformat.write(new_notebook(cells=cells, metadata=kernel), folder / f"explorer-{name}.ipynb")
     return folder
@@ -133,7 +147,7 @@ def lab(worksheets, tmp_path_factory):
 def open_notebook(lab, browser):
     """Return a function that opens a notebook, runs all its cells and gives the page."""
     url, token = lab
-    page = browser.new_page(viewport={"width": 1200, "height": 1000})
+    page = browser.new_page(viewport=WINDOW)
     page.set_default_timeout(STEP)
 
     def open_and_run(path):

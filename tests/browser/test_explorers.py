@@ -7,12 +7,13 @@ import statistics
 
 import pytest
 
-from pedalcalc import compressor, devices, explore
+from pedalcalc import compressor, devices, explore, pump
 from tests.browser.conftest import EXPLORERS, STEP
 from tests.conftest import ROOT
 
 # Which slider of each explorer is moved, and by how many keys.
 MOVES = {"step": ("resistance_attack", 5), "static": ("gain_sidechain", 4), "led": ("resistance", 7)}
+TALLEST = 647  # pixels that a lab leaves of a window 768 high
 WITH_PANELS = sorted(
     str(path.relative_to(ROOT))
     for path in (ROOT / "notebooks").rglob("*.ipynb")
@@ -32,13 +33,23 @@ def picture_of(panel):
     return base64.b64decode(image.evaluate(PICTURE))
 
 
-@pytest.mark.parametrize("name", EXPLORERS)
+def made_here(name):
+    """Return the same panel made in this process, to compare words and pictures with."""
+    return eval(EXPLORERS[name], {"compressor": compressor, "devices": devices, "explore": explore, "pump": pump})
+
+
+def wait_for_words(panel, here):
+    """Wait until the page says what the panel made here says: the picture is set before the words."""
+    panel.locator("[role=status]").filter(has_text=here.words()).wait_for()
+
+
+@pytest.mark.parametrize("name", MOVES)
 def test_picture_is_that_of_the_last_value(open_notebook, name):
     moved, keys = MOVES[name]
-    here = eval(EXPLORERS[name], {"compressor": compressor, "devices": devices, "explore": explore})
+    here = made_here(name)
     page = open_notebook(f"explorer-{name}.ipynb")
     panel = page.locator(".pedalcalc-panel")
-    panel.get_by_text(here.words(), exact=False).wait_for()
+    wait_for_words(panel, here)
     before = picture_of(panel)
     assert before == here.image.value, "the first picture is not that of the starting values"
     slider = panel.get_by_role("slider").nth(list(here.sliders).index(moved))
@@ -47,16 +58,114 @@ def test_picture_is_that_of_the_last_value(open_notebook, name):
         slider.press("ArrowRight")
     here.sliders[moved].index += keys
     # Values travel one by one, so the last picture comes last: its words are waited for, not just any change.
-    panel.get_by_text(here.words(), exact=False).wait_for()
+    wait_for_words(panel, here)
     after = picture_of(panel)
     assert after != before
     assert after == here.image.value, "the picture is not that of the last value"
 
 
+def test_values_can_be_typed_kept_and_taken_back(open_notebook):
+    here = made_here("RC")
+    page = open_notebook("explorer-RC.ipynb")
+    panel = page.locator(".pedalcalc-panel")
+    wait_for_words(panel, here)
+    first = picture_of(panel)
+    typed = panel.get_by_role("textbox").first
+    assert typed.input_value() == "220 kΩ"
+    panel.get_by_role("button", name="Keep").click()
+    panel.get_by_role("button", name="Let go").wait_for()
+    here.keep()
+    typed.fill("470")
+    typed.press("Enter")
+    here.readouts["resistance"].value = "470"
+    wait_for_words(panel, here)
+    assert typed.input_value() == "470 Ω" and picture_of(panel) == here.image.value
+    panel.get_by_text("kept, pale: resistor 220 kΩ: ● time constant 220 ms", exact=False).wait_for()
+    # A value between two stops becomes one, and the slider goes on from there.
+    typed.fill("5k1")
+    typed.press("Enter")
+    here.readouts["resistance"].value = "5k1"
+    wait_for_words(panel, here)
+    panel.get_by_role("slider").first.focus()
+    panel.get_by_role("slider").first.press("ArrowRight")
+    here.sliders["resistance"].index += 1
+    wait_for_words(panel, here)
+    assert typed.input_value() == "5.60 kΩ" and picture_of(panel) == here.image.value
+    typed.fill("4,7k")
+    typed.press("Enter")
+    panel.get_by_role("note").filter(has_text="resistor: text '4,7k' is not a value").wait_for()
+    page.wait_for_function("box => box.value === '5.60 kΩ'", arg=typed.element_handle())
+    panel.get_by_role("button", name="Back to start").click()
+    here.restart()
+    wait_for_words(panel, here)
+    panel.get_by_role("button", name="Let go").click()
+    panel.get_by_role("button", name="Keep").wait_for()
+    page.wait_for_function(
+        "panel => !panel.innerText.includes('kept, pale') && panel.querySelector('img').complete",
+        arg=panel.element_handle(),
+    )
+    assert picture_of(panel) == first
+
+
+def test_every_panel_at_both_ends_of_every_slider(open_notebook, record_property, capsys):
+    """Picture and words are those of the values, all of it fits into a small window, nothing is cut, nothing is red."""
+    page = open_notebook("explorer-all.ipynb")
+    panels = page.locator(".pedalcalc-panel")
+    assert panels.count() == len(EXPLORERS)
+    said = []
+    for place, name in enumerate(EXPLORERS):
+        here, panel = made_here(name), panels.nth(place)
+        wait_for_words(panel, here)
+        panel.element_handle().evaluate(WATCH)
+        where = f"{name} at the start"
+        for number, (moved, control) in enumerate(here.sliders.items()):
+            slider, start = panel.get_by_role("slider").nth(number), control.index
+            slider.focus()
+            for key, index in (("Home", 0), ("End", len(control.options) - 1)):
+                _fits(panel, where)
+                if control.index == index:
+                    continue
+                slider.press(key)
+                control.index = index
+                where = f"{name}: {moved} at {control.label}"
+                wait_for_words(panel, here)
+                assert picture_of(panel) == here.image.value, where
+            _fits(panel, where)
+            panel.get_by_role("button", name="Back to start").click()
+            here.restart()
+            assert control.index == start
+            wait_for_words(panel, here)
+        assert picture_of(panel) == here.image.value, f"{name}, back to start"
+        presses = page.evaluate("window.presses.filter(press => press.picture)")
+        taken = sorted(press["picture"] - press["key"] for press in presses)
+        record_property(f"key_to_picture_ms_{name}", round(statistics.median(taken)))
+        said.append(f"{name} {statistics.median(taken):.0f} (slowest {taken[-1]:.0f})")
+    assert red_of(page) == []
+    with capsys.disabled():
+        print(f"\nkey to an end of a slider, to its picture, ms: {', '.join(said)}")
+
+
+def red_of(page):
+    """Return what stands in red in the cells of panels: warnings with a file's path, which belong into their words."""
+    cells = page.locator(".jp-Cell").filter(has=page.locator(".pedalcalc-panel"))
+    return cells.locator("[data-mime-type='application/vnd.jupyter.stderr']").all_inner_texts()
+
+
+def _fits(panel, where):
+    """Tell whether the panel is low enough for a small window, and all its words can be read."""
+    assert panel.bounding_box()["height"] <= TALLEST, where
+    cut = panel.evaluate(
+        "panel => [...panel.querySelectorAll('.widget-label, input[type=text]')]"
+        ".filter(part => part.scrollWidth > part.clientWidth + 1).map(part => part.value ?? part.innerText)"
+    )
+    assert cut == [], where
+
+
 def test_slider_shows_its_value_as_a_part_value(open_notebook):
     page = open_notebook("explorer-led.ipynb")
     panel = page.locator(".pedalcalc-panel")
-    panel.get_by_text("2.20 kΩ", exact=True).first.wait_for()
+    panel.locator("img").wait_for()
+    assert [box.input_value() for box in panel.get_by_role("textbox").all()] == ["9.00 V", "2.20 kΩ"]
     assert panel.get_by_role("slider").count() == 2
     assert panel.locator("img").bounding_box()["width"] == pytest.approx(650, abs=2)
 
@@ -81,6 +190,8 @@ def test_every_panel_of_a_notebook_moves(open_notebook, path):
             arg=[panel.element_handle(), words],
         )
         assert picture_of(panel) != before
+        assert panel.bounding_box()["height"] <= TALLEST
+    assert red_of(page) == []
 
 
 WATCH = """panel => {
