@@ -189,12 +189,17 @@ def test_pot_goes_from_its_stop_to_stop_and_track():
 
 def test_controls_take_the_place_of_the_usual_sliders():
     knob = explore.pot(1.0, resistance_total=1e6, resistance_stop=100e3, law="linear", caption="release control")
-    for explorer in (explore.step_response, explore.static_curve):
-        shown = explorer(COMPRESSOR, controls={"resistance_release": knob})
+    detector = partial(explore.detector, **CALLS["detector"])
+    for explorer in (
+        partial(explore.step_response, COMPRESSOR),
+        partial(explore.static_curve, COMPRESSOR),
+        detector,
+    ):
+        shown = explorer(controls={"resistance_release": knob})
         assert shown.sliders["resistance_release"].value == 1.1e6
-        assert "release control 10: 1.10 MΩ" in shown.words() and "release resistance" not in shown.words()
+        assert "release control 10: 1.10 MΩ" in shown.words() and "release resist" not in shown.words()
         with pytest.raises(ValueError, match="controls must be one of"):
-            explorer(COMPRESSOR, controls={"resistance_of_the_moon": knob})
+            explorer(controls={"resistance_of_the_moon": knob})
 
 
 def test_start_on_a_stop_is_not_doubled():

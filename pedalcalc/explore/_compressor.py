@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import io, is_a, numeric, one_of
+from pedalcalc._base import io, is_a, numeric
 from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,
@@ -21,12 +21,13 @@ from pedalcalc.compressor import static_curve as compute_curve
 from pedalcalc.compressor import step_response as compute_step
 from pedalcalc.compressor.features import curve_features
 from pedalcalc.explore._panel import Panel, panel
-from pedalcalc.explore._slider import Slider, choice, slider
+from pedalcalc.explore._slider import Slider, choice, slider, with_own
 from pedalcalc.plot._dynamics import static_picture, step_picture
 from pedalcalc.plot._style import Picture, dress, few_decades, look, new_picture, style_of
 from pedalcalc.report._boxes import caution_sentences
 from pedalcalc.report._text import number_text
 
+FIELDS = tuple(field.name for field in dataclasses.fields(Compressor))
 # Longest record after each step, chosen so that the slowest setting shown has settled.
 WINDOWS = (0.3, 0.7, 1.5, 3.2, 6.4, 12.8)
 
@@ -108,7 +109,7 @@ def step_response(
 
     step_slider = slider(start, low=3.0, high=40.0, unit="dB", caption="level step", scale="linear", steps=37)
     usual = {**_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers)}
-    return panel(draw, **_with_own(usual, controls), level_step_db=step_slider)
+    return panel(draw, **with_own(usual, controls, FIELDS), level_step_db=step_slider)
 
 
 @io
@@ -168,7 +169,7 @@ def static_curve(
     usual = {**_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers)}
     usual.pop("capacitance_hold", None)  # it moves no steady level
     usual["resistance_led"] = _around(compressor.resistance_led, 100.0, 100e3, "Ω", "LED resistor")
-    return panel(draw, **_with_own(usual, controls))
+    return panel(draw, **with_own(usual, controls, FIELDS))
 
 
 @io
@@ -280,14 +281,6 @@ def _around(value: float, low: float, high: float, unit: str, caption: str) -> S
     """Return a log slider from low to high, reaching further if the start lies outside; parts stop at stock values."""
     low, high = min(low, value), max(high, value)
     return slider(value, low=low, high=high, unit=unit, caption=caption, stock=STOCK.get(unit))
-
-
-def _with_own(usual: dict[str, Slider], controls: Mapping[str, Slider] | None) -> dict[str, Slider]:
-    """Return the usual sliders with those of the caller in their place."""
-    own = dict(controls or {})
-    for name in own:
-        one_of("controls", name, tuple(field.name for field in dataclasses.fields(Compressor)))
-    return {**usual, **own}
 
 
 def _timing_sliders(compressor: Compressor) -> dict[str, Slider]:

@@ -7,7 +7,7 @@ picture travels in the same output for paper and for places without sliders.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from pedalcalc._base import io
 from pedalcalc.explore._slider import Slider
@@ -19,6 +19,14 @@ from pedalcalc.plot._style import svg_text
 SCREEN_DPI = 100
 WIDE = 650  # pixels from the captions to the ends of the readouts
 REFUSED = (ValueError, RuntimeError, ArithmeticError)
+
+
+class Held(NamedTuple):
+    """What is kept to compare with: where the sliders stood, what was found, and pale copies of the curves."""
+
+    labels: dict[str, str]
+    result: str
+    copies: list[tuple[int, Any]]
 
 
 class Panel:
@@ -36,7 +44,7 @@ class Panel:
         self._screen = Screen(SCREEN_DPI)
         self._described = dict(sliders)
         self._figure: Any = None
-        self._held: dict[str, Any] | None = None  # values, result and copies of what is kept
+        self._held: Held | None = None
         self._notes: tuple[str, ...] = ()
         self._quiet = False
         self._note = ""  # what was wrong with the text typed last
@@ -73,12 +81,11 @@ class Panel:
         """Hold the curves shown, to compare with; let them go if the sliders stand where they were kept."""
         if self._figure is None:
             return
-        if self._held is not None and self._held["labels"] == self._labels():
+        if self._held is not None and self._held.labels == self._labels():
             self._held = None
         else:
-            result = str(getattr(self._figure, "caption", ""))
-            self._held = {"labels": self._labels(), "result": result, "copies": copies_of(self._figure)}
-        put_copies(self._figure, self._held["copies"] if self._held else [])
+            self._held = Held(self._labels(), self._result(), copies_of(self._figure))
+        put_copies(self._figure, self._held.copies if self._held else [])
         self._update()
 
     def restart(self) -> None:
@@ -137,13 +144,17 @@ class Panel:
 
     def _show(self, figure: Any, notes: tuple[str, ...]) -> None:
         if self._held is not None and figure is not self._figure:
-            put_copies(figure, self._held["copies"])
+            put_copies(figure, self._held.copies)
         self._figure, self._notes = figure, notes
         self.image.value = self._screen.png(figure)
         width = f"{min(WIDE, round(figure.get_figwidth() * SCREEN_DPI))}px"
         if self.image.layout.width != width:
             self.image.layout.width = width
-        self._say(self.words(), result=str(getattr(figure, "caption", "")), cautions=self._cautions())
+        self._say(self.words(), result=self._result(), cautions=self._cautions())
+
+    def _result(self) -> str:
+        """Return what the picture shown says of itself."""
+        return str(getattr(self._figure, "caption", ""))
 
     def _cautions(self) -> tuple[str, ...]:
         """Return what to mind of the picture shown: what it says itself, and what was warned of while it was drawn."""
@@ -158,7 +169,7 @@ class Panel:
         self._quiet = False
 
     def _say(self, shown: str, *, result: str = "", cautions: tuple[str, ...] = ()) -> None:
-        there = self._held is not None and self._held["labels"] == self._labels()
+        there = self._held is not None and self._held.labels == self._labels()
         self.keep_button.description = "Let go" if there else "Keep"
         typed = (self._note,) if self._note else ()
         self.shown.value = as_html(shown, result=result, cautions=(*typed, *cautions), kept=self._kept_words())
@@ -169,18 +180,17 @@ class Panel:
             return ""
         moved = [
             f"{self._described[name].caption} {label}"
-            for name, label in self._held["labels"].items()
+            for name, label in self._held.labels.items()
             if label != self.sliders[name].label
         ]
-        found, meaning = split(self._held["result"])
-        same = meaning == split(str(getattr(self._figure, "caption", "")))[1]
+        found, meaning = split(self._held.result)
+        same = meaning == split(self._result())[1]
         return f"kept, pale: {', '.join(moved) or 'these very values'}: {found}{'' if same else meaning}"
 
     def _repr_mimebundle_(self, **_: Any) -> tuple[dict[str, Any], dict[str, Any]]:
         if self._figure is None:
             return dict(self._box._repr_mimebundle_()), {}
-        result, cautions = str(getattr(self._figure, "caption", "")), self._cautions()
-        words = as_text(self.words(), result=result, cautions=cautions)
+        words = as_text(self.words(), result=self._result(), cautions=self._cautions())
         still = {"image/svg+xml": svg_text(self._figure), "text/plain": words}
         return {**self._box._repr_mimebundle_(), **still}, {"image/svg+xml": {"caption": words}}
 

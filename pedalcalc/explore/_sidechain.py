@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from pedalcalc import sidechain
 from pedalcalc._base import ModelRangeWarning, io, numeric
 from pedalcalc.explore._panel import Panel, panel
-from pedalcalc.explore._slider import slider
+from pedalcalc.explore._slider import Slider, slider, with_own
 from pedalcalc.plot._style import (
     COLOURS,
     DASHES,
@@ -43,6 +44,7 @@ def detector(
     voltage_peak: float,
     rectifier: str,
     voltage_diode: float = 0.0,
+    controls: Mapping[str, Slider] | None = None,
 ) -> Panel:
     """Explore how the held voltage of a detector rises and falls with a tone burst.
 
@@ -62,6 +64,9 @@ def detector(
         "full" or "half".
     voltage_diode : float, default 0.0
         Drop of a plain rectifier diode [V]; 0 for a precision rectifier.
+    controls : mapping of str to Slider, optional
+        Sliders of one's own for the resistances, the capacitor or the tone, such as a `pot` with its stop resistor
+        for "resistance_release"; each takes the place of the usual one.
 
     Returns
     -------
@@ -72,7 +77,7 @@ def detector(
     Raises
     ------
     ValueError
-        If a start value lies outside its slider, or the peak is not above the diode's drop.
+        If a start value lies outside its slider, the peak is not above the diode's drop, or a control is another.
 
     References
     ----------
@@ -147,13 +152,13 @@ def detector(
         picture.caption = f"● {rose}; ■ {fell} (both by 63 %); {swing}"
         return picture
 
-    return panel(
-        draw,
-        resistance_attack=slider(attack, low=100.0, high=1e6, unit="Ω", caption="attack resistor", stock="E12"),
-        resistance_release=slider(release, low=1e3, high=10e6, unit="Ω", caption="release resistor", stock="E12"),
-        capacitance_hold=slider(farads, low=10e-9, high=100e-6, unit="F", caption="hold capacitor", stock="E6"),
-        frequency=slider(tone, low=40.0, high=2e3, unit="Hz", caption="tone", steps=68),
-    )
+    usual = {
+        "resistance_attack": slider(attack, low=100.0, high=1e6, unit="Ω", caption="attack resistor", stock="E12"),
+        "resistance_release": slider(release, low=1e3, high=10e6, unit="Ω", caption="release resistor", stock="E12"),
+        "capacitance_hold": slider(farads, low=10e-9, high=100e-6, unit="F", caption="hold capacitor", stock="E6"),
+        "frequency": slider(tone, low=40.0, high=2e3, unit="Hz", caption="tone", steps=68),
+    }
+    return panel(draw, **with_own(usual, controls, tuple(usual)))
 
 
 def _moments(length: float, frequency: float) -> np.ndarray[Any, np.dtype[np.float64]]:

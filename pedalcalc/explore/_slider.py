@@ -256,3 +256,12 @@ def pot(
 
     marks = sorted({*(k / MARKS for k in range(MARKS + 1)), start})
     return Slider(caption, tuple(stop(turned) for turned in marks), marks.index(start), read)
+
+
+def with_own(
+    usual: Mapping[str, Slider], controls: Mapping[str, Slider] | None, known: tuple[str, ...]
+) -> dict[str, Slider]:
+    """Return the usual sliders with those of the caller in their place; `known` are the names that can be moved."""
+    for name in controls or {}:
+        one_of("controls", name, known)
+    return {**usual, **(controls or {})}
