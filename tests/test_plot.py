@@ -188,13 +188,40 @@ def test_step_marks_what_was_measured():
         plot.step_response(flat)
 
 
+def timed(**changed):
+    """Return a step's picture with some of what was measured on it changed."""
+    return plot.step_response(STEP, timing=dataclasses.replace(TIMING, **changed))
+
+
+def test_step_says_why_there_is_no_time():
+    moving = timed(settled_attack=False)
+    assert STEP.time_down - STEP.time_up == pytest.approx(0.4)
+    assert moving.caption.startswith("attack: not settled within 400 ms; release ")
+    flat = timed(level_out_high_dbv=TIMING.level_out_low_dbv + TIMING.level_step_db - 0.4)
+    assert flat.caption.startswith("attack: hardly any compression to time; ")
+    little = timed(level_out_high_dbv=TIMING.level_out_low_dbv + TIMING.level_step_db - 1.3)
+    assert little.caption.startswith("attack: 1.3 dB of change stay within ±2 dB; ")
+    for picture, short in ((moving, "not settled"), (flat, "hardly any compression"), (little, "stays within ±2 dB")):
+        assert picture.axes[0].get_title(loc="right").startswith(short)
+        dashed = [line for line in picture.axes[0].lines if len(line.get_xdata()) == 2 and line.get_visible()]
+        assert [line for line in dashed if line.get_xdata()[0] == line.get_xdata()[1]] == []
+        picture.draw_without_rendering()
+        left, right = (picture.axes[0]._left_title, picture.axes[0]._right_title)
+        assert left.get_window_extent().x1 < right.get_window_extent().x0
+
+
 def test_static_curve_shows_a_latching_circuit():
     latching = dataclasses.replace(
         compressor.example(), placement="series", gain_sidechain=60.0, resistance_output=10e3, gain_makeup=10.0
     )
     curve = compressor.static_curve(np.linspace(-70.0, 0.0, 141), compressor=latching)
     assert np.any(np.abs(curve.level_out_falling_dbv - curve.level_out_dbv) > 1.0), "the case does not latch"
-    assert "latches" in plot.static_curve(curve).caption
+    picture = plot.static_curve(curve)
+    assert "latches" in picture.caption
+    low, high = picture.axes[0].get_ylim()
+    for line in picture.curves:
+        y = line.get_ydata()[np.isfinite(line.get_ydata())]
+        assert low <= y.min() and y.max() <= high, "a branch leaves the picture"
     assert "latches" not in plot.static_curve(CURVE).caption
 
 

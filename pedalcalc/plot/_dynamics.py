@@ -100,8 +100,8 @@ def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRe
         told = []
         for side, start, stop in zip(sides, (up, down), (down, end), strict=True):
             _fill(side, step, start, stop)
-            words = "" if timing is None else _time_words(timing, side["name"], stop - start)
-            _mark(side, timing, words)
+            words, short = ("", "") if timing is None else _time_words(timing, side["name"], stop - start)
+            _mark(side, timing, short, timed=words.startswith(f"{side['name']} "))
             told.append(words)
         if timing is not None:
             size = (
@@ -138,12 +138,11 @@ def _fill(side: dict[str, Any], step: Response, start: float, end: float) -> Non
     side["in"].set_data(*thinned(since, step.level_in_dbv[inside], log=True))
 
 
-def _mark(side: dict[str, Any], timing: AttackRelease | None, words: str) -> None:
+def _mark(side: dict[str, Any], timing: AttackRelease | None, short: str, *, timed: bool) -> None:
     side["band"].set_visible(timing is not None)
-    side["told"].set_text(words.removeprefix(f"{side['name']}: ").partition(", first")[0])
-    read = timing is not None and words.startswith(f"{side['name']} ")
+    side["told"].set_text(short)
     for piece in ("last", "dot"):
-        side[piece].set_visible(read)
+        side[piece].set_visible(timed)
     if timing is None:
         return
     name = side["name"]
@@ -151,28 +150,30 @@ def _mark(side: dict[str, Any], timing: AttackRelease | None, words: str) -> Non
     band = float(getattr(timing, f"band_{name}_db"))
     side["band"].set_y(steady - band)
     side["band"].set_height(2 * band)
-    if read:
+    if timed:
         time = float(getattr(timing, f"time_{name}"))
         side["last"].set_data([time, time], side["axes"].get_ylim())
         x, y = side["out"].get_data()
         side["dot"].set_data([time], [np.interp(time, x, y)] if len(x) else [np.nan])
 
 
-def _time_words(timing: AttackRelease, name: str, watched: float) -> str:
-    """Return what can be said of one time: its name and value, or after a colon why there is none."""
+def _time_words(timing: AttackRelease, name: str, watched: float) -> tuple[str, str]:
+    """Return what can be said of one time, its name and value, or after a colon why there is none; and that in short."""
     if not getattr(timing, f"settled_{name}"):
-        return f"{name}: not settled within {number_text(watched, 's', 2)}"
+        short = f"not settled within {number_text(watched, 's', 2)}"
+        return f"{name}: {short}", short
     change = timing.level_step_db - (timing.level_out_high_dbv - timing.level_out_low_dbv)
     if name == "release":
         change = (timing.level_out_high_dbv - timing.level_out_after_dbv) - timing.level_step_db
     band = float(getattr(timing, f"band_{name}_db"))
     if abs(change) < HARDLY:
-        return f"{name}: hardly any compression to time"
+        return f"{name}: hardly any compression to time", "hardly any compression"
     if abs(change) <= band:
-        return f"{name}: {number_text(abs(change), 'dB')} of change stay within ±{number_text(band, 'dB', 2)}"
+        inside = f"within ±{number_text(band, 'dB', 2)}"
+        return f"{name}: {number_text(abs(change), 'dB')} of change stay {inside}", f"stays {inside}"
     time, first = (float(getattr(timing, f"time_{name}{end}")) for end in ("", "_first"))
-    words = f"{name} {number_text(time, 's')}"
-    return words if abs(time - first) < 0.02 * time else f"{words}, first entry {number_text(first, 's')}"
+    short = f"{name} {number_text(time, 's')}"
+    return short if abs(time - first) < 0.02 * time else f"{short}, first entry {number_text(first, 's')}", short
 
 
 @io
@@ -234,7 +235,9 @@ def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, Cur
         falling.set_data(x, np.where(latches, curve.level_out_falling_dbv, np.nan))
         even.set_data(x, plain)
         axes.set_xlim(float(x[0]), float(x[-1]))
-        low, high = (ROUND * turn(float(end) / ROUND) for turn, end in ((np.floor, plain[0]), (np.ceil, plain[-1])))
+        every = np.concatenate([plain, curve.level_out_dbv, curve.level_out_falling_dbv])
+        every = every[np.isfinite(every)]
+        low, high = ROUND * np.floor(every.min() / ROUND), ROUND * np.ceil(every.max() / ROUND)
         axes.set_ylim(low, high)
         words = _features_told(features)
         if latches.any():
