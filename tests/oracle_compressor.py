@@ -80,7 +80,8 @@ class _Laws:
         self.rate_fall = of(lambda c: 1 / c.coupler.cell.time_fall_10lx)
 
     def gain(self, g):
-        cell = 1 / g + self.floor
+        with np.errstate(divide="ignore"):  # a cell that is open in the dark
+            cell = 1 / g + self.floor
         return 1 / (self.cell_a + self.cell_b * np.where(self.series, cell, 1 / cell))
 
     def at_rest(self):

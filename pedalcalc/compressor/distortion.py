@@ -10,7 +10,7 @@ from pedalcalc._base import Result, is_a, numeric, quantity, simulate
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.engine import Trace, made_ready
-from pedalcalc.compressor.follow import PeriodMap
+from pedalcalc.compressor.follow import PeriodMap, grows
 from pedalcalc.compressor.settle import fixed_point, settle_from_silence
 
 FINE = 3  # times finer than for a step, so that the harmonics are those of the circuit
@@ -77,7 +77,7 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
     found = fixed_point(
         maps, amplitude * compressor.gain_sidechain, (state.voltage_hold, maps.log_of(state.conductance))
     )
-    if found is None:
+    if found is None or grows(found.jacobian):
         raise RuntimeError(f"a {tone:g} Hz note at {level:g} dBV does not settle: its side-chain hunts")
     v, g = found.state[0], maps.conductance_of(found.state[1])
     moments, conductance = [0.0], [g]

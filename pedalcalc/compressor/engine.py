@@ -108,6 +108,13 @@ class Engine(NamedTuple):
             return 0.0
         return 1 / ((c.resistance_led + float(c.coupler.led.resistance_series)) * c.capacitance_hold)
 
+    def hold_rate(self) -> float:
+        """Return the fastest rate at which the voltage that lights the LED follows the side-chain; infinite if directly."""
+        c = self.compressor
+        if c.drive == "direct" or c.resistance_attack == 0:
+            return float("inf")
+        return max(1 / (min(c.resistance_attack, c.resistance_release) * c.capacitance_hold), self.drain_rate())
+
 
 def engine(compressor: Compressor, peak: float, held: float = 0.0) -> Engine:
     """Make a circuit ready for side-chain signals of up to `peak` volts ahead of the rail, and `held` on the capacitor."""

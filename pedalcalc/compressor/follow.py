@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
+from itertools import pairwise
 from math import ceil, expm1, floor, log, log10, pi, sqrt
 from typing import Any, NamedTuple
 
@@ -29,9 +30,11 @@ PLAIN_BEFORE = 4  # half periods computed one by one ahead of a change
 SKIP_LEAST = 8  # maps; fewer are computed one by one
 TOLERANCE_CELL = 3e-4  # of ln conductance, in one skip
 TOLERANCE_HOLD = 6e-4  # of what the held voltage makes of the cell's settled ln conductance
-HUNT_LEAST = 512  # half periods without a skip, after which a loop that hunts is looked at from time to time only
+HUNT_WATCH = 32  # maps computed one by one, after each of which a loop is asked whether it hunts
+HUNT_TURNS = 4  # turns to and fro among the later half of them
 CONDUCTANCE_NONE = 1e-9  # of a cell to which a gain answers nowhere
 NOTHING = 1e-14  # of g_c: a conductance that is rounding
+FAR_MOST = 50.0  # of ln conductance in a skip
 WORTH_UNLIT = 0.05  # of the cell's ln conductance to an e-fold of the LED's current, where it is not lit
 PAUSE_LEAST, PAUSE_MOST = 4, 64  # maps computed one by one after a skip that failed
 Pair = tuple[float, float]
@@ -74,9 +77,12 @@ class Record:
 
 
 class PeriodMap:
-    """The map of one period (half of one behind a full-wave rectifier) at one amplitude, and what it may be trusted with."""
+    """The map of one period, half of one behind a full-wave rectifier, and what it may be trusted with.
 
-    def __init__(self, engine: Engine, *, frequency: float, fine: int = 1) -> None:
+    `fine` multiplies its steps; with `only_rest` a loop that hunts is not followed beyond what shows it.
+    """
+
+    def __init__(self, engine: Engine, *, frequency: float, fine: int = 1, only_rest: bool = False) -> None:
         self.engine = engine
         self.frequency = frequency
         self.fine = fine
@@ -88,6 +94,7 @@ class PeriodMap:
         else:
             self.offset = 1e-3 * (answered or rest(c).conductance or CONDUCTANCE_NONE)
         self.log_offset = log(self.offset)
+        self.only_rest = only_rest
         self.too_fast = False  # whether a loop has moved faster than the shortest steps follow
         self.direct = c.drive == "direct"
         self.e_fold = float(c.coupler.led.ideality * c.voltage_thermal)
@@ -232,7 +239,7 @@ def _skip(
     """Skip 2**doublings maps by the linear map, and correct by what the map itself says at the end."""
     nodes = _ahead(state, move, jacobian, doublings)
     count, end, last = nodes[-1]
-    if not (abs(end[1] - state[1]) < 50 and -1e-9 <= end[0] <= maps.engine.table.top):
+    if not (count == 1 << doublings and abs(end[1] - state[1]) < FAR_MOST and -1e-9 <= end[0] <= maps.engine.table.top):
         return _Skip([], float("inf"), [], state, state)
     end = max(end[0], 0.0), end[1]
     piece, after = maps.traced(half + count * maps.halves, amplitude, end)
@@ -261,6 +268,8 @@ def _ahead(state: Pair, move: Pair, jacobian: Square, doublings: int) -> list[tu
     power, far, count = jacobian, move, 1
     nodes = [(1, (state[0] + far[0], state[1] + far[1]), times(power, move))]
     for _ in range(doublings):
+        if not abs(far[1]) < FAR_MOST:  # a swing that grows beyond all bounds
+            break
         moved = times(power, far)
         far = far[0] + moved[0], far[1] + moved[1]
         count *= 2
@@ -289,18 +298,16 @@ def _spread(jacobian: Square, miss: Pair, doublings: int) -> Pair:
     return two[0] / count**2, two[1] / count**2
 
 
-def follow(
-    engine: Engine, *, moments: list[float], amplitudes: list[float], duration: float, frequency: float, state: State
-) -> Record:
+def follow(maps: PeriodMap, *, moments: list[float], amplitudes: list[float], duration: float, state: State) -> Record:
     """Follow a tone of phase 0 at time 0 whose amplitude changes at given moments, the first of them 0."""
-    maps = PeriodMap(engine, frequency=frequency)
+    frequency = maps.frequency
     record = Record([], [], maps.offset, state)
     halves = ceil(duration * 2 * frequency - 1e-9)
     changes = [moment * 2 * frequency for moment in moments]  # in half periods
-    v, g = state.voltage_hold, state.conductance
+    v, g = float(state.voltage_hold), float(state.conductance)
     half, level = 0, 0
     since, count = 0, 0
-    while half < halves:
+    while half < halves and not (maps.only_rest and record.hunts_db):
         inside: list[float] = []
         while level + len(inside) + 1 < len(changes) and changes[level + len(inside) + 1] < half + 1:
             inside.append(changes[level + len(inside) + 1] - half)
@@ -333,7 +340,8 @@ def _stretch(
     maps: PeriodMap, record: Record, half: int, end: int, amplitude: float, v: float, g: float
 ) -> tuple[int, float, float]:
     """Follow one level from `half` to `end`, skipping what can be skipped; returns where it ends and the state there."""
-    each, doublings, pause, wait, in_a_row = maps.halves, 3, PAUSE_LEAST, 0, 0
+    each, doublings, pause, wait, plain = maps.halves, 3, PAUSE_LEAST, 0, 0
+    begun, hunts_db = half, 0.0
     here = v, maps.log_of(g)
     piece, after = maps.traced(half, amplitude, here)
     jacobian: Square = (0.0, 0.0, 0.0, 0.0)
@@ -350,8 +358,10 @@ def _stretch(
                 half += room * each
                 piece, after = maps.traced(half, amplitude, here := nodes[-1][1])
                 continue
-            if in_a_row >= HUNT_LEAST and grows(jacobian):  # it will go on like this: look in again later
-                half += each * min(room, max(PAUSE_MOST, (half - record.pieces[-in_a_row].half) // 8))
+            if hunts_db and maps.only_rest:
+                break
+            if hunts_db:  # it will go on like this: look in again later
+                half += each * min(room, max(PAUSE_MOST, (half - begun) // 8))
                 piece, after = maps.traced(half, amplitude, here)
                 wait = PAUSE_MOST
                 continue
@@ -364,20 +374,34 @@ def _stretch(
             if found.piece:
                 record.nodes += [maps.node(half, k, x, d) for k, x, d in found.nodes]
                 half += each << doublings
-                piece, here, after, pause, in_a_row = found.piece, found.state, found.after, PAUSE_LEAST, 0
+                piece, here, after, pause = found.piece, found.state, found.after, PAUSE_LEAST
                 doublings = min(doublings + max(0, floor(log(0.5 / max(found.error, 1e-12), 8))), 40)
                 continue
             wait, pause = pause, min(2 * pause, PAUSE_MOST)
         half += each
         wait -= 1
-        in_a_row += each
+        plain += 1
+        if plain % HUNT_WATCH == 0:
+            hunts_db = _swing_db(maps, record)
         here = after
         if half + each <= end:
             piece, after = maps.traced(half, amplitude, here)
-    if in_a_row >= HUNT_LEAST // 4 and grows(jacobian):
-        gains = [maps.engine.law.at(p.conductance) for p in record.pieces[-min(in_a_row, PAUSE_MOST) :: each]]
-        record.hunts_db = max(record.hunts_db, 20 * log10(max(gains) / min(gains)))
+    if plain >= HUNT_WATCH and not hunts_db:
+        hunts_db = _swing_db(maps, record)
+    record.hunts_db = max(record.hunts_db, hunts_db)
     return half, here[0], maps.conductance_of(here[1])
+
+
+def _swing_db(maps: PeriodMap, record: Record) -> float:
+    """Return how far the gain has swung to and fro from map to map lately, and no less than before; 0 if it has not."""
+    gains = [
+        20 * log10(maps.engine.law.at(p.conductance)) for p in record.pieces[-maps.halves * HUNT_WATCH :: maps.halves]
+    ]
+    before, lately = gains[: HUNT_WATCH // 2], gains[HUNT_WATCH // 2 :]
+    moves = [y - x for x, y in pairwise(lately)]
+    turns = sum(x * y < 0 for x, y in pairwise(moves))
+    swing = max(lately) - min(lately)
+    return swing if turns >= HUNT_TURNS and swing > 0.7 * (max(before) - min(before)) else 0.0
 
 
 def grows(jacobian: Square) -> bool:

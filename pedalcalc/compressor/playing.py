@@ -17,6 +17,8 @@ from pedalcalc.compressor.engine import STEP_DRAIN, STEP_LONGEST, STEP_LOOP, Eng
 from pedalcalc.compressor.laws import Floats
 
 RATE_SIDECHAIN = 192_000.0  # spans of the side-chain signal a second, at least
+QUICK = 1e3  # a hold capacitor that charges or empties at more than this rate a second follows half-waves of the sound
+RATE_QUICK = 48_000.0  # steps of the cell a second behind such a one, at least
 OVER_MOST = 64
 _CHUNK_SECONDS = 5.0  # a long file is rendered in pieces of this length
 
@@ -120,7 +122,9 @@ def render(
 def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:
     """Return how many side-chain spans there are to a sample, and how many of them to a step of the cell."""
     over = max(1, ceil(RATE_SIDECHAIN / rate_in))
-    fastest = max(ready.table.loop_rate[-1] / STEP_LOOP, 1 / STEP_LONGEST)
+    follows = ready.hold_rate()
+    least = min(max(follows, RATE_QUICK), RATE_SIDECHAIN) if follows > QUICK else 1 / STEP_LONGEST
+    fastest = max(ready.table.loop_rate[-1] / STEP_LOOP, least)
     drain = ready.drain_rate() / STEP_DRAIN
     while max(fastest, drain) > over * rate_in and over < OVER_MOST:
         over *= 2

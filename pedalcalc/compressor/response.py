@@ -102,11 +102,10 @@ def level_response(
     amplitude = np.asarray(np.sqrt(2.0) * 10 ** (levels / 20), np.float64)
     ready = made_ready(compressor, float(amplitude.max()), state)
     record = follow(
-        ready,
+        PeriodMap(ready, frequency=tone),
         moments=moments.tolist(),
         amplitudes=(amplitude * compressor.gain_sidechain).tolist(),
         duration=end + 1 / tone,
-        frequency=tone,
         state=rest(compressor) if state is None else state,
     )
     halves = 1 if compressor.rectifier == "full" else 2

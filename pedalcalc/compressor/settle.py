@@ -82,11 +82,10 @@ def settle_from_silence(maps: PeriodMap, amplitude: float) -> State:
 def come_to_rest(maps: PeriodMap, amplitude: float, start: State) -> tuple[State, float]:
     """Return where a tone leaves the circuit after a long time, and by how many dB its gain still hunts then."""
     record = follow(
-        maps.engine,
+        PeriodMap(maps.engine, frequency=maps.frequency, only_rest=True),
         moments=[0.0],
         amplitudes=[amplitude],
         duration=HALVES_MOST / (2 * maps.frequency),
-        frequency=maps.frequency,
         state=start,
     )
     return record.state, record.hunts_db
@@ -114,7 +113,7 @@ class Sweep:
 
     def at(self, peak: float) -> Period:
         """Return the period at a side-chain peak, in volts ahead of rail and rectifier."""
-        maps, compressor = self.maps, self.maps.engine.compressor
+        maps, compressor, peak = self.maps, self.maps.engine.compressor, float(peak)
         most = max(min(peak, compressor.voltage_rail) - compressor.voltage_diode, 0.0)
         if most <= maps.engine.table.first:  # no light to speak of
             state = (0.0 if maps.direct else most), maps.log_of(self.dark)

@@ -1,0 +1,186 @@
+"""Settled tones: starts of a step, the static curve, loops that hunt, and sound against the equations up to 8 kHz."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pedalcalc.compressor import (
+    example,
+    gain_for_threshold,
+    laws,
+    level_response,
+    render,
+    ripple_distortion,
+    static_curve,
+    step_response,
+)
+from pedalcalc.devices import (
+    COUPLER_GREEN_GL5528,
+    COUPLER_NSL28,
+    COUPLER_STEEP,
+    COUPLER_WHITE_GL5528,
+)
+from tests.oracle_compressor import integrate, tone_steps
+
+EXAMPLE = example()
+LEVELS = np.linspace(-60.0, 0.0, 61)
+
+
+def _held(circuits, *, level, frequency, duration, rate=384_000):
+    """Return what the equations make of a steady tone: gain as a quadrature meter sees it over the last 20 periods."""
+    amplitude = np.sqrt(2) * 10 ** (np.asarray(level) / 20)
+    signal = tone_steps(
+        frequency=[frequency] * len(circuits),
+        amplitude_low=amplitude,
+        amplitude_high=amplitude,
+        time_up=0.0,
+        time_down=0.0,
+    )
+    track = integrate(circuits, signal=signal, duration=duration, rate=rate, keep=8)
+    span = 20 / frequency
+    last = track.time > track.time[-1] - span
+    mixed = track.gain[:, last] * (1 - np.exp(-4j * np.pi * frequency * track.time[last]))
+    return 20 * np.log10(np.abs(np.mean(mixed, axis=1)))
+
+
+@pytest.mark.parametrize("frequency", [55.0, 89.0, 433.0])
+@pytest.mark.parametrize("drive", ["buffered", "capacitor", "direct"])
+def test_a_step_begins_settled(drive, frequency):
+    """Before the step nothing drifts, also where the low level compresses and the ripple is deep."""
+    for rectifier, coupler in (("full", COUPLER_WHITE_GL5528), ("half", COUPLER_STEEP), ("full", COUPLER_NSL28)):
+        circuit = replace(
+            EXAMPLE, drive=drive, rectifier=rectifier, coupler=coupler, resistance_release=47e3, resistance_attack=10e3
+        )
+        step = step_response(
+            circuit, level_low_dbv=-14.0, level_high_dbv=-4.0, frequency=frequency,
+            time_before=0.5, time_high=0.01, time_after=0.01,
+        )  # fmt: skip
+        dark = 20 * np.log10(laws.gain_law(circuit).at(laws.conductance_dark(circuit)))
+        assert step.gain_db[0] < dark - 0.3
+        first, last = (_average(step, period / frequency, 1 / frequency) for period in (1, round(0.5 * frequency) - 5))
+        assert last == pytest.approx(first, abs=2e-3)
+
+
+def _average(step, start, span):
+    """Return the average level out over a time: a period of the tone may hold ripple, but no drift."""
+    level = step.level_out_dbv
+    area = np.concatenate([[0.0], np.cumsum(np.diff(step.time) * 0.5 * (level[1:] + level[:-1]))])
+    return float(np.diff(np.interp([start, start + span], step.time, area))[0] / span)
+
+
+def test_static_curve_is_where_the_equations_settle():
+    """Direct drive, clipped side-chains, leakage, drops, half waves, 55 Hz and 1 kHz, against a long tone."""
+    circuits = [
+        replace(EXAMPLE, drive="direct", voltage_rail=3.0),
+        replace(EXAMPLE, drive="direct", rectifier="half", voltage_diode=0.3),
+        replace(EXAMPLE, drive="direct", coupler=COUPLER_STEEP, rectifier="half"),
+        replace(EXAMPLE, voltage_rail=3.5, resistance_release=47e3),
+        replace(EXAMPLE, current_leakage=3e-6),
+        replace(EXAMPLE, current_leakage=3e-6, rectifier="half", voltage_diode=0.4),
+        replace(EXAMPLE, drive="capacitor", resistance_led=1e3, coupler=COUPLER_NSL28),
+        replace(EXAMPLE, placement="feedback", resistance_input=22e3, resistance_output=100e3, gain_makeup=1.0),
+        replace(EXAMPLE, sense="before", rectifier="half", resistance_release=100e3),
+    ]
+    circuits = [replace(c, resistance_release=min(c.resistance_release, 100e3)) for c in circuits]
+    for frequency, worst in ((1000.0, 0.01), (55.0, 0.01)):
+        for level in (-16.0, -6.0):
+            exact = _held(circuits, level=[level] * len(circuits), frequency=frequency, duration=2.0)
+            found = [
+                static_curve([level - 1, level, level + 1], compressor=c, frequency=frequency).level_out_dbv[1] - level
+                for c in circuits
+            ]
+            np.testing.assert_allclose(found, exact, atol=worst)
+
+
+@pytest.mark.parametrize("rectifier", ["full", "half"])
+@pytest.mark.parametrize("voltage_diode", [0.0, 0.3])
+def test_leaking_capacitors_and_cells_open_in_the_dark_have_a_static_curve(rectifier, voltage_diode):
+    """3 µA is what an electrolytic of 1 µF and 16 V may leak (0.01 CV or 3 µA, the larger)."""
+    ways = {"rectifier": rectifier, "voltage_diode": voltage_diode}
+    for circuit in (
+        replace(EXAMPLE, current_leakage=3e-6, **ways),
+        replace(EXAMPLE, coupler=COUPLER_STEEP, drive="direct", **ways),
+    ):
+        curve = static_curve(LEVELS, compressor=circuit)
+        assert np.all(np.isfinite(curve.level_out_dbv)) and np.all(np.diff(curve.gain_reduction_db) >= -1e-3)
+        assert curve.gain_reduction_db[0] == pytest.approx(0.0, abs=1e-6) and curve.gain_reduction_db[-1] > 3
+
+
+HUNTING = replace(
+    EXAMPLE,
+    placement="feedback",
+    rectifier="half",
+    coupler=COUPLER_WHITE_GL5528,
+    resistance_attack=430.0,
+    resistance_release=460e3,
+    resistance_led=2.3e3,
+    resistance_input=25.8e3,
+)
+
+
+def test_a_loop_that_hunts_is_told_of():
+    """Half-wave feedback with a fast attack at 83 Hz: each pulse turns the gain down for the next one, by more than it needs."""
+    circuit = replace(HUNTING, gain_sidechain=gain_for_threshold(-28.0, compressor=HUNTING))
+    signal = tone_steps(
+        frequency=[83.0], amplitude_low=np.sqrt(0.2), amplitude_high=np.sqrt(0.2), time_up=0.0, time_down=0.0
+    )
+    track = integrate([circuit], signal=signal, duration=1.5)
+    each = 20 * np.log10(np.interp(1.5 - (np.arange(40) + 0.5) / 83, track.time, track.gain[0]))
+    assert np.ptp(each) > 1  # the equations themselves find no rest
+    curve = static_curve(np.linspace(-30.0, -10.0, 11), compressor=circuit, frequency=83.0)
+    held = level_response(circuit, time=[0.0], level_in_dbv=[-10.0], duration=600.0, frequency=83.0)
+    for cautions in (curve.cautions, held.cautions):
+        (told,) = [caution for caution in cautions if "hunts" in caution.what]
+        assert 0.3 * np.ptp(each) < told.value < 3 * np.ptp(each)
+    with pytest.raises(RuntimeError, match="hunts"):
+        ripple_distortion(circuit, level_in_dbv=-10.0, frequency=83.0)
+    calm = replace(circuit, rectifier="full")
+    assert not static_curve(np.linspace(-30.0, -10.0, 11), compressor=calm, frequency=83.0).cautions
+
+
+@pytest.mark.parametrize("frequency", [997.0, 6007.0, 7993.0])
+def test_render_hears_what_the_equations_hear_up_to_8_khz(frequency):
+    circuits = [
+        EXAMPLE,
+        replace(EXAMPLE, drive="capacitor", resistance_led=330.0, capacitance_hold=1e-8),
+        replace(EXAMPLE, drive="direct", coupler=COUPLER_GREEN_GL5528, resistance_led=470.0, resistance_input=220e3),
+        replace(EXAMPLE, rectifier="half", voltage_diode=0.3, resistance_attack=1e3),
+        replace(EXAMPLE, sense="before", voltage_rail=2.9),
+    ]
+    amplitude = np.sqrt(2) * 10 ** (-8.0 / 20)
+
+    def signal(time):  # louder for 40 ms, with edges of 2 ms, so that 48 kHz hold all of it
+        rise, fall = (np.clip((time - edge) / 2e-3, 0, 1) for edge in (0.02, 0.06))
+        loud = np.sin(np.pi / 2 * rise) ** 2 * np.cos(np.pi / 2 * fall) ** 2
+        tone = amplitude * (0.05 + 0.95 * loud) * np.sin(2 * np.pi * frequency * time)
+        return np.repeat(tone[:, None], len(circuits), axis=1)
+
+    track = integrate(circuits, signal=signal, duration=0.1, rate=1_536_000, keep=32)
+    samples = signal(np.arange(4801) / 48_000)[:, 0]
+    for circuit, exact in zip(circuits, track.gain, strict=True):
+        found = render(samples, sample_rate=48_000, compressor=circuit).gain_db
+        assert np.ptp(found) > 1
+        assert np.sqrt(np.mean((found[1:4801] - 20 * np.log10(exact)) ** 2)) <= 0.02
+
+
+@pytest.mark.parametrize("time", [1.0, 600.0])
+def test_a_long_time_costs_and_changes_nothing(time):
+    """Slowest parts: what was reached after a second is reached, whatever is watched afterwards."""
+    slow = replace(EXAMPLE, capacitance_hold=22e-6, resistance_attack=100e3, resistance_release=4.7e6)
+    step = step_response(slow, level_low_dbv=-30.0, level_high_dbv=-10.0, time_high=time, time_after=time)
+    reference = step_response(slow, level_low_dbv=-30.0, level_high_dbv=-10.0, time_high=1.0, time_after=0.1)
+    watched = reference.time < 1.05
+    np.testing.assert_allclose(
+        np.interp(reference.time[watched], step.time, step.gain_db), reference.gain_db[watched], atol=0.01
+    )
+    assert step.time.size < 40_000
+
+
+def test_a_tone_far_above_hearing_is_ordinary():
+    high = step_response(EXAMPLE, level_low_dbv=-30.0, level_high_dbv=-10.0, frequency=1e5)
+    usual = step_response(EXAMPLE, level_low_dbv=-30.0, level_high_dbv=-10.0, frequency=4e3)
+    later = usual.time > usual.time_up + 0.01
+    np.testing.assert_allclose(np.interp(usual.time[later], high.time, high.gain_db), usual.gain_db[later], atol=0.15)
