@@ -138,8 +138,8 @@ def test_a_level_that_never_leaves_the_band_takes_no_time():
     assert result.time_attack == result.time_attack_first == result.time_release == 0
     assert result.settled_attack and result.settled_release
     assert [caution.what for caution in result.cautions] == [
-        "hardly any level change to time (attack)",
-        "hardly any level change to time (release)",
+        "hardly any level change to time (attack): the gain moves by less than 0.5 dB, so the times say nothing",
+        "hardly any level change to time (release): the gain moves by less than 0.5 dB, so the times say nothing",
     ]
 
 
