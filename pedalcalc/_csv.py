@@ -32,26 +32,55 @@ class Row:
             raise self.error(column, reason) from None
 
 
-def read_rows(path: str | Path, *, columns: tuple[str, ...]) -> list[Row]:
-    """Return the rows of a file that has exactly these columns, in any order.
+def read_rows(path: str | Path, *, columns: tuple[str, ...], optional: tuple[str, ...] = ()) -> list[Row]:
+    """Return the rows of a file that has these columns, in any order and any case of letters.
+
+    Those that are `optional` may be missing and are then read as empty. See `read_table` for the rest.
+    """
+    path = Path(path)
+
+    def check(line: int, names: list[str]) -> list[str]:
+        names = [name.casefold() for name in names]
+        _check_header(path, line, names, columns, optional)
+        return names
+
+    names, rows = _read(path, check, f"; its first line names the columns: {','.join(columns)}")
+    absent = dict.fromkeys((name for name in optional if name not in names), "")
+    if absent:
+        for row in rows:
+            row.cells.update(absent)
+    return rows
+
+
+def read_table(path: str | Path) -> tuple[list[str], list[Row]]:
+    """Return the names of the columns and the rows of a file.
 
     Commas or semicolons part the cells; the first line decides. UTF-8 with or without a
     byte-order mark and every kind of line ending are read. Rows without any content are skipped.
     """
     path = Path(path)
+
+    def check(line: int, names: list[str]) -> list[str]:
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f"{path.name}, line {line}: column {name} stands there twice")
+        return names
+
+    return _read(path, check, "")
+
+
+def _read(path: Path, check: Callable[[int, list[str]], list[str]], hint: str) -> tuple[list[str], list[Row]]:
     text = _decode(path)
     header = next((line for line in text.splitlines() if line.strip()), "")
     if not header:
-        raise ValueError(f"{path.name} is empty; its first line names the columns: {','.join(columns)}")
+        raise ValueError(f"{path.name} is empty{hint}")
     if "\t" in header:
         raise ValueError(f"{path.name}, line 1: tabs part the columns; save with commas or semicolons")
     reader = csv.reader(
         io.StringIO(text, newline=""), delimiter=";" if header.count(";") > header.count(",") else ",", strict=True
     )
     lines = _lines(path, reader)
-    number, names = next(lines)
-    names = [name.casefold() for name in names]
-    _check_header(path, number, names, columns)
+    names = check(*next(lines))
     rows = []
     for number, cells in lines:
         if len(cells) != len(names):
@@ -61,7 +90,7 @@ def read_rows(path: str | Path, *, columns: tuple[str, ...]) -> list[Row]:
                 "a cell that holds a separator is put in double quotes"
             )
         rows.append(Row(path, number, dict(zip(names, cells, strict=True))))
-    return rows
+    return names, rows
 
 
 def _lines(path: Path, reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
@@ -86,11 +115,11 @@ def _decode(path: Path) -> str:
         raise ValueError(f"{path.name}, line {line}: the text is not UTF-8; save the table as 'CSV UTF-8'") from None
 
 
-def _check_header(path: Path, line: int, names: list[str], columns: tuple[str, ...]) -> None:
+def _check_header(path: Path, line: int, names: list[str], columns: tuple[str, ...], optional: tuple[str, ...]) -> None:
     where = f"{path.name}, line {line}"
     allowed = f"the columns are {', '.join(columns)}"
     for name in columns:
-        if name not in names:
+        if name not in (*names, *optional):
             raise ValueError(f"{where}: column {name} is missing; {allowed}")
     for name in names:
         if name not in columns:
