@@ -1,9 +1,4 @@
-"""What a line of the parts list means: from the text of a type to its record, from its pins to their roles.
-
-One search serves all: `find_device` reads ``TL072``, ``tl072cp``, ``1N 4148``, ``blue LED``, ``7660`` and gives the
-record. A text that fits none or several is refused with what it may have meant. The records are the tables of
-`pedalcalc.devices`; a builder's own tables are handed in beside them.
-"""
+"""The search from the text of a type to its record."""
 
 from __future__ import annotations
 
@@ -21,8 +16,6 @@ from pedalcalc._base import one_of, search
 from pedalcalc.devices import Device
 from pedalcalc.devices._tables import CLASSES, Entry, constant, entries, own
 
-__all__ = ["KINDS", "find_device"]
-
 #: Tables in which the type of each kind of part is looked up.
 KINDS: dict[str, tuple[str, ...]] = {
     "battery": ("battery",),
@@ -38,6 +31,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "photocell": ("ldr",),
     "potentiometer": ("taper",),
     "switch": ("pinout",),
+    "tantalum capacitor": ("capacitor",),
     "transistor": ("bjt", "jfet", "mosfet"),
     "trimmer": ("taper",),
 }
