@@ -136,6 +136,16 @@ def test_a_table_of_a_builders_own(tmp_path):
         ("led,name,origin", "a,b,c", "line 1: column colour is missing"),
         ("led,origin", "a,c", "line 1: column name is missing"),
         ("{good}", ",b,red,1.8,2,2,5,c", "line 2, column led: it is empty"),
+        (
+            "{good}",
+            "a,b,red,,2,2,5,c",
+            r"line 2, column voltage_forward \[V\]: it is empty; a Led needs voltage_forward",
+        ),
+        (
+            "ldr,name,resistance_10lx [kΩ],gamma,resistance_dark [MΩ],resistance_floor [Ω],rise_exponent,fall_exponent,origin",
+            "a,b,10,0.7,1,60,0.4,0.3,c",
+            "line 2, column time_rise_10lx: it is empty; a Ldr needs time_rise_10lx or time_to_63 or time_to_37",
+        ),
         ("{good}", "a,b,red,1.8,2,2,5,", "line 2, column origin: it is empty"),
         ("{good}", "a,b,red,about 2,2,2,5,c", r"line 2, column voltage_forward \[V\]: 'about 2' is not a figure"),
         (
@@ -155,6 +165,32 @@ def test_tables_are_refused_with_line_and_column(tmp_path, header, row, message)
     path = tmp_path / "own.csv"
     path.write_text(f"{header.format(good=good)}\n{row}\n", encoding="utf-8")
     with pytest.raises(ValueError, match=f"own.csv, .*{message}|own.csv, {message}"):
+        _tables.entries(path)
+
+
+def test_times_of_a_sheet_give_the_time_constants(tmp_path):
+    """To 63 % of conductance is one time constant, down to 37 % as well, where the fall is a plain exponential."""
+    path = tmp_path / "cells.csv"
+    path.write_text(
+        "ldr,name,resistance_10lx [kΩ],gamma,resistance_dark [MΩ],resistance_floor [Ω],rise_exponent,fall_exponent,"
+        "time_to_63 [ms],time_to_37 [ms],origin\na,b,10,0.7,open,0,0.4,0,20,30,own readings\n",
+        encoding="utf-8",
+    )
+    cell = _tables.entries(path)[0].device
+    assert (cell.time_rise_10lx, cell.time_fall_10lx) == (pytest.approx(0.020), pytest.approx(0.030))
+    assert cell.resistance_dark == INF
+
+
+def test_the_light_of_a_coupler_from_its_distance(tmp_path):
+    """E = I_v / d², 4.5 cd at 20 mA (RGB-LAMP) as the power 0.9 of the current, 20 mm away."""
+    path = tmp_path / "couplers.csv"
+    path.write_text(
+        "coupler,name,led,cell,distance [mm],current_reference [mA],origin\na,b,GREEN_INGAN,GL5528,20,20,own\n",
+        encoding="utf-8",
+    )
+    assert _tables.entries(path)[0].device.illuminance_reference == pytest.approx(4.5 / 0.02**2)
+    path.write_text(path.read_text(encoding="utf-8").replace("GREEN_INGAN", "PINK"), encoding="utf-8")
+    with pytest.raises(ValueError, match="line 2, column led: 'PINK' is no led of the package; there are RED_GAASP"):
         _tables.entries(path)
 
 

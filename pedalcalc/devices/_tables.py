@@ -55,6 +55,7 @@ CLASSES: dict[str, type[Device]] = {
     "zener": Zener,
 }
 TABLES = Path(__file__).with_name("tables")
+WITHOUT_UNIT = ("1", "text", "record", "records", "bool")
 PLAIN = ("name", "also", "pinouts", "origin", "note")
 
 NUMBER = r"[+-]?[0-9]+(?:\.[0-9]+)?(?:e[+-]?[0-9]+)?|open"
@@ -146,24 +147,22 @@ def _columns(kind: str, header: list[str], rows: list[Row]) -> dict[str, tuple[s
         if scale is None:
             raise ValueError(f"{place}: column {column!r} must be in {units[name]}, plain or with a prefix")
         found[name] = (column, *scale)
-    missing = [
-        field.name
-        for field in dataclasses.fields(cls)  # type: ignore[arg-type]
-        if field.default is dataclasses.MISSING
-        and field.default_factory is dataclasses.MISSING
-        and field.name not in found
-        and field.name not in (*PLAIN, "time_rise_10lx", "time_fall_10lx", "illuminance_reference", "light_exponent")
-    ]
-    for name in ("name", "origin", *missing):
-        if name not in found and name not in header:
-            unit = f" [{units[name]}]" if units[name] not in ("1", "text", "record", "records", "bool") else ""
+    derived = getattr(cls, "table_derived", ())
+    for name in _required(cls):
+        if name not in found and name not in header and name not in derived:
+            unit = f" [{units[name]}]" if units[name] not in WITHOUT_UNIT else ""
             raise ValueError(f"{place}: column {name}{unit} is missing")
     return found
 
 
+def _required(cls: type[Device]) -> tuple[str, ...]:
+    """Return the fields that every record of the class must have."""
+    return tuple(field.name for field in dataclasses.fields(cls) if field.default is dataclasses.MISSING)  # type: ignore[arg-type]
+
+
 def _scale(unit: str, wanted: str) -> tuple[int, float] | None:
     """Return power of ten and factor that turn a figure in `unit` into one in `wanted`; None if they do not fit."""
-    if unit == wanted or (not unit and wanted in ("1", "text", "record", "records", "bool")):
+    if unit == wanted or (not unit and wanted in WITHOUT_UNIT):
         return 0, 1.0
     if wanted == "C" and unit == "mAh":
         return 0, 3.6
@@ -192,7 +191,7 @@ def _fields(cls: type[Device], row: Row, columns: dict[str, tuple[str, int, floa
                 marks.setdefault(mark, []).append(_caption(meta, name))
             if name in extras:
                 extras[name] = value
-            elif text or meta[name]["limits"] is None:
+            elif text:
                 given[name] = value
         elif meta[name]["unit"] == "record":
             given[name] = row.read(column, lambda cell, kind=meta[name]["kind"]: _named(kind, cell))  # type: ignore[misc]
@@ -205,8 +204,15 @@ def _fields(cls: type[Device], row: Row, columns: dict[str, tuple[str, int, floa
     if "pinouts" in meta:
         names = filter(None, (part.strip() for part in row.cells.get("pinouts", "").split(";")))
         given["pinouts"] = tuple(row.read("pinouts", lambda _, part=part: _named(Pinout, part)) for part in names)  # type: ignore[misc]
-    if extras:
+    derived = getattr(cls, "table_derived", ())
+    wanting = [name for name in _required(cls) if name not in given and name not in ("origin", *derived)]
+    if extras and not wanting:
         given = cls.from_table(given, extras)  # type: ignore[attr-defined]
+        wanting = [name for name in derived if name not in given]
+    if wanting:
+        column = columns[wanting[0]][0] if wanting[0] in columns else wanting[0]
+        other = f" or {' or '.join(extras)}" if wanting[0] in derived else ""
+        raise row.error(column, f"it is empty; a {cls.__name__} needs {wanting[0]}{other}")
     told = [f"{', '.join(captions)}: {mark}" for mark, captions in marks.items()]
     given["origin"] = "; ".join(
         filter(None, [*told, f"the rest {origin}" if told else origin, row.cells.get("note", "")])

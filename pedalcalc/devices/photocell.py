@@ -40,6 +40,7 @@ class Ldr(Device):
 
     #: What a table may give in place of the two time constants: the sheet's times at 10 lx.
     table_extras: ClassVar[dict[str, str]] = {"time_to_63": "s", "time_to_37": "s"}
+    table_derived: ClassVar[tuple[str, ...]] = ("time_rise_10lx", "time_fall_10lx")
 
     name: str = word("name")
     origin: str = word("origin of the figures")
@@ -86,6 +87,7 @@ class Coupler(Device):
 
     #: What a table may give in place of the light: the distance between a lamp of known light and the cell.
     table_extras: ClassVar[dict[str, str]] = {"distance": "m"}
+    table_derived: ClassVar[tuple[str, ...]] = ("illuminance_reference", "light_exponent")
 
     name: str = word("name")
     origin: str = word("origin of the figures")
