@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 import pedalcalc
-from pedalcalc import rc, values
+from pedalcalc import devices, rc, values
 
 place = Path(pedalcalc.__file__).parent
 if Path(sys.prefix) not in place.parents:
@@ -15,6 +15,9 @@ if not (place / "py.typed").exists():
 
 for room in pedalcalc.__all__:
     importlib.import_module(f"pedalcalc.{room}")
+
+for name in devices.__all__:
+    getattr(devices, name)  # the tables of records came along and can be read
 
 resistance, capacitance = values.read_value("4k7", unit="Ω"), values.read_value("100n", unit="F")
 corner = rc.corner_frequency(resistance=resistance, capacitance=capacitance)

@@ -15,6 +15,7 @@ __version__ = "0.1.0"
 
 __all__ = [
     "bias",
+    "catalogue",
     "compressor",
     "devices",
     "explore",

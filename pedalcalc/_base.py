@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,14 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 class ModelRangeWarning(UserWarning):
     """A value lies outside the range in which the source checked its model."""
+
+
+class Spread(NamedTuple):
+    """Lowest, typical and highest value of one data-sheet figure; NaN where not given."""
+
+    low: Any
+    typical: Any
+    high: Any
 
 
 class Result:
@@ -105,6 +113,11 @@ def numeric_view(
 
     For functions that are called with a million elements; nothing of the result may share the view's memory.
     """
+    if isinstance(value, Spread):
+        raise TypeError(
+            f"{name} must be a number or an array of numbers, not the range {tuple(value)} of a type; a calculation wants "
+            "one part of the type: devices.typical(record), or devices.low, devices.high, devices.drawn"
+        )
     array = np.asarray(value)
     if array.dtype.kind not in "iuf":
         raise TypeError(

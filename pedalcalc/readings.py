@@ -10,8 +10,8 @@ One row is one reading::
 - ``date_time``: date and time as ``2026-03-14 10:32``, or only the date.
 - ``what``: the quantity in words; `coupler_pairs` knows ``LED current`` and ``LDR resistance``.
 - ``place``: the part or the two points between which it was taken.
-- ``value``: as `pedalcalc.values.read_value` takes it; ``open`` where a meter
-  shows over-range ohms; empty where nothing was measured.
+- ``value``: as `pedalcalc.values.read_value` takes it; ``open``, or what the meter shows
+  (``OL``, ``O.L``, ``0.L``, ``OVLD``), for over-range ohms; empty where nothing was measured.
 - ``unit``: SI unit, one of `pedalcalc.values.UNITS`.
 - ``condition``: what was set at the time. Readings that belong together carry
   the same ``place`` and the same ``condition``.
@@ -38,8 +38,9 @@ from numpy.typing import NDArray
 
 from pedalcalc import _base
 from pedalcalc._base import Result, is_a, numeric, one_of, quantity, search
-from pedalcalc._csv import Row, read_rows
+from pedalcalc._csv import Row, read_rows, written
 from pedalcalc.values import UNITS, read_value
+from pedalcalc.values._text import ohm_sign, shows_open
 
 __all__ = ["COLUMNS", "CouplerPairs", "Reading", "coupler_pairs", "read_readings", "write_readings"]
 
@@ -113,7 +114,7 @@ def read_readings(path: str | Path) -> tuple[Reading, ...]:
 
 def _reading(row: Row) -> Reading:
     cells = row.cells
-    unit = row.read("unit", lambda text: one_of("unit", text, UNITS))
+    unit = row.read("unit", lambda text: one_of("unit", ohm_sign(text), UNITS))
     return Reading(
         date_time=row.read("date_time", _date_time),
         what=row.read("what", lambda text: _line("what", text)),
@@ -141,9 +142,12 @@ def _date_time(text: str) -> str:
 def _value(text: str, unit: str) -> float:
     if not text:
         return math.nan
-    if text.casefold() in ("open", "ol"):
+    if shows_open(text):
         if unit not in ("Ω", "ohm"):
-            raise ValueError(f"only a resistance can be open, not {unit}")
+            raise ValueError(
+                f"only a resistance can be open, not {unit}; {text!r} on another range means that it is too small: "
+                "read again on a larger one"
+            )
         return math.inf
     return read_value(text, unit=unit)
 
@@ -179,7 +183,8 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     -----
     The text goes to a temporary file in the same folder, is flushed to the disk and then
     given its name in one step that fails if the name is taken. Values are written as plain SI
-    numbers and read back to the very same float.
+    numbers and read back to the very same float. Words that a spreadsheet would take for a formula
+    (``=``, ``+``, ``-``, ``@`` in front) get an apostrophe in front, which reading takes off again.
 
     References
     ----------
@@ -219,15 +224,16 @@ def _table(readings: Sequence[Reading]) -> str:
     table.writerow(COLUMNS)
     for reading in readings:
         is_a("readings", reading, Reading)
-        one_of("unit", reading.unit, UNITS)
-        value = numeric("value", reading.value, infinity=reading.unit in ("Ω", "ohm"))
+        unit = one_of("unit", ohm_sign(reading.unit), UNITS)
+        value = numeric("value", reading.value, infinity=unit in ("Ω", "ohm"))
         if value.ndim or value == -np.inf:
             raise ValueError(f"value must be one number that a meter can show, got {reading.value!r}")
-        written = {"nan": "", "inf": "open"}.get(repr(float(value)), repr(float(value)))
-        _value(written, reading.unit)
+        figure = {"nan": "", "inf": "open"}.get(repr(float(value)), repr(float(value)))
+        _value(figure, unit)
         what, place = _line("what", reading.what), _line("place", reading.place)
         condition = _line("condition", reading.condition) if reading.condition else ""
-        table.writerow([_date_time(reading.date_time), what, place, written, reading.unit, condition])
+        when = _date_time(reading.date_time)
+        table.writerow([when, written(what), written(place), figure, unit, written(condition)])
     return buffer.getvalue()
 
 

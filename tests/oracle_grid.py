@@ -18,10 +18,11 @@ from pedalcalc.devices import (
     COUPLER_GREEN_GL5528,
     COUPLER_NSL28,
     COUPLER_WHITE_GL5528,
+    typical,
 )
 from tests.oracle_compressor import integrate, tone_steps
 
-COUPLERS = (COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_WHITE_GL5528, COUPLER_NSL28)
+COUPLERS = tuple(map(typical, (COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_WHITE_GL5528, COUPLER_NSL28)))
 FAST = COUPLERS[1:]
 PLACEMENTS = ("shunt", "feedback", "series")
 

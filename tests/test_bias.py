@@ -397,4 +397,4 @@ def test_every_record_solves_a_stage():
         record = getattr(__import__("pedalcalc.devices").devices, name)
         point = bias.bjt_divider(**(CALLS["bjt_divider"] | {"transistor": record}))
         assert point.region == "active", name
-    assert BJT_BC549C.lead_order[0].leads == "C B E"
+    assert [role for _, _, role in BJT_BC549C.pinouts[0].entries] == ["collector", "base", "emitter"]

@@ -9,13 +9,19 @@ import numpy as np
 import pytest
 
 from pedalcalc.compressor import example, level_response, plucked_string, render
-from pedalcalc.devices import COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_NSL28, COUPLER_WHITE_GL5528
+from pedalcalc.devices import (
+    COUPLER_GREEN_GAP_GL5528,
+    COUPLER_GREEN_GL5528,
+    COUPLER_NSL28,
+    COUPLER_WHITE_GL5528,
+    typical,
+)
 from tests.oracle_compressor import KEEP, RATE, integrate, integrate_averaged, solve_audio_rate, tone_steps
 from tests.oracle_grid import REGIONS, Region, Setting, compare, draw
 
 TIME_UP, TIME_DOWN, TIME_END = 0.2, 0.6, 1.5
 LOW, HIGH = -30.0, -10.0
-COUPLERS = (COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_WHITE_GL5528, COUPLER_NSL28)
+COUPLERS = tuple(map(typical, (COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_WHITE_GL5528, COUPLER_NSL28)))
 DRIVES = ("direct", "capacitor", "buffered")
 PLACEMENTS = ("shunt", "series", "feedback")
 SENSES = ("after", "before")
@@ -141,7 +147,7 @@ def test_render_follows_the_equations_on_sound():
         replace(example(), drive="capacitor", resistance_release=1e6, resistance_led=10e3),
         replace(example(), drive="direct", resistance_led=10e3),
         replace(example(), placement="feedback", resistance_input=22e3, resistance_output=100e3, gain_makeup=1.0),
-        replace(example(), sense="before", gain_sidechain=12.0, coupler=COUPLER_NSL28, resistance_led=22e3),
+        replace(example(), sense="before", gain_sidechain=12.0, coupler=typical(COUPLER_NSL28), resistance_led=22e3),
     ]
     sounds = np.repeat([_plucked(), _burst()], len(circuits), axis=0).T  # a column for each sound and circuit
     track = integrate(2 * circuits, signal=lambda time: sounds[np.round(time * RATE).astype(int)], duration=0.89)

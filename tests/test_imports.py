@@ -13,7 +13,7 @@ from tests.conftest import ROOT
 # A row may import from its own row and the rows above it, never from one below.
 ROWS = [
     ["_base", "_csv"],
-    ["values", "devices", "parts", "readings"],
+    ["values", "devices", "catalogue", "parts", "readings"],
     ["junction", "led", "rc", "bias", "supply", "pump", "switching", "opto", "sidechain", "compressor"],
     ["circuit", "tolerance", "drawer", "bench"],
     ["report", "plot", "explore", "page"],

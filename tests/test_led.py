@@ -12,9 +12,9 @@ from pedalcalc import devices, led
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
 from pedalcalc.values import preferred_values
 
-RED = devices.LED_RED_GAASP
-BLUE = devices.LED_BLUE
-LAMPS = [getattr(devices, name) for name in devices.__all__ if name.startswith("LED_")]
+RED = devices.typical(devices.LED_RED_GAASP)
+BLUE = devices.typical(devices.LED_BLUE)
+LAMPS = [devices.typical(getattr(devices, name)) for name in devices.__all__ if name.startswith("LED_")]
 BATTERY = {"voltage_supply_min": 7.0, "voltage_supply": 9.0, "voltage_supply_max": 9.6}
 
 CALLS = {
@@ -44,7 +44,7 @@ CALLS = {
     "fit_led": {
         "current": np.array([0.5e-3, 2e-3, 10e-3]),
         "voltage": np.array([1.70, 1.77, 1.87]),
-        "led": devices.LED_RED_ALINGAP,
+        "led": devices.typical(devices.LED_RED_ALINGAP),
     },
 }
 
@@ -97,8 +97,8 @@ def test_limits_of_the_operating_point():
     cut = led.operating_point([9.0, np.nan], resistance=np.inf, led=RED)
     assert (cut.current[0], cut.voltage_led[0], cut.voltage_resistor[0]) == (0, 0, 9)
     assert np.isnan(cut.voltage_led[1])
-    short = led.operating_point(2.0, resistance=0, led=RED)
-    assert short.voltage_led == 2
+    short = led.operating_point(_drop(RED, 0.02), resistance=0, led=RED)
+    assert short.voltage_led == _drop(RED, 0.02)
     assert short.current == pytest.approx(0.020, rel=1e-9)
 
 
@@ -132,7 +132,7 @@ def test_a_sound_indicator_has_no_cautions():
     ("voltage", "resistance", "lamp", "count", "what"),
     [
         (9, 100, RED, 1, "LED over its highest current"),
-        (9, 150, devices.LED_GREEN_GAP, 1, "LED over its highest power"),
+        (9, 150, devices.typical(devices.LED_GREEN_GAP), 1, "LED over its highest power"),
         (9, 150, RED, 1, "Resistor over its rating"),
         (9, 1e6, RED, 1, "LED too dark to see well"),
         (9, 1200, BLUE, 1, "LED dazzles"),
@@ -147,7 +147,8 @@ def test_each_caution(voltage, resistance, lamp, count, what):
 
 
 def test_a_modern_bright_lamp_dazzles_at_five_milliamperes():
-    for lamp in (devices.LED_RED_ALINGAP, devices.LED_GREEN_INGAN, BLUE, devices.LED_WHITE):
+    bright = (devices.LED_RED_ALINGAP, devices.LED_GREEN_INGAN, devices.LED_BLUE, devices.LED_WHITE)
+    for lamp in map(devices.typical, bright):
         resistance = (9 - _drop(lamp, 0.005)) / 0.005
         assert "LED dazzles" in _words(led.operating_point(9, resistance=resistance, led=lamp))
     resistance = (9 - _drop(RED, 0.005)) / 0.005
@@ -172,7 +173,7 @@ def test_cautions_count_the_elements_hit():
 
 
 def test_light_follows_the_power_law():
-    assert led.luminous_intensity(BLUE.current_reference, led=BLUE) == BLUE.luminous_intensity
+    assert led.luminous_intensity(BLUE.current_for_light, led=BLUE) == BLUE.luminous_intensity
     double = led.luminous_intensity(0.01, led=BLUE) / led.luminous_intensity(0.005, led=BLUE)
     assert double == pytest.approx(2**BLUE.light_exponent)
     assert led.luminous_intensity(-1e-18, led=BLUE) == 0
@@ -204,10 +205,10 @@ def test_rating_is_at_least_twice_the_power():
 
 
 def test_range_is_the_worst_over_all_corners():
-    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=BLUE)
+    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=devices.LED_BLUE)
     corners = [
         led.operating_point(
-            v, resistance=3300 * r, led=led.shifted_lamp(BLUE, voltage_drop_shift=s * BLUE.voltage_spread)
+            v, resistance=3300 * r, led=led.shifted_lamp(BLUE, voltage_drop_shift=s * devices.LED_BLUE.voltage_spread)
         )
         for v in (7, 9, 9.6)
         for r in (0.95, 1, 1.05)
@@ -219,12 +220,12 @@ def test_range_is_the_worst_over_all_corners():
     assert found.power_led == pytest.approx(max(corner.power_led for corner in corners), rel=1e-12)
     # Lamps whose drops straddle half the supply: one of those between takes the most.
     at = {"voltage_supply_min": 3.5, "voltage_supply": 3.6, "voltage_supply_max": 3.7}
-    found = led.current_range(**at, resistance=100, tolerance=0, led=RED)
+    found = led.current_range(**at, resistance=100, tolerance=0, led=devices.LED_RED_GAASP)
     shifts = np.linspace(-0.2, 0.2, 4001)
     swept = led.operating_point(3.7, resistance=100, led=led.shifted_lamp(RED, voltage_drop_shift=shifts)).power_led
     assert found.power_led == pytest.approx(np.max(swept), rel=1e-6)
     assert found.power_led > max(swept[0], swept[-1])
-    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=BLUE)
+    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=devices.LED_BLUE)
     assert found.current_typical == led.operating_point(9, resistance=3300, led=BLUE).current
 
 
@@ -257,7 +258,9 @@ def test_choice_keeps_the_lamp_within_its_rating():
 
 
 def test_choice_tells_what_to_watch():
-    dazzling = led.choose_resistor(**BATTERY, led=devices.LED_WHITE, current_wanted=0.005, series="E12", tolerance=0.05)
+    dazzling = led.choose_resistor(
+        **BATTERY, led=devices.typical(devices.LED_WHITE), current_wanted=0.005, series="E12", tolerance=0.05
+    )
     assert "LED dazzles" in _words(dazzling)
     three = led.choose_resistor(
         voltage_supply_min=6,

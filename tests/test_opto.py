@@ -17,7 +17,9 @@ from pedalcalc._base import ModelRangeWarning
 from pedalcalc.opto.kinetics import _tail
 
 CELL = devices.LDR_NORP12
-COUPLER = devices.COUPLER_GREEN_GAP_GL5528
+GL5528 = devices.typical(devices.LDR_GL5528)
+COUPLER = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
+STEEP, NSL28 = devices.typical(devices.COUPLER_STEEP), devices.typical(devices.COUPLER_NSL28)
 CURRENTS = np.array([1e-4, 3e-4, 1e-3, 3e-3, 1e-2])
 READINGS = {"current": CURRENTS, "resistance_cell": np.array([33e3, 13.5e3, 5.6e3, 2.4e3, 1.05e3]), "coupler": COUPLER}
 FIT = opto.fit_coupler(**READINGS)
@@ -104,7 +106,7 @@ CALLS = {
         "tolerance": 0.1,
     },
 }
-CELLS = [CELL, devices.LDR_GL5528, devices.COUPLER_STEEP.cell, dataclasses.replace(CELL, fall_exponent=0.0)]
+CELLS = [CELL, GL5528, STEEP.cell, dataclasses.replace(CELL, fall_exponent=0.0)]
 
 
 def test_records_stand_for_many_cells():
@@ -121,11 +123,11 @@ def test_light_and_resistance_are_inverse(light, cell):
 
 def test_limits_of_the_static_law():
     assert opto.cell_resistance(0.0, cell=CELL) == CELL.resistance_dark
-    open_cell = devices.COUPLER_STEEP.cell
+    open_cell = STEEP.cell
     assert opto.cell_resistance(0.0, cell=open_cell) == np.inf
     assert opto.cell_illuminance(np.inf, cell=open_cell) == 0
     assert opto.cell_illuminance(2e6, cell=CELL) == 0  # darker than dark
-    assert opto.cell_illuminance(50.0, cell=devices.LDR_GL5528) == np.inf  # under the floor
+    assert opto.cell_illuminance(50.0, cell=GL5528) == np.inf  # under the floor
     assert opto.coupler_current(2e6, coupler=COUPLER) == 0
     assert opto.coupler_current(50.0, coupler=COUPLER) == np.inf
     np.testing.assert_array_equal(opto.coupler_illuminance([-0.01, 0.0], coupler=COUPLER), [0, 0])
@@ -135,12 +137,12 @@ def test_published_coupler_law():
     """R = 1136 + 3.4646 / I^1.4, as read in an open implementation of the DAFx-13 model (PARKER-DANGELO)."""
     current = np.geomspace(10e-6, 40e-3, 50)
     law = 1136 + 3.4646 / current**1.4
-    np.testing.assert_allclose(opto.coupler_resistance(current, coupler=devices.COUPLER_STEEP), law, rtol=1e-12)
+    np.testing.assert_allclose(opto.coupler_resistance(current, coupler=STEEP), law, rtol=1e-12)
 
 
 def test_scaling_of_the_coupler_law():
-    bare = dataclasses.replace(devices.COUPLER_STEEP.cell, resistance_floor=0.0)
-    coupler = dataclasses.replace(devices.COUPLER_STEEP, cell=bare)
+    bare = dataclasses.replace(STEEP.cell, resistance_floor=0.0)
+    coupler = dataclasses.replace(STEEP, cell=bare)
     twice = opto.coupler_resistance(2e-3, coupler=coupler) / opto.coupler_resistance(1e-3, coupler=coupler)
     assert twice == pytest.approx(2**-1.4, rel=1e-12)
 
@@ -205,8 +207,8 @@ def test_cautions_of_a_coupler(change, words):
 
 def test_band_encloses_and_narrows():
     current = np.geomspace(1e-5, 0.02, 30)
-    wide = opto.coupler_band(current, coupler=COUPLER)
-    narrow = opto.coupler_band(current, coupler=COUPLER, light_factor=1.0)
+    wide = opto.coupler_band(current, coupler=devices.COUPLER_GREEN_GAP_GL5528)
+    narrow = opto.coupler_band(current, coupler=devices.COUPLER_GREEN_GAP_GL5528, light_factor=1.0)
     assert np.all(wide.resistance_low < narrow.resistance_low)
     assert np.all(narrow.resistance_low < narrow.resistance_cell)
     assert np.all(narrow.resistance_cell < narrow.resistance_high)
@@ -408,7 +410,7 @@ def test_a_long_rest_settles():
 
 def test_release_has_two_stages():
     """Each tenfold rise of resistance in darkness takes longer than the one before."""
-    for cell in (CELL, devices.LDR_GL5528):
+    for cell in (CELL, GL5528):
         first = opto.time_to_fall(0.1, illuminance=1000.0, cell=cell)
         second = opto.time_to_fall(0.01, illuminance=1000.0, cell=cell) - first
         assert second > 1.5 * first
@@ -421,7 +423,7 @@ def test_rise_is_far_quicker_than_fall_in_bright_light():
 
 def test_coupler_sheet_times():
     """NSL-28 sheet: 5 ms to 63 % at 16 mA, 80 ms down to 100 kΩ after 16 mA."""
-    coupler = devices.COUPLER_NSL28
+    coupler = NSL28
     light = opto.coupler_illuminance(0.016, coupler=coupler)
     rise = opto.time_to_rise(1 - np.exp(-1), illuminance=light, cell=coupler.cell)
     assert rise == pytest.approx(5e-3, rel=1e-9)
@@ -443,7 +445,7 @@ def test_limits_of_the_times():
     assert opto.time_between(resistance_start=1e3, resistance_end=50e3, **pair) == np.inf
     assert opto.time_between(resistance_start=50e3, resistance_end=1e3, **pair) == np.inf
     with pytest.raises(ValueError, match="resistance_end"):
-        opto.time_between(resistance_start=1e3, resistance_end=50.0, illuminance=10.0, cell=devices.COUPLER_NSL28.cell)
+        opto.time_between(resistance_start=1e3, resistance_end=50.0, illuminance=10.0, cell=NSL28.cell)
 
 
 @pytest.mark.parametrize(

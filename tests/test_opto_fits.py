@@ -9,7 +9,9 @@ import pytest
 
 from pedalcalc import devices, opto
 
-CLASS = devices.COUPLER_GREEN_GAP_GL5528
+CLASS = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
+STEEP = devices.typical(devices.COUPLER_STEEP)
+GL5528 = devices.typical(devices.LDR_GL5528)
 TRUTH = dataclasses.replace(
     CLASS,
     cell=dataclasses.replace(CLASS.cell, resistance_floor=130.0, resistance_dark=3e6, gamma=0.62),
@@ -83,7 +85,7 @@ def test_two_pairs_keep_floor_and_dark_of_the_class():
 
 
 def test_open_dark_reading_and_cells_without_floor():
-    steep = devices.COUPLER_STEEP
+    steep = STEEP
     bare = dataclasses.replace(steep, cell=dataclasses.replace(steep.cell, resistance_floor=0.0))
     current = np.geomspace(1e-4, 1e-2, 6)
     found = opto.fit_coupler(
@@ -176,7 +178,7 @@ SHEET = {
 
 def test_two_level_sheet_row_gives_the_record():
     """Data sheet 232-3816: 18 and 2.8 ms, 120 and 48 ms. Without dark resistance the constants have closed forms."""
-    start = dataclasses.replace(devices.LDR_GL5528, resistance_10lx=9e3, gamma=np.log10(9e3 / 400) / 2)
+    start = dataclasses.replace(GL5528, resistance_10lx=9e3, gamma=np.log10(9e3 / 400) / 2)
     start = dataclasses.replace(start, resistance_floor=0.0)
     cell = opto.fit_timing(cell=dataclasses.replace(start, resistance_dark=np.inf), **SHEET).cell
     b = np.log(120 / 48) / np.log(9000 / 400)
@@ -193,7 +195,7 @@ def test_two_level_sheet_row_gives_the_record():
 
 
 def test_rise_and_fall_at_one_light_keep_the_exponents():
-    cell = devices.LDR_GL5528
+    cell = GL5528
     call = SHEET | {"illuminance_rise": 300.0, "time_rise": 2e-3, "illuminance_fall": 300.0, "time_fall": 70e-3}
     found = opto.fit_timing(cell=cell, **call)
     assert (found.cell.rise_exponent, found.cell.fall_exponent) == (cell.rise_exponent, cell.fall_exponent)
@@ -204,13 +206,13 @@ def test_rise_and_fall_at_one_light_keep_the_exponents():
 
 
 def test_two_fractions_of_one_fall_tell_its_exponent():
-    cell = dataclasses.replace(devices.LDR_GL5528, fall_exponent=0.4)
+    cell = dataclasses.replace(GL5528, fall_exponent=0.4)
     fractions = [0.3, 0.03]
     times = opto.time_to_fall(fractions, illuminance=500.0, cell=cell)
     call = SHEET | {"illuminance_fall": 500.0, "fraction_fall": fractions, "time_fall": times}
-    found = opto.fit_timing(cell=devices.LDR_GL5528, **(call | {"time_rise": [], "illuminance_rise": []}))
+    found = opto.fit_timing(cell=GL5528, **(call | {"time_rise": [], "illuminance_rise": []}))
     assert found.cell.fall_exponent == pytest.approx(0.4, rel=1e-5)
-    assert found.cell.time_rise_10lx == devices.LDR_GL5528.time_rise_10lx
+    assert found.cell.time_rise_10lx == GL5528.time_rise_10lx
     assert found.rise_ratio.size == 0
 
 

@@ -11,7 +11,9 @@ import pytest
 
 from pedalcalc import parts
 
-HEADER = "reference,kind,value,tolerance,rating,connections,note"
+OLD = "reference,kind,value,tolerance,rating,connections,note"
+HEADER = OLD  # a list without the column `fitted` reads as it always did
+NEW = "reference,kind,value,fitted,tolerance,rating,connections,note"
 GOOD = f"""{HEADER}
 R1,resistor,4k7,1%,1/4 W,"1: supply, 2: half supply",
 R2,Resistor,470R,5 %,0.25W,,by the edge
@@ -40,7 +42,8 @@ def read(tmp_path, text, encoding="utf-8"):
 
 
 def content(found):
-    return [tuple(repr(getattr(part, field.name)) for field in dataclasses.fields(part)) for part in found]
+    names = [field.name for field in dataclasses.fields(parts.Part) if field.name != "place"]
+    return [tuple(repr(getattr(part, name)) for name in names) for part in found]
 
 
 def test_reads_values_in_si():
@@ -162,6 +165,108 @@ def test_errors_name_file_line_and_column(tmp_path, text, place):
     with pytest.raises(ValueError, match=place) as refused:
         read(tmp_path, text)
     assert str(refused.value).startswith("parts.csv")
+
+
+def full(**cells):
+    """Return a list of one resistor with all columns, some cells replaced."""
+    usual = ("R1", "resistor", "4k7", "", "1%", "1/4 W", "1: a, 2: b", "")
+    line = dict(zip(NEW.split(","), usual, strict=True)) | cells
+    return NEW + "\n" + ",".join(f'"{cell}"' for cell in line.values()) + "\n"
+
+
+def test_what_is_fitted_is_what_counts(tmp_path):
+    (listed,) = read(tmp_path, full())
+    assert (listed.value, listed.value_text, listed.text_listed) == (4700.0, "4k7", "")
+    assert listed.place == "parts.csv, line 2"
+    (part,) = read(tmp_path, full(fitted="5k1"))
+    assert (part.value, part.value_text, part.text_listed) == (5100.0, "5k1", "4k7")
+    (chip,) = read(tmp_path, full(kind="integrated circuit", value="TL072", fitted="NE5532", connections=""))
+    assert (chip.value_text, chip.text_listed) == ("NE5532", "TL072")
+    assert parts.marking_text(part).startswith("5.1 kΩ, 5K1")
+
+
+def test_the_law_of_a_control_stands_behind_its_value(tmp_path):
+    at = {"kind": "potentiometer", "connections": "1: a, 2: b, 3: c"}
+    for text, value, law in (
+        ("100k log", 1e5, "log"),
+        ("22k linear", 22e3, "linear"),
+        ("50k Reverse Log", 50e3, "reverse log"),
+        ("100k", 1e5, ""),
+        ("1M Ω log", 1e6, "log"),
+    ):
+        (part,) = read(tmp_path, full(value=text, **at))
+        assert (part.value, part.law) == (value, law), text
+    (part,) = read(tmp_path, full(value="100k log", fitted="47k", **at))
+    assert (part.value, part.law) == (47e3, "log")
+    (part,) = read(tmp_path, full(value="100k log", fitted="47k linear", **at))
+    assert (part.value, part.law) == (47e3, "linear")
+    assert parts.marking_text(part) == "47 kΩ, 47K, linear law"
+    for text in ("100k audio", "A100k", "log", "100k log B"):
+        with pytest.raises(
+            ValueError, match=r"line 2, column value: .*law of a control, one of linear, log, reverse log"
+        ):
+            read(tmp_path, full(value=text, **at))
+
+
+def test_batteries_and_pins_left_open(tmp_path):
+    text = full(reference="B1", kind="battery", value="9 V alkaline", connections="plus: up, minus: down")
+    assert read(tmp_path, text)[0].connections == (("plus", "up"), ("minus", "down"))
+    with pytest.raises(ValueError, match="pins of this battery must be called plus and minus"):
+        read(tmp_path, full(kind="battery", value="9 V alkaline", connections="1: up, 2: down"))
+    (part,) = read(tmp_path, full(connections="1: Not Connected, 2: not connected"))
+    assert part.connections == (("1", parts.NOT_CONNECTED), ("2", parts.NOT_CONNECTED))
+    contacts = "pole 1 common: jack, pole 1 effect: in, pole 1 bypass: link"
+    (switch,) = read(tmp_path, full(kind="switch", value="SPDT toggle", connections=contacts))
+    assert switch.connections[2] == ("pole 1 bypass", "link")
+    tantalum = full(
+        kind="tantalum capacitor", value="10u", connections="plus: a, minus: b", rating="16 V", tolerance="10%"
+    )
+    assert "the stripe marks plus" in parts.marking_text(read(tmp_path, tantalum)[0])
+
+
+@pytest.mark.parametrize(
+    ("text", "place"),
+    [
+        (full(fitted="5kk1"), "line 2, column fitted: .* two letters"),
+        (full(fitted="100n"), "line 2, column fitted: .* not used with Ω"),
+        (
+            full(tolerance="500%"),
+            "column tolerance: a tolerance must be less than 100% down and at most 200% up, got '500%'",
+        ),
+        (full(tolerance="100%"), "column tolerance: a tolerance must be less than 100% down"),
+        (full(tolerance="+300/-20%"), "column tolerance: a tolerance must be .* at most 200% up"),
+        (
+            full(rating="9" * 400 + " V"),
+            "column rating: text '9{40}...' is not a value: .* at most 40 characters, this has 402",
+        ),
+        (
+            full(rating="9" * 400 + "/3 W"),
+            "column rating: a rating written as a fraction must have at most twelve digits",
+        ),
+        (full(value="1" + "0" * 5000), "column value: .* at most 40 characters"),
+        (full(value="O.L"), "column value: .* a value is a number"),
+        (
+            full(note="zero\u200bwidth"),
+            r"line 2, column note: it holds a character that cannot be seen, U\+200B \(zero width space\)",
+        ),
+        (full(connections="1: a\x07, 2: b"), r"line 2, column connections: .* U\+0007 \(control character\)"),
+    ],
+)
+def test_slips_are_refused_by_name_value_and_what_is_allowed(tmp_path, text, place):
+    with pytest.raises(ValueError, match=place):
+        read(tmp_path, text)
+
+
+def test_spaces_of_all_kinds_and_the_ohm_sign_are_read(tmp_path):
+    (part,) = read(tmp_path, full(value="4.7\N{NARROW NO-BREAK SPACE}k\N{OHM SIGN}", note="no\N{NO-BREAK SPACE}break"))
+    assert (part.value, part.note) == (4700.0, "no\N{NO-BREAK SPACE}break")
+
+
+def test_a_cell_kept_from_being_a_formula_reads_as_what_it_says(tmp_path):
+    (part,) = read(tmp_path, full(kind="electrolytic capacitor", value="10u", tolerance="'+80/-20%", connections=""))
+    assert (part.tolerance_low, part.tolerance_high) == (-0.2, 0.8)
+    assert read(tmp_path, full(note="it's"))[0].note == "it's"
+    assert read(tmp_path, full(note="'tis"))[0].note == "'tis"
 
 
 def test_lines_are_counted_as_an_editor_counts_them(tmp_path):

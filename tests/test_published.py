@@ -21,9 +21,10 @@ KINDS = {"printed", "hand-rounded", "digitised", "datasheet", "measured", "exact
 
 
 def _argument(value):
-    """Turn the text "devices.NAME" into the record of that name, leave the rest."""
+    """Turn the text "devices.NAME" into the typical part of that name, leave the rest."""
     if isinstance(value, str) and value.startswith("devices."):
-        return getattr(importlib.import_module("pedalcalc.devices"), value.removeprefix("devices."))
+        devices = importlib.import_module("pedalcalc.devices")
+        return devices.typical(getattr(devices, value.removeprefix("devices.")))
     return value
 
 

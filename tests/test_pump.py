@@ -15,6 +15,8 @@ from pedalcalc import devices, pump, supply
 from pedalcalc.junction import series_current
 
 INF = float("inf")
+SCHOTTKY = devices.typical(devices.DIODE_1N5817)
+SILICON = devices.typical(devices.DIODE_1N4148)
 _STAGE = {
     "voltage_supply": 9.0,
     "current_load": 0.005,
@@ -34,10 +36,10 @@ _STAGE = {
 }
 RAIL = pump.RailCircuit(
     rail_kind="doubled",
-    diode_protection=devices.DIODE_1N5817,
+    diode_protection=SCHOTTKY,
     resistance_filter_in=10.0,
     converter=devices.CONVERTER_1044S,
-    diode_pump=devices.DIODE_1N5817,
+    diode_pump=SCHOTTKY,
     resistance_switch=7.2,
     current_idle=300e-6,
     frequency_pump=22.5e3,
@@ -102,9 +104,9 @@ CALLS = {
     "pump_cycle": {"current_load": 0.010, **_CYCLE},
     "pump_start_time": {"tolerance": 0.05, **_CYCLE},
     "inverter": _STAGE,
-    "doubler": _STAGE | {"diode": devices.DIODE_1N5817},
+    "doubler": _STAGE | {"diode": SCHOTTKY},
     "doubler_resistive": {key: value for key, value in _STAGE.items() if key != "current_load"}
-    | {"resistance_load": 3300.0, "diode": devices.DIODE_1N4148},
+    | {"resistance_load": 3300.0, "diode": SILICON},
     "example": {},
     "rail_cases": {"rail": RAIL},
     "voltage_budget": _BUDGET,
@@ -190,7 +192,7 @@ def test_inverter_against_cycle_by_cycle_simulation(f, c1, output):
 def test_doubler_against_cycle_by_cycle_simulation(f, c1, output):
     """Diodes as slope and drop, with the switches and series resistances written out one by one."""
     c2, esr = output
-    load, diode = 0.01, devices.DIODE_1N4148
+    load, diode = 0.01, SILICON
     found = call(
         "doubler",
         resistance_source=0.0,
@@ -218,7 +220,7 @@ def test_doubler_against_cycle_by_cycle_simulation(f, c1, output):
 
 def test_doubler_against_true_diodes_in_time():
     """The straight diode line against the exponential law, stepped in time until it repeats."""
-    diode = devices.DIODE_1N5817
+    diode = SCHOTTKY
     for f, c1, load in ((5e3, 10e-6, 0.005), (22.5e3, 10e-6, 0.010), (5e3, 1e-6, 0.002)):
         found = call(
             "doubler",
@@ -408,11 +410,11 @@ def test_doubler_fast_limit_has_two_switches_and_two_slopes():
     fast = call(
         "doubler", frequency_pump=1e6, capacitance_pump=1e-3, resistance_esr_pump=0.0, resistance_esr_output=0.0
     )
-    nvt = devices.DIODE_1N5817.ideality * 1.380649e-23 * 300 / 1.602176634e-19
-    slope = nvt / (0.010 + devices.DIODE_1N5817.current_saturation) + devices.DIODE_1N5817.resistance_series
+    nvt = SCHOTTKY.ideality * 1.380649e-23 * 300 / 1.602176634e-19
+    slope = nvt / (0.010 + SCHOTTKY.current_saturation) + SCHOTTKY.resistance_series
     assert fast.resistance_thevenin == pytest.approx(2 * (7.0 + 7.0 + 2 * slope), rel=1e-4)
     # The drop there is that of the diodes at twice the load current.
-    drop = nvt * np.log1p(0.010 / devices.DIODE_1N5817.current_saturation) + 0.010 * 0.051
+    drop = nvt * np.log1p(0.010 / SCHOTTKY.current_saturation) + 0.010 * 0.051
     assert fast.voltage_drop_diodes == pytest.approx(2 * drop, rel=1e-9)
     assert fast.voltage_drop_pump == pytest.approx(0.005 * 2 * 14.0, rel=1e-3)
 
@@ -420,7 +422,7 @@ def test_doubler_fast_limit_has_two_switches_and_two_slopes():
 def test_resistive_load_is_self_consistent():
     loads = np.array([150.0, 3300.0, 1e6, INF])
     found = call("doubler_resistive", resistance_load=loads)
-    again = call("doubler", current_load=found.voltage_output / loads, diode=devices.DIODE_1N4148)
+    again = call("doubler", current_load=found.voltage_output / loads, diode=SILICON)
     np.testing.assert_allclose(again.voltage_output, found.voltage_output, rtol=1e-10)
     assert np.all(np.diff(found.voltage_output) > 0)
     dead = call("doubler_resistive", voltage_supply=0.0, resistance_source=0.0)
@@ -481,7 +483,7 @@ def test_stage_cautions():
     assert "more load than the sheet" in warnings_of(call("inverter", current_load=0.025))
     assert "too much load" in warnings_of(call("inverter", current_load=0.06))
     assert "more than it is made for" in warnings_of(
-        call("doubler", current_load=0.25, diode=devices.DIODE_1N4148, resistance_switch=0.0)
+        call("doubler", current_load=0.25, diode=SILICON, resistance_switch=0.0)
     )
     with pytest.raises(ValueError, match="low_pin"):
         call("inverter", low_pin="up")
@@ -587,7 +589,7 @@ def test_doubling_converter_is_two_pumps_in_the_slow_limit_and_pays_for_each_swi
 def test_every_converter_says_which_pin_is_which():
     for name in ("7660", "7660A", "1044", "1044S", "7662"):
         part = getattr(devices, f"CONVERTER_{name}")
-        (order,) = part.lead_order
-        pins = dict(pin.split(" ", 1) for pin in order.leads.split(", "))
+        (order,) = part.pinouts
+        pins = {pin: role for pin, _, role in order.entries}
         assert list(pins) == list("12345678") and pins["8"] == "supply" and pins["6"] == "low-voltage pin"
         assert (pins["1"] == "boost") != np.isnan(part.frequency_boosted)

@@ -293,3 +293,31 @@ def test_pairs_that_are_none_are_refused(batch, reason):
         readings.coupler_pairs(batch)
     with pytest.raises(TypeError, match="readings"):
         readings.coupler_pairs(["LED current"])
+
+
+@pytest.mark.parametrize("text", ["open", "OL", "O.L", "0.L", "OVLD", "ovl", "0L", " O.L "])
+def test_what_meters_show_for_open(tmp_path, text):
+    (found,) = read(tmp_path, f"{HEADER}\n2026-03-14,LDR resistance,coupler 1,{text},ohm,dark\n")
+    assert found.value == math.inf
+    with pytest.raises(
+        ValueError, match=r"line 2, column value: only a resistance can be open, not V; .* too small: read again"
+    ):
+        read(tmp_path, f"{HEADER}\n2026-03-14,supply,jack,{text},V,\n")
+
+
+def test_the_ohm_sign_is_the_ohm(tmp_path):
+    (found,) = read(tmp_path, f"{HEADER}\n2026-03-14,gate leak,R3,1M\N{OHM SIGN},\N{OHM SIGN},\n")
+    assert (found.value, found.unit) == (1e6, "Ω")
+    again = readings.write_readings(tmp_path / "again.csv", readings=[one(unit="\N{OHM SIGN}", value=math.inf)])
+    assert readings.read_readings(again)[0].unit == "Ω"
+
+
+@pytest.mark.parametrize("words", ["=1+1", "+9 V", "-9 V rail", "@home", "'=1+1", "it's", "''-x", "'tis"])
+def test_words_that_begin_like_a_formula_are_written_as_text(tmp_path, words):
+    path = readings.write_readings(tmp_path / "safe.csv", readings=[one(what=words, place=words, condition=words)])
+    cells = path.read_text(encoding="utf-8").splitlines()[1].split(",")
+    assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells)
+    (found,) = readings.read_readings(path)
+    assert (found.what, found.place, found.condition) == (words, words, words)
+    minus = readings.write_readings(tmp_path / "minus.csv", readings=[one(value=-0.003)])
+    assert ",-0.003," in minus.read_text(encoding="utf-8")  # a number is no formula

@@ -95,7 +95,7 @@ def test_results_inside_are_reached_by_dots_and_lists_become_tables():
 def test_records_and_their_spreads():
     shown = str(report.table(devices.LDR_GL5528))
     assert "GL5528" in shown and " to " in shown
-    half = dataclasses.replace(devices.LDR_GL5528, resistance_10lx_spread=Spread(NAN, 10e3, 20e3))
+    half = dataclasses.replace(devices.LDR_GL5528, resistance_10lx=Spread(NAN, 10e3, 20e3))
     assert "10.0 kΩ (? to 20.0 kΩ)" in str(report.table(half))
 
 

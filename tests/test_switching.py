@@ -10,16 +10,18 @@ import sympy as sp
 from scipy.optimize import brentq
 
 from pedalcalc import switching
-from pedalcalc.devices import LED_RED_ALINGAP
+from pedalcalc.devices import LED_RED_ALINGAP, typical
 
 INF = float("inf")
 VT = 1.380649e-23 * 300 / 1.602176634e-19
+
+LAMP = typical(LED_RED_ALINGAP)
 
 CALLS = {
     "indicator_states": {
         "voltage_supply": 9.0,
         "resistance_led": 4.7e3,
-        "led": LED_RED_ALINGAP,
+        "led": LAMP,
         "wiring": "grounded",
         "resistance_meter": 10e6,
     },
@@ -55,7 +57,7 @@ def _indicator(**changes):
 
 
 def test_indicator_against_a_bracketing_root_finder():
-    led = LED_RED_ALINGAP
+    led = LAMP
     for supply in (6.0, 9.0, 9.6):
         for series, name in ((4.7e3, "current_engaged"), (4.7e3 + 10e6, "voltage_cathode_bypassed")):
             total = series + led.resistance_series
@@ -161,7 +163,7 @@ def test_indicator_thump_scales():
         (lambda: _indicator(wiring="switched"), "wiring must be one of"),
         (lambda: _indicator(led="red"), "led must be"),
         (
-            lambda: _indicator(led=replace(LED_RED_ALINGAP, resistance_series=0.0), resistance_led=0.0),
+            lambda: _indicator(led=replace(LAMP, resistance_series=0.0), resistance_led=0.0),
             "nothing limits",
         ),
         (lambda: _thump(gain=INF), "gain must be finite"),

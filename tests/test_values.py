@@ -589,3 +589,26 @@ def test_resistor_code_refuses(text):
         values.read_resistor_code(text)
     with pytest.raises(TypeError, match="text"):
         values.read_resistor_code(47)
+
+
+@pytest.mark.parametrize("text", ["O.L", "0.L", "OVLD", "OL", "open"])
+def test_what_a_meter_shows_for_open_is_no_value(text):
+    with pytest.raises(
+        ValueError, match=f"text '{text}' is not a value: a value is a number; a part that was not measured"
+    ):
+        values.read_value(text, unit="Ω")
+
+
+def test_the_ohm_sign_is_the_ohm():
+    ohm = "\N{OHM SIGN}"
+    assert values.read_value("4k7", unit=ohm) == values.read_value(f"4.7 k{ohm}", unit="Ω") == 4700
+    assert values.write_value(4700.0, unit=ohm) == "4.7 kΩ"
+    assert values.write_code(4700.0, unit=ohm) == "4K7"
+    assert values.read_digit_code("472", unit=ohm) == 4700
+    assert values.write_digit_code(4700.0, unit=ohm) == "472"
+
+
+def test_a_text_longer_than_any_value_is_refused_short():
+    with pytest.raises(ValueError, match="at most 40 characters, this has 5000") as refused:
+        values.read_value("9" * 5000, unit="F")
+    assert len(str(refused.value)) < 200

@@ -10,6 +10,7 @@ from pedalcalc._base import Caution, Number, Result, caution_above, caution_belo
 from pedalcalc.bias._points import Array, scalar
 from pedalcalc.bias.opamp import closed
 from pedalcalc.devices import OpAmp
+from pedalcalc.devices._record import ends
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,8 +65,8 @@ def opamp_point(
     meter: Array,
 ) -> OpAmpPoint:
     """Put DC, gain and corners of a stage together."""
-    bias = (1.0 if op_amp.bias_direction == "in" else -1.0) * op_amp.current_bias.typical
-    worst = op_amp.current_bias.high
+    bias = (1.0 if op_amp.bias_direction == "in" else -1.0) * ends(op_amp.current_bias).typical
+    worst = ends(op_amp.current_bias).high
     with np.errstate(divide="ignore", invalid="ignore"):
         # An open path to the reference leaves the pin to its own bias current, at a rail.
         floating = np.isinf(r_ref + r_pin)
@@ -79,23 +80,23 @@ def opamp_point(
         v_minus = np.where(wished == v_out, v_plus, v_ref + (v_out - v_ref) / dc_gain)
         ref_read = np.where(np.isinf(r_ref), 0.0, v_ref / (1 + r_ref / meter))
         plus_read = np.where(floating, 0.0, (v_ref - bias * path) / (1 + path / meter))
-    error = dc_gain * op_amp.voltage_offset.high + worst * (dc_gain * path + np.where(np.isinf(r_f), 0.0, r_f))
-    up = np.maximum(vcc - op_amp.headroom_top.typical - v_out, 0.0)
-    down = np.maximum(v_out - op_amp.headroom_bottom.typical, 0.0)
+    error = dc_gain * ends(op_amp.voltage_offset).high + worst * (dc_gain * path + np.where(np.isinf(r_f), 0.0, r_f))
+    up = np.maximum(vcc - ends(op_amp.headroom_top).typical - v_out, 0.0)
+    down = np.maximum(v_out - ends(op_amp.headroom_bottom).typical, 0.0)
     peak = np.minimum(up, down)
     peak_worst = np.maximum(
-        np.minimum(vcc - op_amp.headroom_top.high - v_out, v_out - op_amp.headroom_bottom.high), 0.0
+        np.minimum(vcc - ends(op_amp.headroom_top).high - v_out, v_out - ends(op_amp.headroom_bottom).high), 0.0
     )
-    a_ol = np.asarray(op_amp.gain_open_loop.typical)
+    a_ol = np.asarray(ends(op_amp.gain_open_loop).typical)
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = closed(ideal, noise_loaded, a_ol)
-        high = op_amp.gain_bandwidth.typical / noise_loaded
-        full = op_amp.slew_rate.typical / (2 * np.pi * peak)
+        high = ends(op_amp.gain_bandwidth).typical / noise_loaded
+        full = ends(op_amp.slew_rate).typical / (2 * np.pi * peak)
         z_out = op_amp.resistance_output_open / (1 + a_ol / noise_loaded)
     cautions = _cautions(vcc, v_plus, peak, op_amp)
     fields = (
         v_ref + 0.0, ref_read, v_plus, plus_read, v_minus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
-        ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, op_amp.current_quiescent.typical + 0.0 * peak,
+        ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, ends(op_amp.current_quiescent).typical + 0.0 * peak,
     )  # fmt: skip
     return OpAmpPoint(*[*(scalar(part) for part in fields), cautions])
 
@@ -121,14 +122,14 @@ def _cautions(vcc: Array, v_plus: Array, peak: Array, op_amp: OpAmp) -> tuple[Ca
             f"{name}: input nearer to the negative rail than it works",
             "raise the reference or the supply",
             v_plus,
-            op_amp.input_margin_bottom.typical,
+            ends(op_amp.input_margin_bottom).typical,
             "V",
         )
         + caution_below(
             f"{name}: input nearer to the positive rail than it works",
             "lower the reference or raise the supply",
             vcc - v_plus,
-            op_amp.input_margin_top.typical,
+            ends(op_amp.input_margin_top).typical,
             "V",
         )
         + caution_below(f"{name}: no room left to swing", "check reference and supply", peak, 1e-9, "V")

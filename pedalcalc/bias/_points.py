@@ -12,6 +12,7 @@ from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeri
 from pedalcalc.bias._junctions import any_open
 from pedalcalc.devices import Bjt
 from pedalcalc.devices._law import BOLTZMANN, CHARGE
+from pedalcalc.devices._record import ends
 
 Array = NDArray[np.float64]
 
@@ -88,7 +89,7 @@ def saturation_at(transistor: Bjt, temperature: Array) -> Array:
 
 def leakage_at(transistor: Bjt, temperature: Array) -> Array:
     """Return Icbo(T) = Icbo(25 °C) 2^((T - 25 °C)/doubling)."""
-    typical = transistor.current_collector_base_leakage.typical
+    typical = np.asarray(ends(transistor.current_collector_base_leakage).typical)
     return np.asarray(typical * 2.0 ** ((temperature - TEMPERATURE_ROOM) / transistor.temperature_doubling))
 
 

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, caution_above, is_a, numeric, one_of, quantity
+from pedalcalc._base import Caution, Result, caution_above, numeric, one_of, quantity
 from pedalcalc.devices import Coupler
+from pedalcalc.devices._record import specimen
 
 PLACEMENTS = ("shunt", "series", "feedback")
 SENSES = ("after", "before")
@@ -71,7 +72,7 @@ class Compressor(Result):
         one_of("sense", self.sense, SENSES)
         one_of("rectifier", self.rectifier, RECTIFIERS)
         one_of("drive", self.drive, DRIVES)
-        is_a("coupler", self.coupler, Coupler)
+        specimen("coupler", self.coupler, Coupler)
         for name in _POSITIVE:
             _scalar(name, getattr(self, name), above=0)
         _scalar("resistance_output", self.resistance_output, above=0, infinity=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pedalcalc._base import search
 from pedalcalc.compressor.circuit import Compressor
-from pedalcalc.devices import COUPLER_GREEN_GAP_GL5528
+from pedalcalc.devices import COUPLER_GREEN_GAP_GL5528, typical
 from pedalcalc.junction import VOLTAGE_THERMAL_300K
 
 
@@ -48,7 +48,7 @@ def example() -> Compressor:
         current_leakage=0.0,
         voltage_base_emitter=0.6,
         resistance_led=4.7e3,
-        coupler=COUPLER_GREEN_GAP_GL5528,
+        coupler=typical(COUPLER_GREEN_GAP_GL5528),
         illuminance_ambient=0.0,
         voltage_thermal=VOLTAGE_THERMAL_300K,
     )

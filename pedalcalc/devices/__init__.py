@@ -1,169 +1,65 @@
-"""Part records: what a part is, with the source of every figure.
+"""Part records: what a part is, with the origin of every figure.
 
-Each record is frozen and holds SI values; a figure that a sheet gives as a
-range is a `Spread(low, typical, high)`. Records can be passed to any function
-that names the part, and replaced field by field with `dataclasses.replace`.
+The records stand in tables, one a class, one row a part (``tables/`` beside this file; how to write a row is said at the
+top of ``_tables.py``); each row is a constant here: ``devices.LED_BLUE``, ``devices.OPAMP_TL072``, and so on. Records are
+frozen and hold SI values, checked when they are made, and can be replaced field by field with `dataclasses.replace`.
+
+A record whose figures are ranges, `Spread(low, typical, high)`, is a type; one of plain numbers is a specimen, one
+part (or, with arrays, many). Formulas compute with specimens: `typical`, `low`, `high` and `drawn` make one of a type.
 """
 
-from pedalcalc.devices._record import Device, Spread
-from pedalcalc.devices.converter import (
-    CONVERTER_1044,
-    CONVERTER_1044S,
-    CONVERTER_7660,
-    CONVERTER_7660A,
-    CONVERTER_7662,
-    Converter,
-)
-from pedalcalc.devices.diode import DIODE_1N4001, DIODE_1N4148, DIODE_1N5817, Diode
-from pedalcalc.devices.led import (
-    LED_BLUE,
-    LED_GREEN_GAP,
-    LED_GREEN_INGAN,
-    LED_RED_ALINGAP,
-    LED_RED_GAASP,
-    LED_WHITE,
-    LED_YELLOW,
-    Led,
-)
-from pedalcalc.devices.opamp import (
-    OPAMP_4558,
-    OPAMP_LM358,
-    OPAMP_NE5532,
-    OPAMP_TL062,
-    OPAMP_TL072,
-    OpAmp,
-)
-from pedalcalc.devices.photocell import (
-    COUPLER_GREEN_GAP_GL5528,
-    COUPLER_GREEN_GL5528,
-    COUPLER_NSL28,
-    COUPLER_STEEP,
-    COUPLER_WHITE_GL5528,
-    LDR_GL5506,
-    LDR_GL5516,
-    LDR_GL5528,
-    LDR_GL5537,
-    LDR_GL5539,
-    LDR_GL5549,
-    LDR_NORP12,
-    LDR_P621,
-    LDR_P1114_01,
-    LDR_P1395_01,
-    LDR_PDV_P8001,
-    Coupler,
-    Ldr,
-)
-from pedalcalc.devices.protection import MOSFET_BS250, MOSFET_IRF9540, MOSFET_LOGIC_P, ProtectionMosfet
-from pedalcalc.devices.source import (
-    ADAPTOR_9V_REGULATED,
-    ADAPTOR_9V_UNREGULATED,
-    ADAPTOR_12V_REGULATED,
-    ADAPTOR_18V_REGULATED,
-    BATTERY_9V_ALKALINE,
-    BATTERY_9V_LITHIUM,
-    BATTERY_9V_NIMH,
-    BATTERY_9V_ZINC_CARBON,
-    Adaptor,
-    Battery,
-)
-from pedalcalc.devices.transistor import (
-    BJT_2N3904,
-    BJT_2N3906,
-    BJT_2N5088,
-    BJT_AC128,
-    BJT_BC549B,
-    BJT_BC549C,
-    BJT_BC559B,
-    BJT_OC44,
-    JFET_2N5457,
-    JFET_2N5458,
-    JFET_2N5460,
-    JFET_J201,
-    JFET_J202,
-    MOSFET_2N7000,
-    MOSFET_BS170,
-    Bjt,
-    Jfet,
-    LeadOrder,
-    Mosfet,
-)
+from __future__ import annotations
+
+from typing import Any
+
+from pedalcalc._base import Spread
+from pedalcalc.devices import _tables
+from pedalcalc.devices._record import Device
+from pedalcalc.devices._specimen import capacitor, drawn, high, low, typical
+from pedalcalc.devices.circuits import Converter, OpAmp
+from pedalcalc.devices.junctions import Diode, Led, Zener
+from pedalcalc.devices.passives import Capacitor, Meter, Taper
+from pedalcalc.devices.photocell import Coupler, Ldr
+from pedalcalc.devices.pinout import Pin, Pinout
+from pedalcalc.devices.supplies import Adaptor, Battery
+from pedalcalc.devices.transistors import Bjt, Jfet, Mosfet
 
 __all__ = [
-    "ADAPTOR_9V_REGULATED",
-    "ADAPTOR_9V_UNREGULATED",
-    "ADAPTOR_12V_REGULATED",
-    "ADAPTOR_18V_REGULATED",
-    "BATTERY_9V_ALKALINE",
-    "BATTERY_9V_LITHIUM",
-    "BATTERY_9V_NIMH",
-    "BATTERY_9V_ZINC_CARBON",
-    "BJT_2N3904",
-    "BJT_2N3906",
-    "BJT_2N5088",
-    "BJT_AC128",
-    "BJT_BC549B",
-    "BJT_BC549C",
-    "BJT_BC559B",
-    "BJT_OC44",
-    "CONVERTER_1044",
-    "CONVERTER_1044S",
-    "CONVERTER_7660",
-    "CONVERTER_7660A",
-    "CONVERTER_7662",
-    "COUPLER_GREEN_GAP_GL5528",
-    "COUPLER_GREEN_GL5528",
-    "COUPLER_NSL28",
-    "COUPLER_STEEP",
-    "COUPLER_WHITE_GL5528",
-    "DIODE_1N4001",
-    "DIODE_1N4148",
-    "DIODE_1N5817",
-    "JFET_2N5457",
-    "JFET_2N5458",
-    "JFET_2N5460",
-    "JFET_J201",
-    "JFET_J202",
-    "LDR_GL5506",
-    "LDR_GL5516",
-    "LDR_GL5528",
-    "LDR_GL5537",
-    "LDR_GL5539",
-    "LDR_GL5549",
-    "LDR_NORP12",
-    "LDR_P621",
-    "LDR_P1114_01",
-    "LDR_P1395_01",
-    "LDR_PDV_P8001",
-    "LED_BLUE",
-    "LED_GREEN_GAP",
-    "LED_GREEN_INGAN",
-    "LED_RED_ALINGAP",
-    "LED_RED_GAASP",
-    "LED_WHITE",
-    "LED_YELLOW",
-    "MOSFET_2N7000",
-    "MOSFET_BS170",
-    "MOSFET_BS250",
-    "MOSFET_IRF9540",
-    "MOSFET_LOGIC_P",
-    "OPAMP_4558",
-    "OPAMP_LM358",
-    "OPAMP_NE5532",
-    "OPAMP_TL062",
-    "OPAMP_TL072",
     "Adaptor",
     "Battery",
     "Bjt",
+    "Capacitor",
     "Converter",
     "Coupler",
     "Device",
     "Diode",
     "Jfet",
     "Ldr",
-    "LeadOrder",
     "Led",
+    "Meter",
     "Mosfet",
     "OpAmp",
-    "ProtectionMosfet",
+    "Pin",
+    "Pinout",
     "Spread",
+    "Taper",
+    "Zener",
+    "capacitor",
+    "drawn",
+    "high",
+    "low",
+    "typical",
 ]
+__all__.extend(sorted(_tables.constants()))
+
+
+def __getattr__(name: str) -> Any:
+    """Return the record of a row of the tables, which are read on first use."""
+    if name in _tables.constants():
+        kind, key = _tables.constants()[name]
+        return _tables.own(kind)[key].device
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -295,8 +295,8 @@ def _timing_sliders(compressor: Compressor) -> dict[str, Slider]:
 
 def _sidechain_sliders(compressor: Compressor, couplers: Mapping[str, devices.Coupler] | None) -> dict[str, Slider]:
     own = compressor.coupler
-    known = dict(_couplers() if couplers is None else couplers)
-    name = next((name for name, record in known.items() if record is own), own.name)
+    known = {name: devices.typical(part) for name, part in (_couplers() if couplers is None else couplers).items()}
+    name = next((name for name, part in known.items() if (part.name, part.origin) == (own.name, own.origin)), own.name)
     known = {name: own, **known} if name not in known else known
     gain = _around(compressor.gain_sidechain, 1.0, 200.0, "1", "side-chain gain (threshold)")
     return {"gain_sidechain": gain, "coupler": choice(name, options=known, caption="coupler (LED + LDR)")}

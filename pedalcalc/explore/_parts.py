@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc import rc
+from pedalcalc import devices, rc
 from pedalcalc._base import caution_above, io, is_a, numeric
 from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
@@ -66,7 +66,7 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
     is_a("led", led, Led)
     supply = numeric("voltage_supply", voltage_supply, least=1.0, most=30.0)
     chosen = numeric("resistance", resistance, least=47.0, most=1e6)
-    spread = 0.0 if np.isnan(led.voltage_spread) else led.voltage_spread
+    spread, led = led.voltage_spread, devices.typical(led)
 
     def current(voltage: float, ohms: Any) -> Any:
         return series_current(
@@ -252,6 +252,7 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
     ['current', 'illuminance_ambient']
     """
     is_a("coupler", coupler, Coupler)
+    usual = devices.typical(coupler)
     start = float(numeric("current", current, least=1e-6, most=0.05))
     stray = float(numeric("illuminance_ambient", illuminance_ambient, least=0.0, most=100.0))
     every = np.geomspace(1e-6, 0.05, 200)
@@ -281,9 +282,9 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
     picture.curves = (line, dot)
 
     def draw(current: float, illuminance_ambient: float) -> Picture:
-        line.set_data(every, coupler_resistance(every, coupler=coupler, illuminance_ambient=illuminance_ambient))
-        here = float(coupler_resistance(current, coupler=coupler, illuminance_ambient=illuminance_ambient))
-        dark = float(coupler_resistance(0.0, coupler=coupler, illuminance_ambient=illuminance_ambient))
+        line.set_data(every, coupler_resistance(every, coupler=usual, illuminance_ambient=illuminance_ambient))
+        here = float(coupler_resistance(current, coupler=usual, illuminance_ambient=illuminance_ambient))
+        dark = float(coupler_resistance(0.0, coupler=usual, illuminance_ambient=illuminance_ambient))
         dot.set_data([current], [here])
         at = coupler_band(current, coupler=coupler)
         ends = f"{number_text(float(at.resistance_low), 'Ω', 2)} to {number_text(float(at.resistance_high), 'Ω', 2)}"

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pedalcalc import devices
 from pedalcalc._base import (
     Caution,
     Number,
@@ -26,7 +27,6 @@ from pedalcalc.led.point import (
     CURRENT_DARK,
     lamp_current,
     perceived_brightness,
-    shifted_lamp,
     visible_currents,
     whole,
 )
@@ -101,7 +101,7 @@ def current_range(
     tolerance : array_like
         Tolerance of the resistor [1], 0 to below 1.
     led : Led
-        Lamp record; its `voltage_spread` is taken either way.
+        Lamp record; of a type, both ends of its range of drops are taken.
     led_count : array_like
         How many such lamps are in series [1], a whole number, at least 1.
 
@@ -128,7 +128,7 @@ def current_range(
     ...     voltage_supply_min=7, voltage_supply=9, voltage_supply_max=9.6,
     ...     resistance=3300, tolerance=0.05, led=LED_RED_GAASP)
     >>> print(f"{found.current_low * 1000:.1f} to {found.current_high * 1000:.1f} mA")
-    1.5 to 2.5 mA
+    1.4 to 2.5 mA
     """
     low = numeric("voltage_supply_min", voltage_supply_min, least=0)
     typical = numeric("voltage_supply", voltage_supply, least=0)
@@ -140,8 +140,7 @@ def current_range(
     n = whole("led_count", led_count)
     is_a("led", led, Led)
     v_t = np.asarray(VOLTAGE_THERMAL_300K)
-    spread = np.asarray(led.voltage_spread, float)
-    weak, strong = (shifted_lamp(led, voltage_drop_shift=shift) for shift in (spread, -spread))
+    weak, usual, strong = devices.low(led), devices.typical(led), devices.high(led)
     r_low = np.asarray(r * (1 - t))
     current_high = lamp_current(high, r_low, strong, n, v_t)
     current_weak = lamp_current(high, r_low, weak, n, v_t)
@@ -153,7 +152,7 @@ def current_range(
         power_led = np.asarray(np.where(between, high**2 / (4 * r_low), power_led) / n)
     return CurrentRange(
         current_low=lamp_current(low, np.asarray(r * (1 + t)), weak, n, v_t)[()],
-        current_typical=lamp_current(typical, r, led, n, v_t)[()],
+        current_typical=lamp_current(typical, r, usual, n, v_t)[()],
         current_high=current_high[()],
         power_led=power_led[()],
         power_resistor=np.asarray(current_high * drop)[()],
@@ -251,12 +250,13 @@ def choose_resistor(
     count = int(whole("led_count", _one("led_count", led_count, least=1)))
     at: dict[str, Any] = {**supply, "tolerance": tolerance, "led": led, "led_count": count}
 
+    usual = devices.typical(led)
     drop = count * float(
         junction_voltage(
             wanted,
-            current_saturation=led.current_saturation,
-            ideality=led.ideality,
-            resistance_series=led.resistance_series,
+            current_saturation=usual.current_saturation,
+            ideality=usual.ideality,
+            resistance_series=usual.resistance_series,
         )
     )
     if supply["voltage_supply"] <= drop:
@@ -281,7 +281,7 @@ def choose_resistor(
         stock_options=options,
         recommended=recommended,
         reason=_reason(recommended, wanted, nearest),
-        cautions=_choice_cautions(recommended, led),
+        cautions=_choice_cautions(recommended, usual),
     )
 
 

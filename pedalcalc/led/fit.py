@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Result, caution_above, caution_below, fit, is_a, numeric, quantity
-from pedalcalc.devices import Led
+from pedalcalc.devices import Led, typical
 from pedalcalc.junction import VOLTAGE_THERMAL_300K
 
 #: Voltage [V] that a fitted curve may miss a reading by, and the ideality factors that lamps show.
@@ -50,8 +50,8 @@ def fit_led(*, current: ArrayLike, voltage: ArrayLike, led: Led) -> LedFit:
     Returns
     -------
     LedFit
-        Lamp record with the three numbers of the law and no spread; the numbers, how far the
-        readings are missed [V], and cautions.
+        Lamp record through the middle of the readings, with no ranges left; the numbers of its law, how
+        far the readings are missed [V], and cautions.
 
     Raises
     ------
@@ -102,16 +102,17 @@ def fit_led(*, current: ArrayLike, voltage: ArrayLike, led: Led) -> LedFit:
     residuals = np.full(known.shape, np.nan)
     residuals[np.flatnonzero(known)[order]] = missed
     worst, ideality = float(np.max(np.abs(missed))), nvt / VOLTAGE_THERMAL_300K
+    middle = float(np.sqrt(i[0] * i[-1]))
     again = "read again: the lamp warms up at high current, and the meter's current range drops volts"
     return LedFit(
         led=replace(
-            led,
+            typical(led),
             name=f"{led.name}, measured",
-            source=f"fitted to {i.size} own readings from {i[0]:g} to {i[-1]:g} A; ratings and light: {led.source}",
-            current_saturation=i_s,
+            origin=f"fitted to {i.size} own readings from {i[0]:g} to {i[-1]:g} A; ratings and light: {led.origin}",
+            voltage_forward=nvt * float(np.log1p(middle / i_s)) + middle * r_s,
+            current_reference=middle,
             ideality=ideality,
             resistance_series=r_s,
-            voltage_spread=0.0,
         ),
         current_saturation=i_s,
         ideality=ideality,

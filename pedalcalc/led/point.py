@@ -19,7 +19,8 @@ from pedalcalc._base import (
     numeric_view,
     quantity,
 )
-from pedalcalc.devices import Led
+from pedalcalc.devices import Led, Spread
+from pedalcalc.devices._record import specimen
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
 from pedalcalc.junction.series import BLOCK, blocks, solve_block, solve_series
 
@@ -103,17 +104,17 @@ def operating_point(
 
     Examples
     --------
-    >>> from pedalcalc.devices import LED_RED_GAASP
-    >>> point = operating_point(9, resistance=3300, led=LED_RED_GAASP)
+    >>> from pedalcalc.devices import LED_RED_GAASP, typical
+    >>> point = operating_point(9, resistance=3300, led=typical(LED_RED_GAASP))
     >>> print(f"{point.current * 1000:.2f} mA, {point.voltage_led:.2f} V")
-    2.18 mA, 1.80 V
+    2.18 mA, 1.81 V
     """
     v = numeric_view("voltage", voltage)
     r = numeric_view("resistance", resistance, least=0, infinity=True)
     n = whole("led_count", led_count)
     rating = numeric("power_rating", power_rating, above=0)
     v_t = numeric("voltage_thermal", voltage_thermal, above=0)
-    is_a("led", led, Led)
+    specimen("led", led, Led)
     law = (np.asarray(part, float) for part in (led.current_saturation, led.ideality, led.resistance_series))
     parts = (v, r, n, rating, v_t, *law)
     shape = np.broadcast_shapes(*(part.shape for part in parts))
@@ -231,8 +232,8 @@ def visible_currents(led: Led) -> tuple[Number, Number]:
     """Return the currents from which a lamp is well seen, and from which it dazzles (NaN if not known)."""
     intensity = np.asarray(led.luminous_intensity, float)
     with np.errstate(divide="ignore", over="ignore"):
-        dim = led.current_reference * (INTENSITY_DIM / intensity) ** (1 / np.asarray(led.light_exponent))
-        dazzling = led.current_reference * (INTENSITY_DAZZLING / intensity) ** (1 / np.asarray(led.light_exponent))
+        dim = led.current_for_light * (INTENSITY_DIM / intensity) ** (1 / np.asarray(led.light_exponent))
+        dazzling = led.current_for_light * (INTENSITY_DAZZLING / intensity) ** (1 / np.asarray(led.light_exponent))
     return np.where(np.isnan(dim), CURRENT_DIM, dim)[()], dazzling
 
 
@@ -249,7 +250,7 @@ def whole(name: str, value: ArrayLike) -> Floats:
 def shifted_lamp(led: Led, *, voltage_drop_shift: ArrayLike) -> Led:
     """Return a lamp of the same kind whose drop lies higher or lower.
 
-    Lamps of one type differ in drop; shift by plus or minus `led.voltage_spread` for the extremes.
+    Lamps of one type differ in drop; `devices.low` and `devices.high` give the extremes.
 
     Parameters
     ----------
@@ -261,7 +262,7 @@ def shifted_lamp(led: Led, *, voltage_drop_shift: ArrayLike) -> Led:
     Returns
     -------
     Led
-        Record with another saturation current.
+        Record with another forward voltage at the reference current.
 
     Raises
     ------
@@ -272,8 +273,8 @@ def shifted_lamp(led: Led, *, voltage_drop_shift: ArrayLike) -> Led:
 
     Notes
     -----
-    Is is multiplied by exp(-shift / (n Vt)) at 300 K, which moves the curve sideways
-    wherever the current is far above Is, and leaves it through zero.
+    The saturation current follows the shifted point, which moves the curve sideways
+    wherever the current is far above it, and leaves it through zero.
 
     References
     ----------
@@ -281,16 +282,18 @@ def shifted_lamp(led: Led, *, voltage_drop_shift: ArrayLike) -> Led:
 
     Examples
     --------
-    >>> from pedalcalc.devices import LED_RED_GAASP
-    >>> high = shifted_lamp(LED_RED_GAASP, voltage_drop_shift=0.2)
+    >>> from pedalcalc.devices import LED_RED_GAASP, typical
+    >>> high = shifted_lamp(typical(LED_RED_GAASP), voltage_drop_shift=0.2)
     >>> point = operating_point(9, resistance=3300, led=high)
     >>> print(f"{point.voltage_led:.2f} V")
-    1.99 V
+    2.00 V
     """
     is_a("led", led, Led)
     shift = numeric("voltage_drop_shift", voltage_drop_shift)
-    moved = led.current_saturation * np.exp(-shift / (led.ideality * VOLTAGE_THERMAL_300K))
-    return replace(led, current_saturation=moved[()])  # type: ignore[arg-type]
+    drop = led.voltage_forward
+    if isinstance(drop, Spread):
+        return replace(led, voltage_forward=Spread(*((part + shift)[()] for part in drop)))
+    return replace(led, voltage_forward=(np.asarray(drop, float) + shift)[()])
 
 
 @formula
@@ -327,14 +330,14 @@ def luminous_intensity(current: ArrayLike, *, led: Led) -> Number:
 
     Examples
     --------
-    >>> from pedalcalc.devices import LED_BLUE
-    >>> print(f"{luminous_intensity(0.002, led=LED_BLUE) * 1000:.0f} mcd")
+    >>> from pedalcalc.devices import LED_BLUE, typical
+    >>> print(f"{luminous_intensity(0.002, led=typical(LED_BLUE)) * 1000:.0f} mcd")
     107 mcd
     """
     i = numeric("current", current)
-    is_a("led", led, Led)
+    specimen("led", led, Led)
     with np.errstate(invalid="ignore"):
-        light = led.luminous_intensity * (np.maximum(i, 0.0) / led.current_reference) ** led.light_exponent
+        light = led.luminous_intensity * (np.maximum(i, 0.0) / led.current_for_light) ** led.light_exponent
     return np.asarray(light)[()]
 
 

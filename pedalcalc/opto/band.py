@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Result, formula, numeric, quantity
-from pedalcalc.devices import Coupler
+from pedalcalc.devices import Coupler, Spread, typical
+from pedalcalc.devices._record import ends
 from pedalcalc.opto.cell import _law, cell_resistance
 from pedalcalc.opto.coupler import coupler_illuminance
 
@@ -19,8 +20,9 @@ _FLOOR_OF_CLASS = 3.0
 #: Light on the cell of a home-made coupler that was not measured: times or divided by this.
 LIGHT_FACTOR_UNMEASURED = 3.0
 
-#: Highest over lowest resistance at 10 lx, where a record gives no range: what most sheets allow.
+#: Highest over lowest resistance at 10 lx, and slope either way, where a record gives no range: what most sheets allow.
 _RANGE_OF_SHEETS = 3.0
+_SLOPE_OF_SHEETS = 0.1
 
 
 Array = NDArray[np.float64]
@@ -67,8 +69,8 @@ def coupler_band(
     Notes
     -----
     The light exponent is taken as good to 0.15, the floor to a factor of three; dark
-    resistance stays as in the record. Where the record gives no range at 10 lx, three to
-    one is taken, as on most sheets. After
+    resistance stays as in the record. Where the record gives no range at 10 lx or of the slope, three to
+    one and 0.1 either way are taken, as on most sheets. After
     `fit_coupler`, take `fitted_band` instead.
 
     References
@@ -84,13 +86,13 @@ def coupler_band(
     ['1.9 kΩ', '7.2 kΩ', '22.0 kΩ']
     """
     factor = numeric("light_factor", light_factor, least=1)
-    light = np.asarray(coupler_illuminance(current, coupler=coupler))
-    cell = coupler.cell
+    kind, cell = coupler.cell, typical(coupler.cell)
+    light = np.asarray(coupler_illuminance(current, coupler=typical(coupler)))
     resistance_10lx, gamma, dark, floor = _law(cell)
-    low, _, high = cell.resistance_10lx_spread
-    low = resistance_10lx / np.sqrt(_RANGE_OF_SHEETS) if np.isnan(low) else low
-    high = resistance_10lx * np.sqrt(_RANGE_OF_SHEETS) if np.isnan(high) else high
-    tolerance = numeric("gamma_tolerance", cell.gamma_tolerance, least=0)
+    usual = Spread(*(resistance_10lx * _RANGE_OF_SHEETS**power for power in (-0.5, 0.0, 0.5)))
+    low, _, high = ends(kind.resistance_10lx if isinstance(kind.resistance_10lx, Spread) else usual)
+    usual = Spread(*(gamma + _SLOPE_OF_SHEETS * side for side in (-1, 0, 1)))
+    flat, _, steep = ends(kind.gamma if isinstance(kind.gamma, Spread) else usual)
 
     def corner(lit: Array, at_10lx: ArrayLike, slope: Array, floor: Array) -> Array:
         with np.errstate(divide="ignore"):
@@ -102,7 +104,6 @@ def coupler_band(
         unsure = factor * np.maximum(away, 1 / away) ** _LIGHT_EXPONENT_OF_CLASS
     bright = light * np.where(light > 0, unsure, 1.0)
     dim = light / np.where(light > 0, unsure, 1.0)
-    steep, flat = gamma + tolerance, gamma - tolerance
     small, large = floor / _FLOOR_OF_CLASS, floor * _FLOOR_OF_CLASS
     return CouplerBand(
         (amps + 0 * factor)[()],

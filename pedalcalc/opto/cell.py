@@ -7,13 +7,14 @@ import warnings
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import ModelRangeWarning, Number, formula, is_a, numeric
+from pedalcalc._base import ModelRangeWarning, Number, formula, numeric
 from pedalcalc.devices import Ldr
+from pedalcalc.devices._record import specimen
 
 
 def _law(cell: Ldr) -> tuple[NDArray[np.float64], ...]:
     """Return R10, gamma, dark conductance and floor of a record, checked."""
-    is_a("cell", cell, Ldr)
+    specimen("cell", cell, Ldr)
     dark = numeric("resistance_dark", cell.resistance_dark, above=0, infinity=True)
     return (
         numeric("resistance_10lx", cell.resistance_10lx, above=0),

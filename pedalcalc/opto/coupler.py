@@ -15,11 +15,11 @@ from pedalcalc._base import (
     Result,
     caution_above,
     formula,
-    is_a,
     numeric,
     quantity,
 )
 from pedalcalc.devices import Coupler
+from pedalcalc.devices._record import specimen
 from pedalcalc.opto.cell import cell_illuminance, cell_resistance
 
 
@@ -68,10 +68,10 @@ def coupler_illuminance(current: ArrayLike, *, coupler: Coupler) -> Number:
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> f"{coupler_illuminance(0.002, coupler=devices.COUPLER_STEEP):.0f} lx"
+    >>> f"{coupler_illuminance(0.002, coupler=devices.typical(devices.COUPLER_STEEP)):.0f} lx"
     '40 lx'
     """
-    is_a("coupler", coupler, Coupler)
+    specimen("coupler", coupler, Coupler)
     reference = numeric("illuminance_reference", coupler.illuminance_reference, above=0)
     at = numeric("current_reference", coupler.current_reference, above=0)
     power = numeric("light_exponent", coupler.light_exponent, above=0)
@@ -114,7 +114,7 @@ def coupler_resistance(current: ArrayLike, *, coupler: Coupler, illuminance_ambi
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> f"{coupler_resistance(0.001, coupler=devices.COUPLER_STEEP) / 1e3:.1f} kΩ"
+    >>> f"{coupler_resistance(0.001, coupler=devices.typical(devices.COUPLER_STEEP)) / 1e3:.1f} kΩ"
     '56.0 kΩ'
     """
     light = np.asarray(coupler_illuminance(current, coupler=coupler))
@@ -154,10 +154,10 @@ def coupler_current(resistance_cell: ArrayLike, *, coupler: Coupler, illuminance
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> f"{1e3 * coupler_current(56e3, coupler=devices.COUPLER_STEEP):.2f} mA"
+    >>> f"{1e3 * coupler_current(56e3, coupler=devices.typical(devices.COUPLER_STEEP)):.2f} mA"
     '1.00 mA'
     """
-    is_a("coupler", coupler, Coupler)
+    specimen("coupler", coupler, Coupler)
     wanted = np.asarray(cell_illuminance(resistance_cell, cell=coupler.cell))
     ambient = numeric("illuminance_ambient", illuminance_ambient, least=0)
     share = np.maximum(wanted - ambient, 0) / numeric("illuminance_reference", coupler.illuminance_reference, above=0)
@@ -224,7 +224,7 @@ def coupler_resistance_warm(
     --------
     >>> from pedalcalc import devices
     >>> warm = coupler_resistance_warm(
-    ...     0.020, coupler=devices.COUPLER_NSL28, temperature_celsius=45.0, resistance_temperature_coefficient=0.007
+    ...     0.020, coupler=devices.typical(devices.COUPLER_NSL28), temperature_celsius=45.0, resistance_temperature_coefficient=0.007
     ... )
     >>> f"{warm:.0f} Ω"
     '456 Ω'
@@ -283,7 +283,7 @@ def coupler_point(
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> point = coupler_point(0.020, coupler=devices.COUPLER_NSL28, voltage_cell=0.1)
+    >>> point = coupler_point(0.020, coupler=devices.typical(devices.COUPLER_NSL28), voltage_cell=0.1)
     >>> f"{point.resistance_cell:.0f} Ω, {1e6 * point.power_cell:.0f} µW", len(point.cautions)
     ('400 Ω, 25 µW', 0)
     """

@@ -71,7 +71,7 @@ def shunt_curve(
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> curve = shunt_curve(0.02, coupler=devices.COUPLER_NSL28, resistance_source=10e3, resistance_load=1e6)
+    >>> curve = shunt_curve(0.02, coupler=devices.typical(devices.COUPLER_NSL28), resistance_source=10e3, resistance_load=1e6)
     >>> f"{curve.gain_db:.1f} dB"
     '-28.3 dB'
     """
@@ -120,7 +120,7 @@ def series_curve(
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> curve = series_curve(0.02, coupler=devices.COUPLER_NSL28, resistance_source=0.0, resistance_load=10e3)
+    >>> curve = series_curve(0.02, coupler=devices.typical(devices.COUPLER_NSL28), resistance_source=0.0, resistance_load=10e3)
     >>> f"{curve.gain_db:.2f} dB"
     '-0.34 dB'
     """
@@ -171,7 +171,7 @@ def feedback_curve(
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> curve = feedback_curve(0.02, coupler=devices.COUPLER_NSL28, resistance_input=10e3, resistance_feedback=100e3)
+    >>> curve = feedback_curve(0.02, coupler=devices.typical(devices.COUPLER_NSL28), resistance_input=10e3, resistance_feedback=100e3)
     >>> f"{curve.gain_db:.1f} dB"
     '-28.0 dB'
     """

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, fit, formula, is_a, numeric, quantity
-from pedalcalc.devices import Coupler
+from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
 from pedalcalc.opto.coupler import coupler_resistance
 
@@ -186,7 +186,7 @@ def fit_coupler(
     """
     from scipy.optimize import least_squares
 
-    is_a("coupler", coupler, Coupler)
+    coupler = typical(is_a("coupler", coupler, Coupler))
     usual = float(numeric("tolerance", tolerance, above=0))
     read_dark = float(numeric("resistance_dark", resistance_dark, above=0, infinity=True))
     amps, ohms = _readings(current, resistance_cell, np.asarray(usual))
@@ -284,7 +284,7 @@ def _report(
     fitted = replace(
         coupler,
         name=f"{coupler.name}, fitted",
-        source=f"fitted to {amps.size} readings; class: {coupler.source}",
+        origin=f"fitted to {amps.size} readings; class: {coupler.origin}",
         cell=cell,
         illuminance_reference=float(10 * (cell.resistance_10lx / reference) ** (1 / cell.gamma)),
         current_reference=middle,

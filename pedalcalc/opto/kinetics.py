@@ -303,7 +303,7 @@ def time_between(
     Examples
     --------
     >>> from pedalcalc import devices, opto
-    >>> coupler = devices.COUPLER_NSL28
+    >>> coupler = devices.typical(devices.COUPLER_NSL28)
     >>> lit = opto.coupler_resistance(0.016, coupler=coupler)
     >>> time = time_between(resistance_start=lit, resistance_end=100e3, illuminance=0.0, cell=coupler.cell)
     >>> f"{1e3 * time:.0f} ms"

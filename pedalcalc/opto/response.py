@@ -204,7 +204,7 @@ def coupler_response(
     Examples
     --------
     >>> from pedalcalc import devices
-    >>> lit = coupler_response([0.016, 0.016, 0.016], time=[0, 0.005, 1], coupler=devices.COUPLER_NSL28, current_start=0)
+    >>> lit = coupler_response([0.016, 0.016, 0.016], time=[0, 0.005, 1], coupler=devices.typical(devices.COUPLER_NSL28), current_start=0)
     >>> f"{lit.resistance_cell[2] / lit.resistance_cell[1]:.2f}"
     '0.63'
     """

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, fit, numeric, quantity
-from pedalcalc.devices import Ldr
+from pedalcalc._base import Number, Result, fit, is_a, numeric, quantity
+from pedalcalc.devices import Ldr, typical
 from pedalcalc.opto.kinetics import time_to_fall, time_to_rise
 
 Array = NDArray[np.float64]
@@ -172,6 +172,7 @@ def fit_timing(
     >>> f"{1e3 * found.cell.time_fall_10lx:.3f} ms, {found.cell.fall_exponent:.4f}"
     '35.366 ms, 0.2792'
     """
+    cell = typical(is_a("cell", cell, Ldr))
     usual = float(numeric("tolerance", tolerance, above=0))
     up = _rows(("illuminance_rise", "fraction_rise", "time_rise"), (illuminance_rise, fraction_rise, time_rise))
     down = _rows(("illuminance_fall", "fraction_fall", "time_fall"), (illuminance_fall, fraction_fall, time_fall))
@@ -179,7 +180,7 @@ def fit_timing(
         raise ValueError("time_rise or time_fall must hold at least one reading")
     timed, rise_measured = _fit_rise(*up, cell)
     timed, fall_measured = _fit_fall(*down, timed)
-    timed = replace(timed, name=f"{cell.name}, timed", source=f"times fitted to readings; else {cell.source}")
+    timed = replace(timed, name=f"{cell.name}, timed", origin=f"times fitted to readings; else {cell.origin}")
     rise_ratio = up[2] / np.asarray(time_to_rise(up[1], illuminance=up[0], cell=timed))
     fall_ratio = down[2] / np.asarray(time_to_fall(down[1], illuminance=down[0], cell=timed))
     misses = np.log(np.concatenate([rise_ratio, fall_ratio]))

@@ -28,6 +28,7 @@ from pedalcalc._base import (
     search,
 )
 from pedalcalc.devices import Converter, Diode, OpAmp
+from pedalcalc.devices._record import Figure, ends
 from pedalcalc.pump._stage import Pump, level, with_tone_level
 from pedalcalc.pump.doubler import doubler
 from pedalcalc.pump.inverter import inverter
@@ -112,13 +113,11 @@ def rail_cases(rail: RailCircuit) -> RailCircuit:
     idle = rail.converter.current_idle
     boosted = rail.converter.current_idle_boosted
     fast = np.all(np.asarray(rail.frequency_pump) > rail.converter.frequency_oscillator)
-    if fast and not np.isnan(boosted.typical):
+    if fast and not np.isnan(ends(boosted).typical):
         idle = boosted
 
-    def cases(spread: tuple[float, float, float]) -> Array:
-        low, typical, high = spread
-        middle = high if np.isnan(typical) else typical
-        return np.array([middle if np.isnan(high) else high, middle, middle if np.isnan(low) else low])
+    def cases(figure: Figure) -> Array:
+        return np.array(ends(figure)[::-1])
 
     return dataclasses.replace(
         rail,

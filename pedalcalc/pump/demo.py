@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pedalcalc._base import search
-from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817, OPAMP_TL072
+from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817, OPAMP_TL072, typical
 from pedalcalc.pump.budget import RailCircuit
 
 __all__ = ["example"]
@@ -35,13 +35,13 @@ def example() -> RailCircuit:
     converter = CONVERTER_1044S
     return RailCircuit(
         rail_kind="doubled",
-        diode_protection=DIODE_1N5817,
+        diode_protection=typical(DIODE_1N5817),
         resistance_filter_in=10.0,
         converter=converter,
-        diode_pump=DIODE_1N5817,
+        diode_pump=typical(DIODE_1N5817),
         resistance_switch=converter.resistance_switch.typical,
         current_idle=converter.current_idle_boosted.typical,
-        frequency_pump=converter.frequency_boosted / 2,
+        frequency_pump=converter.frequency_pump_boosted,
         capacitance_pump=10e-6,
         resistance_esr_pump=1.0,
         capacitance_output=47e-6,

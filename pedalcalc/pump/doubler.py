@@ -153,12 +153,12 @@ def doubler(
 
     Examples
     --------
-    >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817
+    >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817, typical
     >>> double = doubler(
     ...     voltage_supply=9.0, current_load=0.005, resistance_source=0.0,
     ...     resistance_switch=CONVERTER_1044S.resistance_switch.typical, current_idle=300e-6, frequency_pump=22.5e3,
     ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
-    ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, count=1, low_pin="open", diode=DIODE_1N5817,
+    ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, count=1, low_pin="open", diode=typical(DIODE_1N5817),
     ...     converter=CONVERTER_1044S,
     ... )
     >>> print(f"{double.voltage_output:.2f} V, {double.efficiency:.2f}")
@@ -282,12 +282,12 @@ def doubler_resistive(
 
     Examples
     --------
-    >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N4148
+    >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N4148, typical
     >>> double = doubler_resistive(
     ...     voltage_supply=9.0, resistance_load=3300.0, resistance_source=0.0,
     ...     resistance_switch=CONVERTER_1044S.resistance_switch.typical, current_idle=300e-6, frequency_pump=22.5e3,
     ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
-    ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, count=1, low_pin="open", diode=DIODE_1N4148,
+    ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, count=1, low_pin="open", diode=typical(DIODE_1N4148),
     ...     converter=CONVERTER_1044S,
     ... )
     >>> print(f"{double.voltage_output:.2f} V")

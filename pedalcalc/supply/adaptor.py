@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, formula, is_a, numeric, one_of, quantity
 from pedalcalc.devices import Adaptor
+from pedalcalc.devices._record import ends
 
 __all__ = ["AdaptorVoltage", "Reservoir", "adaptor_voltage", "reservoir", "reservoir_loaded", "reservoir_ripple"]
 
@@ -67,10 +68,9 @@ def adaptor_voltage(current_load: ArrayLike, *, adaptor: Adaptor) -> AdaptorVolt
     current = numeric("current_load", current_load, least=0)
     is_a("adaptor", adaptor, Adaptor)
     share = current / adaptor.current_max
-    low, typical, high = (
-        free + (rated - free) * share for free, rated in zip(adaptor.voltage_open, adaptor.voltage_rated, strict=True)
-    )
-    internal = (adaptor.voltage_open.typical - adaptor.voltage_rated.typical) / adaptor.current_max + 0 * share
+    open_, loaded = ends(adaptor.voltage_open), ends(adaptor.voltage_rated)
+    low, typical, high = (free + (rated - free) * share for free, rated in zip(open_, loaded, strict=True))
+    internal = (open_.typical - loaded.typical) / adaptor.current_max + 0 * share
     cautions = caution_above(
         "more current than the adaptor is rated for: it sags, hums and gets hot",
         "use an adaptor of a higher rated current",
@@ -84,9 +84,7 @@ def adaptor_voltage(current_load: ArrayLike, *, adaptor: Adaptor) -> AdaptorVolt
         1.1 * adaptor.voltage_label,
         "V",
     )
-    return AdaptorVoltage(
-        low[()], typical[()], high[()], (adaptor.voltage_open.high + 0 * share)[()], internal[()], cautions
-    )
+    return AdaptorVoltage(low[()], typical[()], high[()], (open_.high + 0 * share)[()], internal[()], cautions)
 
 
 _PULSES = {"half": 1.0, "full": 2.0}

@@ -26,6 +26,7 @@ from pedalcalc._base import (
     quantity,
 )
 from pedalcalc.devices import Battery
+from pedalcalc.devices._record import ends
 
 __all__ = [
     "BatteryLife",
@@ -188,7 +189,7 @@ class BatteryLife(Result):
 
 def _life(battery: Battery, time_per_charge: Array, used: Array, start: Array, end: Array) -> BatteryLife:
     """Scale a time for one coulomb of charge to the record's charge and judge it."""
-    low, typical, high = (time_per_charge * charge for charge in battery.charge)
+    low, typical, high = (time_per_charge * charge for charge in ends(battery.charge))
     cautions = caution_below(
         "even a fresh battery is below the end voltage under this load",
         "draw less current, or take a lower end voltage if the circuit still works there",

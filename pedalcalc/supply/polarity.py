@@ -14,11 +14,11 @@ from pedalcalc._base import (
     caution_above,
     caution_below,
     formula,
-    is_a,
     numeric,
     quantity,
 )
-from pedalcalc.devices import Diode, ProtectionMosfet
+from pedalcalc.devices import Diode, Mosfet
+from pedalcalc.devices._record import specimen
 from pedalcalc.junction import junction_voltage, series_current
 
 __all__ = ["Protection", "mosfet_protection", "series_diode", "series_diode_resistive"]
@@ -111,13 +111,13 @@ def series_diode(*, voltage_supply: ArrayLike, current_load: ArrayLike, diode: D
 
     Examples
     --------
-    >>> from pedalcalc.devices import DIODE_1N5817
-    >>> print(f"{series_diode(voltage_supply=9.0, current_load=0.010, diode=DIODE_1N5817).voltage_drop:g}")
-    0.20486
+    >>> from pedalcalc.devices import DIODE_1N5817, typical
+    >>> print(f"{series_diode(voltage_supply=9.0, current_load=0.010, diode=typical(DIODE_1N5817)).voltage_drop:g}")
+    0.206158
     """
     supply = numeric("voltage_supply", voltage_supply, least=0)
     current = numeric("current_load", current_load, least=0)
-    is_a("diode", diode, Diode)
+    specimen("diode", diode, Diode)
     return _protection(supply, diode_drop(current, diode), current, _diode_cautions(supply, current, diode))
 
 
@@ -157,13 +157,13 @@ def series_diode_resistive(*, voltage_supply: ArrayLike, resistance_load: ArrayL
 
     Examples
     --------
-    >>> from pedalcalc.devices import DIODE_1N4001
-    >>> print(f"{series_diode_resistive(voltage_supply=9.0, resistance_load=834.0, diode=DIODE_1N4001).voltage_drop:g}")
-    0.65389
+    >>> from pedalcalc.devices import DIODE_1N4001, typical
+    >>> print(f"{series_diode_resistive(voltage_supply=9.0, resistance_load=834.0, diode=typical(DIODE_1N4001)).voltage_drop:g}")
+    0.654071
     """
     supply = numeric("voltage_supply", voltage_supply, least=0)
     load = numeric("resistance_load", resistance_load, least=0, infinity=True)
-    is_a("diode", diode, Diode)
+    specimen("diode", diode, Diode)
     current = np.asarray(
         series_current(
             supply,
@@ -176,7 +176,7 @@ def series_diode_resistive(*, voltage_supply: ArrayLike, resistance_load: ArrayL
 
 
 @formula
-def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mosfet: ProtectionMosfet) -> Protection:
+def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mosfet: Mosfet) -> Protection:
     """Find what a P-channel MOSFET in the plus lead leaves of the supply.
 
     Drain to the supply, source to the build, gate to ground. The body diode
@@ -190,7 +190,7 @@ def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mos
         Supply voltage [V], at least 0.
     current_load : array_like
         Current the build draws [A], at least 0.
-    mosfet : ProtectionMosfet
+    mosfet : Mosfet
         MOSFET record (`pedalcalc.devices`).
 
     Returns
@@ -218,15 +218,15 @@ def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mos
 
     Examples
     --------
-    >>> from pedalcalc.devices import MOSFET_IRF9540
-    >>> print(f"{1000 * mosfet_protection(voltage_supply=9.0, current_load=0.020, mosfet=MOSFET_IRF9540).voltage_drop:.2f}")
+    >>> from pedalcalc.devices import MOSFET_IRF9540, typical
+    >>> print(f"{1000 * mosfet_protection(voltage_supply=9.0, current_load=0.020, mosfet=typical(MOSFET_IRF9540)).voltage_drop:.2f}")
     4.67
     """
     from scipy.optimize.elementwise import find_root
 
     supply = numeric("voltage_supply", voltage_supply, least=0)
     current = numeric("current_load", current_load, least=0)
-    is_a("mosfet", mosfet, ProtectionMosfet)
+    specimen("mosfet", mosfet, Mosfet)
     strength = 1 / (np.asarray(mosfet.resistance_on) * (np.asarray(mosfet.voltage_gate_on) - mosfet.voltage_threshold))
     i_s, ideality, bulk = (
         np.asarray(x, float) for x in (mosfet.current_saturation, mosfet.ideality, mosfet.resistance_series)
@@ -251,13 +251,12 @@ def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mos
         raise RuntimeError(f"MOSFET drop did not converge at index {tuple(np.argwhere(~(found.success | missing))[0])}")
     drop = np.where(current == 0, 0.0, found.x)
     drop = np.where(missing, np.nan, drop)
-    highest = np.asarray(mosfet.voltage_threshold_spread.high)
     cautions = (
         caution_above(
             f"gate voltage beyond what the {mosfet.name} stands",
             "add a zener of 10 to 12 V from source to gate and 10 kΩ to 100 kΩ from gate to ground",
             supply,
-            mosfet.voltage_gate_max,
+            mosfet.voltage_gate_source_max,
             "V",
         )
         + caution_above(
@@ -267,14 +266,14 @@ def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mos
             f"a reversed supply exceeds what the {mosfet.name} blocks",
             "use a part of a higher voltage",
             2 * supply,
-            mosfet.voltage_reverse_max,
+            mosfet.voltage_max,
             "V",
         )
         + caution_below(
-            "a MOSFET of the highest threshold is not fully on: its body diode carries the build",
+            "the MOSFET is not fully on: its body diode carries the build",
             "use a part of a lower threshold",
             supply,
-            highest + 1.0,
+            np.asarray(mosfet.voltage_threshold) + 1.0,
             "V",
         )
     )

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, is_a, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, numeric, quantity
 from pedalcalc.devices import Diode
+from pedalcalc.devices._record import specimen
 from pedalcalc.junction import series_current
 from pedalcalc.supply.polarity import diode_drop
 
@@ -79,9 +80,9 @@ def shunt_diode(
 
     Examples
     --------
-    >>> from pedalcalc.devices import DIODE_1N4001
+    >>> from pedalcalc.devices import DIODE_1N4001, typical
     >>> wrong = shunt_diode(
-    ...     voltage_supply=9.0, current_load=0.010, resistance_series=10.0, current_fuse=0.1, diode=DIODE_1N4001
+    ...     voltage_supply=9.0, current_load=0.010, resistance_series=10.0, current_fuse=0.1, diode=typical(DIODE_1N4001)
     ... )
     >>> print(f"{wrong.current_fault:.3f}, {wrong.voltage_reverse:.2f}, {wrong.power_resistor:.1f}")
     0.806, 0.94, 6.5
@@ -90,7 +91,7 @@ def shunt_diode(
     current = numeric("current_load", current_load, least=0)
     series = numeric("resistance_series", resistance_series, above=0)
     fuse = numeric("current_fuse", current_fuse, above=0, infinity=True)
-    is_a("diode", diode, Diode)
+    specimen("diode", diode, Diode)
     fault = np.asarray(
         series_current(
             supply,

@@ -13,12 +13,12 @@ from pedalcalc._base import (
     Result,
     caution_above,
     formula,
-    is_a,
     numeric,
     one_of,
     quantity,
 )
 from pedalcalc.devices import Led
+from pedalcalc.devices._record import specimen
 from pedalcalc.junction import series_current
 
 Array = NDArray[np.float64]
@@ -99,15 +99,15 @@ def indicator_states(
 
     Examples
     --------
-    >>> from pedalcalc.devices import LED_RED_ALINGAP
-    >>> states = indicator_states(9.0, resistance_led=4.7e3, led=LED_RED_ALINGAP, wiring="grounded")
+    >>> from pedalcalc.devices import LED_RED_ALINGAP, typical
+    >>> states = indicator_states(9.0, resistance_led=4.7e3, led=typical(LED_RED_ALINGAP), wiring="grounded")
     >>> round(1e3 * states.current_engaged, 1), states.current_bypassed, round(states.voltage_cathode_bypassed, 1)
     (1.5, 0.0, 7.7)
     """
     v = numeric("voltage_supply", voltage_supply, least=0)
     r = numeric("resistance_led", resistance_led, least=0, infinity=True)
     meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
-    is_a("led", led, Led)
+    specimen("led", led, Led)
     one_of("wiring", wiring, ("grounded", "fed"))
     series = r + led.resistance_series
     if np.any(series == 0):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pedalcalc._base import Result, one_of, quantity, search
 from pedalcalc.values._bands import ResistorMarking
-from pedalcalc.values._text import leading_digits, read_value, single_number
+from pedalcalc.values._text import leading_digits, ohm_sign, read_value, single_number
 
 RESISTOR_LETTERS = {
     "W": 0.0005,
@@ -90,7 +90,7 @@ def read_digit_code(text: str, *, unit: str) -> float:
     >>> read_digit_code("104", unit="F"), read_digit_code("103", unit="ohm")
     (1e-07, 10000.0)
     """
-    one_of("unit", unit, ("F", "Ω", "ohm"))
+    unit = one_of("unit", ohm_sign(unit), ("F", "Ω", "ohm"))
     if not isinstance(text, str):
         raise TypeError(f"text must be text such as '104', not {text!r}")
     base = -12 if unit == "F" else 0
@@ -141,7 +141,7 @@ def write_digit_code(value: float, *, unit: str) -> str:
     >>> write_digit_code(1e-7, unit="F"), write_digit_code(4.7e-12, unit="F")
     ('104', '4R7')
     """
-    one_of("unit", unit, ("F", "Ω", "ohm"))
+    unit = one_of("unit", ohm_sign(unit), ("F", "Ω", "ohm"))
     number = single_number("value", value, above=0)
     digits, power = leading_digits("value", number, 2)
     power += 12 if unit == "F" else 0

@@ -24,6 +24,10 @@ OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
 # What may follow the number, by quantity, and the letters that make sense for it.
 SPELLINGS = {"Ω": OHM, "ohm": OHM, "Hz": ("Hz", "hz")}
 LETTERS = {"Ω": "mRkKMG", "ohm": "mRkKMG", "F": "pnuµμm", "H": "pnuµμm", "s": "pnuµμm"}
+# What meters show where there is no circuit, without its spaces and points.
+OPEN = ("open", "ol", "0l", "ovl", "ovld", "overload")
+#: More characters than any value needs; beyond it the text is something else.
+LONGEST = 40
 UNITS = ("Ω", "ohm", "F", "H", "V", "A", "W", "Hz", "s", "lx", "S")
 NEVER_NEGATIVE = ("Ω", "ohm", "F", "H")
 
@@ -82,10 +86,12 @@ def read_value(text: str, *, unit: str) -> float:
     >>> read_value("4k7", unit="ohm"), read_value("100n", unit="F")
     (4700.0, 1e-07)
     """
-    one_of("unit", unit, UNITS)
+    unit = one_of("unit", ohm_sign(unit), UNITS)
     if not isinstance(text, str):
         raise TypeError(f"text must be a value written as text, such as '4k7', not {text!r}")
     stripped = text.strip()
+    if len(stripped) > LONGEST:
+        _refuse(text, f"a value is written with at most {LONGEST} characters, this has {len(stripped)}")
     found = NUMBER.fullmatch(stripped)
     if found is None:
         _refuse(text, _reason(stripped, unit))
@@ -118,11 +124,22 @@ def read_value(text: str, *, unit: str) -> float:
     return value
 
 
+def ohm_sign(unit: str) -> str:
+    """Return the unit with the Greek letter for ohm where the sign of the same looks (U+2126) stands."""
+    return "Ω" if unit == "\N{OHM SIGN}" else unit
+
+
+def shows_open(text: str) -> bool:
+    """Tell whether a meter's display says that there is no circuit, such as ``O.L``, ``0.L`` and ``OVLD``."""
+    return re.sub(r"[\s.]", "", text).casefold() in OPEN
+
+
 TWO_LETTERS = "two letters for the size; one is enough, as in 4k7 (and leave a tolerance letter at the end off)"
 
 
 def _refuse(text: str, reason: str) -> NoReturn:
-    raise ValueError(f"text {text!r} is not a value: {reason}")
+    shown = text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+    raise ValueError(f"text {shown!r} is not a value: {reason}")
 
 
 def _check_unit(text: str, stripped: str, unit: str, spelled: str, letter: str) -> None:
@@ -152,7 +169,7 @@ def _reason(text: str, unit: str) -> str:
         return f"it is empty; write it like {example}"
     if "," in text:
         return "write the decimal mark as a point (or its letter, as in 1k5)"
-    if re.fullmatch(r"(?i)[+-]?(nan|inf|infinity|open|short|ol)", text):
+    if re.fullmatch(r"(?i)[+-]?(nan|inf|infinity|short)", text) or shows_open(text):
         return "a value is a number; a part that was not measured is float('nan') in a calculation, not text"
     if re.search(r"(?i)[0-9] ?meg", text):
         return "write 1M, not 1Meg"
@@ -314,7 +331,7 @@ def write_code(value: float, *, unit: str) -> str:
     >>> write_code(4700.0, unit="Ω"), write_code(0.47, unit="Ω"), write_code(4.7e-9, unit="F")
     ('4K7', 'R47', '4n7')
     """
-    one_of("unit", unit, ("Ω", "ohm", "F"))
+    one_of("unit", ohm_sign(unit), ("Ω", "ohm", "F"))
     number = single_number("value", value, least=0)
     letters = {-12: "p", -9: "n", -6: "µ", -3: "m"} if unit == "F" else {0: "R", 3: "K", 6: "M", 9: "G"}
     if number == 0 and unit != "F":

@@ -9,10 +9,11 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import wrightomega
 
-from pedalcalc.devices import LED_RED_ALINGAP as LAMP
+from pedalcalc.devices import LED_RED_ALINGAP, typical
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, series_current
 from pedalcalc.led import operating_point
 
+LAMP = typical(LED_RED_ALINGAP)
 POINTS = 1_000_000
 LOOPED = 2_000
 REPEATS = 9

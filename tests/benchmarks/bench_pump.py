@@ -11,14 +11,15 @@ from scipy.optimize import brentq
 from pedalcalc import devices, pump
 
 UNITS = 100_000
-NVT = devices.DIODE_1N5817.ideality * 1.380649e-23 * 300 / 1.602176634e-19
+SCHOTTKY = devices.typical(devices.DIODE_1N5817)
+NVT = SCHOTTKY.ideality * 1.380649e-23 * 300 / 1.602176634e-19
 
 RAIL = pump.RailCircuit(
     rail_kind="doubled",
-    diode_protection=devices.DIODE_1N5817,
+    diode_protection=SCHOTTKY,
     resistance_filter_in=10.0,
     converter=devices.CONVERTER_1044S,
-    diode_pump=devices.DIODE_1N5817,
+    diode_pump=SCHOTTKY,
     resistance_switch=7.2,
     current_idle=300e-6,
     frequency_pump=22.5e3,
@@ -42,7 +43,7 @@ RAIL = pump.RailCircuit(
 
 def diode_voltage(current: float) -> float:
     """Return a diode's drop by a bracketing root finder on its exponential law."""
-    part = devices.DIODE_1N5817
+    part = SCHOTTKY
 
     def excess(volts: float) -> float:
         return part.current_saturation * math.expm1((volts - current * part.resistance_series) / NVT) - current
@@ -54,7 +55,7 @@ def by_hand(supply: float, load: float, direct: float) -> float:
     """Return the swing of one unit, written out with `math` and a root finder, by the same formulas for a stiff output."""
     drawn = direct + 2 * load + RAIL.current_idle
     pin = supply - diode_voltage(drawn) - 10.0 * drawn
-    slope = NVT / (2 * load + devices.DIODE_1N5817.current_saturation) + devices.DIODE_1N5817.resistance_series
+    slope = NVT / (2 * load + SCHOTTKY.current_saturation) + SCHOTTKY.resistance_series
     phase = 7.2 + slope + 1.0
     out = 1 / math.tanh(1 / (4 * 22.5e3 * phase * 10e-6)) / (22.5e3 * 10e-6)
     top = 2 * pin - 2 * (diode_voltage(2 * load) - 2 * load * slope) - load * out - load * 47.0
