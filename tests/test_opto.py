@@ -252,6 +252,13 @@ def test_gain_limits():
         opto.gain_feedback(0.0, resistance_input=0.0, resistance_feedback=1e3)
 
 
+def test_a_shorted_input_resistor_has_infinite_gain_at_the_current_given():
+    curve = opto.feedback_curve([0.0, 1e-3], coupler=COUPLER, resistance_input=0.0, resistance_feedback=1e3)
+    np.testing.assert_array_equal(curve.current, [0.0, 1e-3])
+    np.testing.assert_array_equal(curve.gain, [np.inf, np.inf])
+    np.testing.assert_array_equal(curve.gain_db, [np.inf, np.inf])
+
+
 @given(st.floats(0.01, 80), st.floats(1, 1e6), st.floats(1, 1e7))
 def test_cell_for_a_wanted_reduction(reduction_db, first, second):
     r = {"resistance_source": first, "resistance_load": second}

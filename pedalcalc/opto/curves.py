@@ -26,8 +26,8 @@ class GainCurve(Result):
 def _curve(current: ArrayLike, resistance_cell: Number, gain: Number) -> GainCurve:
     with np.errstate(divide="ignore"):
         decibels = 20 * np.log10(np.asarray(gain))
-    amps = np.asarray(current, float)
-    return GainCurve((amps + 0 * np.asarray(gain))[()], resistance_cell, gain, decibels[()])
+    amps = np.broadcast_to(np.asarray(current, float) + 0.0, decibels.shape)
+    return GainCurve(amps.copy()[()], resistance_cell, gain, decibels[()])
 
 
 @formula
