@@ -94,9 +94,11 @@ def numeric(
     """Return `value` as a float array of its own, or refuse it naming `name`, value and range.
 
     NaN means "not measured" and passes. Infinity (an open circuit) passes only
-    where `infinity` is true. Text, complex numbers, None and booleans are refused.
+    where `infinity` is true. Text, complex numbers, None, booleans and masked arrays are refused.
+    Minus zero becomes zero, so that no result shows a minus sign that means nothing.
     """
-    return numeric_view(name, value, least=least, above=above, most=most, below=below, infinity=infinity).copy()
+    array = numeric_view(name, value, least=least, above=above, most=most, below=below, infinity=infinity)
+    return array + 0.0
 
 
 def numeric_view(
@@ -109,7 +111,7 @@ def numeric_view(
     below: float | None = None,
     infinity: bool = False,
 ) -> NDArray[np.float64]:
-    """Return `value` checked like `numeric`, but read-only and without a copy where it is a float array already.
+    """Return `value` checked like `numeric`, but read-only and without a copy where it is a float array of one sign.
 
     For functions that are called with a million elements; nothing of the result may share the view's memory.
     """
@@ -118,6 +120,11 @@ def numeric_view(
             f"{name} must be a number or an array of numbers, not the range {tuple(value)} of a type; a calculation wants "
             "one part of the type: devices.typical(record), or devices.low, devices.high, devices.drawn"
         )
+    if isinstance(value, np.ma.MaskedArray):
+        raise TypeError(
+            f"{name} must not be a masked array, whose hidden numbers would be used; "
+            "give NaN where nothing was measured: array.filled(numpy.nan)"
+        )
     array = np.asarray(value)
     if array.dtype.kind not in "iuf":
         raise TypeError(
@@ -125,8 +132,11 @@ def numeric_view(
             "text such as '4k7' is read once with pedalcalc.values.read_value"
         )
     array = array.astype(float, copy=False).view()
+    low, high = (array.min(), array.max()) if array.size else (0.0, 0.0)
+    if not (low > 0 or high < 0):
+        array = np.asarray(array + 0.0)
     array.flags.writeable = False
-    if array.size and _within(array.min(), array.max(), least, above, most, below, infinity):
+    if array.size and _within(low, high, least, above, most, below, infinity):
         return array
     bad = np.zeros(array.shape, dtype=bool)
     if least is not None:

@@ -226,6 +226,32 @@ def test_formula_keeps_nan_in_its_place(room, name, function):
         assert changed, f"NaN in {key} left no NaN in the result"
 
 
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+@pytest.mark.parametrize("zero", [0.0, -0.0], ids=["zero", "minus zero"])
+@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+def test_no_result_is_minus_zero(room, name, function, zero):
+    call = _calls(room)[name]
+    for key in _numeric_arguments(room, name):
+        if NAMES[key]["zero"] == "no":
+            continue
+        try:
+            found = _fields(function(**(call | {key: zero})))
+        except (ValueError, RuntimeError):  # a short that this circuit cannot stand
+            continue
+        for field, value in found.items():
+            if value.dtype.kind == "f":
+                assert not np.any((value == 0) & np.signbit(value)), f"{key} = {zero} -> {field}"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+def test_masked_arrays_are_refused(room, name, function):
+    call = _calls(room)[name]
+    for key, value in _numeric_arguments(room, name).items():
+        masked = np.ma.masked_array([value, value], mask=[False, True])
+        with pytest.raises(TypeError, match=f"{key} must not be a masked array"):
+            function(**(call | {key: masked}))
+
+
 @pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
 def test_impossible_values_are_refused_by_name(room, name, function):
     call = _calls(room)[name]

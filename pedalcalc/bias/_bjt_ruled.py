@@ -31,7 +31,7 @@ def emitter_current(drive: Array, r_b: Array, r_e: Array, b: Array) -> tuple[Arr
     """Return IE of drive = IE (Rb/b + Re), and where there is none."""
     off = (drive <= 0) | np.isinf(r_e) | np.isinf(r_b)
     with np.errstate(divide="ignore", invalid="ignore"):
-        ie = np.where(off, 0.0 * drive, drive / (closed(r_b) / b + closed(r_e)))
+        ie = np.where(off, 0.0 * np.abs(drive), drive / (closed(r_b) / b + closed(r_e)))
     if np.any(np.isinf(ie)):
         raise ValueError("resistance_emitter must be above 0 when the base current is ignored: nothing limits it")
     return ie, off

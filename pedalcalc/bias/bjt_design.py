@@ -298,4 +298,4 @@ def collector_current_limit(
     v_sat = numeric("voltage_saturation", voltage_saturation, least=0)
     if np.any(total == 0):
         raise ValueError("resistance_collector and resistance_emitter must not both be 0: nothing limits the current")
-    return scalar(np.where(vcc > v_sat, (vcc - v_sat) / total, 0.0 * (vcc - v_sat)))  # type: ignore[no-any-return]
+    return scalar(np.maximum(vcc - v_sat, 0.0) / total)  # type: ignore[no-any-return]

@@ -124,7 +124,7 @@ def inverting_gain(
     -4.0
     """
     x = ratio(resistance_feedback, resistance_input)
-    return scalar(closed(-x, 1 + x, open_loop(gain_open_loop)))  # type: ignore[no-any-return]
+    return scalar(closed(0.0 - x, 1 + x, open_loop(gain_open_loop)))  # type: ignore[no-any-return]
 
 
 @formula

@@ -49,7 +49,7 @@ def feedback_resistor_for_gain(gain_signed: ArrayLike, *, resistance_input: Arra
     r_i = numeric("resistance_input", resistance_input, above=0)
     if np.any((a > 0) & (a < 1)):
         raise ValueError("gain_signed must be at most 0 (inverting) or at least 1 (non-inverting)")
-    return scalar(np.where(a > 0, a - 1, -a) * r_i)  # type: ignore[no-any-return]
+    return scalar(np.where(a > 0, a - 1, 0.0 - a) * r_i)  # type: ignore[no-any-return]
 
 
 @formula

@@ -63,7 +63,7 @@ def summing_output(
             f"got {len(volts)} and {len(ohms)}"
         )
     total = sum((v / r for v, r in zip(volts, ohms, strict=True)), start=np.asarray(0.0))
-    return scalar(-r_f * total)  # type: ignore[no-any-return]
+    return scalar(0.0 - r_f * total)  # type: ignore[no-any-return]
 
 
 @formula

@@ -338,7 +338,7 @@ def opamp_inverting(
         r_c,
         r_f,
         np.asarray(1.0),
-        -x,
+        0.0 - x,
         1 + x,
         1 + np.asarray(loaded),
         low,

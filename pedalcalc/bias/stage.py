@@ -73,7 +73,9 @@ def stage(gain: Array, device: Array, bias: Array, output: Array, source: Array)
         share = np.where(np.isinf(z_in), 1.0, np.where(np.isinf(source), 0.0, z_in / (z_in + source)))
         share = np.where(np.isnan(z_in) | np.isnan(source), np.nan, np.where(source == 0, 1.0, share))
         decibels = 20 * np.log10(np.abs(gain))
-    return Stage(*(scalar(part) for part in (gain + 0.0, np.abs(gain), decibels, gain * share, device, z_in, output)))
+    return Stage(
+        *(scalar(part) for part in (gain + 0.0, np.abs(gain), decibels, gain * share + 0.0, device, z_in, output))
+    )
 
 
 @formula
@@ -129,7 +131,7 @@ def loaded_gain(
     z_in = numeric("impedance_input", impedance_input, above=0, infinity=True)
     z_out = numeric("impedance_output", impedance_output, least=0)
     r_l = numeric("resistance_load", resistance_load, least=0, infinity=True)
-    return scalar(a * _share(z_in, r_src) * _share(r_l, z_out))  # type: ignore[no-any-return]
+    return scalar(a * _share(z_in, r_src) * _share(r_l, z_out) + 0.0)  # type: ignore[no-any-return]
 
 
 def _share(across: Array, before: Array) -> Array:
@@ -199,7 +201,7 @@ def output_voltage(
         impedance_output=impedance_output,
         resistance_load=resistance_load,
     )
-    return scalar(v * gain)  # type: ignore[no-any-return]
+    return scalar(v * gain + 0.0)  # type: ignore[no-any-return]
 
 
 @formula

@@ -42,7 +42,7 @@ def describe(
         response[()],
         gain[()],
         decibels(gain)[()],
-        np.degrees(phase)[()],
+        (np.degrees(phase) + 0.0)[()],
         (gain * voltage_input)[()],
         corner[()],
     )
