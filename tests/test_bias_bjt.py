@@ -488,6 +488,31 @@ def test_common_emitter_against_sympy():
         assert same.gain_signed == pytest.approx(expected[0], rel=1e-9)
 
 
+def test_open_emitter_with_a_finite_transistor_resistance_against_sympy():
+    symbols, gain, z_base, z_out = _common_emitter_by_sympy()
+    r_e, load = symbols[3], symbols[4]
+    open_emitter = [sp.limit(each, r_e, sp.oo) for each in (gain, z_base, z_out)]
+    numbers = sp.lambdify([each for each in symbols if each != r_e], open_emitter)
+    gm, rpi, ro, rc, rs = 0.0385, 7.5e3, 20e3, 4.7e3, 1e3
+    expected = numbers(gm, rpi, ro, rc, rs)
+    common = {"resistance_collector": rc, "resistance_emitter": INF, "resistance_transistor": ro}
+    hybrid = bias.common_emitter_hybrid(
+        transconductance=gm, resistance_base_emitter=rpi, resistance_source=rs, **common
+    )
+    b = gm * rpi + 1
+    plain = bias.common_emitter(resistance_emitter_dynamic=rpi / b, current_gain=b - 1, resistance_source=rs, **common)
+    for stage in (hybrid, plain):
+        assert stage.gain_signed == pytest.approx(expected[0], rel=1e-9)
+        assert stage.impedance_device == pytest.approx(expected[1], rel=1e-9)
+        assert stage.impedance_output == pytest.approx(rc * expected[2] / (rc + expected[2]), rel=1e-9)
+    # Nothing at the collector either: no current anywhere, the whole transistor follows its base.
+    floating = bias.common_emitter(
+        resistance_emitter_dynamic=rpi / b, current_gain=b - 1, **(common | {"resistance_collector": INF})
+    )
+    assert floating.gain_signed == 1 and floating.impedance_device == INF
+    assert sp.limit(sp.limit(gain, r_e, sp.oo), load, sp.oo) == 1
+
+
 def test_common_emitter_limits():
     common = {"resistance_emitter_dynamic": 26.0, "current_gain": 100, "resistance_collector": 4.7e3}
     assert bias.common_emitter(**common, resistance_load=0.0).gain == 0
@@ -504,6 +529,14 @@ def test_common_emitter_limits():
     assert lifted.gain_signed == pytest.approx(near.gain_signed, rel=1e-6)
     silent = bias.common_emitter(**(common | {"resistance_emitter_dynamic": INF}))
     assert silent.gain == 0 and silent.gain_db == -INF
+    isolated = bias.common_emitter(
+        **(common | {"resistance_emitter_dynamic": INF}), resistance_emitter=100.0, resistance_transistor=75e3
+    )
+    assert isolated.gain == 0, "a cut-off transistor leaves its base connected to nothing"
+    follower = bias.emitter_follower(
+        resistance_emitter_dynamic=26.0, current_gain=INF, resistance_emitter=1e3, resistance_source=INF
+    )
+    assert follower.impedance_output == 1e3, "an open base drives nothing at any gain"
     pi = bias.hybrid_pi(1e-3, current_gain=INF, voltage_thermal=0.026)
     assert pi.resistance_base_emitter == INF and pi.resistance_transistor == INF
 
@@ -565,7 +598,19 @@ def test_follower_against_sympy():
     [
         (lambda: _stage(resistance_top=0.0, resistance_bottom=0.0), "shorts the supply"),
         (lambda: _stage(resistance_top=0.0, resistance_emitter=0.0), "nothing limits"),
+        (lambda: _stage(resistance_emitter=0.0, current_gain=INF), "resistance_emitter must be above 0"),
         (lambda: _stage(transistor="2N3904"), "transistor"),
+        (
+            lambda: bias.bjt_base_resistor_rule(
+                0.0,
+                voltage_base_supply=9.0,
+                resistance_base=1e3,
+                resistance_collector=0.0,
+                resistance_emitter=0.0,
+                current_gain=100,
+            ),
+            "resistance_collector must be above 0",
+        ),
         (
             lambda: bias.bjt_divider_rule(
                 9.0,

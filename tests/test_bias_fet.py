@@ -124,6 +124,9 @@ def test_shorted_and_open_parts_give_the_true_limit():
     assert off.region == "cut off" and off.current_drain == 0 and off.voltage_drain == 9
     assert off.transconductance == 0 and off.resistance_channel == INF
     assert _stage(voltage_gate=-2.0, resistance_drain=INF).voltage_drain == 0
+    idle = _stage(voltage_gate=-2.0, resistance_source_pin=INF)
+    assert idle.region == "cut off" and idle.current_drain == 0 and idle.voltage_drain == 9
+    assert idle.voltage_source_pin == 0 and idle.power == 0
     dead = _stage(voltage_supply=0.0)
     assert dead.current_drain == 0 and dead.voltage_drain == 0
 

@@ -154,9 +154,10 @@ def test_loading_and_corners():
     assert bias.loaded_gain(10.0, resistance_source=INF, resistance_load=1e3, **common) == 0
     assert bias.loaded_gain(10.0, resistance_source=0.0, resistance_load=0.0, **common) == 0
     assert bias.output_voltage(0.2, gain_signed=10.0, resistance_source=100e3, resistance_load=1e3, **common) == 0.5
-    assert np.isnan(
+    assert (
         bias.loaded_gain(1.0, resistance_source=INF, resistance_load=INF, impedance_input=INF, impedance_output=0.0)
-    )
+        == 0
+    ), "an open source gives nothing, whatever it meets"
     assert bias.coupling_corner(1e-6, resistance_before=0.0, resistance_after=0.0) == INF
     assert bias.coupling_corner(1e-6, resistance_before=1e3, resistance_after=INF) == 0
     assert bias.bypass_corner(1e-6, resistance_bypassed=0.0, resistance_dynamic=26.0) == INF
@@ -189,6 +190,8 @@ def test_symmetrical_swing():
     assert deep.clips_first == "saturation" and deep.voltage_peak == 1.0
     equal = bias.symmetrical_swing(1e-3, voltage_headroom=1.0, resistance_output_dc=1e3, resistance_load=INF)
     assert equal.clips_first == "both"
+    none = bias.symmetrical_swing(1e-3, voltage_headroom=0.0, resistance_output_dc=0.0, resistance_load=1e3)
+    assert none.voltage_peak == 0 and none.current_centred == 1e-3 and none.clips_first == "both"
 
 
 def test_results_share_no_memory_with_their_inputs():
@@ -222,6 +225,12 @@ def test_results_share_no_memory_with_their_inputs():
             "must be finite",
         ),
         (lambda: bias.opamp_follower(**(CALLS["opamp_follower"] | {"op_amp": "TL072"})), "op_amp must be"),
+        (
+            lambda: bias.opamp_inverting(
+                **(CALLS["opamp_inverting"] | {"resistance_feedback": INF, "resistance_source": INF})
+            ),
+            "must not both be open",
+        ),
         (
             lambda: bias.opamp_buffer(**(CALLS["opamp_buffer"] | {"resistance_top": 0.0, "resistance_bottom": 0.0})),
             "shorts the supply",

@@ -244,6 +244,31 @@ def test_no_result_is_minus_zero(room, name, function, zero):
 
 
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+def test_shorts_and_opens_leave_no_silent_nan(room, name, function):
+    """Two parts at a time shorted or open, wherever the vocabulary allows it: an answer or an error, never NaN."""
+    call = _calls(room)[name]
+    clean = _fields(function(**call))
+    unknown = {field for field, value in clean.items() if value.dtype.kind == "f" and np.isnan(value).any()}
+    ends = [
+        (key, value)
+        for key in _numeric_arguments(room, name)
+        for value, word in ((0.0, "zero"), (np.inf, "infinity"))
+        if NAMES[key][word] == "yes"
+    ]
+    for first, second in itertools.combinations_with_replacement(ends, 2):
+        if first[0] == second[0] and first != second:
+            continue
+        try:
+            found = _fields(function(**(call | dict([first, second]))))
+        except (ValueError, RuntimeError):  # a circuit that nothing limits, or that does nothing
+            continue
+        for field, value in found.items():
+            if value.dtype.kind == "f" and field not in unknown:
+                assert not np.isnan(value).any(), f"{first}, {second} -> {field}"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
 def test_masked_arrays_are_refused(room, name, function):
     call = _calls(room)[name]
     for key, value in _numeric_arguments(room, name).items():

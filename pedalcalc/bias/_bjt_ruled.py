@@ -31,10 +31,7 @@ def emitter_current(drive: Array, r_b: Array, r_e: Array, b: Array) -> tuple[Arr
     """Return IE of drive = IE (Rb/b + Re), and where there is none."""
     off = (drive <= 0) | np.isinf(r_e) | np.isinf(r_b)
     with np.errstate(divide="ignore", invalid="ignore"):
-        ie = np.where(off, 0.0 * np.abs(drive), drive / (closed(r_b) / b + closed(r_e)))
-    if np.any(np.isinf(ie)):
-        raise ValueError("resistance_emitter must be above 0 when the base current is ignored: nothing limits it")
-    return ie, off
+        return np.where(off, 0.0 * np.abs(drive), drive / (closed(r_b) / b + closed(r_e))), off
 
 
 def ruled(
@@ -54,16 +51,20 @@ def ruled(
     offset: Array,
 ) -> dict[str, Any]:
     """Solve the loops with a constant drop; where the collector bottoms, both loops together."""
-    _, b, alpha = by_convention(current_gain, convention)
+    beta, b, alpha = by_convention(current_gain, convention)
     drop, v_t = drops(voltage_base_emitter, voltage_thermal)
     v_sat = numeric("voltage_saturation", voltage_saturation, least=0)
-    limited(r_b, r_e)
+    limited(r_b, r_e, beta)
     ie, off = emitter_current(vbb - vee - drop, r_b, r_e, b)
     ib, ic = ie / b, ie * alpha
     rb, rc, re = closed(r_b), closed(r_c), closed(r_e)
     v_c, v_e = vcc - ic * rc, vee + ie * re
     saturated = np.asarray(~off & (v_c - v_e < v_sat))
     if saturated.any():
+        if np.any(saturated & (rb * rc + re * (rb + rc) == 0)):
+            raise ValueError(
+                "resistance_collector must be above 0 where the transistor saturates: nothing limits the current"
+            )
         base, collector = vbb - vee - drop, vcc - vee - v_sat
         with np.errstate(divide="ignore", invalid="ignore"):
             forced = (base * rc + collector * rb) / (rb * rc + re * (rb + rc))

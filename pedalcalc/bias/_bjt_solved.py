@@ -43,7 +43,7 @@ def solved(
     beta, t = checked_gain(current_gain), checked_temperature(temperature)
     v_sat = numeric("voltage_saturation", voltage_saturation, least=0)
     is_a("transistor", transistor, Bjt)
-    limited(r_b, r_e)
+    limited(r_b, r_e, beta)
     i_s, r, vt = law(transistor, t)
     found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt)
     off = below(found.transport, CURRENT_CUT_OFF)

@@ -108,15 +108,14 @@ def resistance(name: str, value: ArrayLike) -> Array:
     return numeric_view(name, value, least=0, infinity=True)
 
 
-def limited(*resistances: Array) -> None:
+def limited(r_b: Array, r_e: Array, beta: Array) -> None:
     """Refuse a base loop in which nothing limits the current."""
-    if any(each.min(initial=np.inf) > 0 for each in resistances):
+    if r_e.min(initial=np.inf) > 0:
         return
-    shorted: Any = True
-    for each in resistances:
-        shorted = shorted & (each == 0)
-    if np.any(shorted):
+    if np.any((r_b == 0) & (r_e == 0)):
         raise ValueError("resistance_base and resistance_emitter must not both be 0: nothing limits the current")
+    if np.any(np.isinf(beta) & (r_e == 0)):
+        raise ValueError("resistance_emitter must be above 0 when the base current is ignored: nothing limits it")
 
 
 def thevenin(supply: Array, top: Array, bottom: Array) -> tuple[Array, Array]:

@@ -35,7 +35,7 @@ def solve(a: Array, d: Array, r_d: Array, r_s: Array, k: Array) -> Channel:
     with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
         on = a > 0
         u0 = np.where(on, a, 0.0)
-        root = 2 / (1 + np.sqrt(1 + 4 * k * u0 * r_s))
+        root = 2 / (1 + np.sqrt(1 + 4 * k * np.where(on, u0 * r_s, 0.0)))
         u = np.where(on, u0 * root, a)
         current = k * (u0 * root) ** 2
         drop = current * (r_d + r_s)

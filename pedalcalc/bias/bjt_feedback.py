@@ -85,11 +85,11 @@ def collector_feedback_stage(
         gain = np.where(np.isinf(load), -np.inf, (1 / r_f - g) * load)
         fed_back = np.where(np.isinf(r_f), np.inf, r_f / (1 - gain))
         drive = parallel(source, r_pi)
-        back = np.where(np.isinf(r_f), np.inf, (r_f + drive) / (1 + g * drive))
+        back = np.where(np.isinf(r_f), np.inf, np.where(np.isinf(drive), 1 / g, (r_f + drive) / (1 + g * drive)))
     z_out = parallel(r_c, r_o, back)
     missing = np.isnan(g) | np.isnan(r_f) | np.isnan(load)
     gain, fed_back = np.where(missing, np.nan, gain), np.where(missing, np.nan, fed_back)
-    return stage(gain, r_pi + 0.0 * drive, fed_back, z_out, source)
+    return stage(gain, np.broadcast_arrays(r_pi, gain)[0] + 0.0, fed_back, z_out, source)
 
 
 @formula

@@ -358,9 +358,9 @@ def bjt_collector_feedback_rule(
     r_f = resistance("resistance_feedback", resistance_feedback)
     r_c = resistance("resistance_collector", resistance_collector)
     r_e = resistance("resistance_emitter", resistance_emitter)
-    _, b, alpha = by_convention(current_gain, convention)
+    beta, b, alpha = by_convention(current_gain, convention)
     drop, v_t = drops(voltage_base_emitter, voltage_thermal)
-    limited(r_f, r_c + r_e)
+    limited(r_f, r_c + r_e, beta)
     ie, off = emitter_current(vcc - drop, r_f, r_c + r_e, b)
     # Cut off, an open part decides where the nodes rest: collector, base and emitter hang together on what is left.
     top = np.where(np.isinf(r_c), 0.0, vcc)

@@ -298,18 +298,22 @@ def _common_emitter(
         load = parallel(r_c, r_l)
         g_o = 1 / r_o
         no_o = np.isinf(r_o)
-        # Emitter resistance as the base sees it, over b; with ro the collector load shunts part of it.
+        # Emitter resistance as the base sees it, over b; with ro the collector load shunts part of it,
+        # and an open emitter still has the way through ro into the load.
         lift = np.where(no_o, 1.0, (1 + load * g_o / b) / (1 + (load + r_e) * g_o))
         lift = np.where(np.isinf(load) & ~no_o, 1 / b, lift)
         seen = np.where(r_e == 0, 0.0, r_e * lift)
+        seen = np.where(np.isinf(r_e), r_o + np.where(np.isinf(load), np.inf, load / b), seen)
         per_b = dynamic + seen
         z_base = b * per_b
         output = np.where(no_o, load, parallel(load, r_o))
-        feed = np.where(no_o, 0.0, np.where(np.isinf(per_b), 1.0, seen / per_b) * g_o)
+        followed = np.where(np.isinf(dynamic), 0.0, np.where(np.isinf(seen), 1.0, seen / per_b))
+        feed = np.where(no_o, 0.0, followed * g_o)
         gain = output * (feed - np.where(np.isinf(per_b), 0.0, alpha / per_b))
         # Looking back into the collector: ro raised by the emitter resistor's feedback.
-        drive = parallel(bias, source) / b
-        shunt = np.where(r_e == 0, 0.0, parallel(r_e, b * (dynamic + drive)))
+        drive = _as_seen_by_emitter(parallel(bias, source), b)
+        behind = np.where(dynamic == 0, 0.0, b * dynamic) + parallel(bias, source)
+        shunt = np.where(r_e == 0, 0.0, parallel(r_e, behind))
         z_c = np.where(no_o, np.inf, r_o * (1 + _raise(alpha, dynamic, drive, r_e, b)) + shunt)
         z_out = parallel(r_c, z_c)
     missing = np.isnan(alpha + b + dynamic) | np.isnan(r_e) | np.isnan(load) | np.isnan(r_o)
@@ -319,7 +323,13 @@ def _common_emitter(
 
 def _raise(alpha: Array, dynamic: Array, drive: Array, r_e: Array, b: Array) -> Array:
     """Return beta RE/(rπ + RE + Rdrive) with all of it divided by b."""
-    return np.asarray(np.where(r_e == 0, 0.0, alpha / (1 / b + (dynamic + drive) / r_e)))
+    cut = np.isinf(dynamic + drive)  # no base current at all: nothing raises ro
+    return np.asarray(np.where((r_e == 0) | cut, 0.0, alpha / (1 / b + (dynamic + drive) / r_e)))
+
+
+def _as_seen_by_emitter(at_base: Array, b: Array) -> Array:
+    """Return what a resistance at the base is at the emitter; an open base stays open at any gain."""
+    return np.where(np.isinf(at_base), np.inf, at_base / b)
 
 
 @formula
@@ -390,8 +400,8 @@ def emitter_follower(
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = np.where(dynamic == 0, 1.0 + 0 * load * (dynamic > 0), 1 / (1 + dynamic / load))
         gain = np.where(load == 0, 0.0, gain)
-        z_base = b * (dynamic + load)
-        z_out = parallel(r_e, dynamic + parallel(bias, source) / b)
+        z_base = np.where(dynamic + load == 0, 0.0, b * (dynamic + load))
+        z_out = parallel(r_e, dynamic + _as_seen_by_emitter(parallel(bias, source), b))
     missing = np.isnan(dynamic) | np.isnan(load)
     return stage(np.where(missing, np.nan, gain), z_base, bias, z_out, source)
 
@@ -458,4 +468,6 @@ def common_base(
     r_e = resistance("resistance_emitter", resistance_emitter)
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = np.where(np.isinf(dynamic), 0.0, alpha * load / dynamic)
-    return stage(gain, dynamic, r_e, r_c + 0 * gain, resistance("resistance_source", resistance_source))
+    return stage(
+        gain, dynamic, r_e, np.broadcast_arrays(r_c, gain)[0] + 0.0, resistance("resistance_source", resistance_source)
+    )

@@ -328,9 +328,11 @@ def opamp_inverting(
         resistance_meter=meter,
     )
     x = ratio(r_f, r_i)
+    if np.any(np.isinf(r_f) & np.isinf(source)):
+        raise ValueError("resistance_feedback and resistance_source must not both be open: the input floats")
     with np.errstate(divide="ignore", invalid="ignore"):
         loaded = np.where(np.isinf(r_i), 0.0, r_f / (r_i + source))
-        low = 1 / (2 * np.pi * c_in * (r_i + source))
+        low = np.where(np.isinf(c_in), 0.0, 1 / (2 * np.pi * c_in * (r_i + source)))
     return opamp_point(
         vcc,
         v_ref,

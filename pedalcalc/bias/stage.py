@@ -70,12 +70,11 @@ def stage(gain: Array, device: Array, bias: Array, output: Array, source: Array)
     """Put the figures of one stage together."""
     with np.errstate(divide="ignore", invalid="ignore"):
         z_in = parallel(bias, device)
-        share = np.where(np.isinf(z_in), 1.0, np.where(np.isinf(source), 0.0, z_in / (z_in + source)))
+        share = np.where(np.isinf(source), 0.0, np.where(np.isinf(z_in), 1.0, z_in / (z_in + source)))
         share = np.where(np.isnan(z_in) | np.isnan(source), np.nan, np.where(source == 0, 1.0, share))
+        overall = np.where((share == 0) & ~np.isnan(gain), 0.0, gain * share + 0.0)
         decibels = 20 * np.log10(np.abs(gain))
-    return Stage(
-        *(scalar(part) for part in (gain + 0.0, np.abs(gain), decibels, gain * share + 0.0, device, z_in, output))
-    )
+    return Stage(*(scalar(part) for part in (gain + 0.0, np.abs(gain), decibels, overall, device, z_in, output)))
 
 
 @formula
@@ -139,7 +138,7 @@ def _share(across: Array, before: Array) -> Array:
     with np.errstate(divide="ignore", invalid="ignore"):
         share = 1 / (1 + before / across)
         share = np.where((before == 0) & ~np.isnan(across), 1.0, share)
-        return np.where(np.isinf(before) & np.isinf(across), np.nan, share)
+        return np.where(np.isinf(before) & ~np.isnan(across), 0.0, share)
 
 
 @formula
@@ -361,7 +360,7 @@ def symmetrical_swing(
     ac = parallel(dc, load)
     up = i * ac
     with np.errstate(divide="ignore", invalid="ignore"):
-        centred = i + (v - up) / (ac + dc)
+        centred = np.where(up == v, i, i + (v - up) / (ac + dc))
     first = np.where(up < v, "cut-off", np.where(up > v, "saturation", "both"))
     first = np.where(np.isnan(up) | np.isnan(v), "unknown", first)
     return Swing(*(scalar(part) for part in (up, v + 0 * up, np.minimum(up, v), centred, first)))

@@ -257,4 +257,4 @@ def pump_start_time(
         periods = np.log(band / weight) / np.log1p(-shrink)
         time = np.where((band < weight) & (band < 1), periods / f, 0.0 * (band + f + weight))
         # Full exchange in one period leaves the capacitors equal; a stiff output never starts.
-        return np.where((band < 1) & np.isinf(output), np.inf + 0.0 * (f + x1 + x2 + gone), time)[()]
+        return np.where((band < 1) & np.isinf(output) & ~np.isnan(x1 + x2), np.inf, time)[()]

@@ -244,6 +244,6 @@ def time_between_levels(
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         elapsed = np.log1p((level - start) / (final - level))
-        elapsed = np.where(level == start, 0.0, elapsed)
+        elapsed = np.where(level == start, 0.0, np.where(level == final, np.inf, elapsed))
         time = np.where((elapsed == 0) | (tau == 0), 0.0, tau * elapsed)
     return np.where(np.isnan(start + level + final + tau), np.nan, time)[()]
