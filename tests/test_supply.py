@@ -48,6 +48,7 @@ CALLS = {
         "current_zener_max": 0.03,
         "current_zener_min": 0.001,
         "resistance_zener": 10.0,
+        "current_test": 0.005,
     },
     "zener_supply_range": {
         "resistance": 220.0,
@@ -56,6 +57,7 @@ CALLS = {
         "resistance_load": 1200.0,
         "current_zener_min": 0.001,
         "resistance_zener": 10.0,
+        "current_test": 0.005,
     },
     "filter_gain": {
         "frequency": 100.0,
@@ -567,7 +569,7 @@ def test_daisy_chain():
 
 @pytest.mark.parametrize("slope", [0.0, 12.0])
 def test_zener_ranges_are_where_the_zener_current_meets_its_limits(slope):
-    zener = {"resistance": 220.0, "voltage_zener": 20.0, "resistance_zener": slope}
+    zener = {"resistance": 220.0, "voltage_zener": 20.0, "resistance_zener": slope, "current_test": 0.01}
     limits = {"current_zener_max": 0.06, "current_zener_min": 0.002}
     span = supply.zener_supply_range(**zener, **limits, resistance_load=1200.0)
     for volts, current in ((span.voltage_supply_min, 0.002), (span.voltage_supply_max, 0.06)):
@@ -619,7 +621,8 @@ def test_adjustable_regulator_resistor_is_the_inverse():
 
 
 def test_line_regulation_of_a_zener_is_the_divider_of_its_slope():
-    zener = {"resistance": 500.0, "voltage_zener": 6.7, "resistance_load": INF, "resistance_zener": 20.0}
+    zener = {"resistance": 500.0, "voltage_zener": 6.8, "resistance_zener": 20.0, "current_test": 0.005}
+    zener |= {"resistance_load": INF}
     low, high = (junction.zener_regulator(volts, **zener).voltage_output for volts in (9.0, 11.0))
     share = supply.line_regulation(voltage_change_output=high - low, voltage_change_supply=2.0, voltage_output=low)
     assert share * low == pytest.approx(20 / 520)

@@ -279,6 +279,7 @@ def zener_regulator(
     voltage_zener: ArrayLike,
     resistance_load: ArrayLike,
     resistance_zener: ArrayLike = 0.0,
+    current_test: ArrayLike | None = None,
 ) -> ZenerPoint:
     """Find the currents of a Zener diode that steadies a load behind a resistor.
 
@@ -289,11 +290,13 @@ def zener_regulator(
     resistance : array_like
         Resistor between supply and Zener diode [Ω], > 0, inf is open.
     voltage_zener : array_like
-        Zener voltage [V], > 0.
+        Zener voltage; with a slope resistance, as the sheet states it at the test current [V], > 0.
     resistance_load : array_like
         Load across the Zener diode [Ω], 0 to inf.
     resistance_zener : array_like
         Slope resistance of the Zener diode [Ω], at least 0; none if not given.
+    current_test : array_like, optional
+        Current at which the sheet states the Zener voltage [A], > 0; needed with a slope resistance.
 
     Returns
     -------
@@ -304,12 +307,14 @@ def zener_regulator(
     Raises
     ------
     ValueError
-        If an argument is outside its range.
+        If an argument is outside its range, a slope resistance comes without its test current, or it alone
+        would drop the whole Zener voltage there.
 
     Notes
     -----
-    The diode conducts where the divider of resistor and load alone would exceed VZ.
-    Then VZ and the slope resistance feed the output beside the supply (nodal equation).
+    The diode's line starts at the knee VZ - IZT rZ. It conducts where the divider of
+    resistor and load alone would exceed the knee; then knee and slope resistance feed the output
+    beside the supply (nodal equation).
 
     References
     ----------
@@ -326,7 +331,7 @@ def zener_regulator(
     v_z = numeric("voltage_zener", voltage_zener, above=0)
     r_l = numeric("resistance_load", resistance_load, least=0, infinity=True)
     r_z = numeric("resistance_zener", resistance_zener, least=0)
-    v_s, r, v_z, r_l, r_z = np.broadcast_arrays(v_s, r, v_z, r_l, r_z)
+    v_s, r, v_z, r_l, r_z = np.broadcast_arrays(v_s, r, zener_knee(v_z, r_z, current_test), r_l, r_z)
     with np.errstate(divide="ignore", invalid="ignore"):
         load = 1 / r_l
         # Norton current and conductance of supply and load; a shorted load holds the output at zero.
@@ -336,13 +341,34 @@ def zener_regulator(
         current_zener = np.where(regulates, (v_s / r - v_z * (1 / r + load)) / (1 + r_z * (1 / r + load)), 0.0 * r_z)
         output = np.where(np.isnan(v_z), np.nan, np.where(regulates, v_z + current_zener * r_z, free))
         current = np.asarray((v_s - output) / r)
+        current_load = np.where(r_l == 0, current, output / r_l)
     current_zener = np.where(np.isnan(output), np.nan, current_zener)
     return ZenerPoint(
         voltage_output=output[()],
         current=current[()],
-        current_load=np.asarray(current - current_zener)[()],
+        current_load=current_load[()],
         current_zener=current_zener[()],
         power_zener=np.asarray(current_zener * output)[()],
         power_resistor=np.asarray(current * (v_s - output))[()],
         regulates=regulates[()],
     )
+
+
+def zener_knee(
+    v_z: NDArray[np.float64], r_z: NDArray[np.float64], current_test: ArrayLike | None
+) -> NDArray[np.float64]:
+    """Return where the line through the sheet's point, of slope `r_z`, meets zero current."""
+    if current_test is None:
+        if np.any(r_z > 0):
+            raise ValueError(
+                "current_test must be given with resistance_zener: sheets state voltage_zener at that current"
+            )
+        return v_z
+    test = numeric("current_test", current_test, above=0)
+    knee = np.asarray(v_z - r_z * test)
+    if np.any(knee <= 0):
+        raise ValueError(
+            "resistance_zener times current_test must be below voltage_zener, "
+            f"got a drop of {float(np.max(r_z * test)):g} V"
+        )
+    return knee

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Result, fit_together, formula, numeric, quantity
+from pedalcalc.junction.models import zener_knee
 
 __all__ = ["ZenerLoadRange", "ZenerSupplyRange", "zener_load_range", "zener_supply_range"]
 
@@ -40,6 +41,7 @@ def zener_load_range(
     current_zener_max: ArrayLike,
     current_zener_min: ArrayLike = 0.0,
     resistance_zener: ArrayLike = 0.0,
+    current_test: ArrayLike | None = None,
 ) -> ZenerLoadRange:
     """Find the loads that a zener diode behind a resistor can steady.
 
@@ -52,13 +54,15 @@ def zener_load_range(
     resistance : array_like
         Resistor between supply and zener [Ω], > 0, finite.
     voltage_zener : array_like
-        Zener voltage; with a slope resistance, where its line meets zero current [V], > 0.
+        Zener voltage; with a slope resistance, as the sheet states it at the test current [V], > 0.
     current_zener_max : array_like
         Most current the zener can stand, P/V [A], > 0, at least the smallest.
     current_zener_min : array_like
         Least current that keeps it in its range [A], at least 0; 0 if not given.
     resistance_zener : array_like
         Slope resistance of the zener [Ω], at least 0; none if not given.
+    current_test : array_like, optional
+        Current at which the sheet states the zener voltage [A], > 0; needed with a slope resistance.
 
     Returns
     -------
@@ -69,11 +73,12 @@ def zener_load_range(
     Raises
     ------
     ValueError
-        If an argument is outside its range, or the smallest zener current exceeds the largest.
+        If an argument is outside its range, the smallest zener current exceeds the largest, or a slope
+        resistance comes without its test current or would drop the whole zener voltage there.
 
     Notes
     -----
-    I_L = (V_S - V)/R - I_Z and R_L = V/I_L with V = V_Z + I_Z r_Z, at both zener currents.
+    I_L = (V_S - V)/R - I_Z and R_L = V/I_L with V = V_Z + (I_Z - I_ZT) r_Z, at both zener currents.
 
     References
     ----------
@@ -92,6 +97,7 @@ def zener_load_range(
     v_z = numeric("voltage_zener", voltage_zener, above=0)
     most, least = _currents(current_zener_max, current_zener_min)
     r_z = numeric("resistance_zener", resistance_zener, least=0)
+    v_z = zener_knee(v_z, r_z, current_test)
     v_s, r, v_z, most, least, r_z = np.broadcast_arrays(v_s, r, v_z, most, least, r_z)
     heavy, light = v_z + least * r_z, v_z + most * r_z
     high, low = (v_s - heavy) / r - least, (v_s - light) / r - most
@@ -110,6 +116,7 @@ def zener_supply_range(
     resistance_load: ArrayLike = np.inf,
     current_zener_min: ArrayLike = 0.0,
     resistance_zener: ArrayLike = 0.0,
+    current_test: ArrayLike | None = None,
 ) -> ZenerSupplyRange:
     """Find the supplies that a zener diode behind a resistor can steady for a load.
 
@@ -118,7 +125,7 @@ def zener_supply_range(
     resistance : array_like
         Resistor between supply and zener [Ω], > 0, finite.
     voltage_zener : array_like
-        Zener voltage; with a slope resistance, where its line meets zero current [V], > 0.
+        Zener voltage; with a slope resistance, as the sheet states it at the test current [V], > 0.
     current_zener_max : array_like
         Most current the zener can stand, P/V [A], > 0, at least the smallest.
     resistance_load : array_like
@@ -127,6 +134,8 @@ def zener_supply_range(
         Least current that keeps it in its range [A], at least 0; 0 if not given.
     resistance_zener : array_like
         Slope resistance of the zener [Ω], at least 0; none if not given.
+    current_test : array_like, optional
+        Current at which the sheet states the zener voltage [A], > 0; needed with a slope resistance.
 
     Returns
     -------
@@ -136,11 +145,12 @@ def zener_supply_range(
     Raises
     ------
     ValueError
-        If an argument is outside its range, or the smallest zener current exceeds the largest.
+        If an argument is outside its range, the smallest zener current exceeds the largest, or a slope
+        resistance comes without its test current or would drop the whole zener voltage there.
 
     Notes
     -----
-    V_S = V + R (V/R_L + I_Z) with V = V_Z + I_Z r_Z, at both zener currents.
+    V_S = V + R (V/R_L + I_Z) with V = V_Z + (I_Z - I_ZT) r_Z, at both zener currents.
 
     References
     ----------
@@ -157,6 +167,7 @@ def zener_supply_range(
     most, least = _currents(current_zener_max, current_zener_min)
     load = numeric("resistance_load", resistance_load, above=0, infinity=True)
     r_z = numeric("resistance_zener", resistance_zener, least=0)
+    v_z = zener_knee(v_z, r_z, current_test)
     r, v_z, most, least, load, r_z = np.broadcast_arrays(r, v_z, most, least, load, r_z)
 
     def needed(current: NDArray[np.float64]) -> Number:
