@@ -74,6 +74,14 @@ def test_mosfet_voltage_and_slope_against_the_current_law():
     slope = (bias.mosfet_current(volts + step, **device) - bias.mosfet_current(volts - step, **device)) / (2 * step)
     np.testing.assert_allclose(bias.mosfet_transconductance(volts, **device), slope, rtol=1e-6, atol=1e-8)
     assert bias.mosfet_transconductance(0.3, **device) == 0.0
+    # The source resistor found with it stands in a stage that draws the wanted current.
+    resistor = bias.source_resistor(
+        0.4e-3, voltage_gate_source=bias.mosfet_gate_source_voltage(0.4e-3, **device), voltage_gate=3.0
+    )
+    built = bias.mosfet_divider(
+        9.0, resistance_top=2e6, resistance_bottom=1e6, resistance_drain=1e3, resistance_source_pin=resistor, **device
+    )
+    assert built.current_drain == pytest.approx(0.4e-3, rel=1e-12)
     point = bias.mosfet_divider(
         9.0, resistance_top=2e6, resistance_bottom=1e6, resistance_drain=1e3, resistance_source_pin=470.0, **device
     )

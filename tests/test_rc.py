@@ -198,6 +198,7 @@ def test_time_between_levels_undoes_the_step(done, start, final, tau):
 def test_time_between_levels_limits():
     falling = rc.time_between_levels(voltage_start=1.0, voltage_level=0.0, voltage_final=0.0, time_constant=1.0)
     assert falling == np.inf, "the end itself is never reached"
+
     def time(start, level, final, tau=1.0):
         return rc.time_between_levels(voltage_start=start, voltage_level=level, voltage_final=final, time_constant=tau)
 

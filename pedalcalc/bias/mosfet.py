@@ -155,8 +155,8 @@ def mosfet_gate_source_voltage(
 
     Notes
     -----
-    VGS = Vth + sqrt(ID/K). With it `source_resistor` finds the source resistor (the
-    gate-source voltage negated).
+    VGS = Vth + sqrt(ID/K). With it and the gate voltage, which must be the larger, `source_resistor`
+    finds the source resistor.
 
     References
     ----------
@@ -164,8 +164,12 @@ def mosfet_gate_source_voltage(
 
     Examples
     --------
-    >>> round(mosfet_gate_source_voltage(0.4e-3, voltage_threshold=0.7, transconductance_parameter=1.6e-3), 6)
+    >>> volts = mosfet_gate_source_voltage(0.4e-3, voltage_threshold=0.7, transconductance_parameter=1.6e-3)
+    >>> round(volts, 6)
     1.2
+    >>> from pedalcalc.bias import source_resistor
+    >>> round(source_resistor(0.4e-3, voltage_gate_source=volts, voltage_gate=3.0))
+    4500
     """
     current = numeric("current_drain", current_drain, least=0)
     th, k = _device(voltage_threshold, transconductance_parameter)
