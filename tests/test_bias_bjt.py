@@ -333,6 +333,37 @@ def test_open_base_current_of_germanium_is_iceo():
     assert bias.true_current_gain(1e-3, current_collector_open=0.0, current_base=1e-5) == pytest.approx(100)
 
 
+@pytest.mark.parametrize("kelvin", [293.15, 303.0, 313.0])
+def test_small_signal_figures_of_leaky_germanium_are_the_slopes_of_the_law(kelvin):
+    # The leakage flows in the base lead but does not follow the base voltage: VT/IB counted it as if it did.
+    beta, vt = 90.0, 1.380649e-23 * kelvin / 1.602176634e-19
+    point = bias.bjt_base_resistor(
+        9.0,
+        voltage_base_supply=9.0,
+        resistance_base=1.5e6,
+        resistance_collector=4.7e3,
+        resistance_emitter=100.0,
+        current_gain=beta,
+        transistor=BJT_AC128,
+        temperature=kelvin,
+    )
+    assert point.region == "active"
+    gap = BJT_AC128.energy_gap * 1.602176634e-19 / 1.380649e-23
+    i_s = BJT_AC128.current_saturation * (kelvin / 300) ** 3 * np.exp(gap * (1 / 300 - 1 / kelvin))
+
+    def transport(forward):
+        return i_s * np.expm1(forward / vt)
+
+    x, step = point.voltage_base_emitter, 1e-6
+    gm = (transport(x + step) - transport(x - step)) / (2 * step)
+    assert point.transconductance == pytest.approx(gm, rel=1e-8)
+    assert point.resistance_base_emitter == pytest.approx(beta / gm, rel=1e-8)
+    leak = bias.leakage_at_temperature(kelvin, transistor=BJT_AC128)
+    # beyond the leakage flows the transport current plus Is (1 + 1/beta_r), 0.2 % here
+    assert point.resistance_base_emitter == pytest.approx(beta * vt / (point.current_collector - leak), rel=0.02)
+    assert point.current_base < 0 or vt / point.current_base > 1.2 * point.resistance_base_emitter
+
+
 def test_meter_is_a_resistor_to_ground():
     stage = {key: value for key, value in STAGE.items() if key != "resistance_bottom"}
     meter = bias.bjt_divider_readings(9.0, resistance_bottom=150e3, resistance_meter=1e6, **stage)

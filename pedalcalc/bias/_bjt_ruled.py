@@ -85,6 +85,8 @@ def ruled(
         current_collector=ic,
         current_emitter=ie,
         current_supply=ib + ic,
+        current_transport=ic,
+        current_gain=b * alpha,
         voltage_base_emitter=np.where(off, v_b - v_e, drop),
         voltage_thermal=v_t,
         voltage_collector_supply=vcc,

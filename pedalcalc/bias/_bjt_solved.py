@@ -68,6 +68,8 @@ def solved(
         current_collector=found.current_collector,
         current_emitter=found.current_emitter,
         current_supply=found.current_emitter,
+        current_transport=found.transport + i_s,
+        current_gain=beta,
         voltage_base_emitter=found.voltage_base_emitter,
         voltage_thermal=vt,
         voltage_collector_supply=top,

@@ -45,8 +45,8 @@ class BjtPoint(Result):
     power: Number = quantity("W", "heat in the transistor")
     region: Any = quantity("text", "region")
     resistance_emitter_dynamic: Number = quantity("Ω", "emitter resistance re = VT/IE")
-    resistance_base_emitter: Number = quantity("Ω", "base-emitter resistance rπ = VT/IB")
-    transconductance: Number = quantity("S", "transconductance IC/VT")
+    resistance_base_emitter: Number = quantity("Ω", "base-emitter resistance rπ = beta/gm")
+    transconductance: Number = quantity("S", "transconductance gm, leakage left out")
     swing_up: Number = quantity("V", "room to swing up")
     swing_down: Number = quantity("V", "room to swing down")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
@@ -176,6 +176,8 @@ def bjt_fields(
     current_collector: Array,
     current_emitter: Array,
     current_supply: Array,
+    current_transport: Array,
+    current_gain: Array,
     voltage_base_emitter: Array,
     voltage_thermal: Array,
     voltage_collector_supply: Array,
@@ -188,7 +190,10 @@ def bjt_fields(
     offset: Array | float,
     transistor: Bjt | None = None,
 ) -> dict[str, Any]:
-    """Turn npn-sign node voltages and currents into the fields of a `BjtPoint`."""
+    """Turn npn-sign node voltages and currents into the fields of a `BjtPoint`.
+
+    `current_transport` is what the base-emitter voltage alone steers: the collector current less all leakage.
+    """
     sign, zero = mirror(polarity, offset)
     v_ce = voltage_collector - voltage_emitter
     power = v_ce * current_collector + voltage_base_emitter * current_base
@@ -202,7 +207,7 @@ def bjt_fields(
         up, down = down, up
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         dynamic = voltage_thermal / current_emitter
-        base = voltage_thermal / current_base
+        base = current_gain * voltage_thermal / current_transport
         if off.any():
             dynamic, base = np.where(off, np.inf, dynamic), np.where(off, np.inf, base)
     fields: dict[str, Any] = {
@@ -219,7 +224,7 @@ def bjt_fields(
         "region": regions(off, saturated, _missing(output)),
         "resistance_emitter_dynamic": dynamic,
         "resistance_base_emitter": base,
-        "transconductance": current_collector / voltage_thermal,
+        "transconductance": current_transport / voltage_thermal,
         "swing_up": up,
         "swing_down": down,
     }

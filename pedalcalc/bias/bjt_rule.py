@@ -377,6 +377,8 @@ def bjt_collector_feedback_rule(
             current_collector=ie * alpha,
             current_emitter=ie,
             current_supply=ie,
+            current_transport=ie * alpha,
+            current_gain=b * alpha,
             voltage_base_emitter=np.where(off, v_b - v_e, drop),
             voltage_thermal=v_t,
             voltage_collector_supply=vcc,
