@@ -74,7 +74,7 @@ def test_divider_against_a_bracketing_root_finder(transistor):
         )
         assert point.current_collector[n] == pytest.approx(ic, rel=1e-9)
         assert point.current_base[n] == pytest.approx(ib, rel=1e-9)
-        assert point.voltage_base_emitter[n] == pytest.approx(x, rel=1e-9)
+        assert point.voltage_base_emitter[n] == pytest.approx(x if transistor.polarity == "npn" else -x, rel=1e-9)
 
 
 def test_two_supplies_and_base_resistor_against_a_bracketing_root_finder():
@@ -164,6 +164,13 @@ def test_pnp_is_the_mirror_image():
     pnp = bias.bjt_divider(transistor=replace(BJT_2N3904, polarity="pnp"), **stage)
     np.testing.assert_allclose(pnp.voltage_collector, stage["voltage_supply"] - npn.voltage_collector)
     np.testing.assert_array_equal(pnp.swing_up, npn.swing_down)
+    for point in (npn, pnp):  # every voltage between two pins is what a meter with its red probe on the first shows
+        np.testing.assert_allclose(point.voltage_base_emitter, point.voltage_base - point.voltage_emitter, rtol=1e-9)
+        np.testing.assert_allclose(
+            point.voltage_collector_emitter, point.voltage_collector - point.voltage_emitter, rtol=1e-9, atol=1e-12
+        )
+    for name in ("current_base", "current_collector", "current_emitter", "power", "error_stiff", "current_supply"):
+        np.testing.assert_allclose(getattr(pnp, name), getattr(npn, name), rtol=1e-12, err_msg=name)
     two = {
         "voltage_supply": 9.0,
         "voltage_supply_emitter": 9.0,
@@ -354,7 +361,7 @@ def test_small_signal_figures_of_leaky_germanium_are_the_slopes_of_the_law(kelvi
     def transport(forward):
         return i_s * np.expm1(forward / vt)
 
-    x, step = point.voltage_base_emitter, 1e-6
+    x, step = -point.voltage_base_emitter, 1e-6  # it is a PNP
     gm = (transport(x + step) - transport(x - step)) / (2 * step)
     assert point.transconductance == pytest.approx(gm, rel=1e-8)
     assert point.resistance_base_emitter == pytest.approx(beta / gm, rel=1e-8)

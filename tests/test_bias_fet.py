@@ -152,6 +152,10 @@ def test_p_channel_is_the_mirror_image():
     p = _stage(polarity="p", voltage_gate_source_off=1.8)
     assert p.voltage_drain == pytest.approx(9 - n.voltage_drain) and p.voltage_gate == 9
     assert p.voltage_gate_source == pytest.approx(-n.voltage_gate_source) and p.swing_up == n.swing_down
+    for point in (n, p):  # what a meter shows with its red probe on the first-named pin
+        assert point.voltage_gate_source == pytest.approx(point.voltage_gate - point.voltage_source_pin)
+        assert point.voltage_drain_source == pytest.approx(point.voltage_drain - point.voltage_source_pin)
+    assert p.voltage_drain_source < 0 < p.current_drain and p.power == n.power
     mos = {
         "resistance_top": 2.2e6,
         "resistance_bottom": 1e6,

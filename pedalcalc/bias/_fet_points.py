@@ -15,19 +15,19 @@ from pedalcalc.bias._points import Array, scalar
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FetPoint(Result):
-    """DC operating point of one field-effect transistor; node voltages to ground as an ideal meter reads them.
+    """DC operating point of one field-effect transistor; voltages as an ideal meter reads them.
 
-    `voltage_gate_source` carries the sign of the device, `voltage_drain_source`
-    counts along the channel and is positive in both polarities. `swing_down`
-    ends where the channel turns ohmic, `swing_up` where it cuts off (for an
-    n-channel; a p-channel mirrors both).
+    Node voltages are to ground; gate-source and drain-source voltage have the red probe on the
+    first-named pin, so the latter is negative in a p-channel. The current is counted the way it flows in
+    a working part. `swing_down` ends where the channel turns ohmic, `swing_up` where it cuts off
+    (for an n-channel; a p-channel mirrors both).
     """
 
     voltage_gate: Number = quantity("V", "gate to ground")
     voltage_drain: Number = quantity("V", "drain to ground")
     voltage_source_pin: Number = quantity("V", "source to ground")
     voltage_gate_source: Number = quantity("V", "gate-source")
-    voltage_drain_source: Number = quantity("V", "drain-source, along the channel")
+    voltage_drain_source: Number = quantity("V", "drain-source")
     current_drain: Number = quantity("A", "drain current")
     current_supply: Number = quantity("A", "drawn from the supply")
     power: Number = quantity("W", "heat in the transistor")
@@ -84,8 +84,8 @@ def fet_point(
         zero + sign * gate + 0 * v,
         zero + sign * v_d,
         zero + sign * v_s,
-        sign * (u + threshold),
-        v,
+        sign * (u + threshold) + 0.0,
+        sign * v + 0.0,
         current,
         current + current_divider,
         power,

@@ -25,10 +25,11 @@ CURRENT_CUT_OFF = 1e-8
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BjtPoint(Result):
-    """DC operating point of one bipolar transistor; voltages to ground as an ideal meter reads them.
+    """DC operating point of one bipolar transistor; voltages as an ideal meter reads them.
 
-    Base-emitter and collector-emitter voltage are counted forward, so both are
-    positive in a working NPN and in a working PNP; so are the currents.
+    Node voltages are to ground. Base-emitter and collector-emitter voltage have the red
+    probe on the first-named pin, so both are negative in a working PNP. Currents are counted the way they
+    flow in a working part, so they are positive in both.
     `swing_up` and `swing_down` say how far the output (the collector, or the
     emitter of a follower) can move before the transistor cuts off or saturates.
     """
@@ -36,8 +37,8 @@ class BjtPoint(Result):
     voltage_base: Number = quantity("V", "base to ground")
     voltage_collector: Number = quantity("V", "collector to ground")
     voltage_emitter: Number = quantity("V", "emitter to ground")
-    voltage_base_emitter: Number = quantity("V", "base-emitter, forward")
-    voltage_collector_emitter: Number = quantity("V", "collector-emitter, forward")
+    voltage_base_emitter: Number = quantity("V", "base-emitter")
+    voltage_collector_emitter: Number = quantity("V", "collector-emitter")
     current_base: Number = quantity("A", "base current")
     current_collector: Number = quantity("A", "collector current")
     current_emitter: Number = quantity("A", "emitter current")
@@ -214,8 +215,8 @@ def bjt_fields(
         "voltage_base": voltage_base if sign > 0 else zero - voltage_base,
         "voltage_collector": voltage_collector if sign > 0 else zero - voltage_collector,
         "voltage_emitter": voltage_emitter if sign > 0 else zero - voltage_emitter,
-        "voltage_base_emitter": voltage_base_emitter,
-        "voltage_collector_emitter": v_ce,
+        "voltage_base_emitter": voltage_base_emitter if sign > 0 else 0.0 - voltage_base_emitter,
+        "voltage_collector_emitter": v_ce if sign > 0 else 0.0 - v_ce,
         "current_base": current_base,
         "current_collector": current_collector,
         "current_emitter": current_emitter,

@@ -236,8 +236,9 @@ def _divider(
         np.asarray(fields[name])
         for name in ("current_emitter", "current_collector", "current_base", "voltage_base_emitter")
     )
+    forward = x if transistor.polarity == "npn" else -x
     with np.errstate(divide="ignore", invalid="ignore"):
-        lead = np.maximum(v_th - x, 0.0)
+        lead = np.maximum(v_th - forward, 0.0)
         stiff = lead / r_e
         error = stiff / ie - 1
         base = np.asarray(fields["voltage_base"])

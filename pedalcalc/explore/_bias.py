@@ -263,7 +263,7 @@ def bjt_divider(
             np.asarray(curve.current_collector),
             supply=supply,
             full=supply / (resistance_collector + resistance_emitter),
-            point=(float(point.voltage_collector_emitter), float(point.current_collector)),
+            point=(abs(float(point.voltage_collector_emitter)), float(point.current_collector)),
             caption=(
                 f"{number_text(float(point.current_collector), 'A')}, collector at {number_text(collector, 'V')}, "
                 f"{point.region}; error of the stiff-divider shortcut {number_text(error, '1')}"
