@@ -32,7 +32,10 @@ CLASSES = sorted({type(record) for record in RECORDS.values()}, key=lambda cls: 
 SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
 
 # What may be negative, nothing, or without end; every other figure may not.
-SIGNED = {"voltage_gate_source_off", "temperature_coefficient", "input_margin_top", "input_margin_bottom"}
+SIGNED = {
+    "voltage_gate_source_off", "temperature_coefficient", "light_temperature_coefficient",
+    "resistance_temperature_coefficient", "input_margin_top", "input_margin_bottom",
+}  # fmt: skip
 ZERO = SIGNED | {
     "ideality", "resistance_series", "current_leakage", "resistance_slope", "current_collector_base_leakage",
     "zero_bias_scatter", "current_gate_leakage", "voltage_offset", "current_bias", "resistance_output_open",

@@ -2,7 +2,8 @@
 
 No sheet prints a saturation current. A record takes the forward voltage that the sheet prints and the current it
 prints it at, an ideality factor and a series resistance; the junction law V = n Vt ln(1 + I/Is) + I Rs at 300 K goes
-through that point, and `current_saturation` follows. An ideality of 0 is the textbook's constant drop.
+through that point, and `current_saturation` follows. An ideality of 0 is the textbook's constant drop. The energy gap
+moves the drop with temperature (`pedalcalc.laws.at_temperature`); a lamp's is chosen for the sheet's millivolts per kelvin.
 Two lamps of one class differ; measure yours (`pedalcalc.led.fit_led`) where it matters.
 """
 
@@ -34,12 +35,14 @@ class Led(Junction, Device):
     current_reference: Figure = figure("A", "current of that drop", above=0)
     ideality: Figure = figure("1", "ideality factor", least=0)
     resistance_series: Figure = figure("Ω", "series resistance", least=0, passes="less")
+    energy_gap: Figure = figure("V", "energy gap over the elementary charge", above=0, optional=True)
     current_max: Figure = figure("A", "highest continuous current", above=0, optional=True)
     voltage_reverse_max: Figure = figure("V", "highest reverse voltage", above=0, optional=True)
     power_max: Figure = figure("W", "highest power", above=0, optional=True)
     luminous_intensity: Figure = figure("cd", "luminous intensity", above=0, passes="more", optional=True)
     current_for_light: Figure = figure("A", "current of that luminous intensity", above=0, optional=True)
     light_exponent: Figure = figure("1", "slope of log light against log current", above=0, optional=True)
+    light_temperature_coefficient: Figure = figure("1/K", "relative change of the light", optional=True)
     wavelength: Figure = figure("m", "dominant wavelength", above=0, optional=True)
     pinouts: tuple[Pinout, ...] = records("which lead is which", Pinout)
 
@@ -57,7 +60,7 @@ class Led(Junction, Device):
 class Diode(Junction, Device):
     """One diode: junction law at 300 K, leakage of the sheet, ratings.
 
-    `current_leakage` is the reverse current at `voltage_reverse_max`, at 25 °C.
+    `current_leakage` is the reverse current at `voltage_reverse_max`, at the sheet's 25 °C, taken as 300 K.
     """
 
     name: str = word("name")
@@ -66,6 +69,7 @@ class Diode(Junction, Device):
     current_reference: Figure = figure("A", "current of that drop", above=0)
     ideality: Figure = figure("1", "ideality factor", least=0)
     resistance_series: Figure = figure("Ω", "series resistance", least=0, passes="less")
+    energy_gap: Figure = figure("V", "energy gap over the elementary charge", above=0, optional=True)
     current_max: Figure = figure("A", "highest continuous current", above=0, optional=True)
     voltage_reverse_max: Figure = figure("V", "highest reverse voltage", above=0, optional=True)
     current_leakage: Figure = figure(
@@ -93,6 +97,7 @@ class Zener(Junction, Device):
     current_reference: Figure = figure("A", "current of that drop", above=0)
     ideality: Figure = figure("1", "ideality factor", least=0)
     resistance_series: Figure = figure("Ω", "series resistance, forward", least=0, passes="less")
+    energy_gap: Figure = figure("V", "energy gap over the elementary charge", above=0, optional=True)
     pinouts: tuple[Pinout, ...] = records("which lead is which", Pinout)
 
     def _check(self) -> None:

@@ -54,6 +54,7 @@ class Ldr(Device):
     rise_exponent: Figure = figure("1", "slope of log rise time against falling log light", least=0)
     time_fall_10lx: Figure = figure("s", "time constant of the fall at the 10 lx conductance", above=0)
     fall_exponent: Figure = figure("1", "slope of log fall time against falling log conductance", least=0)
+    resistance_temperature_coefficient: Figure = figure("1/K", "relative change of the resistance", optional=True)
     voltage_max: Figure = figure("V", "highest voltage", above=0, optional=True)
     power_max: Figure = figure("W", "highest power", above=0, optional=True)
     wavelength_peak: Figure = figure("m", "wavelength of highest response", above=0, optional=True)

@@ -21,8 +21,8 @@ class Bjt(Junction, Device):
 
     `voltage_forward` is the base-emitter voltage at the collector current `current_reference`; the transport law goes
     through it at 300 K. `current_gain` is hFE at the collector current `current_for_gain`.
-    `current_collector_base_leakage` is Icbo: nothing to speak of in silicon, the main trouble in germanium, where
-    `temperature_doubling` says by how many kelvin it doubles.
+    `current_collector_base_leakage` is Icbo, taken as that at 300 K: nothing to speak of in silicon, the main trouble in
+    germanium, where `temperature_doubling` says by how many kelvin it doubles.
     """
 
     name: str = word("name")
@@ -78,6 +78,7 @@ class Jfet(Junction, Device):
     current_reference: Figure = figure("A", "current of that drop", above=0, optional=True)
     ideality: Figure = figure("1", "ideality factor of the gate junction", least=0, optional=True)
     resistance_series: Figure = figure("Ω", "series resistance of the gate junction", least=0, optional=True)
+    energy_gap: Figure = figure("V", "energy gap of the gate junction", above=0, optional=True)
     current_gate_leakage: Figure = figure("A", "gate leakage IGSS", least=0, passes="more", optional=True)
     current_gate_max: Figure = figure("A", "highest forward gate current", above=0, optional=True)
     voltage_max: Figure = figure("V", "highest drain-gate voltage", above=0, optional=True)
@@ -151,6 +152,7 @@ class Mosfet(Junction, Device):
     current_reference: Figure = figure("A", "current of that drop", above=0, optional=True)
     ideality: Figure = figure("1", "ideality factor of the body diode", least=0, optional=True)
     resistance_series: Figure = figure("Ω", "series resistance of the body diode", least=0, optional=True)
+    energy_gap: Figure = figure("V", "energy gap of the body diode", above=0, optional=True)
     pinouts: tuple[Pinout, ...] = records("which lead is which", Pinout)
 
     def _check(self) -> None:
