@@ -20,6 +20,7 @@ __all__ = [
     "devices",
     "explore",
     "junction",
+    "laws",
     "led",
     "opto",
     "page",

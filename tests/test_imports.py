@@ -14,6 +14,7 @@ from tests.conftest import ROOT
 ROWS = [
     ["_base", "_csv"],
     ["values", "devices", "catalogue", "parts", "readings"],
+    ["laws"],
     ["junction", "led", "rc", "bias", "supply", "pump", "switching", "opto", "sidechain", "compressor"],
     ["circuit", "tolerance", "drawer", "bench"],
     ["report", "plot", "explore", "page"],
@@ -66,7 +67,7 @@ def test_package_loads_numpy_and_no_more():
     assert not loaded & {"scipy", "sympy", "matplotlib", "ipywidgets", "IPython"}
 
 
-@pytest.mark.parametrize("room", [room for row in ROWS[1:3] for room in row])
+@pytest.mark.parametrize("room", [room for row in ROWS[1:4] for room in row])
 def test_physics_rooms_load_no_pictures(room):
     if not [path for path in FILES if _room(path) == room]:
         pytest.skip(f"{room} is not built yet")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import importlib
 import json
 from decimal import Decimal
@@ -21,10 +22,13 @@ KINDS = {"printed", "hand-rounded", "digitised", "datasheet", "measured", "exact
 
 
 def _argument(value):
-    """Turn the text "devices.NAME" into the typical part of that name, leave the rest."""
+    """Turn "devices.NAME", or {"devices.NAME": {field: value}}, into the typical part of that name; leave the rest."""
     if isinstance(value, str) and value.startswith("devices."):
         devices = importlib.import_module("pedalcalc.devices")
         return devices.typical(getattr(devices, value.removeprefix("devices.")))
+    if isinstance(value, dict):
+        ((name, figures),) = value.items()
+        return dataclasses.replace(_argument(name), **figures)
     return value
 
 

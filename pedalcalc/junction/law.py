@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, formula, numeric
 from pedalcalc.devices._law import BOLTZMANN, CHARGE, VOLTAGE_THERMAL_300K, saturation_through
+from pedalcalc.laws._wright import bare_current, log_current
 
 
 @formula
@@ -101,11 +102,6 @@ def junction_current(
         return bare_current(v / nvt, i_s)[()]
 
 
-def bare_current(u: NDArray[np.float64], i_s: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return i_s (exp(u) - 1) without overflow before the product does."""
-    return np.where(u < 700, i_s * np.expm1(np.minimum(u, 700)), np.exp(u + np.log(i_s)))
-
-
 @formula
 def junction_voltage(
     current: ArrayLike,
@@ -165,15 +161,6 @@ def junction_voltage(
         )
     with np.errstate(divide="ignore", over="ignore", under="ignore"):
         return np.asarray(nvt * log_current(i, i_s) + i * r_s)[()]
-
-
-def log_current(i: NDArray[np.float64], i_s: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return ln(1 + i/i_s), also where the ratio is beyond a float."""
-    ratio = np.asarray(i / i_s)
-    beyond = np.isposinf(ratio)
-    if beyond.any():
-        return np.where(beyond, np.log(np.where(beyond, i, 1.0)) - np.log(i_s), np.log1p(np.where(beyond, 0.0, ratio)))
-    return np.asarray(np.log1p(ratio))
 
 
 @formula

@@ -23,12 +23,12 @@ from pedalcalc._base import (
 )
 from pedalcalc.devices import Led
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
+from pedalcalc.laws.diodes import whole
 from pedalcalc.led.point import (
     CURRENT_DARK,
     lamp_current,
     perceived_brightness,
     visible_currents,
-    whole,
 )
 from pedalcalc.led.rule import rating_name, resistor_rating
 from pedalcalc.values import nearest_value, value_above, value_below, write_value

@@ -22,7 +22,8 @@ from pedalcalc._base import (
 from pedalcalc.devices import Led, Spread
 from pedalcalc.devices._record import specimen
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
-from pedalcalc.junction.series import BLOCK, blocks, solve_block, solve_series
+from pedalcalc.laws._wright import BLOCK, blocks, solve_block, solve_series
+from pedalcalc.laws.diodes import whole
 
 Floats = NDArray[np.float64]
 
@@ -235,15 +236,6 @@ def visible_currents(led: Led) -> tuple[Number, Number]:
         dim = led.current_for_light * (INTENSITY_DIM / intensity) ** (1 / np.asarray(led.light_exponent))
         dazzling = led.current_for_light * (INTENSITY_DAZZLING / intensity) ** (1 / np.asarray(led.light_exponent))
     return np.where(np.isnan(dim), CURRENT_DIM, dim)[()], dazzling
-
-
-def whole(name: str, value: ArrayLike) -> Floats:
-    """Return whole numbers of at least 1 as floats, or refuse them by name."""
-    number = numeric(name, value, least=1)
-    odd = number != np.floor(number)
-    if np.any(odd & ~np.isnan(number)):
-        raise ValueError(f"{name} must be a whole number, got {number[odd].flat[0]:g}")
-    return number
 
 
 @formula

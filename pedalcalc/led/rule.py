@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity, search
-from pedalcalc.led.point import whole
+from pedalcalc.laws.diodes import whole
 from pedalcalc.values import value_above
 
 #: Power ratings [W] that resistors are sold in.

@@ -10,18 +10,18 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc._base import ModelRangeWarning, Number, formula, numeric
 from pedalcalc.devices import Ldr
 from pedalcalc.devices._record import specimen
+from pedalcalc.laws._check import TEMPERATURE_RECORD
+from pedalcalc.laws.cells import CellFigures, cell_figures, layer, light_for
+
+
+def _figures(cell: Ldr) -> CellFigures:
+    """Return the numbers of one cell at 300 K, or refuse a type."""
+    return cell_figures(specimen("cell", cell, Ldr), np.asarray(TEMPERATURE_RECORD))
 
 
 def _law(cell: Ldr) -> tuple[NDArray[np.float64], ...]:
-    """Return R10, gamma, dark conductance and floor of a record, checked."""
-    specimen("cell", cell, Ldr)
-    dark = numeric("resistance_dark", cell.resistance_dark, above=0, infinity=True)
-    return (
-        numeric("resistance_10lx", cell.resistance_10lx, above=0),
-        numeric("gamma", cell.gamma, above=0),
-        1 / dark,
-        numeric("resistance_floor", cell.resistance_floor, least=0),
-    )
+    """Return R10, gamma, dark conductance and floor of one cell."""
+    return _figures(cell)[:4]
 
 
 @formula
@@ -64,9 +64,7 @@ def cell_conductance(illuminance: ArrayLike, *, cell: Ldr) -> Number:
     >>> f"{1e3 * cell_conductance(1000.0, cell=devices.LDR_NORP12):.3f} mS"
     '2.501 mS'
     """
-    resistance_10lx, gamma, dark, _ = _law(cell)
-    light = numeric("illuminance", illuminance, least=0)
-    return (dark + (light / 10) ** gamma / resistance_10lx)[()]
+    return layer(numeric("illuminance", illuminance, least=0), _figures(cell))[0][()]
 
 
 @formula
@@ -146,11 +144,8 @@ def cell_illuminance(resistance_cell: ArrayLike, *, cell: Ldr) -> Number:
     >>> f"{cell_illuminance(1000.0, cell=devices.LDR_NORP12):.0f} lx"
     '257 lx'
     """
-    resistance_10lx, gamma, dark, floor = _law(cell)
-    layer = np.maximum(numeric("resistance_cell", resistance_cell, least=0, infinity=True) - floor, 0)
-    with np.errstate(divide="ignore", over="ignore"):
-        photo = np.maximum(1 / layer - dark, 0)
-        return (10 * (photo * resistance_10lx) ** (1 / gamma))[()]
+    wanted = numeric("resistance_cell", resistance_cell, least=0, infinity=True)
+    return light_for(wanted, _figures(cell))[()]
 
 
 @formula

@@ -25,7 +25,8 @@ from scipy.special import digamma, hyp2f1
 
 from pedalcalc._base import Number, formula, numeric
 from pedalcalc.devices import Ldr
-from pedalcalc.opto.cell import _law, cell_conductance
+from pedalcalc.laws.cells import fall, rise
+from pedalcalc.opto.cell import _figures, _law, cell_conductance
 
 #: Times of a cell that was not timed: times or divided by this.
 TIME_FACTOR_UNMEASURED = 2.0
@@ -33,14 +34,9 @@ TIME_FACTOR_UNMEASURED = 2.0
 Array = NDArray[np.float64]
 
 
-def _pace(cell: Ldr) -> tuple[Array, Array, Array, Array]:
-    """Return the four timing constants of a record, checked: rise, a, fall, b."""
-    return (
-        numeric("time_rise_10lx", cell.time_rise_10lx, above=0),
-        numeric("rise_exponent", cell.rise_exponent, least=0),
-        numeric("time_fall_10lx", cell.time_fall_10lx, above=0),
-        numeric("fall_exponent", cell.fall_exponent, least=0),
-    )
+def _pace(cell: Ldr) -> tuple[Array, ...]:
+    """Return the four timing constants of one cell: rise, a, fall, b."""
+    return _figures(cell)[4:]
 
 
 @formula
@@ -79,10 +75,7 @@ def rise_time_constant(illuminance: ArrayLike, *, cell: Ldr) -> Number:
     >>> f"{1e3 * rise_time_constant(1000.0, cell=devices.LDR_NORP12):.2f} ms"
     '1.17 ms'
     """
-    time_rise, exponent, _, _ = _pace(cell)
-    light = numeric("illuminance", illuminance, least=0)
-    with np.errstate(divide="ignore"):
-        return (time_rise * (light / 10) ** -exponent)[()]
+    return rise(numeric("illuminance", illuminance, least=0), _figures(cell))[()]
 
 
 @formula
@@ -122,11 +115,7 @@ def fall_time_constant(conductance: ArrayLike, *, cell: Ldr) -> Number:
     >>> f"{1e3 * fall_time_constant(1 / 400.0, cell=devices.LDR_NORP12):.1f} ms"
     '14.8 ms'
     """
-    _, _, time_fall, exponent = _pace(cell)
-    resistance_10lx, _, dark, _ = _law(cell)
-    above = np.maximum(numeric("conductance", conductance, least=0) - dark, 0) * resistance_10lx
-    with np.errstate(divide="ignore"):
-        return (time_fall * above**-exponent)[()]
+    return fall(numeric("conductance", conductance, least=0), _figures(cell))[()]
 
 
 def _tail(share: Array, rest: Array, exponent: Array) -> Array:
