@@ -13,7 +13,7 @@ _RULE = {
     "convention": "beta plus one",
     "polarity": "npn",
 }
-_EXACT = {"current_gain": 150, "transistor": BJT_2N3904, "temperature": 300.0, "voltage_saturation": 0.2}
+_EXACT = {"current_gain": 150, "transistor": BJT_2N3904, "temperature": 300.0}
 _LOADS = {"resistance_load": 10e3, "resistance_source": 600.0}
 _JFET = {"current_drain_zero_bias": 3e-3, "voltage_gate_source_off": -1.8}
 _MOSFET = {"voltage_threshold": 2.1, "transconductance_parameter": 0.07}

@@ -13,13 +13,13 @@ from pedalcalc import bias
 from pedalcalc.devices import BJT_2N3904, BJT_2N3906, BJT_AC128, BJT_BC549C, Spread
 
 INF = float("inf")
-T = 298.15
+T = 300.0
 VT = 1.380649e-23 * T / 1.602176634e-19
 COUNT = 60
 
 
 def _law(transistor):
-    """Saturation current and 1/reverse gain at 25 °C, written out anew; germanium leaks through its own diode."""
+    """Saturation current and 1/reverse gain at 300 K, written out anew; germanium leaks through its own diode."""
     gap = transistor.energy_gap * 1.602176634e-19 / 1.380649e-23
     i_s = transistor.current_saturation * (T / 300) ** 3 * np.exp(gap * (1 / 300 - 1 / T))
     leak = transistor.current_collector_base_leakage.typical if transistor.material == "germanium" else 0.0
@@ -307,7 +307,7 @@ def test_ratings_are_watched():
 
 def test_silicon_junction_falls_two_millivolts_a_kelvin():
     # Common textbook figure for silicon near room temperature: -2 mV/K (FLOYD-DEVICES and others).
-    cold, warm = _stage(temperature=298.15), _stage(temperature=308.15)
+    cold, warm = _stage(temperature=300.0), _stage(temperature=310.0)
     slope = (warm.voltage_base_emitter - cold.voltage_base_emitter) / 10
     assert -2.3e-3 < slope < -1.6e-3
 
@@ -333,7 +333,7 @@ def test_open_base_current_of_germanium_is_iceo():
     )
     assert point.current_collector == pytest.approx(bias.collector_emitter_leakage(5e-6, current_gain=99), rel=0.02)
     hot = bias.bjt_divider(9.0, **(STAGE | {"transistor": leaky, "temperature": 318.15}))
-    cool = bias.bjt_divider(9.0, **(STAGE | {"transistor": leaky, "temperature": 298.15}))
+    cool = bias.bjt_divider(9.0, **(STAGE | {"transistor": leaky, "temperature": 300.0}))
     assert hot.current_collector > cool.current_collector * 1.05
     assert cool.current_base < hot.current_collector / 99
     assert bias.collector_emitter_leakage(0.0, current_gain=INF) == 0

@@ -7,19 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import is_a, numeric
 from pedalcalc.bias import _junctions
-from pedalcalc.bias._points import (
-    CURRENT_CUT_OFF,
-    Array,
-    below,
-    bjt_fields,
-    checked_gain,
-    checked_temperature,
-    law,
-    limited,
-)
+from pedalcalc.bias._points import Array, below, bjt_fields, checked_gain, law, limited
 from pedalcalc.devices import Bjt
+from pedalcalc.laws._check import checked_temperature
+from pedalcalc.laws.transistors import CURRENT_CUT_OFF, LOSS_SATURATED, loss
 
 
 def solved(
@@ -32,7 +24,6 @@ def solved(
     current_gain: ArrayLike,
     transistor: Bjt,
     temperature: ArrayLike,
-    voltage_saturation: ArrayLike,
     *,
     follower: bool,
     offset: Array,
@@ -41,16 +32,22 @@ def solved(
 ) -> dict[str, Any]:
     """Solve and turn into fields; `shift` undoes the trick of `bjt_collector_feedback`."""
     beta, t = checked_gain(current_gain), checked_temperature(temperature)
-    v_sat = numeric("voltage_saturation", voltage_saturation, least=0)
-    is_a("transistor", transistor, Bjt)
+    numbers = law(transistor, t)
     limited(r_b, r_e, beta)
-    i_s, r, vt = law(transistor, t)
-    found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt)
+    junction, r = numbers.junction, numbers.back
+    i_s, vt, series = junction.saturation, junction.slope, junction.resistance
+    found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt, series)
     off = below(found.transport, CURRENT_CUT_OFF)
+    taken = loss(r, beta)
     saturated: Any = False
     if np.any(found.transport_reverse > 0):
-        loss = found.transport_reverse * (1 + r + 0.95 * np.where(np.isinf(beta), 0.0, beta) * r)
-        saturated = ~off & (loss > 0.05 * found.transport)
+        saturated = ~off & (found.transport_reverse * taken > LOSS_SATURATED * found.transport)
+    # The collector-emitter voltage at which the law calls this current saturated: where the swing ends.
+    e1 = np.maximum(found.transport, CURRENT_CUT_OFF)
+    e2 = e1 * (LOSS_SATURATED / taken)
+    v_sat = vt * np.log((e1 + i_s) / (e2 + i_s))
+    if np.any(series):
+        v_sat = v_sat + (e1 - e2) * series
     v_b, v_c, v_e, top = found.voltage_base, found.voltage_collector, found.voltage_emitter, vcc
     if shift is not None and supply is not None:
         carried = np.where(
@@ -68,7 +65,7 @@ def solved(
         current_collector=found.current_collector,
         current_emitter=found.current_emitter,
         current_supply=found.current_emitter,
-        current_transport=found.transport + i_s,
+        current_transport=_followed(found.transport + i_s, series, vt),
         current_gain=beta,
         voltage_base_emitter=found.voltage_base_emitter,
         voltage_thermal=vt,
@@ -82,3 +79,8 @@ def solved(
         offset=offset,
         transistor=transistor,
     )
+
+
+def _followed(transport: Array, series: Array, vt: Array) -> Array:
+    """Return the current whose share of VT is the transconductance at the pins, behind a series resistance."""
+    return np.asarray(transport / (1 + transport * series / vt)) if np.any(series) else transport

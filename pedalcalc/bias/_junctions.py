@@ -6,7 +6,8 @@ Transport form of J. J. Ebers and J. L. Moll, npn signs::
     Ic = e1 - (1 + r) e2             Ib = e1/beta + r e2
     r  = 1/beta_reverse + Icbo/Is    (leakage: a diode across collector and base)
 
-Base, collector and emitter each hang on their own source through their own
+This is the law of `pedalcalc.laws.bipolar`: where the record has a series resistance Rs, the pins show e1 Rs and
+e2 Rs more than Vbe and Vbc. Base, collector and emitter each hang on their own source through their own
 resistor. With the collector junction reverse biased e2 = -Is, and the base loop
 
     Vbb - Vee = Vbe + Ib Rb + Ie Re
@@ -18,7 +19,7 @@ monotonically with e2 because both remaining loops are passive.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,8 +29,10 @@ Array = NDArray[np.float64]
 
 #: What stands for an open circuit: its current is beyond the last digit of any other.
 OPEN = 1e20
-#: Collector junctions less than this many Vt in reverse get the full solve: exp(-10) Is is nothing.
-_NEAR = 10.0
+#: Collector junctions whose current differs from -Is by more than this share of what it moves get the full solve.
+_EXACT = 1e-12
+#: How many Vt in reverse such a junction can be at most.
+_DEEPEST = 80.0
 
 
 class Solution(NamedTuple):
@@ -58,36 +61,50 @@ def any_open(resistance: Array) -> bool:
 
 
 def solve(
-    vbb: Array, rb: Array, vcc: Array, rc: Array, vee: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array
+    vbb: Array,
+    rb: Array,
+    vcc: Array,
+    rc: Array,
+    vee: Array,
+    re: Array,
+    beta: Array,
+    r: Array,
+    i_s: Array,
+    vt: Array,
+    series: Array,
 ) -> Solution:
     """Solve the three loops for checked arrays; infinite resistances and gains are legal."""
     ends = any_open(rb) or any_open(rc) or any_open(re)
     open_b, open_c, open_e = (np.isinf(resistance) for resistance in (rb, rc, re)) if ends else (False, False, False)
     rb, rc, re = closed(rb), closed(rc), closed(re)
     across, part = vbb - vee if np.any(vee) else vbb, (rb + re) / beta
-    k, e2 = part + re, -i_s
-    total = _total(across + i_s * (part + r * rb), k, i_s, vt)
+    k, e2 = part + re + series, -i_s
+    total = _total(across + i_s * (part + series + r * rb), k, i_s, vt)
     e1 = total - i_s
     ib, ic = e1 / beta + r * e2, e1 - (1 + r) * e2
     vb, vc = vbb - rb * ib, vcc - rc * ic
-    forward = np.asarray(vb - vc)
-    if forward.size and not np.max(forward) <= -_NEAR * np.max(vt):
-        conducts = forward > -_NEAR * vt
-        parts = np.broadcast_arrays(vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, conducts)
-        e2 = np.array(np.broadcast_to(e2, parts[0].shape))
-        e2[parts[-1]] = _collector_junction(*(each[parts[-1]] for each in parts[:-1]))
+    conducts = _conducts(np.asarray(vb - vc), total, rb, re, beta, r, i_s, vt)
+    if np.any(conducts):
+        parts = np.broadcast_arrays(vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, series, conducts)
+        conducts = parts[-1]
+        e2 = np.array(np.broadcast_to(e2, conducts.shape))
+        y = _collector_junction(*(each[conducts] for each in parts[:-1]))
+        e2[conducts] = parts[8][conducts] * np.expm1(y / parts[9][conducts])
         total = _total(vbb - vee - e2 * (r * rb - re) + k * i_s, k, i_s, vt)
         e1 = total - i_s
         ib, ic = e1 / beta + r * e2, e1 - (1 + r) * e2
-        vb, vc = vbb - rb * ib, vcc - rc * ic
+        vb, vc = vbb - rb * ib, np.array(np.broadcast_to(vcc - rc * ic, conducts.shape))
+        # The drop of a large collector resistor has fewer digits than the junction that holds the pin.
+        vc[conducts] = np.broadcast_to(vb, conducts.shape)[conducts] - y - e2[conducts] * parts[10][conducts]
     ie = ib + ic
     ve = vee + re * ie
     x = vb - ve
     if ends:
         # Through an open circuit the loops lose their digits, but the junction laws do not.
         with np.errstate(divide="ignore", invalid="ignore"):
-            y = vt * np.log1p(np.maximum(e2 / i_s, -1.0))
-            x = np.where(total > 1e-300, vt * np.log(total / i_s), across + i_s * (r * rb - re) - k * e1)
+            y = vt * np.log1p(np.maximum(e2 / i_s, -1.0)) + e2 * series
+            x = vt * np.log(total / i_s) + e1 * series
+            x = np.where(total > 1e-300, x, across + i_s * (r * rb - re) - (k - series) * e1)
         vc = np.where(open_c, vb - y, vc)
         vb = np.where(open_b, np.where(open_e, vc + y, vee + re * ie + x), vb)
         vc = np.where(np.asarray(open_c) & ~np.asarray(open_b), vb - y, vc)
@@ -98,6 +115,31 @@ def solve(
     return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
 
 
+def _conducts(forward: Array, total: Array, rb: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array) -> Any:
+    """Return where the collector junction passes another current than -Is to speak of.
+
+    The difference steals (1 + r) of itself from the collector and drives the base by r of itself, which moves the
+    transport current by at most beta r, or less where the base loop's resistance is low.
+    """
+    if not forward.size:
+        return False
+    with np.errstate(over="ignore", under="ignore", invalid="ignore", divide="ignore"):
+        # By the extremes first: that needs no exponential of every element.
+        extremes = (forward.max(), total.min(), rb.max(), re.max(), beta.max(), r.max(), i_s.max())
+        if np.all(_missed(*extremes, vt.min(), vt.max()) <= _EXACT):
+            return False
+        return _missed(forward, total, rb, re, beta, r, i_s, vt, vt) > _EXACT
+
+
+def _missed(
+    forward: Any, total: Any, rb: Any, re: Any, beta: Any, r: Any, i_s: Any, vt_least: Any, vt_most: Any
+) -> Any:
+    """Return what share of the currents e2 + Is moves; the thermal voltage by its ends, for a bound over many elements."""
+    vt = np.where(forward < 0, vt_most, vt_least)
+    moved = np.minimum((r * rb + re) / vt_least, beta * r / total)
+    return i_s * np.exp(np.minimum(forward / vt, 700.0)) * ((1 + r) / total + moved)
+
+
 def _total(drive: Array, k: Array, i_s: Array, vt: Array) -> Array:
     """Return e1 + Is of the base loop drive = Vbe + k (e1 + Is)."""
     with np.errstate(over="ignore", under="ignore", divide="ignore", invalid="ignore"):
@@ -105,13 +147,20 @@ def _total(drive: Array, k: Array, i_s: Array, vt: Array) -> Array:
 
 
 def _collector_junction(
-    vbb: Array, rb: Array, vcc: Array, rc: Array, vee: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array
+    vbb: Array,
+    rb: Array,
+    vcc: Array,
+    rc: Array,
+    vee: Array,
+    re: Array,
+    beta: Array,
+    r: Array,
+    i_s: Array,
+    vt: Array,
+    series: Array,
 ) -> Array:
-    """Return e2 where the collector junction conducts or nearly so."""
+    """Return the voltage of a collector junction that conducts or nearly so."""
     from scipy.optimize.elementwise import find_root
-
-    def e2_of(y: Array, i_s: Array, vt: Array) -> Array:
-        return np.asarray(i_s * np.expm1(y / vt))
 
     def excess(
         y: Array,
@@ -125,18 +174,20 @@ def _collector_junction(
         r: Array,
         i_s: Array,
         vt: Array,
+        series: Array,
     ) -> Array:
-        e2 = e2_of(y, i_s, vt)
-        k = (rb + re) / beta + re
+        e2 = i_s * np.expm1(y / vt)
+        k = (rb + re) / beta + re + series
         e1 = _total(vbb - vee - e2 * (r * rb - re) + k * i_s, k, i_s, vt) - i_s
-        return np.asarray(vbb - rb * (e1 / beta + r * e2) - y - vcc + rc * (e1 - (1 + r) * e2))
+        across = y + e2 * series
+        return np.asarray(vbb - rb * (e1 / beta + r * e2) - across - vcc + rc * (e1 - (1 + r) * e2))
 
     span = np.maximum(np.maximum(vbb, vcc), vee) - np.minimum(np.minimum(vbb, vcc), vee)
     high = np.minimum(span + vt, 600 * vt)
-    arguments = (vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt)
+    arguments = (vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, series)
     with np.errstate(all="ignore"):
-        found = find_root(excess, (-2 * _NEAR * vt, high), args=arguments)
+        found = find_root(excess, (-_DEEPEST * vt, high), args=arguments)
     if not np.all(found.success):
         index = int(np.argwhere(~found.success)[0][0])
         raise RuntimeError(f"collector junction did not converge at element {index} of the saturated ones")
-    return e2_of(found.x, i_s, vt)
+    return np.asarray(found.x)

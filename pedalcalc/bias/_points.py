@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric, numeric_view, one_of, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric_view, one_of, quantity
 from pedalcalc.bias._junctions import any_open
-from pedalcalc.devices import Bjt
-from pedalcalc.devices._law import BOLTZMANN, CHARGE
-from pedalcalc.devices._record import ends
+from pedalcalc.devices import Bjt, typical
+from pedalcalc.laws.transistors import CURRENT_CUT_OFF, BipolarFigures, bipolar_figures
 
 Array = NDArray[np.float64]
-
-#: Temperature that part records state their law for, and room temperature for leakage.
-TEMPERATURE_RECORD = 300.0
-TEMPERATURE_ROOM = 298.15
-#: Below this transport current a stage is called cut off.
-CURRENT_CUT_OFF = 1e-8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,34 +63,16 @@ def scalar(value: Any) -> Any:
     return array.item() if array.ndim == 0 else array
 
 
-def law(transistor: Any, temperature: Array) -> tuple[Array, Array, Array]:
-    """Return saturation current [A], r = 1/beta_reverse + Icbo/Is and n Vt [V] at `temperature`."""
+def law(transistor: Any, temperature: Array) -> BipolarFigures:
+    """Return the numbers of the transistor's law at a checked temperature, those of the usual part of a type."""
     is_a("transistor", transistor, Bjt)
-    i_s = saturation_at(transistor, temperature)
-    r = 1 / np.asarray(transistor.current_gain_reverse, float)
-    if transistor.material == "germanium":
-        r = r + leakage_at(transistor, temperature) / i_s
-    return i_s, np.asarray(r), np.asarray(transistor.ideality * (BOLTZMANN / CHARGE) * temperature)
+    return bipolar_figures(usual(transistor), temperature)
 
 
-def saturation_at(transistor: Bjt, temperature: Array) -> Array:
-    """Return Is(T) = Is (T/T0)³ exp(Eg/k (1/T0 - 1/T))."""
-    ratio = temperature / TEMPERATURE_RECORD
-    gap = transistor.energy_gap * CHARGE / BOLTZMANN
-    return np.asarray(
-        transistor.current_saturation * ratio**3 * np.exp(gap * (1 / TEMPERATURE_RECORD - 1 / temperature))
-    )
-
-
-def leakage_at(transistor: Bjt, temperature: Array) -> Array:
-    """Return Icbo(T) = Icbo(25 °C) 2^((T - 25 °C)/doubling)."""
-    typical = np.asarray(ends(transistor.current_collector_base_leakage).typical)
-    return np.asarray(typical * 2.0 ** ((temperature - TEMPERATURE_ROOM) / transistor.temperature_doubling))
-
-
-def checked_temperature(temperature: ArrayLike) -> Array:
-    """Return a junction temperature the laws are written for."""
-    return numeric("temperature", temperature, above=0)
+@lru_cache(maxsize=64)
+def usual(record: Any) -> Any:
+    """Return the usual part of a type; a record is frozen, and making a part of it costs as much as solving its stage."""
+    return typical(record)
 
 
 def checked_gain(current_gain: ArrayLike) -> Array:

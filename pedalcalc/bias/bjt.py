@@ -8,10 +8,11 @@
     Rb   Re               Rb   Re
     +----+---- 0V         +----+---- 0V
 
-The transistor follows the transport form of J. J. Ebers and J. L. Moll: no
-assumed base-emitter drop, base current and saturation included. Left out: the
-Early effect (a few per cent of collector current), bulk resistances,
-and in silicon the leakage. A PNP is the mirror image of the same circuit.
+The transistor follows the law of `pedalcalc.laws.bipolar`, the transport form of
+J. J. Ebers and J. L. Moll: no assumed base-emitter drop, base current and saturation
+included. Left out: the Early effect (a few per cent of collector current), and in silicon
+the leakage. A PNP is the mirror image of the same circuit. The swing ends where the law
+saturates: where the collector junction takes 5 % of the current, some 0.15 to 0.2 V.
 """
 
 from __future__ import annotations
@@ -25,8 +26,6 @@ from pedalcalc._base import formula, numeric_view
 from pedalcalc.bias._bjt_solved import solved
 from pedalcalc.bias._junctions import any_open
 from pedalcalc.bias._points import (
-    CURRENT_CUT_OFF,
-    TEMPERATURE_ROOM,
     Array,
     BjtDividerPoint,
     resistance,
@@ -35,6 +34,8 @@ from pedalcalc.bias._points import (
     thevenin,
 )
 from pedalcalc.devices import Bjt
+from pedalcalc.laws._check import TEMPERATURE_RECORD
+from pedalcalc.laws.transistors import CURRENT_CUT_OFF
 
 __all__ = ["bjt_divider", "bjt_follower"]
 
@@ -49,8 +50,7 @@ def bjt_divider(
     resistance_emitter: ArrayLike,
     current_gain: ArrayLike,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_ROOM,
-    voltage_saturation: ArrayLike = 0.2,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> BjtDividerPoint:
     """Find the operating point behind a base divider.
 
@@ -75,9 +75,7 @@ def bjt_divider(
     transistor : devices.Bjt
         Part record.
     temperature : array_like
-        Junction temperature [K], above 0; 25 °C if not given.
-    voltage_saturation : array_like
-        Collector-emitter voltage that counts as the bottom of the swing [V], 0 or more.
+        Junction temperature [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -92,6 +90,11 @@ def bjt_divider(
         nothing limits the base current.
     RuntimeError
         If a saturated element does not converge.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
 
     Notes
     -----
@@ -110,7 +113,7 @@ def bjt_divider(
     >>> point = bjt_divider(9.0, resistance_top=68e3, resistance_bottom=15e3, resistance_collector=4.7e3,
     ...                     resistance_emitter=1e3, current_gain=290, transistor=BJT_BC549B)
     >>> point.region, round(point.voltage_collector, 2), round(point.voltage_emitter, 3)
-    ('active', 4.58, 0.943)
+    ('active', 4.57, 0.946)
     """
     return BjtDividerPoint(
         **_divider(
@@ -122,7 +125,6 @@ def bjt_divider(
             current_gain,
             transistor,
             temperature,
-            voltage_saturation,
             follower=False,
         )
     )
@@ -137,8 +139,7 @@ def bjt_follower(
     resistance_emitter: ArrayLike,
     current_gain: ArrayLike,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_ROOM,
-    voltage_saturation: ArrayLike = 0.2,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> BjtDividerPoint:
     """Find the operating point of an emitter follower behind a base divider.
 
@@ -161,9 +162,7 @@ def bjt_follower(
     transistor : devices.Bjt
         Part record.
     temperature : array_like
-        Junction temperature [K], above 0; 25 °C if not given.
-    voltage_saturation : array_like
-        Collector-emitter voltage that counts as the bottom of the swing [V], 0 or more.
+        Junction temperature [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -176,6 +175,11 @@ def bjt_follower(
         If an argument is outside its range or nothing limits the base current.
     RuntimeError
         If a saturated element does not converge.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
 
     Notes
     -----
@@ -192,7 +196,7 @@ def bjt_follower(
     >>> point = bjt_follower(9.0, resistance_top=470e3, resistance_bottom=470e3, resistance_emitter=10e3,
     ...                      current_gain=400, transistor=BJT_2N5088)
     >>> round(point.voltage_base, 2), round(point.voltage_emitter, 2)
-    (4.28, 3.67)
+    (4.28, 3.68)
     """
     return BjtDividerPoint(
         **_divider(
@@ -204,7 +208,6 @@ def bjt_follower(
             current_gain,
             transistor,
             temperature,
-            voltage_saturation,
             follower=True,
         )
     )
@@ -219,7 +222,6 @@ def _divider(
     current_gain: ArrayLike,
     transistor: Bjt,
     temperature: ArrayLike,
-    voltage_saturation: ArrayLike,
     *,
     follower: bool,
 ) -> dict[str, Any]:
@@ -229,7 +231,7 @@ def _divider(
     r_e = resistance("resistance_emitter", resistance_emitter)
     v_th, r_th = thevenin(vcc, top, bottom)
     fields = solved(
-        v_th, r_th, vcc, r_c, np.asarray(0.0), r_e, current_gain, transistor, temperature, voltage_saturation,
+        v_th, r_th, vcc, r_c, np.asarray(0.0), r_e, current_gain, transistor, temperature,
         follower=follower, offset=vcc,
     )  # fmt: skip
     ie, ic, ib, x = (

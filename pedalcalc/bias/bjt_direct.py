@@ -19,8 +19,9 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import formula, numeric_view
 from pedalcalc.bias._bjt_solved import solved
-from pedalcalc.bias._points import TEMPERATURE_ROOM, Array, BjtPoint, resistance
+from pedalcalc.bias._points import Array, BjtPoint, resistance
 from pedalcalc.devices import Bjt
+from pedalcalc.laws._check import TEMPERATURE_RECORD
 
 __all__ = ["bjt_base_resistor", "bjt_collector_feedback", "bjt_emitter_bias"]
 
@@ -35,8 +36,7 @@ def bjt_base_resistor(
     resistance_emitter: ArrayLike,
     current_gain: ArrayLike,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_ROOM,
-    voltage_saturation: ArrayLike = 0.2,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> BjtPoint:
     """Find the operating point with one resistor to the base.
 
@@ -60,9 +60,7 @@ def bjt_base_resistor(
     transistor : devices.Bjt
         Part record.
     temperature : array_like
-        Junction temperature [K], above 0; 25 °C if not given.
-    voltage_saturation : array_like
-        Collector-emitter voltage that counts as the bottom of the swing [V], 0 or more.
+        Junction temperature [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -75,6 +73,11 @@ def bjt_base_resistor(
         If an argument is outside its range or nothing limits the base current.
     RuntimeError
         If a saturated element does not converge.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
 
     Notes
     -----
@@ -101,7 +104,7 @@ def bjt_base_resistor(
     r_b, r_c, r_e = _three(resistance_base, resistance_collector, resistance_emitter)
     return BjtPoint(
         **solved(
-            vbb, r_b, vcc, r_c, np.asarray(0.0), r_e, current_gain, transistor, temperature, voltage_saturation,
+            vbb, r_b, vcc, r_c, np.asarray(0.0), r_e, current_gain, transistor, temperature,
             follower=False, offset=vcc,
         )
     )  # fmt: skip
@@ -117,8 +120,7 @@ def bjt_emitter_bias(
     resistance_emitter: ArrayLike,
     current_gain: ArrayLike,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_ROOM,
-    voltage_saturation: ArrayLike = 0.2,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> BjtPoint:
     """Find the operating point between two supplies, the base at ground.
 
@@ -142,9 +144,7 @@ def bjt_emitter_bias(
     transistor : devices.Bjt
         Part record.
     temperature : array_like
-        Junction temperature [K], above 0; 25 °C if not given.
-    voltage_saturation : array_like
-        Collector-emitter voltage that counts as the bottom of the swing [V], 0 or more.
+        Junction temperature [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -157,6 +157,11 @@ def bjt_emitter_bias(
         If an argument is outside its range or nothing limits the base current.
     RuntimeError
         If a saturated element does not converge.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
 
     Notes
     -----
@@ -179,7 +184,7 @@ def bjt_emitter_bias(
     r_b, r_c, r_e = _three(resistance_base, resistance_collector, resistance_emitter)
     return BjtPoint(
         **solved(
-            np.asarray(0.0), r_b, vcc, r_c, -vee, r_e, current_gain, transistor, temperature, voltage_saturation,
+            np.asarray(0.0), r_b, vcc, r_c, -vee, r_e, current_gain, transistor, temperature,
             follower=False, offset=np.asarray(0.0),
         )
     )  # fmt: skip
@@ -194,8 +199,7 @@ def bjt_collector_feedback(
     resistance_emitter: ArrayLike,
     current_gain: ArrayLike,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_ROOM,
-    voltage_saturation: ArrayLike = 0.2,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> BjtPoint:
     """Find the operating point with the base resistor fed from the collector.
 
@@ -217,9 +221,7 @@ def bjt_collector_feedback(
     transistor : devices.Bjt
         Part record.
     temperature : array_like
-        Junction temperature [K], above 0; 25 °C if not given.
-    voltage_saturation : array_like
-        Collector-emitter voltage that counts as the bottom of the swing [V], 0 or more.
+        Junction temperature [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -232,6 +234,11 @@ def bjt_collector_feedback(
         If an argument is outside its range or nothing limits the current.
     RuntimeError
         If an element whose collector junction conducts does not converge.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
 
     Notes
     -----
@@ -248,7 +255,7 @@ def bjt_collector_feedback(
     >>> point = bjt_collector_feedback(9.0, resistance_feedback=2.2e6, resistance_collector=10e3,
     ...                                resistance_emitter=0.0, current_gain=500, transistor=BJT_BC549C)
     >>> round(point.voltage_collector, 2), round(point.voltage_base, 3)
-    (3.19, 0.632)
+    (3.18, 0.628)
     """
     vcc = numeric_view("voltage_supply", voltage_supply, least=0)
     r_f = resistance("resistance_feedback", resistance_feedback)
@@ -258,7 +265,7 @@ def bjt_collector_feedback(
     # The supply end moves to the emitter side: base on the collector through RF, "emitter" on -V through RC + RE.
     fields = solved(
         np.asarray(0.0), r_f, np.asarray(0.0), np.asarray(0.0), -vcc, r_c + r_e, current_gain, transistor,
-        temperature, voltage_saturation, follower=False, offset=np.asarray(0.0), shift=r_c, supply=vcc,
+        temperature, follower=False, offset=np.asarray(0.0), shift=r_c, supply=vcc,
     )  # fmt: skip
     return BjtPoint(**fields)
 

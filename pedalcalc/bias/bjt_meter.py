@@ -13,8 +13,9 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, Result, formula, numeric, quantity
 from pedalcalc.bias._bjt_solved import solved
-from pedalcalc.bias._points import TEMPERATURE_ROOM, Array, resistance, thevenin
+from pedalcalc.bias._points import Array, resistance, thevenin
 from pedalcalc.devices import Bjt
+from pedalcalc.laws._check import TEMPERATURE_RECORD
 
 __all__ = ["BjtReadings", "bjt_divider_readings"]
 
@@ -39,7 +40,7 @@ def bjt_divider_readings(
     current_gain: ArrayLike,
     transistor: Bjt,
     resistance_meter: ArrayLike,
-    temperature: ArrayLike = TEMPERATURE_ROOM,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> BjtReadings:
     """Find what a meter shows at base, collector and emitter behind a base divider.
 
@@ -62,7 +63,7 @@ def bjt_divider_readings(
     resistance_meter : array_like
         Input resistance of the meter [Ω], above 0; inf is an ideal one.
     temperature : array_like
-        Junction temperature [K], above 0; 25 °C if not given.
+        Junction temperature [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -75,6 +76,11 @@ def bjt_divider_readings(
         If an argument is outside its range or nothing limits the base current.
     RuntimeError
         If a saturated element does not converge.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
 
     Notes
     -----
@@ -90,7 +96,7 @@ def bjt_divider_readings(
     >>> stage = dict(resistance_top=1e6, resistance_bottom=1e6, resistance_collector=0.0, resistance_emitter=10e3,
     ...              current_gain=400, transistor=BJT_2N5088)
     >>> round(bjt_divider_readings(9.0, resistance_meter=10e6, **stage).voltage_base_read, 2)
-    3.9
+    3.89
     >>> round(bjt_divider_readings(9.0, resistance_meter=1e6, **stage).voltage_base_read, 2)
     2.82
     """
@@ -104,7 +110,7 @@ def bjt_divider_readings(
     ground = vcc if getattr(transistor, "polarity", "npn") == "pnp" else zero
 
     def read(name: str, vb: Array, rb: Array, vc: Array, rc: Array, ve: Array, re: Array) -> Number:
-        fields = solved(vb, rb, vc, rc, ve, re, current_gain, transistor, temperature, 0.2, follower=False, offset=vcc)
+        fields = solved(vb, rb, vc, rc, ve, re, current_gain, transistor, temperature, follower=False, offset=vcc)
         return fields[name]  # type: ignore[no-any-return]
 
     base = _loaded(v_th, r_th, ground, meter)

@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, formula, is_a, numeric
-from pedalcalc.bias._points import checked_gain, checked_temperature, leakage_at, scalar
-from pedalcalc.devices import Bjt
+from pedalcalc.bias._points import checked_gain, scalar
+from pedalcalc.devices import Bjt, typical
+from pedalcalc.laws._check import checked_temperature
+from pedalcalc.laws.transistors import leakage
 
 __all__ = ["collector_emitter_leakage", "leakage_at_temperature", "true_current_gain"]
 
@@ -20,7 +22,7 @@ __all__ = ["collector_emitter_leakage", "leakage_at_temperature", "true_current_
 def leakage_at_temperature(temperature: ArrayLike, *, transistor: Bjt) -> Number:
     """Find the collector-base leakage of a transistor at a temperature.
 
-    Doubles per `transistor.temperature_doubling` from its typical value at 25 °C.
+    Doubles per `transistor.temperature_doubling` from its value at 300 K, typical for a type.
 
     Parameters
     ----------
@@ -39,9 +41,14 @@ def leakage_at_temperature(temperature: ArrayLike, *, transistor: Bjt) -> Number
     ValueError
         If the temperature is not above 0.
 
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
+
     Notes
     -----
-    Icbo(T) = Icbo(25 °C) 2^((T - 25 °C)/D). Germanium: D of 8 to 10 K by common
+    Icbo(T) = Icbo(300 K) 2^((T - 300 K)/D). Germanium: D of 8 to 10 K by common
     practice; one pair of readings (75 µA near 20 °C, 320 µA near 40 °C) gives 9.6 K.
 
     References
@@ -51,12 +58,12 @@ def leakage_at_temperature(temperature: ArrayLike, *, transistor: Bjt) -> Number
     Examples
     --------
     >>> from pedalcalc.devices import BJT_AC128
-    >>> round(1e6 * leakage_at_temperature(298.15 + 9.6, transistor=BJT_AC128), 6)
+    >>> round(1e6 * leakage_at_temperature(300 + 9.6, transistor=BJT_AC128), 6)
     6.0
     """
     t = checked_temperature(temperature)
     is_a("transistor", transistor, Bjt)
-    return scalar(leakage_at(transistor, t))  # type: ignore[no-any-return]
+    return scalar(leakage(typical(transistor), t))  # type: ignore[no-any-return]
 
 
 @formula

@@ -221,7 +221,7 @@ def bjt_divider(
     >>> from pedalcalc import devices, explore
     >>> shown = explore.bjt_divider(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3,
     ...                             resistance_collector=4.7e3, resistance_emitter=1e3, current_gain=290).shown.value
-    >>> "collector at 4.58 V, active" in shown
+    >>> "collector at 4.57 V, active" in shown
     True
     """
     is_a("transistor", transistor, Bjt)

@@ -18,7 +18,7 @@ TEMPERATURE_RECORD = 300.0
 TEMPERATURE_LOW, TEMPERATURE_HIGH = 230.0, 400.0
 
 
-def checked_temperature(temperature: ArrayLike, *, stacklevel: int = 3) -> Array:
+def checked_temperature(temperature: ArrayLike) -> Array:
     """Return absolute temperatures; warn where they are outside the range of the laws, as degrees Celsius are."""
     kelvin = numeric("temperature", temperature, above=0)
     outside = (kelvin < TEMPERATURE_LOW) | (kelvin > TEMPERATURE_HIGH)
@@ -27,7 +27,7 @@ def checked_temperature(temperature: ArrayLike, *, stacklevel: int = 3) -> Array
             f"temperature is {kelvin[outside].flat[0]:g} K, outside the {TEMPERATURE_LOW:g} to {TEMPERATURE_HIGH:g} K "
             "the laws are meant for; degrees Celsius plus 273.15 are kelvin",
             ModelRangeWarning,
-            stacklevel=stacklevel,
+            stacklevel=3,
         )
     return kelvin
 
