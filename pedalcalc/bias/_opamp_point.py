@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity
-from pedalcalc.bias._points import Array, scalar
+from pedalcalc.bias._points import Array, scalar, usual
 from pedalcalc.bias.opamp import closed
 from pedalcalc.devices import OpAmp
 from pedalcalc.devices._record import ends
+from pedalcalc.laws.amplifiers import output_limits
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -20,7 +21,8 @@ class OpAmpPoint(Result):
     Voltages are to ground. The two `_read` fields are what a meter of the given
     input resistance shows; output and inverting input do not mind the meter.
     `voltage_error` is the largest DC error of the output with the record's
-    worst offset and bias current. `voltage_peak_worst` takes the worst headroom.
+    worst offset and bias current. Where the signal moves the non-inverting input, its range limits swing and peak
+    as well as the output's headroom does. `voltage_peak_worst` takes the worst headroom and input range.
     """
 
     voltage_half_supply: Number = quantity("V", "reference")
@@ -54,6 +56,7 @@ def opamp_point(
     r_ref: Array,
     r_pin: Array,
     r_f: Array,
+    r_leg: Array,
     dc_gain: Array,
     ideal: Array,
     noise: Array,
@@ -63,46 +66,94 @@ def opamp_point(
     z_in: Array,
     op_amp: OpAmp,
     meter: Array,
+    *,
+    driven: bool,
 ) -> OpAmpPoint:
-    """Put DC, gain and corners of a stage together."""
-    bias = (1.0 if op_amp.bias_direction == "in" else -1.0) * ends(op_amp.current_bias).typical
+    """Put DC, gain and corners of a stage together; `r_leg` carries DC from the inverting input to the reference.
+
+    `driven` says that the signal moves the non-inverting input, whose range then limits the swing as well.
+    """
+    part = usual(op_amp)
+    bias = (1.0 if op_amp.bias_direction == "in" else -1.0) * np.asarray(part.current_bias, float)
     worst = ends(op_amp.current_bias).high
     with np.errstate(divide="ignore", invalid="ignore"):
         # An open path to the reference leaves the pin to its own bias current, at a rail.
         floating = np.isinf(r_ref + r_pin)
         path = np.where(floating, 0.0, r_ref + r_pin)
-        rail = np.where(bias > 0, 0.0, vcc)
-        v_plus = np.where(floating, rail, v_ref - bias * path)
-        v_out = v_plus + (dc_gain - 1) * (v_plus - v_ref) + bias * np.where(np.isinf(r_f), 0.0, r_f)
-        v_out = np.where(np.isinf(r_f), rail, v_out)
-        # No output goes beyond its rails; at one of them the loop no longer holds the inverting pin.
-        wished, v_out = v_out, np.minimum(np.maximum(v_out, 0.0), vcc)
-        v_minus = np.where(wished == v_out, v_plus, v_ref + (v_out - v_ref) / dc_gain)
+        v_plus = np.where(floating, np.where(bias > 0, 0.0, vcc), v_ref - bias * path)
+        v_minus, v_out = _settled(v_plus, v_ref, r_f, r_leg, bias, vcc, part)
         ref_read = np.where(np.isinf(r_ref), 0.0, v_ref / (1 + r_ref / meter))
         plus_read = np.where(floating, 0.0, (v_ref - bias * path) / (1 + path / meter))
         amplified = np.where(path == 0, 0.0, dc_gain * path)
     error = dc_gain * ends(op_amp.voltage_offset).high + worst * (amplified + np.where(np.isinf(r_f), 0.0, r_f))
-    up = np.maximum(vcc - ends(op_amp.headroom_top).typical - v_out, 0.0)
-    down = np.maximum(v_out - ends(op_amp.headroom_bottom).typical, 0.0)
-    peak = np.minimum(up, down)
-    peak_worst = np.maximum(
-        np.minimum(vcc - ends(op_amp.headroom_top).high - v_out, v_out - ends(op_amp.headroom_bottom).high), 0.0
-    )
-    a_ol = np.asarray(ends(op_amp.gain_open_loop).typical)
+    at = (vcc, v_out, v_plus, ideal if driven else None)
+    up, down, peak_free = _room(op_amp, "typical", *at)
+    up_worst, down_worst, _ = _room(op_amp, "high", *at)
+    peak, peak_worst = np.minimum(up, down), np.minimum(up_worst, down_worst)
+    a_ol = np.asarray(part.gain_open_loop, float)
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = closed(ideal, noise_loaded, a_ol)
-        high = ends(op_amp.gain_bandwidth).typical / noise_loaded
-        full = ends(op_amp.slew_rate).typical / (2 * np.pi * peak)
-        z_out = op_amp.resistance_output_open / (1 + a_ol / noise_loaded)
-    cautions = _cautions(vcc, v_plus, peak, op_amp)
+        high = np.asarray(part.gain_bandwidth, float) / noise_loaded
+        full = np.asarray(part.slew_rate, float) / (2 * np.pi * peak)
+        z_out = part.resistance_output_open / (1 + a_ol / noise_loaded)
+    cautions = _cautions(vcc, v_plus, peak, peak_free, op_amp)
     fields = (
         v_ref + 0.0, ref_read, v_plus, plus_read, v_minus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
-        ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, ends(op_amp.current_quiescent).typical + 0.0 * peak,
+        ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, part.current_quiescent + 0.0 * peak,
     )  # fmt: skip
     return OpAmpPoint(*[*(scalar(part) for part in fields), cautions])
 
 
-def _cautions(vcc: Array, v_plus: Array, peak: Array, op_amp: OpAmp) -> tuple[Caution, ...]:
+def _settled(
+    v_plus: Array, v_ref: Array, r_f: Array, r_leg: Array, bias: Array, vcc: Array, part: OpAmp
+) -> tuple[Array, Array]:
+    """Return inverting input and output as the op-amp's law leaves them: in its loop, or at a limit where the loop lets go.
+
+    With b of the output fed back and y the output above the reference, Kirchhoff's current law makes the inverting input
+    b y - bias (RF || RL) and the output current s y + b bias; the law adds y + Ro (...) = middle + A (V+ - V-).
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        b = np.where(np.isinf(r_f), 0.0, np.where(np.isinf(r_leg), 1.0, r_leg / (r_f + r_leg)))
+        s = 1 / (r_f + r_leg)
+        pulled = np.where(bias == 0, 0.0, bias / (1 / r_f + 1 / r_leg))
+        inverse, r_o = 1 / np.asarray(part.gain_open_loop, float), np.asarray(part.resistance_output_open, float)
+        middle = vcc / 2 - v_ref
+        drive = inverse * (middle - r_o * b * bias) + (v_plus - v_ref) + pulled
+        loop = inverse * (1 + r_o * s) + b
+        wished = np.where((drive == 0) & (loop == 0), middle, drive / loop)
+    low, high = output_limits(
+        vcc, np.zeros_like(vcc), np.asarray(part.headroom_top, float), np.asarray(part.headroom_bottom, float)
+    )
+    bottom, top = ((end - v_ref - r_o * b * bias) / (1 + r_o * s) for end in (low, high))
+    y = np.minimum(np.maximum(wished, bottom), top)
+    # With no path at all the bias current takes the inverting input to a rail.
+    v_minus = np.where(np.isinf(pulled), np.where(pulled > 0, 0.0, vcc), v_ref + b * y - pulled)
+    return v_minus, v_ref + y
+
+
+def _room(
+    op_amp: OpAmp, which: str, vcc: Array, v_out: Array, v_plus: Array, gain: Array | None
+) -> tuple[Array, Array, Array]:
+    """Return how far the output can move up and down, and the smaller of both as the output alone would have it.
+
+    A signal at the non-inverting input moves that input as well, by the output's swing over the gain.
+    """
+    headroom_top, headroom_bottom, margin_top, margin_bottom = (
+        np.asarray(getattr(ends(getattr(op_amp, name)), which), float)
+        for name in ("headroom_top", "headroom_bottom", "input_margin_top", "input_margin_bottom")
+    )
+    up = np.maximum(vcc - headroom_top - v_out, 0.0)
+    down = np.maximum(v_out - headroom_bottom, 0.0)
+    free = np.minimum(up, down)
+    if gain is not None:
+        above, below = vcc - margin_top - v_plus, v_plus - margin_bottom
+        with np.errstate(invalid="ignore"):
+            up = np.minimum(up, np.where(above <= 0, 0.0, above * gain))
+            down = np.minimum(down, np.where(below <= 0, 0.0, below * gain))
+    return up, down, free
+
+
+def _cautions(vcc: Array, v_plus: Array, peak: Array, peak_free: Array, op_amp: OpAmp) -> tuple[Caution, ...]:
     name = op_amp.name
     return (
         caution_above(
@@ -131,6 +182,13 @@ def _cautions(vcc: Array, v_plus: Array, peak: Array, op_amp: OpAmp) -> tuple[Ca
             "lower the reference or raise the supply",
             vcc - v_plus,
             ends(op_amp.input_margin_top).typical,
+            "V",
+        )
+        + caution_below(
+            f"{name}: a larger signal drives its input out of range, where the output can fold over",
+            "keep the output below this peak, raise the supply, or use a type whose inputs reach further",
+            peak,
+            0.99 * peak_free,
             "V",
         )
         + caution_below(f"{name}: no room left to swing", "check reference and supply", peak, 1e-9, "V")

@@ -240,7 +240,9 @@ def opamp_buffer(
     """
     top, bottom = resistance("resistance_top", resistance_top), resistance("resistance_bottom", resistance_bottom)
     v_ref, r_ref = thevenin(numeric("voltage_supply", voltage_supply, least=0), top, bottom)
-    return _noninverting(voltage_supply, v_ref, r_ref, 0.0, 0.0, np.inf, np.inf, 1.0, op_amp, 0.0, resistance_meter)
+    return _noninverting(
+        voltage_supply, v_ref, r_ref, 0.0, 0.0, np.inf, np.inf, 1.0, op_amp, 0.0, resistance_meter, driven=False
+    )
 
 
 @formula
@@ -339,6 +341,7 @@ def opamp_inverting(
         r_ref,
         r_c,
         r_f,
+        np.asarray(np.inf),
         np.asarray(1.0),
         0.0 - x,
         1 + x,
@@ -348,6 +351,7 @@ def opamp_inverting(
         r_i,
         op_amp,
         meter,
+        driven=False,
     )
 
 
@@ -383,6 +387,8 @@ def _noninverting(
     op_amp: OpAmp,
     resistance_source: ArrayLike,
     resistance_meter: ArrayLike,
+    *,
+    driven: bool = True,
 ) -> OpAmpPoint:
     vcc, v_ref, r_ref, meter = _reference(
         voltage_supply, voltage_half_supply, resistance_half_supply, resistance_meter, op_amp
@@ -411,4 +417,5 @@ def _noninverting(
         leg = np.where(np.isinf(c_g), 0.0, 1 / (2 * np.pi * c_g * r_i))
         # With the gain resistor straight on the reference (no capacitor) DC is amplified as well.
         dc = np.where(np.isinf(c_g), x, 1.0)
-    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, dc, x, x, x, low, leg, r_b, op_amp, meter)
+        r_leg = np.where(np.isinf(c_g), r_i, np.inf)
+    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, r_leg, dc, x, x, x, low, leg, r_b, op_amp, meter, driven=driven)
