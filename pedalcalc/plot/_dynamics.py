@@ -77,7 +77,7 @@ def step_response(step: Response, *, timing: AttackRelease | None = None, title:
 
 def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRelease | None], None]]:
     """Return an empty picture of a step and the function that puts a response into it."""
-    picture = new_picture(6.5, 3.1)
+    picture = new_picture(6.5, 2.9)
     with look():
         pair = picture.subplots(1, 2, sharey=True)
         sides = [_side(axes, words) for axes, words in zip(pair, ("up", "down"), strict=True)]
