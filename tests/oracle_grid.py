@@ -160,9 +160,11 @@ def compare(region: Region, settings: list[Setting]) -> list[Comparison]:
         )
         exact = envelope(track.signal[k], sample_rate=48_000.0, frequency=s.frequency)
         times = exact.time + track.time[0]
+        shared = times <= response.time[-1]  # what has not settled is measured at the end of the record
+        times, level_exact = times[shared], exact.level_dbv[shared]
         time = response.time[(response.time >= times[0]) & (response.time <= times[-1])]
         level = np.interp(time, response.time, response.level_out_dbv)
-        error = level - np.interp(time, times, exact.level_dbv)
+        error = level - np.interp(time, times, level_exact)
         far = np.all([np.abs(time - edge) > 0.5 / s.frequency for edge in (before, down)], axis=0)
         weight = np.gradient(time) * far
         measured = []
@@ -176,7 +178,7 @@ def compare(region: Region, settings: list[Setting]) -> list[Comparison]:
             measured.append(
                 tuple(
                     attack_release(t, level_dbv=v, time_up=before, time_down=down, definition=asked)
-                    for t, v in ((response.time, response.level_out_dbv), (times, exact.level_dbv))
+                    for t, v in ((response.time, response.level_out_dbv), (times, level_exact))
                 )
             )
         found.append(

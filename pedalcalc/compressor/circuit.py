@@ -7,9 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, caution_above, numeric, one_of, quantity
-from pedalcalc.devices import Coupler
-from pedalcalc.devices._record import specimen
+from pedalcalc._base import Caution, Result, caution_above, is_a, numeric, one_of, quantity
+from pedalcalc.devices import Coupler, typical
 
 PLACEMENTS = ("shunt", "series", "feedback")
 SENSES = ("after", "before")
@@ -45,6 +44,8 @@ class Compressor(Result):
          R_attack --+-- C_hold || R_release          ("direct" has none of the three)
                    |
          (buffer, less one VBE) -- R_led -- LED ))) LDR = cell
+
+    A coupler whose figures are ranges counts as its typical part.
     """
 
     placement: str = quantity("text", "where the cell sits: shunt, series or feedback")
@@ -72,7 +73,8 @@ class Compressor(Result):
         one_of("sense", self.sense, SENSES)
         one_of("rectifier", self.rectifier, RECTIFIERS)
         one_of("drive", self.drive, DRIVES)
-        specimen("coupler", self.coupler, Coupler)
+        is_a("coupler", self.coupler, Coupler)
+        object.__setattr__(self, "coupler", typical(self.coupler))
         for name in _POSITIVE:
             _scalar(name, getattr(self, name), above=0)
         _scalar("resistance_output", self.resistance_output, above=0, infinity=True)

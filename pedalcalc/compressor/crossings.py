@@ -18,6 +18,7 @@ SURE = 4.0  # standard deviations of the noise by which a point must lie clear o
 QUIET = 1e-3  # noise below this many dB is none
 _MEDIAN_TO_DEVIATION = 1.4826  # for normal noise
 _POINTS_OF_A_PEAK = 8
+_POINTS_OF_A_PERIOD = 10
 
 
 def average(time: Array, level: Array, start: float, stop: float) -> float:
@@ -33,11 +34,17 @@ def noise_of(time: Array, level: Array, apart: float) -> float:
     It is read from second differences, `apart` seconds wide, so that neither a level still moving nor a
     ripple of that period counts; of their sizes the median is taken, so that a single click does not either.
     """
-    late = level[np.searchsorted(time, (time[0] + time[-1]) / 2) :]
-    lag = max(1, round(apart / (time[-1] - time[0]) * 2 * late.size))
-    if late.size < 2 * lag + _POINTS_OF_A_PEAK:
+    late = time[np.searchsorted(time, max((time[0] + time[-1]) / 2, time[0] + 2 * apart)) :]
+    gaps = np.append(np.diff(time), np.inf)
+    # Where a track thins out, what lay a period ago may not be known: such a point tells nothing.
+    known = np.ones(late.size, bool)
+    for back in (apart, 2 * apart):
+        known &= gaps[np.searchsorted(time, late - back, side="right") - 1] <= apart / _POINTS_OF_A_PERIOD
+    late = late[known]
+    if late.size < _POINTS_OF_A_PEAK:
         return 0.0
-    second = late[2 * lag :] - 2 * late[lag:-lag] + late[: -2 * lag]
+    now, before, earlier = (np.interp(late - back, time, level) for back in (0.0, apart, 2 * apart))
+    second = now - 2 * before + earlier
     return float(_MEDIAN_TO_DEVIATION * np.median(np.abs(second)) / np.sqrt(6))
 
 

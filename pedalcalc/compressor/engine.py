@@ -27,8 +27,8 @@ from pedalcalc.compressor.table import Table, table
 SPANS = 3  # of the side-chain signal in a step of the cell, for a tone
 STEPS = 17  # of the cell in half a period of a tone, at least; odd, so that the middle of a span is the tip
 STEPS_GROWING = 33  # the same for a series cell sensed behind itself, in which every error grows
-STEP_LONGEST = 1e-4  # seconds
-STEP_LOOP = 0.3  # of the fastest time constant that cell and gain have together
+STEP_LONGEST = 5e-5  # seconds
+STEP_LOOP = 0.15  # of the fastest time constant that cell and gain have together
 STEP_DRAIN = 1.0  # of the fastest time constant of a LED that discharges the hold capacitor, in a span
 STEPS_MOST = 20_001  # in half a period; a loop faster still is computed with these, and a warning
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 import warnings
 from dataclasses import dataclass
 from itertools import pairwise
-from math import ceil, expm1, floor, log, log10, pi, sqrt
+from math import atan2, ceil, expm1, floor, log, log2, log10, pi, sqrt
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -31,11 +31,13 @@ SKIP_LEAST = 8  # maps; fewer are computed one by one
 TOLERANCE_CELL = 3e-4  # of ln conductance, in one skip
 TOLERANCE_HOLD = 6e-4  # of what the held voltage makes of the cell's settled ln conductance
 HUNT_WATCH = 32  # maps computed one by one, after each of which a loop is asked whether it hunts
+SWING_GROWS = 1.3  # times as much as a watch ago: a swing still on its way to its full size
 HUNT_TURNS = 4  # turns to and fro among the later half of them
 CONDUCTANCE_NONE = 1e-9  # of a cell to which a gain answers nowhere
 NOTHING = 1e-14  # of g_c: a conductance that is rounding
 FAR_MOST = 50.0  # of ln conductance in a skip
 WORTH_UNLIT = 0.05  # of the cell's ln conductance to an e-fold of the LED's current, where it is not lit
+LASTING = 0.25  # of a swing that is left a map later, if it is to count
 PAUSE_LEAST, PAUSE_MOST = 4, 64  # maps computed one by one after a skip that failed
 Pair = tuple[float, float]
 Square = tuple[float, float, float, float]
@@ -233,6 +235,9 @@ class _Skip(NamedTuple):
     after: Pair  # a map after that
 
 
+_NO_SKIP = _Skip([], float("inf"), [], (0.0, 0.0), (0.0, 0.0))
+
+
 def _skip(
     maps: PeriodMap, half: int, amplitude: float, state: Pair, move: Pair, jacobian: Square, doublings: int
 ) -> _Skip:
@@ -341,7 +346,7 @@ def _stretch(
 ) -> tuple[int, float, float]:
     """Follow one level from `half` to `end`, skipping what can be skipped; returns where it ends and the state there."""
     each, doublings, pause, wait, plain = maps.halves, 3, PAUSE_LEAST, 0, 0
-    begun, hunts_db = half, 0.0
+    begun, hunts_db, full_swing = half, 0.0, False
     here = v, maps.log_of(g)
     piece, after = maps.traced(half, amplitude, here)
     jacobian: Square = (0.0, 0.0, 0.0, 0.0)
@@ -358,19 +363,22 @@ def _stretch(
                 half += room * each
                 piece, after = maps.traced(half, amplitude, here := nodes[-1][1])
                 continue
-            if hunts_db and maps.only_rest:
+            if full_swing and maps.only_rest:
                 break
-            if hunts_db:  # it will go on like this: look in again later
+            if full_swing:  # it will go on like this: look in again later
                 half += each * min(room, max(PAUSE_MOST, (half - begun) // 8))
                 piece, after = maps.traced(half, amplitude, here)
                 wait = PAUSE_MOST
                 continue
+            most = min(most, _doublings_most(jacobian))
             doublings = min(doublings, most)
-            while True:
+            found = _NO_SKIP
+            while doublings >= 3:
                 found = _skip(maps, half, amplitude, here, move, jacobian, doublings)
                 if found.piece or doublings == 3:
                     break
                 doublings = max(3, doublings - (ceil(log(found.error / 0.5, 8)) if 1 < found.error < 1e9 else 1))
+            doublings = max(doublings, 3)
             if found.piece:
                 record.nodes += [maps.node(half, k, x, d) for k, x, d in found.nodes]
                 half += each << doublings
@@ -382,7 +390,8 @@ def _stretch(
         wait -= 1
         plain += 1
         if plain % HUNT_WATCH == 0:
-            hunts_db = _swing_db(maps, record)
+            before_db, hunts_db = hunts_db, _swing_db(maps, record)
+            full_swing = 0.0 < hunts_db < SWING_GROWS * before_db
         here = after
         if half + each <= end:
             piece, after = maps.traced(half, amplitude, here)
@@ -402,6 +411,18 @@ def _swing_db(maps: PeriodMap, record: Record) -> float:
     turns = sum(x * y < 0 for x, y in pairwise(moves))
     swing = max(lately) - min(lately)
     return swing if turns >= HUNT_TURNS and swing > 0.7 * (max(before) - min(before)) else 0.0
+
+
+def _doublings_most(jacobian: Square) -> int:
+    """Return how far may be skipped so that between nodes no swing to and fro turns by more than a radian."""
+    a, b, c, d = jacobian
+    middle, det = 0.5 * (a + d), a * d - b * c
+    under = middle * middle - det
+    if under < 0:
+        angle = atan2(sqrt(-under), middle) if det > LASTING * LASTING else 0.0
+    else:
+        angle = pi if middle - sqrt(under) < -LASTING else 0.0
+    return floor(log2(2 / angle)) if angle else 64
 
 
 def grows(jacobian: Square) -> bool:

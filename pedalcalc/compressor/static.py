@@ -170,9 +170,11 @@ def _hunting(maps: PeriodMap, periods: list[Period], level: Floats, level_known:
     found = [period for period in watched if hunts(maps, period)]
     if not found:
         return 0.0
-    worst = found[len(found) // 2]
-    start = State(worst.state[0], 1.001 * maps.conductance_of(worst.state[1]))
-    return come_to_rest(maps, worst.amplitude, start)[1]
+    swings = []
+    for period in {id(p): p for p in (found[len(found) // 2], found[-1])}.values():
+        start = State(period.state[0], 1.001 * maps.conductance_of(period.state[1]))
+        swings.append(come_to_rest(maps, period.amplitude, start)[1])
+    return max(swings)
 
 
 def _first_crossing(level: Floats, level_of: Floats, side: Floats) -> Floats:

@@ -8,7 +8,7 @@ quadrature meter over half a period shows, as in `envelope`.
 
 from __future__ import annotations
 
-from math import ceil, floor, pi
+from math import ceil, floor, log2, pi
 from typing import NamedTuple
 
 import numpy as np
@@ -19,7 +19,8 @@ from pedalcalc.compressor.follow import CLOSE_HALVES, Piece, Record, conductance
 from pedalcalc.compressor.laws import Floats
 from pedalcalc.compressor.timing import envelope
 
-PHASES = 24  # points of half a period
+PHASES = 24  # points of half a period, at least; doubled until they lie no further apart than
+APART = 1e-4  # seconds
 DENSE = 96  # the same around a change of level, of which every second one is kept
 SPACING = 0.002  # of the time since the last change
 SPACING_LEAST = 3e-4  # seconds between points, where every period is kept
@@ -38,7 +39,7 @@ class Track(NamedTuple):
 
 
 class _Whole(NamedTuple):
-    """All half periods that were computed in one piece, resampled to `PHASES` points."""
+    """All half periods that were computed in one piece, resampled to a common number of points."""
 
     half: Cells
     log_conductance: Floats
@@ -47,14 +48,14 @@ class _Whole(NamedTuple):
     end: Floats
 
 
-def _whole(pieces: list[Piece], offset: float) -> _Whole:
+def _whole(pieces: list[Piece], offset: float, phases: int) -> _Whole:
     chosen = [p for p in pieces if p.phase_from == 0.0 and p.phase_to == pi]
     half = np.array([p.half for p in chosen], np.intp)
     start = np.array([(p.voltage, p.conductance) for p in chosen])
     end = np.array([(p.voltage_end, p.conductance_end) for p in chosen])
     counts = np.array([len(p.trace.voltage) for p in chosen])
-    log_g, volts = np.empty((len(chosen), PHASES)), np.empty((len(chosen), PHASES))
-    wanted = (np.arange(PHASES) + 0.5) / PHASES
+    log_g, volts = np.empty((len(chosen), phases)), np.empty((len(chosen), phases))
+    wanted = (np.arange(phases) + 0.5) / phases
     for count in np.unique(counts):
         which = np.flatnonzero(counts == count)
         traces = [chosen[i].trace for i in which]
@@ -77,9 +78,9 @@ def _whole(pieces: list[Piece], offset: float) -> _Whole:
 class _Filled:
     """Any half period of a record: as it was computed, or filled in between its neighbours."""
 
-    def __init__(self, record: Record, halves: int) -> None:
-        self.halves = halves
-        self.whole = _whole(record.pieces, record.offset)
+    def __init__(self, record: Record, halves: int, phases: int) -> None:
+        self.halves, self.phases = halves, phases
+        self.whole = _whole(record.pieces, record.offset, phases)
         half = self.whole.half
         row = np.arange(half.size)
         if halves == 2:  # periods of which both halves were computed, one after the other
@@ -87,7 +88,7 @@ class _Filled:
         self.first = row
         self.unit = half[row] // halves
         start, end = self.whole.start[row], self.whole.end[row + halves - 1]
-        turn = (np.arange(halves * PHASES) + 0.5) / (halves * PHASES)
+        turn = (np.arange(halves * phases) + 0.5) / (halves * phases)
         together = [
             np.concatenate([values[row + k] for k in range(halves)], axis=1)
             for values in (self.whole.voltage, self.whole.log_conductance)
@@ -112,8 +113,8 @@ class _Filled:
         self.nodes = nodes[once]
 
     def at(self, cells: Cells) -> Floats:
-        """Return voltage and log conductance, (cells, PHASES, 2)."""
-        found = np.empty((cells.size, PHASES, 2))
+        """Return voltage and log conductance, (cells, phases, 2)."""
+        found = np.empty((cells.size, self.phases, 2))
         place = np.clip(np.searchsorted(self.whole.half, cells), 0, self.whole.half.size - 1)
         computed = self.whole.half[place] == cells
         found[computed, :, 0] = self.whole.voltage[place[computed]]
@@ -126,11 +127,11 @@ class _Filled:
         unit, part = np.divmod(cells, self.halves)
         after = np.clip(np.searchsorted(self.unit, unit), 1, self.unit.size - 1)
         share = ((unit - self.unit[after - 1]) / (self.unit[after] - self.unit[after - 1]))[:, None, None]
-        columns = part[:, None] * PHASES + np.arange(PHASES)
+        columns = part[:, None] * self.phases + np.arange(self.phases)
         rows = np.arange(unit.size)[:, None]
         ripple = (1 - share) * self.ripple[after - 1][rows, columns] + share * self.ripple[after][rows, columns]
         start, end = self._state(unit), self._state(unit + 1)
-        turn = (columns + 0.5) / (self.halves * PHASES)
+        turn = (columns + 0.5) / (self.halves * self.phases)
         found: Floats = start[:, None, :] + (end - start)[:, None, :] * turn[:, :, None] + ripple
         np.maximum(found[:, :, 0], 0.0, out=found[:, :, 0])
         return found
@@ -163,7 +164,8 @@ def read(
     changes = moments[1:] * 2 * frequency
     count = ceil(duration * 2 * frequency - 1e-9)
     windows = _windows(changes, count)
-    filled = _Filled(record, halves)
+    phases = PHASES * 2 ** max(0, ceil(log2(0.5 / frequency / PHASES / APART)))
+    filled = _Filled(record, halves, phases)
     parts, begin, since = [], 0, 0.0
     for first, last in [*windows, (count, count)]:
         if begin < first:
@@ -210,22 +212,23 @@ def _sparse(
     state = filled.at(needed)
     cell = conductance(state[:, :, 1], record.offset)
     gain = law.at(cell)
-    mixed = gain * (1 - np.exp(-2j * pi * (np.arange(PHASES) + 0.5) / PHASES))
+    phases = filled.phases
+    mixed = gain * (1 - np.exp(-2j * pi * (np.arange(phases) + 0.5) / phases))
     rows = [np.searchsorted(needed, np.maximum(cells + k, 0)) for k in (-1, 0, 1)]
     total = np.concatenate([mixed[row] for row in rows], axis=1).cumsum(axis=1)
     total = np.concatenate([np.zeros((cells.size, 1)), total], axis=1)
-    every = PHASES // int(np.clip(2 ** ceil(np.log2(0.5 / frequency / SPACING_LEAST / 3)) * 3, 3, PHASES))
-    kept = np.arange(every // 2, PHASES, every)
-    centre, reach = PHASES + kept, PHASES // 2
+    every = phases // int(np.clip(2 ** ceil(log2(0.5 / frequency / SPACING_LEAST / 3)) * 3, 3, phases))
+    kept = np.arange(every // 2, phases, every)
+    centre, reach = phases + kept, phases // 2
     window = 0.5 * (
         total[:, centre + reach + 1]
         - total[:, centre - reach + 1]
         + total[:, centre + reach]
         - total[:, centre - reach]
     )
-    time = (cells[:, None] + (kept + 0.5) / PHASES) / (2 * frequency)
+    time = (cells[:, None] + (kept + 0.5) / phases) / (2 * frequency)
     here = rows[1]
-    level = np.abs(window) / PHASES
+    level = np.abs(window) / phases
     columns = (time, state[here][:, kept, 0], cell[here][:, kept], gain[here][:, kept], level * amplitude)
     return tuple(np.ravel(column) for column in columns)
 
