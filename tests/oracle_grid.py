@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pedalcalc.compressor import Compressor, attack_release, envelope, example, gain_for_threshold, level_response
-from pedalcalc.compressor.timing import DEFINITIONS, AttackRelease
+from pedalcalc.compressor import Compressor, example, gain_for_threshold, measure_step
+from pedalcalc.compressor.response import level_response
+from pedalcalc.compressor.timing import DEFINITIONS, AttackRelease, envelope
 from pedalcalc.devices import (
     COUPLER_GREEN_GAP_GL5528,
     COUPLER_GREEN_GL5528,
@@ -177,7 +178,7 @@ def compare(region: Region, settings: list[Setting]) -> list[Comparison]:
             )
             measured.append(
                 tuple(
-                    attack_release(t, level_dbv=v, time_up=before, time_down=down, definition=asked)
+                    measure_step(t, level_dbv=v, time_up=before, time_down=down, definition=asked)
                     for t, v in ((response.time, response.level_out_dbv), (times, level_exact))
                 )
             )

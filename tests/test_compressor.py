@@ -14,27 +14,21 @@ import numpy as np
 import pytest
 
 from pedalcalc import compressor as room
-from pedalcalc.compressor import SETTLE_2DB, Compressor, attack_release, example, laws
+from pedalcalc.compressor import SETTLE_2DB, Compressor, example, laws, measure_step, response, sound
 from pedalcalc.opto import gain_feedback, gain_series, gain_shunt
 
 CHANGE = dataclasses.replace
 EXAMPLE = example()
 TONE = 0.2 * np.sin(2 * np.pi * 440 * np.arange(9600) / 48_000)
 FILES = Path(tempfile.mkdtemp(prefix="compressor-"))
-room.write_wav(FILES / "tone.wav", signal=TONE, sample_rate=48_000.0, voltage_full_scale=1.0)
+sound.write_wav(FILES / "tone.wav", signal=TONE, sample_rate=48_000.0, voltage_full_scale=1.0)
 room.write_bursts(FILES / "bursts.wav", definition=SETTLE_2DB)
 
 CALLS = {
+    "attack_release": {"compressor": EXAMPLE, "definition": SETTLE_2DB},
     "example": {},
     "static_curve": {"level_in_dbv": np.linspace(-50.0, 0.0, 11), "compressor": EXAMPLE, "frequency": 1000.0},
     "gain_for_threshold": {"threshold_dbv": -25.0, "compressor": EXAMPLE, "reduction_db": 1.0, "frequency": 1000.0},
-    "level_response": {
-        "compressor": EXAMPLE,
-        "time": np.array([0.0, 0.05]),
-        "level_in_dbv": np.array([-30.0, -10.0]),
-        "duration": 0.1,
-        "frequency": 1000.0,
-    },
     "step_response": {
         "compressor": EXAMPLE,
         "level_low_dbv": -30.0,
@@ -46,8 +40,7 @@ CALLS = {
     },
     "ripple_distortion": {"compressor": EXAMPLE, "level_in_dbv": -10.0, "frequency": 220.0},
     "render": {"signal": TONE, "sample_rate": 48_000.0, "compressor": EXAMPLE},
-    "envelope": {"signal": TONE, "sample_rate": 48_000.0, "frequency": 440.0},
-    "attack_release": {
+    "measure_step": {
         "time": np.arange(0.0, 2.0, 1e-3),
         "level_dbv": np.where(np.abs(np.arange(0.0, 2.0, 1e-3) - 0.75) < 0.25, -10.0, -30.0),
         "time_up": 0.5,
@@ -62,14 +55,6 @@ CALLS = {
         "duration": 0.5,
         "sample_rate": 48_000.0,
     },
-    "write_wav": {
-        "path": FILES / "written.wav",
-        "signal": TONE,
-        "sample_rate": 48_000.0,
-        "voltage_full_scale": 1.0,
-        "replace": True,
-    },
-    "read_wav": {"path": FILES / "tone.wav", "channel": 0},
     "render_file": {
         "path": FILES / "tone.wav",
         "path_out": FILES / "rendered.wav",
@@ -92,7 +77,7 @@ def _attack(circuit, *, low=-30.0, high=-10.0, time_high=1.0, time_after=2.0, de
     step = room.step_response(
         circuit, level_low_dbv=low, level_high_dbv=high, time_high=time_high, time_after=time_after
     )
-    return attack_release(
+    return measure_step(
         step.time, level_dbv=step.level_out_dbv, time_up=step.time_up, time_down=step.time_down, definition=definition
     )
 
@@ -126,7 +111,7 @@ def test_static_curve_is_where_a_long_tone_settles(placement, drive, sense):
     level = np.array([-35.0, -25.0, -15.0, -5.0])
     curve = room.static_curve(level, compressor=circuit)
     for given, expected in zip(level, curve.level_out_dbv, strict=True):
-        held = room.level_response(circuit, time=[0.0], level_in_dbv=[given], duration=1.5, frequency=1000.0)
+        held = response.level_response(circuit, time=[0.0], level_in_dbv=[given], duration=1.5, frequency=1000.0)
         assert held.level_out_dbv[-500:].mean() == pytest.approx(expected, abs=0.03)
 
 
@@ -151,9 +136,9 @@ def test_series_cell_sensed_after_itself_latches_and_both_branches_are_told():
     assert list(curve.equilibria) == [1, 3, 1]
     assert curve.level_out_falling_dbv[1] > curve.level_out_dbv[1] + 20
     # The engine, started on either side, ends on the branch that the curve names.
-    quiet = room.level_response(latch, time=[0.0], level_in_dbv=[-10.0], duration=1.0, frequency=1000.0)
+    quiet = response.level_response(latch, time=[0.0], level_in_dbv=[-10.0], duration=1.0, frequency=1000.0)
     assert quiet.level_out_dbv[-1] == pytest.approx(curve.level_out_dbv[1], abs=0.1)
-    loud = room.level_response(latch, time=[0.0, 1.0], level_in_dbv=[9.0, -10.0], duration=3.0, frequency=1000.0)
+    loud = response.level_response(latch, time=[0.0, 1.0], level_in_dbv=[9.0, -10.0], duration=3.0, frequency=1000.0)
     assert loud.level_out_dbv[-1] == pytest.approx(curve.level_out_falling_dbv[1], abs=0.1)
 
 
@@ -255,7 +240,7 @@ def test_render_agrees_with_the_level_response_of_the_same_tone():
     time = (np.arange(48_000) + 1) / 48_000
     tone = np.sqrt(2) * 10 ** (-12 / 20) * np.sin(2 * np.pi * 500 * time)
     played = room.render(tone, sample_rate=48_000, compressor=EXAMPLE)
-    level = room.level_response(EXAMPLE, time=[0.0], level_in_dbv=[-12.0], duration=1.0, frequency=500.0)
+    level = response.level_response(EXAMPLE, time=[0.0], level_in_dbv=[-12.0], duration=1.0, frequency=500.0)
     # The response's first sample is one sub-step after 0, as the tone's is here.
     got = np.interp(level.time, time, played.gain_db)
     assert np.sqrt(np.mean((got - level.gain_db)[100:] ** 2)) < 0.02
@@ -294,7 +279,7 @@ def test_too_much_led_current_is_a_caution():
 
 def test_attack_resistance_of_nothing_is_a_peak_detector():
     peak = CHANGE(EXAMPLE, resistance_attack=0.0, sense="before", resistance_release=np.inf, gain_sidechain=3.0)
-    held = room.level_response(peak, time=[0.0], level_in_dbv=[-6.0], duration=0.1, frequency=1000.0)
+    held = response.level_response(peak, time=[0.0], level_in_dbv=[-6.0], duration=0.1, frequency=1000.0)
     assert held.voltage_hold[-1] == pytest.approx(3.0 * np.sqrt(2) * 10 ** (-6 / 20), rel=1e-3)
 
 
@@ -341,7 +326,7 @@ def test_wrong_records_are_refused():
 )
 def test_level_histories_out_of_order_are_refused(levels, times, end, message):
     with pytest.raises(ValueError, match=message):
-        room.level_response(EXAMPLE, time=times, level_in_dbv=levels, duration=end, frequency=1000.0)
+        response.level_response(EXAMPLE, time=times, level_in_dbv=levels, duration=end, frequency=1000.0)
 
 
 def test_unlimited_gain_is_refused_not_silent():
@@ -349,7 +334,7 @@ def test_unlimited_gain_is_refused_not_silent():
     with pytest.raises(ValueError, match="resistance_output must be finite"):
         CHANGE(EXAMPLE, placement="feedback", resistance_output=np.inf, coupler=open_when_dark)
     limited = CHANGE(EXAMPLE, placement="feedback", resistance_output=np.inf, voltage_rail=np.inf)
-    held = room.level_response(limited, time=[0.0], level_in_dbv=[-60.0], duration=0.1, frequency=1000.0)
+    held = response.level_response(limited, time=[0.0], level_in_dbv=[-60.0], duration=0.1, frequency=1000.0)
     assert np.all(np.isfinite(held.level_out_dbv))
 
 

@@ -12,12 +12,12 @@ from pedalcalc.compressor import (
     example,
     gain_for_threshold,
     laws,
-    level_response,
     render,
     ripple_distortion,
     static_curve,
     step_response,
 )
+from pedalcalc.compressor.response import level_response
 from tests.oracle_compressor import integrate, tone_steps
 
 COUPLER_GREEN_GL5528, COUPLER_NSL28, COUPLER_STEEP, COUPLER_WHITE_GL5528 = (

@@ -14,7 +14,7 @@ from pedalcalc.compressor import example, render
 from pedalcalc.compressor.bursts import bursts, measure_recording, write_bursts
 from pedalcalc.compressor.pluck import plucked_string
 from pedalcalc.compressor.sound import read_wav, render_file, write_wav
-from pedalcalc.compressor.timing import IEC_60118_2_STYLE, PART_63, SETTLE_2DB, attack_release, envelope
+from pedalcalc.compressor.timing import IEC_60118_2_STYLE, PART_63, SETTLE_2DB, envelope, measure_step
 
 RATE = 48000
 
@@ -310,7 +310,7 @@ def test_recorded_compressor_measures_as_the_computed_one(tmp_path):
         amplitude = np.where((time >= 3) & (time < 5), 10 * low, low)
         out = render(amplitude * np.sin(2 * np.pi * timing.frequency * time), sample_rate=RATE, compressor=example())
         track = envelope(out.signal, sample_rate=RATE, frequency=timing.frequency)
-        direct = attack_release(
+        direct = measure_step(
             track.time,
             level_dbv=track.level_dbv,
             time_up=3.0,

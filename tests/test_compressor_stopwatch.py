@@ -21,8 +21,8 @@ from pedalcalc.compressor.timing import (
     SETTLE_2DB,
     AttackRelease,
     TimingDefinition,
-    attack_release,
     envelope,
+    measure_step,
 )
 
 CHANGES = (3.0, 5.0, 6.5, 8.0, 12.0, 18.0, 25.0)
@@ -92,7 +92,7 @@ class Case:
 
     def timed(self, time: Any, level: Any) -> AttackRelease:
         down = UP + self.length("attack")
-        return attack_release(time, level_dbv=level, time_up=UP, time_down=down, definition=self.definition)
+        return measure_step(time, level_dbv=level, time_up=UP, time_down=down, definition=self.definition)
 
     def bands(self, leg: str) -> tuple[float, float]:
         """Return the band where the clock stops, and that where it starts; infinite: at the step."""
@@ -220,7 +220,7 @@ def test_an_overshoot_of_20_db_that_is_over_within_a_quarter_period_is_not_the_b
     after = -15 * np.exp(-np.maximum(time - 0.3, 0) / 0.02)
     level = np.select([time < 0.1, time < 0.3], [-30.0, -10.0 + gain], -30 + after)
     definition = replace(SETTLE_2DB, frequency=82.0)
-    found = attack_release(time, level_dbv=level, time_up=0.1, time_down=0.3, definition=definition)
+    found = measure_step(time, level_dbv=level, time_up=0.1, time_down=0.3, definition=definition)
     fine = np.linspace(0, 5e-3, 500_001)
     left = 15 * np.exp(-fine / 0.1e-3) - 22 * (np.exp(-fine / 1e-3) - np.exp(-fine / 0.05e-3))
     assert found.overshoot_attack_db == pytest.approx(-left.min(), abs=0.1)
@@ -288,7 +288,7 @@ def test_what_the_tone_hides_is_said_and_bounded():
     tone = np.sqrt(2) * 10 ** (level / 20) * np.sin(2 * np.pi * 82 * time + 1)
     track = envelope(tone, sample_rate=24000, frequency=82)
     definition = replace(SETTLE_2DB, frequency=82.0)
-    found = attack_release(track.time, level_dbv=track.level_dbv, time_up=0.1, time_down=0.4, definition=definition)
+    found = measure_step(track.time, level_dbv=track.level_dbv, time_up=0.1, time_down=0.4, definition=definition)
     assert 0 < found.time_attack_first < 0.5 / 82
     assert 15 < found.overshoot_attack_db < 20
     said = [caution.what for caution in found.cautions]
@@ -324,7 +324,7 @@ def test_a_large_excursion_that_comes_back_to_where_it_began_is_timed():
     since = np.maximum(time - 0.1, 0)
     dip = -40 * (np.exp(-since / 0.02) - np.exp(-since / 0.01)) * (time < 0.5)
     level = np.where((time >= 0.1) & (time < 0.5), -10.0, -30.0) + dip
-    found = attack_release(time, level_dbv=level, time_up=0.1, time_down=0.5, definition=SETTLE_2DB)
+    found = measure_step(time, level_dbv=level, time_up=0.1, time_down=0.5, definition=SETTLE_2DB)
     assert found.time_attack_first == 0
     assert found.time_attack == pytest.approx(0.1 + since[np.flatnonzero(dip < -2)[-1]] - 0.1, abs=1e-4)
     assert "hardly any" in found.cautions[0].what
@@ -381,7 +381,7 @@ def test_a_gain_that_rises_with_the_level_is_timed_alike():
     up, down = 8 * (1 - np.exp(-(time - 0.1) / 0.02)), 8 * np.exp(-(time - 0.4) / 0.05)
     level = np.select([time < 0.1, time < 0.4], [-30.0, -15.0 + up], -30.0 + down)
     definition = replace(SETTLE_2DB, level_step_db=15.0)
-    found = attack_release(time, level_dbv=level, time_up=0.1, time_down=0.4, definition=definition)
+    found = measure_step(time, level_dbv=level, time_up=0.1, time_down=0.4, definition=definition)
     assert found.time_attack == pytest.approx(0.02 * np.log(4), rel=1e-3)
     assert found.time_release == pytest.approx(0.05 * np.log(4), rel=1e-3)
 
@@ -392,7 +392,7 @@ def test_a_smeared_record_must_cover_a_period_after_each_step():
     tone = np.where((time >= 0.1) & (time < 0.11), 1.0, 0.1) * np.sin(2 * np.pi * 82 * time)
     track = envelope(tone, sample_rate=24000, frequency=82)
     with pytest.raises(ValueError, match="at least a period of the tone after each step"):
-        attack_release(track.time, level_dbv=track.level_dbv, time_up=0.1, time_down=0.11, definition=case.definition)
+        measure_step(track.time, level_dbv=track.level_dbv, time_up=0.1, time_down=0.11, definition=case.definition)
 
 
 # ------------------------------------------------------------ crossings by themselves

@@ -16,8 +16,8 @@ from pedalcalc.compressor.timing import (
     PART_63,
     SETTLE_2DB,
     TimingDefinition,
-    attack_release,
     envelope,
+    measure_step,
 )
 
 TAU_ATTACK, TAU_RELEASE = 0.02, 0.15
@@ -39,7 +39,7 @@ def _first_order(definition, ratio, *, rate=20000.0, up=0.2, down=0.8, end=3.2):
 
 def _measure(definition, ratio, **how):
     time, level, up, down, change = _first_order(definition, ratio, **how)
-    return attack_release(time, level_dbv=level, time_up=up, time_down=down, definition=definition), change
+    return measure_step(time, level_dbv=level, time_up=up, time_down=down, definition=definition), change
 
 
 # ------------------------------------------------------------ settle times of a first-order response
@@ -109,7 +109,7 @@ def _ring(decay, swing, *, change=12.0, up=0.2, down=1.2):
 def test_first_entry_last_entry_and_overshoot_of_a_swinging_attack():
     decay, swing = 0.05, 60.0
     time, level, up, down = _ring(decay, swing)
-    result = attack_release(time, level_dbv=level, time_up=up, time_down=down, definition=SETTLE_2DB)
+    result = measure_step(time, level_dbv=level, time_up=up, time_down=down, definition=SETTLE_2DB)
     since = np.linspace(0, 1, 1_000_001)
     left = 12 * np.exp(-since / decay) * np.cos(swing * since)
     outside = np.abs(left) > 2
@@ -125,7 +125,7 @@ def test_a_track_too_coarse_for_the_band_still_shows_the_passage():
     level = np.where((time >= 1) & (time < 2), -10.0, -30.0)
     dip = np.round((time - 1.0) * 100)
     level = level - np.where((time >= 1) & (time < 2), 10.0, 0.0) + 8.0 * (dip == 0) - 6.0 * (dip == 1)
-    result = attack_release(time, level_dbv=level, time_up=1.0, time_down=2.0, definition=SETTLE_2DB)
+    result = measure_step(time, level_dbv=level, time_up=1.0, time_down=2.0, definition=SETTLE_2DB)
     assert result.time_attack_first == pytest.approx(0.01 * (8 - 2) / (8 + 6))
     assert result.time_attack == pytest.approx(0.01 + 0.01 * (6 - 2) / 6)
     assert result.overshoot_attack_db == pytest.approx(6.0)
@@ -134,7 +134,7 @@ def test_a_track_too_coarse_for_the_band_still_shows_the_passage():
 def test_a_level_that_never_leaves_the_band_takes_no_time():
     time = np.arange(0.0, 3.0, 1e-3)
     level = np.where((time >= 1) & (time < 2), -10.0, -30.0)
-    result = attack_release(time, level_dbv=level, time_up=1.0, time_down=2.0, definition=SETTLE_2DB)
+    result = measure_step(time, level_dbv=level, time_up=1.0, time_down=2.0, definition=SETTLE_2DB)
     assert result.time_attack == result.time_attack_first == result.time_release == 0
     assert result.settled_attack and result.settled_release
     assert [caution.what for caution in result.cautions] == [
@@ -161,7 +161,7 @@ def test_a_record_too_short_is_called_unsettled_with_a_lower_bound():
 def test_a_level_that_ends_outside_the_band_lasts_to_the_end_and_is_unsettled():
     time, level, up, down, _ = _first_order(SETTLE_2DB, 4.0)
     level = level + 5.0 * (time >= time[-1] - 1e-3)
-    result = attack_release(time, level_dbv=level, time_up=up, time_down=down, definition=SETTLE_2DB)
+    result = measure_step(time, level_dbv=level, time_up=up, time_down=down, definition=SETTLE_2DB)
     assert not result.settled_release
     assert result.time_release == pytest.approx(time[-1] - down)
 
@@ -172,7 +172,7 @@ def test_two_stage_release_is_seen_by_the_definitions_that_wait_for_the_tail():
     tail = -10 * (0.8 * np.exp(-since / 0.02) + 0.2 * np.exp(-since / 1.0))
     level = np.select([time < 0.5, time < 1.0], [-30.0, -20.0], -30.0 + np.where(since < 0, 0, tail))
     results = [
-        attack_release(time, level_dbv=level, time_up=0.5, time_down=1.0, definition=definition)
+        measure_step(time, level_dbv=level, time_up=0.5, time_down=1.0, definition=definition)
         for definition in (PART_63, replace(SETTLE_2DB, band_release_db=1.0))
     ]
     assert results[0].time_release < 0.05
@@ -189,7 +189,7 @@ def test_envelope_then_times_on_a_tone_with_a_known_gain(frequency):
     time, level, up, down, change = _first_order(definition, 4.0, rate=rate)
     tone = np.sqrt(2) * 10 ** (level / 20) * np.sin(2 * np.pi * frequency * time)
     track = envelope(tone, sample_rate=rate, frequency=frequency)
-    result = attack_release(track.time, level_dbv=track.level_dbv, time_up=up, time_down=down, definition=definition)
+    result = measure_step(track.time, level_dbv=track.level_dbv, time_up=up, time_down=down, definition=definition)
     smear = 0.25 / frequency
     assert result.time_attack == pytest.approx(TAU_ATTACK * np.log(change / 2), rel=0.01, abs=0.3 * smear)
     assert result.time_release == pytest.approx(TAU_RELEASE * np.log(change / 2), rel=0.01)
@@ -312,7 +312,7 @@ def test_definitions_are_checked():
 def test_tracks_that_cannot_be_measured_are_refused():
     time, level, up, down, _ = _first_order(SETTLE_2DB, 4.0, rate=1000.0)
     good = {"time": time, "level_dbv": level, "time_up": up, "time_down": down, "definition": SETTLE_2DB}
-    attack_release(**good)
+    measure_step(**good)
     hole = level.copy()
     hole[10] = np.nan
     for changed, words in [
@@ -325,9 +325,9 @@ def test_tracks_that_cannot_be_measured_are_refused():
         ({"time_down": time[-1]}, "20 points"),
     ]:
         with pytest.raises(ValueError, match=words):
-            attack_release(**(good | changed))
+            measure_step(**(good | changed))
     with pytest.raises(TypeError, match="TimingDefinition"):
-        attack_release(**(good | {"definition": "63 %"}))
+        measure_step(**(good | {"definition": "63 %"}))
 
 
 def test_envelope_refusals():

@@ -31,7 +31,7 @@ class Sweep(Result):
 SWEEP = Sweep(np.linspace(0, 9, 10), np.linspace(0, 0.009, 10), np.linspace(0, 0.012, 10), np.linspace(0, 0.08, 10))
 AXES = {"caption_across": "time", "unit_across": "s", "caption": "voltage", "unit": "V"}
 STEP = compressor.step_response(compressor.example(), level_low_dbv=-30.0, level_high_dbv=-10.0)
-TIMING = compressor.attack_release(
+TIMING = compressor.measure_step(
     STEP.time,
     level_dbv=STEP.level_out_dbv,
     time_up=STEP.time_up,
@@ -181,7 +181,7 @@ def test_step_marks_what_was_measured():
         assert [line.get_xdata()[0] for line in dashed] == [time]
     said = f"attack {1e3 * TIMING.time_attack:.1f} ms; release {1e3 * TIMING.time_release:.0f} ms"
     assert picture.caption.startswith(f"{said} (settling within ±2 dB; 20 dB step")
-    flat = compressor.level_response(
+    flat = compressor.response.level_response(
         compressor.example(), time=[0.0], level_in_dbv=[-20.0], duration=0.1, frequency=1000.0
     )
     with pytest.raises(ValueError, match="step must step up and then down"):

@@ -4,6 +4,7 @@ One engine serves all: a loop over samples in which the side-chain charges its h
 the LED lights the cell, and the cell sets the gain that the next sample meets.
 """
 
+from pedalcalc.compressor.attack import attack_release
 from pedalcalc.compressor.bursts import BurstFile, RecordedTimings, measure_recording, write_bursts
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
@@ -13,13 +14,10 @@ from pedalcalc.compressor.engine import State
 from pedalcalc.compressor.features import CurveFeatures, curve_features
 from pedalcalc.compressor.playing import Rendered, render
 from pedalcalc.compressor.pluck import plucked_string
-from pedalcalc.compressor.response import Response, level_response, step_response
+from pedalcalc.compressor.response import Response, step_response
 from pedalcalc.compressor.sound import (
-    Recording,
     RenderedFile,
-    read_wav,
     render_file,
-    write_wav,
 )
 from pedalcalc.compressor.static import StaticCurve, static_curve
 from pedalcalc.compressor.timing import (
@@ -30,10 +28,8 @@ from pedalcalc.compressor.timing import (
     PART_63,
     SETTLE_2DB,
     AttackRelease,
-    Envelope,
     TimingDefinition,
-    attack_release,
-    envelope,
+    measure_step,
 )
 
 __all__ = [
@@ -47,9 +43,7 @@ __all__ = [
     "BurstFile",
     "Compressor",
     "CurveFeatures",
-    "Envelope",
     "RecordedTimings",
-    "Recording",
     "Rendered",
     "RenderedFile",
     "Response",
@@ -59,18 +53,15 @@ __all__ = [
     "TimingDefinition",
     "attack_release",
     "curve_features",
-    "envelope",
     "example",
     "gain_for_threshold",
-    "level_response",
     "measure_recording",
+    "measure_step",
     "plucked_string",
-    "read_wav",
     "render",
     "render_file",
     "ripple_distortion",
     "static_curve",
     "step_response",
     "write_bursts",
-    "write_wav",
 ]

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from pedalcalc._base import Caution, Result, caution_above, caution_below, io, is_a, quantity
 from pedalcalc.compressor._checks import whole
 from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
-from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, attack_release, envelope
+from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
 
 Array = NDArray[np.float64]
 
@@ -153,7 +153,7 @@ def measure_recording(
 
     References
     ----------
-    DERIVED: matched filter for the sweep. The definition names its own source; see `attack_release`.
+    DERIVED: matched filter for the sweep. The definition names its own source; see `measure_step`.
     PRACTICE: 20 dB between tone and noise.
 
     Examples
@@ -306,7 +306,7 @@ def _time_one(
     last = _index(begin + (TIME_BEFORE + TIME_HIGH + TIME_AFTER) * clock - 0.01, rate)
     track = envelope(signal[first:last], sample_rate=rate, frequency=tone / clock)
     offset = begin - first / rate
-    return attack_release(
+    return measure_step(
         track.time,
         level_dbv=track.level_dbv,
         time_up=offset + TIME_BEFORE * clock,

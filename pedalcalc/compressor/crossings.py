@@ -18,7 +18,7 @@ SURE = 4.0  # standard deviations of the noise by which a point must lie clear o
 QUIET = 1e-3  # noise below this many dB is none
 _MEDIAN_TO_DEVIATION = 1.4826  # for normal noise
 _POINTS_OF_A_PEAK = 8
-_POINTS_OF_A_PERIOD = 10
+_EVEN = 1.01
 
 
 def average(time: Array, level: Array, start: float, stop: float) -> float:
@@ -33,19 +33,23 @@ def noise_of(time: Array, level: Array, apart: float) -> float:
 
     It is read from second differences, `apart` seconds wide, so that neither a level still moving nor a
     ripple of that period counts; of their sizes the median is taken, so that a single click does not either.
+    A track that is not evenly spaced was computed, not recorded, and carries no noise.
     """
-    late = time[np.searchsorted(time, max((time[0] + time[-1]) / 2, time[0] + 2 * apart)) :]
-    gaps = np.append(np.diff(time), np.inf)
-    # Where a track thins out, what lay a period ago may not be known: such a point tells nothing.
-    known = np.ones(late.size, bool)
-    for back in (apart, 2 * apart):
-        known &= gaps[np.searchsorted(time, late - back, side="right") - 1] <= apart / _POINTS_OF_A_PERIOD
-    late = late[known]
-    if late.size < _POINTS_OF_A_PEAK:
+    gaps = np.diff(time)
+    if gaps.max() > _EVEN * gaps.min():
         return 0.0
-    now, before, earlier = (np.interp(late - back, time, level) for back in (0.0, apart, 2 * apart))
-    second = now - 2 * before + earlier
-    return float(_MEDIAN_TO_DEVIATION * np.median(np.abs(second)) / np.sqrt(6))
+    late = level[np.searchsorted(time, (time[0] + time[-1]) / 2) :]
+    lags = max(1.0, apart / gaps.mean()) * np.arange(3)
+    if late.size < lags[2] + 1 + _POINTS_OF_A_PEAK:
+        return 0.0
+    whole, share = lags.astype(int), lags % 1  # a lag need not be a whole number of points
+    count = late.size - int(whole[2]) - 1
+    now, before, earlier = (
+        (1 - f) * late[late.size - n - count :][:count] + f * late[late.size - n - 1 - count :][:count]
+        for n, f in zip(whole, share, strict=True)
+    )
+    spread = np.sqrt(np.sum(np.array([1, 4, 1]) * ((1 - share) ** 2 + share**2)))
+    return float(_MEDIAN_TO_DEVIATION * np.median(np.abs(now - 2 * before + earlier)) / spread)
 
 
 def margin_of(band: float, noise: float) -> float:

@@ -85,7 +85,8 @@ def level_response(
 
     Examples
     --------
-    >>> from pedalcalc.compressor import example, level_response
+    >>> from pedalcalc.compressor import example
+    >>> from pedalcalc.compressor.response import level_response
     >>> burst = level_response(example(), time=[0, 0.1], level_in_dbv=[-40, -10], duration=0.3, frequency=1000.0)
     >>> bool(burst.gain_db[-1] < burst.gain_db[0] - 3)
     True

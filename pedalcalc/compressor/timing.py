@@ -18,7 +18,8 @@ entry of the band or the last. Deviations are counted in dB of level::
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -46,8 +47,8 @@ __all__ = [
     "AttackRelease",
     "Envelope",
     "TimingDefinition",
-    "attack_release",
     "envelope",
+    "measure_step",
 ]
 
 Array = NDArray[np.float64]
@@ -160,10 +161,11 @@ class AttackRelease(Result):
     level_out_high_dbv: float = quantity("dBV", "steady output level of the loud part")
     level_out_after_dbv: float = quantity("dBV", "steady output level afterwards")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+    step: Any = field(default=None, metadata={"unit": "record", "caption": "the step, where it was computed"})
 
 
 @simulate
-def attack_release(
+def measure_step(
     time: ArrayLike, *, level_dbv: ArrayLike, time_up: float, time_down: float, definition: TimingDefinition
 ) -> AttackRelease:
     """Measure attack and release on the level track of an up-and-down step.
@@ -234,7 +236,7 @@ def attack_release(
     >>> time = np.arange(0, 3, 1e-4)
     >>> gain = np.where(time < 1, -15 * (1 - np.exp(-(time - 0.5) / 0.01)), -15 * np.exp(-(time - 1) / 0.1))
     >>> level = np.where(time < 0.5, -30, np.where(time < 1, -10, -30) + gain)
-    >>> result = attack_release(time, level_dbv=level, time_up=0.5, time_down=1, definition=SETTLE_2DB)
+    >>> result = measure_step(time, level_dbv=level, time_up=0.5, time_down=1, definition=SETTLE_2DB)
     >>> print(f"{result.time_attack * 1e3:.2f} ms, {result.time_release * 1e3:.1f} ms, {10 * np.log(15 / 2):.2f} ms")
     20.15 ms, 201.5 ms, 20.15 ms
     """

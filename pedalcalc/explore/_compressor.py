@@ -14,7 +14,7 @@ from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,
     TimingDefinition,
-    attack_release,
+    measure_step,
     ripple_distortion,
 )
 from pedalcalc.compressor import static_curve as compute_curve
@@ -100,7 +100,7 @@ def step_response(
             time_after=down,
         )
         asked = dataclasses.replace(definition, level_low_dbv=low, level_step_db=level_step_db)
-        timing = attack_release(
+        timing = measure_step(
             step.time, level_dbv=step.level_out_dbv, time_up=step.time_up, time_down=step.time_down, definition=asked
         )
         update(step, timing)
@@ -232,7 +232,7 @@ def release_against_distortion(
         step = compute_step(
             built, level_low_dbv=low, level_high_dbv=high, frequency=definition.frequency, time_high=up, time_after=down
         )
-        timing = attack_release(
+        timing = measure_step(
             step.time,
             level_dbv=step.level_out_dbv,
             time_up=step.time_up,

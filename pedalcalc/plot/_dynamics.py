@@ -44,7 +44,7 @@ def step_response(step: Response, *, timing: AttackRelease | None = None, title:
     step : Response
         Up-and-down step, from `compressor.step_response`.
     timing : AttackRelease, optional
-        Attack and release measured on it, from `compressor.attack_release`: band, first entry and last exit are marked.
+        Attack and release measured on it, from `compressor.measure_step`: band, first entry and last exit are marked.
     title : str, optional
         Line above the picture.
 
