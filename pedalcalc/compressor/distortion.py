@@ -13,7 +13,7 @@ from pedalcalc.compressor.engine import Trace, made_ready
 from pedalcalc.compressor.follow import PeriodMap, grows
 from pedalcalc.compressor.settle import fixed_point, settle_from_silence
 
-FINE = 3  # times finer than for a step, so that the harmonics are those of the circuit
+FINE = 2  # times finer than for a step, so that the harmonics are those of the circuit
 SAMPLES = 1024  # of one period
 
 
