@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeVar
 
@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Number = float | NDArray[np.float64]
+#: A series such as "E12", or the values of a drawer, numbers or texts.
+Stock = str | Sequence[float | str] | NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -188,6 +190,12 @@ def _allowed(least: float | None, above: float | None, most: float | None, below
     if not infinity:
         parts.append("finite")
     return " and ".join(parts) or "a number"
+
+
+def decibels(gain: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return 20 log10 of a magnitude, minus infinity for none at all."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(20 * np.log10(gain))
 
 
 def fit_together(**arrays: Any) -> None:

@@ -161,7 +161,7 @@ def test_stock_stops_are_those_of_the_series_and_the_value_given():
 
 
 def test_parts_stop_at_stock_values():
-    e12, e6 = (set(np.round(values.preferred_values(series), 3)) for series in ("E12", "E6"))
+    e12, e6 = (set(np.round(values.stock_values(series), 3)) for series in ("E12", "E6"))
     for maker in MAKERS.values():
         for name, control in maker().sliders.items():
             start = control.value
