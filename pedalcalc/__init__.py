@@ -19,6 +19,7 @@ __all__ = [
     "compressor",
     "devices",
     "explore",
+    "fet",
     "junction",
     "laws",
     "led",

@@ -232,6 +232,45 @@ def _declare(kind: str) -> Callable[[F], F]:
     return mark
 
 
+def scalar(value: Any) -> Any:
+    """Return 0-d arrays as plain Python scalars."""
+    array = np.asarray(value)
+    return array.item() if array.ndim == 0 else array
+
+
+def resistance(name: str, value: Any) -> NDArray[np.float64]:
+    """Return a resistance from short to open."""
+    return numeric_view(name, value, least=0, infinity=True)
+
+
+def any_open(resistance: NDArray[np.float64]) -> bool:
+    """Tell whether any element is infinite, by the extremes first: that needs no second array."""
+    highest = resistance.max(initial=0.0)
+    return bool(np.isinf(resistance).any()) if np.isnan(highest) else bool(highest == np.inf)
+
+
+def parallel(*resistances: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return several resistances in parallel; shorts and opens are legal."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(1 / np.asarray(sum(1 / np.asarray(each, float) for each in resistances)))
+
+
+def thevenin(
+    supply: NDArray[np.float64], top: NDArray[np.float64], bottom: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return open-circuit voltage and resistance of a divider; either arm may be open or shorted."""
+    if top.min(initial=np.inf) == 0 and bottom.min(initial=np.inf) == 0 and np.any((top == 0) & (bottom == 0)):
+        raise ValueError("resistance_top and resistance_bottom must not both be 0: that shorts the supply")
+    if not (any_open(top) or any_open(bottom)):
+        share = np.asarray(bottom / (top + bottom))
+        return np.asarray(supply * share), np.asarray(top * share)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = 1 / (1 + top / bottom)
+        share = np.where(np.isinf(top), 0.0, np.where(np.isinf(bottom), 1.0, share))
+        both = np.where(np.isinf(top), bottom, np.where(np.isinf(bottom), top, top / (1 + top / bottom)))
+    return np.asarray(supply * share), np.asarray(both)
+
+
 formula = _declare("formula")
 search = _declare("search")
 fit = _declare("fit")

@@ -15,8 +15,6 @@ _RULE = {
 }
 _EXACT = {"current_gain": 150, "transistor": BJT_2N3904, "temperature": 300.0}
 _LOADS = {"resistance_load": 10e3, "resistance_source": 600.0}
-_JFET = {"current_drain_zero_bias": 3e-3, "voltage_gate_source_off": -1.8}
-_MOSFET = {"voltage_threshold": 2.1, "transconductance_parameter": 0.07}
 _REFERENCE = {"voltage_half_supply": 4.5, "resistance_half_supply": 5e3, "op_amp": OPAMP_4558}
 
 CALLS = {
@@ -201,79 +199,6 @@ CALLS = {
         "resistance_output_dc": 4.7e3,
         "resistance_load": 10e3,
     },
-    "jfet_source_bias": {
-        "voltage_supply": 9.0,
-        "resistance_drain": 4.7e3,
-        "resistance_source_pin": 1e3,
-        "voltage_gate": 0.1,
-        "polarity": "n",
-        **_JFET,
-    },
-    "jfet_divider": {
-        "voltage_supply": 9.0,
-        "resistance_top": 2.2e6,
-        "resistance_bottom": 470e3,
-        "resistance_drain": 2.2e3,
-        "resistance_source_pin": 3.3e3,
-        "polarity": "n",
-        **_JFET,
-    },
-    "jfet_current": {"voltage_gate_source": -0.5, **_JFET},
-    "jfet_gate_source_voltage": {"current_drain": 1e-3, **_JFET},
-    "jfet_transconductance_zero_bias": dict(_JFET),
-    "jfet_transconductance": {
-        "voltage_gate_source": -0.5,
-        "transconductance_zero_bias": 4e-3,
-        "voltage_gate_source_off": -1.8,
-    },
-    "jfet_drain_voltage_linear": {"voltage_supply": 9.0, "resistance_drain": 4.7e3, **_JFET},
-    "jfet_trim_source": {
-        "voltage_drain": 5.0,
-        "voltage_supply": 9.0,
-        "resistance_drain": 4.7e3,
-        "voltage_gate": 0.1,
-        **_JFET,
-    },
-    "jfet_trim_drain": {
-        "voltage_drain": 5.0,
-        "voltage_supply": 9.0,
-        "resistance_source_pin": 1e3,
-        "voltage_gate": 0.1,
-        **_JFET,
-    },
-    "jfet_resistors_for_current": {
-        "current_wanted": 1e-3,
-        "voltage_supply": 9.0,
-        "voltage_drain_source": 4.0,
-        "voltage_gate": 0.1,
-        **_JFET,
-    },
-    "jfet_source_rule": dict(_JFET),
-    "jfet_midpoint_rule": dict(_JFET),
-    "source_resistor": {"current_drain": 1e-3, "voltage_gate_source": -0.8, "voltage_gate": 0.1},
-    "load_line_voltage": {
-        "current": 1e-3,
-        "voltage_supply": 9.0,
-        "resistance_drain": 4.7e3,
-        "resistance_source_pin": 1e3,
-    },
-    "jfet_fit": {
-        "voltage_source_first": 0.53,
-        "resistance_source_first": 470.0,
-        "voltage_source_second": 1.5,
-        "resistance_source_second": 22e3,
-        "voltage_gate": 0.0,
-        "resistance_meter": 10e6,
-    },
-    "jfet_cut_off_reading": {"resistance_meter": 10e6, **_JFET},
-    "jfet_cut_off_from_reading": {"voltage_read": 1.9, "current_drain_zero_bias": 3e-3, "resistance_meter": 10e6},
-    "fet_from_drain_voltage": {
-        "voltage_drain": 7.0,
-        "voltage_supply": 12.0,
-        "resistance_drain": 3.3e3,
-        "resistance_source_pin": 2.2e3,
-        "voltage_gate": 1.5,
-    },
     "common_source": {
         "transconductance": 4e-3,
         "resistance_drain": 4.7e3,
@@ -296,10 +221,6 @@ CALLS = {
         "resistance_transistor": 50e3,
         **_LOADS,
     },
-    "mosfet_parameter": {"current_on": 0.5, "voltage_gate_source_on": 10.0, "voltage_threshold": 1.0},
-    "mosfet_current": {"voltage_gate_source": 2.5, **_MOSFET},
-    "mosfet_gate_source_voltage": {"current_drain": 1e-3, **_MOSFET},
-    "mosfet_transconductance": {"voltage_gate_source": 2.5, **_MOSFET},
     "feedback_resistor_for_gain": {"gain_signed": -10.0, "resistance_input": 22e3},
     "gain_bandwidth_for_frequency": {"frequency": 20e3, "noise_gain": 101.0},
     "slew_rate_for_sine": {"frequency": 20e3, "voltage_peak": 4.0},
@@ -317,22 +238,6 @@ CALLS = {
         "resistance_feedback": 100e3,
         "resistance_source": 12e3,
         "resistance_ground": 90e3,
-    },
-    "mosfet_divider": {
-        "voltage_supply": 9.0,
-        "resistance_top": 2.2e6,
-        "resistance_bottom": 1e6,
-        "resistance_drain": 4.7e3,
-        "resistance_source_pin": 470.0,
-        "polarity": "n",
-        **_MOSFET,
-    },
-    "mosfet_drain_feedback": {
-        "voltage_supply": 9.0,
-        "resistance_drain": 10e3,
-        "resistance_source_pin": 470.0,
-        "polarity": "n",
-        **_MOSFET,
     },
     "noise_gain": {"resistance_feedback": 100e3, "resistance_input": 10e3},
     "inverting_gain": {"resistance_feedback": 100e3, "resistance_input": 10e3, "gain_open_loop": 2e5},

@@ -65,29 +65,6 @@ def test_miller_capacitance_takes_the_same_current():
         bias.miller_capacitance(4e-12, gain_signed=0.0)
 
 
-def test_mosfet_voltage_and_slope_against_the_current_law():
-    device = {"voltage_threshold": 0.7, "transconductance_parameter": 1.6e-3}
-    current = np.array([0.0, 0.1e-3, 0.4e-3, 5e-3])
-    volts = bias.mosfet_gate_source_voltage(current, **device)
-    np.testing.assert_allclose(bias.mosfet_current(volts, **device), current, rtol=1e-12, atol=1e-18)
-    step = 1e-6
-    slope = (bias.mosfet_current(volts + step, **device) - bias.mosfet_current(volts - step, **device)) / (2 * step)
-    np.testing.assert_allclose(bias.mosfet_transconductance(volts, **device), slope, rtol=1e-6, atol=1e-8)
-    assert bias.mosfet_transconductance(0.3, **device) == 0.0
-    # The source resistor found with it stands in a stage that draws the wanted current.
-    resistor = bias.source_resistor(
-        0.4e-3, voltage_gate_source=bias.mosfet_gate_source_voltage(0.4e-3, **device), voltage_gate=3.0
-    )
-    built = bias.mosfet_divider(
-        9.0, resistance_top=2e6, resistance_bottom=1e6, resistance_drain=1e3, resistance_source_pin=resistor, **device
-    )
-    assert built.current_drain == pytest.approx(0.4e-3, rel=1e-12)
-    point = bias.mosfet_divider(
-        9.0, resistance_top=2e6, resistance_bottom=1e6, resistance_drain=1e3, resistance_source_pin=470.0, **device
-    )
-    assert bias.mosfet_transconductance(point.voltage_gate_source, **device) == pytest.approx(point.transconductance)
-
-
 def test_follower_with_output_resistance_against_sympy():
     # Base, emitter and collector (at ground for signals): rπ, beta i_b, ro and RE || RL.
     beta, r_pi, r_o, r_e, r_l, r_b, r_s = 150, 151 * 26.0, 75e3, 4.7e3, 10e3, 50e3, 600.0
@@ -155,3 +132,28 @@ def test_power_gain_counts_volts_times_amperes():
     assert (nothing.gain_current, nothing.gain_power, nothing.gain_power_db) == (0.0, 0.0, -INF)
     with pytest.raises(ValueError, match="impedance_input"):
         bias.power_gain(gain, impedance_input=INF, resistance_load=INF)
+
+
+def test_small_signal_against_sympy():
+    g, r_o, r_d, r_s = sp.symbols("g r_o R_D R_S", positive=True)
+    vg, vs, vd, i = sp.symbols("v_g v_s v_d i")
+    source = sp.solve(
+        [vd / r_d + g * (vg - vs) + (vd - vs) / r_o, vs / r_s - g * (vg - vs) - (vd - vs) / r_o], [vd, vs], dict=True
+    )[0]
+    out = sp.solve([g * -vs + (vd - vs) / r_o - 1, vs / r_s + g * vs - (vd - vs) / r_o], [vd, vs], dict=True)[0][vd]
+    follow = sp.solve(vs / r_s - g * (vg - vs) + vs / r_o, vs)[0]
+    gate = sp.solve([vd / r_d - g * vs + (vd - vs) / r_o, i - g * vs - (vs - vd) / r_o], [vd, i], dict=True)[0]
+    numbers = {g: 4e-3, r_o: 40e3, r_d: 4.7e3, r_s: 220.0}
+    stage = bias.common_source(4e-3, resistance_drain=4.7e3, resistance_source_pin=220.0, resistance_transistor=40e3)
+    assert stage.gain_signed == pytest.approx(float((source[vd] / vg).subs(numbers)), rel=1e-12)
+    z = float(out.subs(numbers))
+    assert stage.impedance_output == pytest.approx(4.7e3 * z / (4.7e3 + z), rel=1e-12)
+    follower = bias.source_follower(4e-3, resistance_source_pin=220.0, resistance_transistor=40e3)
+    assert follower.gain_signed == pytest.approx(float((follow / vg).subs(numbers)), rel=1e-12)
+    common = bias.common_gate(4e-3, resistance_drain=4.7e3, resistance_transistor=40e3)
+    assert common.gain_signed == pytest.approx(float((gate[vd] / vs).subs(numbers)), rel=1e-12)
+    assert common.impedance_input == pytest.approx(float((vs / gate[i]).subs(numbers)), rel=1e-12)
+    assert bias.common_source(4e-3, resistance_drain=0.0).gain == 0
+    assert bias.common_source(4e-3, resistance_drain=1e3, resistance_source_pin=INF).gain == 0
+    assert bias.common_source(4e-3, resistance_drain=INF, resistance_transistor=40e3).gain == pytest.approx(160)
+    assert bias.source_follower(4e-3, resistance_source_pin=0.0).gain == 0

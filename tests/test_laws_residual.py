@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc import bias, devices, junction, laws, led, pump, supply
+from pedalcalc import bias, devices, fet, junction, laws, led, pump, supply
 from tests.test_pump import CALLS as PUMP_CALLS
 
 INF = float("inf")
@@ -240,11 +240,10 @@ def test_jfet_stages(polarity):
     part = replace(
         devices.typical(kind), current_drain_zero_bias=figures["current_drain_zero_bias"], voltage_gate_source_off=off
     )
-    device = {"current_drain_zero_bias": figures["current_drain_zero_bias"], "voltage_gate_source_off": off}
-    plain = bias.jfet_source_bias(polarity=polarity, **parts, **device)
+    plain = fet.self_bias(fet=part, **parts)
     assert {"ohmic", "constant current"} <= set(plain.region)
     _fet_nodes(plain, part, parts, polarity)
-    divided = bias.jfet_divider(resistance_top=2.2e6, resistance_bottom=0.47e6, polarity=polarity, **parts, **device)
+    divided = fet.self_bias(resistance_top=2.2e6, resistance_bottom=0.47e6, fet=part, **parts)
     _fet_nodes(divided, part, parts, polarity)
 
 
@@ -253,10 +252,10 @@ def test_mosfet_stages(polarity):
     parts = _random(8, resistance_drain=(100, 50e3), resistance_source_pin=(10, 10e3), voltage_supply=(5, 18))
     device = _random(9, voltage_threshold=(0.5, 3.0), transconductance_parameter=(1e-3, 0.2))
     part = replace(devices.typical(devices.MOSFET_BS170), polarity=polarity, voltage_gate_on=10.0, **device)
-    divided = bias.mosfet_divider(resistance_top=2.2e6, resistance_bottom=1e6, polarity=polarity, **parts, **device)
+    divided = fet.self_bias(resistance_top=2.2e6, resistance_bottom=1e6, fet=part, **parts)
     assert {"ohmic", "constant current"} <= set(divided.region)
     _fet_nodes(divided, part, parts, polarity)
-    fed_back = bias.mosfet_drain_feedback(polarity=polarity, **parts, **device)
+    fed_back = fet.drain_feedback(fet=part, **parts)
     np.testing.assert_allclose(fed_back.voltage_gate, fed_back.voltage_drain, rtol=1e-9)
     _fet_nodes(fed_back, part, parts, polarity)
 

@@ -6,7 +6,6 @@ op-amps on a half-supply reference. Small-signal stages stand beside them.
 Each operating point is one named result with its cautions.
 """
 
-from pedalcalc.bias._fet_points import FetPoint
 from pedalcalc.bias._points import BjtDividerPoint, BjtPoint
 from pedalcalc.bias.bjt import bjt_divider, bjt_follower
 from pedalcalc.bias.bjt_design import (
@@ -40,42 +39,6 @@ from pedalcalc.bias.bjt_signal import (
 )
 from pedalcalc.bias.fet_signal import common_gate, common_source, source_follower
 from pedalcalc.bias.germanium import collector_emitter_leakage, leakage_at_temperature, true_current_gain
-from pedalcalc.bias.jfet import (
-    jfet_current,
-    jfet_divider,
-    jfet_drain_voltage_linear,
-    jfet_gate_source_voltage,
-    jfet_source_bias,
-    jfet_transconductance,
-    jfet_transconductance_zero_bias,
-)
-from pedalcalc.bias.jfet_measure import (
-    CutOffReading,
-    FetReading,
-    JfetFit,
-    fet_from_drain_voltage,
-    jfet_cut_off_from_reading,
-    jfet_cut_off_reading,
-    jfet_fit,
-)
-from pedalcalc.bias.jfet_trim import (
-    FetResistors,
-    jfet_midpoint_rule,
-    jfet_resistors_for_current,
-    jfet_source_rule,
-    jfet_trim_drain,
-    jfet_trim_source,
-    load_line_voltage,
-    source_resistor,
-)
-from pedalcalc.bias.mosfet import (
-    mosfet_current,
-    mosfet_divider,
-    mosfet_drain_feedback,
-    mosfet_gate_source_voltage,
-    mosfet_parameter,
-    mosfet_transconductance,
-)
 from pedalcalc.bias.opamp import (
     cascade_bandwidth,
     closed_loop_bandwidth,
@@ -111,13 +74,8 @@ __all__ = [
     "BjtDividerPoint",
     "BjtPoint",
     "BjtReadings",
-    "CutOffReading",
     "DividerDesign",
-    "FetPoint",
-    "FetReading",
-    "FetResistors",
     "HybridPi",
-    "JfetFit",
     "MillerCapacitance",
     "OpAmpPoint",
     "PowerGain",
@@ -158,36 +116,13 @@ __all__ = [
     "emitter_resistance",
     "feedback_resistor_for_current",
     "feedback_resistor_for_gain",
-    "fet_from_drain_voltage",
     "full_power_bandwidth",
     "gain_bandwidth_for_frequency",
     "hybrid_pi",
     "inverting_gain",
-    "jfet_current",
-    "jfet_cut_off_from_reading",
-    "jfet_cut_off_reading",
-    "jfet_divider",
-    "jfet_drain_voltage_linear",
-    "jfet_fit",
-    "jfet_gate_source_voltage",
-    "jfet_midpoint_rule",
-    "jfet_resistors_for_current",
-    "jfet_source_bias",
-    "jfet_source_rule",
-    "jfet_transconductance",
-    "jfet_transconductance_zero_bias",
-    "jfet_trim_drain",
-    "jfet_trim_source",
     "leakage_at_temperature",
-    "load_line_voltage",
     "loaded_gain",
     "miller_capacitance",
-    "mosfet_current",
-    "mosfet_divider",
-    "mosfet_drain_feedback",
-    "mosfet_gate_source_voltage",
-    "mosfet_parameter",
-    "mosfet_transconductance",
     "noise_gain",
     "noninverting_gain",
     "opamp_buffer",
@@ -200,7 +135,6 @@ __all__ = [
     "slew_limited_peak",
     "slew_rate_for_sine",
     "source_follower",
-    "source_resistor",
     "summing_output",
     "symmetrical_swing",
     "true_current_gain",

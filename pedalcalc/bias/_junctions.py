@@ -25,6 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import wrightomega
 
+from pedalcalc._base import any_open
+
 Array = NDArray[np.float64]
 
 #: What stands for an open circuit: its current is beyond the last digit of any other.
@@ -52,12 +54,6 @@ class Solution(NamedTuple):
 def closed(resistance: Array) -> Array:
     """Replace infinity by a resistance no current to speak of gets through."""
     return np.where(np.isinf(resistance), OPEN, resistance) if any_open(resistance) else resistance
-
-
-def any_open(resistance: Array) -> bool:
-    """Tell whether any element is infinite, by the extremes first: that needs no second array."""
-    highest = resistance.max(initial=0.0)
-    return bool(np.isinf(resistance).any()) if np.isnan(highest) else bool(highest == np.inf)
 
 
 def solve(

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity
-from pedalcalc.bias._points import Array, scalar, usual
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity, scalar
+from pedalcalc.bias._points import Array, usual
 from pedalcalc.bias.opamp import closed
 from pedalcalc.devices import OpAmp
 from pedalcalc.devices._record import ends

@@ -9,8 +9,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric_view, one_of, quantity
-from pedalcalc.bias._junctions import any_open
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    caution_above,
+    is_a,
+    numeric_view,
+    one_of,
+    quantity,
+    scalar,
+)
 from pedalcalc.devices import Bjt, typical
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF, BipolarFigures, bipolar_figures
 
@@ -57,12 +66,6 @@ class BjtDividerPoint(BjtPoint):
     error_stiff: Number = quantity("1", "error of that shortcut")
 
 
-def scalar(value: Any) -> Any:
-    """Return 0-d arrays as plain Python scalars."""
-    array = np.asarray(value)
-    return array.item() if array.ndim == 0 else array
-
-
 def law(transistor: Any, temperature: Array) -> BipolarFigures:
     """Return the numbers of the transistor's law at a checked temperature, those of the usual part of a type."""
     is_a("transistor", transistor, Bjt)
@@ -80,11 +83,6 @@ def checked_gain(current_gain: ArrayLike) -> Array:
     return numeric_view("current_gain", current_gain, above=0, infinity=True)
 
 
-def resistance(name: str, value: ArrayLike) -> Array:
-    """Return a resistance from short to open."""
-    return numeric_view(name, value, least=0, infinity=True)
-
-
 def limited(r_b: Array, r_e: Array, beta: Array) -> None:
     """Refuse a base loop in which nothing limits the current."""
     if r_e.min(initial=np.inf) > 0:
@@ -93,20 +91,6 @@ def limited(r_b: Array, r_e: Array, beta: Array) -> None:
         raise ValueError("resistance_base and resistance_emitter must not both be 0: nothing limits the current")
     if np.any(np.isinf(beta) & (r_e == 0)):
         raise ValueError("resistance_emitter must be above 0 when the base current is ignored: nothing limits it")
-
-
-def thevenin(supply: Array, top: Array, bottom: Array) -> tuple[Array, Array]:
-    """Return open-circuit voltage and resistance of a divider; either arm may be open or shorted."""
-    if top.min(initial=np.inf) == 0 and bottom.min(initial=np.inf) == 0 and np.any((top == 0) & (bottom == 0)):
-        raise ValueError("resistance_top and resistance_bottom must not both be 0: that shorts the supply")
-    if not (any_open(top) or any_open(bottom)):
-        share = np.asarray(bottom / (top + bottom))
-        return np.asarray(supply * share), np.asarray(top * share)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = 1 / (1 + top / bottom)
-        share = np.where(np.isinf(top), 0.0, np.where(np.isinf(bottom), 1.0, share))
-        both = np.where(np.isinf(top), bottom, np.where(np.isinf(bottom), top, top / (1 + top / bottom)))
-    return np.asarray(supply * share), np.asarray(both)
 
 
 def mirror(polarity: str, supply: Array | float) -> tuple[float, Array | float]:

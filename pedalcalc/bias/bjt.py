@@ -22,17 +22,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric_view
+from pedalcalc._base import any_open, formula, numeric_view, resistance, scalar, thevenin
 from pedalcalc.bias._bjt_solved import solved
-from pedalcalc.bias._junctions import any_open
-from pedalcalc.bias._points import (
-    Array,
-    BjtDividerPoint,
-    resistance,
-    scalar,
-    stiff_caution,
-    thevenin,
-)
+from pedalcalc.bias._points import Array, BjtDividerPoint, stiff_caution
 from pedalcalc.devices import Bjt
 from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, scalar
 from pedalcalc.bias._bjt_ruled import by_convention
-from pedalcalc.bias._points import checked_gain, resistance, scalar
+from pedalcalc.bias._points import checked_gain
 
 __all__ = [
     "DividerDesign",

@@ -17,9 +17,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric_view
+from pedalcalc._base import formula, numeric_view, resistance
 from pedalcalc.bias._bjt_solved import solved
-from pedalcalc.bias._points import Array, BjtPoint, resistance
+from pedalcalc.bias._points import Array, BjtPoint
 from pedalcalc.devices import Bjt
 from pedalcalc.laws._check import TEMPERATURE_RECORD
 

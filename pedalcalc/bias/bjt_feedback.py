@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric
-from pedalcalc.bias._points import checked_gain, resistance, scalar
-from pedalcalc.bias.stage import Stage, parallel, stage
+from pedalcalc._base import Number, formula, numeric, parallel, resistance, scalar
+from pedalcalc.bias._points import checked_gain
+from pedalcalc.bias.stage import Stage, stage
 
 __all__ = ["collector_feedback_stage", "common_base_current_gain", "common_emitter_current_gain"]
 

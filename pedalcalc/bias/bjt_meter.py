@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, thevenin
 from pedalcalc.bias._bjt_solved import solved
-from pedalcalc.bias._points import Array, resistance, thevenin
+from pedalcalc.bias._points import Array
 from pedalcalc.devices import Bjt
 from pedalcalc.laws._check import TEMPERATURE_RECORD
 

@@ -11,19 +11,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric
+from pedalcalc._base import formula, numeric, resistance, scalar, thevenin
 from pedalcalc.bias._bjt_ruled import by_convention, drops, emitter_current, ruled
 from pedalcalc.bias._junctions import closed
-from pedalcalc.bias._points import (
-    BjtDividerPoint,
-    BjtPoint,
-    bjt_fields,
-    limited,
-    resistance,
-    scalar,
-    stiff_caution,
-    thevenin,
-)
+from pedalcalc.bias._points import BjtDividerPoint, BjtPoint, bjt_fields, limited, stiff_caution
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 __all__ = ["bjt_base_resistor_rule", "bjt_collector_feedback_rule", "bjt_divider_rule", "bjt_emitter_bias_rule"]

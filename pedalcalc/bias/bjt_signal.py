@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, fit_together, formula, numeric, quantity
+from pedalcalc._base import Number, Result, fit_together, formula, numeric, parallel, quantity, resistance, scalar
 from pedalcalc.bias._bjt_ruled import by_convention
-from pedalcalc.bias._points import Array, checked_gain, resistance, scalar
-from pedalcalc.bias.stage import Stage, parallel, stage
+from pedalcalc.bias._points import Array, checked_gain
+from pedalcalc.bias.stage import Stage, stage
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 __all__ = [

@@ -8,9 +8,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric
-from pedalcalc.bias._points import Array, resistance
-from pedalcalc.bias.stage import Stage, parallel, stage
+from pedalcalc._base import formula, numeric, parallel, resistance
+from pedalcalc.bias._points import Array
+from pedalcalc.bias.stage import Stage, stage
 
 __all__ = ["common_gate", "common_source", "source_follower"]
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, is_a, numeric
-from pedalcalc.bias._points import checked_gain, scalar
+from pedalcalc._base import Number, formula, is_a, numeric, scalar
+from pedalcalc.bias._points import checked_gain
 from pedalcalc.devices import Bjt, typical
 from pedalcalc.laws._check import checked_temperature
 from pedalcalc.laws.transistors import leakage

@@ -10,8 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, formula, numeric
-from pedalcalc.bias._points import scalar
+from pedalcalc._base import Number, formula, numeric, scalar
 
 __all__ = [
     "cascade_bandwidth",

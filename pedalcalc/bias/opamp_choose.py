@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric
-from pedalcalc.bias._points import scalar
+from pedalcalc._base import Number, formula, numeric, scalar
 
 __all__ = ["feedback_resistor_for_gain", "gain_bandwidth_for_frequency", "slew_rate_for_sine"]
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric
-from pedalcalc.bias._points import Array, resistance, scalar
+from pedalcalc._base import Number, formula, numeric, parallel, resistance, scalar
+from pedalcalc.bias._points import Array
 from pedalcalc.bias.opamp import open_loop, ratio
-from pedalcalc.bias.stage import parallel
 
 __all__ = [
     "closed_loop_input_resistance",

@@ -7,8 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric
-from pedalcalc.bias._points import scalar
+from pedalcalc._base import Number, formula, numeric, scalar
 from pedalcalc.rc.corner import several
 
 __all__ = ["difference_output", "summing_output"]

@@ -18,9 +18,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import fit_together, formula, is_a, numeric
+from pedalcalc._base import fit_together, formula, is_a, numeric, resistance, thevenin
 from pedalcalc.bias._opamp_point import OpAmpPoint, opamp_point
-from pedalcalc.bias._points import Array, resistance, thevenin
+from pedalcalc.bias._points import Array
 from pedalcalc.bias.opamp import ratio
 from pedalcalc.devices import OpAmp
 

@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
-from pedalcalc.bias._points import resistance, scalar
+from pedalcalc._base import Number, Result, formula, numeric, parallel, quantity, resistance, scalar
 
 __all__ = [
     "Stage",
@@ -57,13 +56,6 @@ class Swing(Result):
     voltage_peak: Number = quantity("V", "largest undistorted peak")
     current_centred: Number = quantity("A", "current that would make both ways equal")
     clips_first: Any = quantity("text", "clips first at")
-
-
-def parallel(*resistances: Array) -> Array:
-    """Return several resistances in parallel; shorts and opens are legal."""
-    with np.errstate(divide="ignore"):
-        total: Array = np.asarray(sum(1 / np.asarray(each, float) for each in resistances))
-        return np.asarray(1 / total)
 
 
 def stage(gain: Array, device: Array, bias: Array, output: Array, source: Array) -> Stage:

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
-from pedalcalc.bias._points import scalar
+from pedalcalc._base import Number, Result, formula, numeric, quantity, scalar
 
 __all__ = ["MillerCapacitance", "miller_capacitance"]
 

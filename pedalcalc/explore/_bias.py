@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+import dataclasses
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc import bias
+from pedalcalc import bias, fet, laws
 from pedalcalc._base import io, is_a, numeric
-from pedalcalc.devices import Bjt
+from pedalcalc.devices import JFET_2N5457, Bjt, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
 from pedalcalc.plot._style import (
@@ -120,6 +120,8 @@ def jfet_bias(
     off = numeric("voltage_gate_source_off", voltage_gate_source_off, least=-8.0, most=-0.3)
     across = np.linspace(0.0, supply, 121)
     view = _LoadLine("drain-source voltage", supply)
+    # No type is meant: a JFET of these two figures, without ratings.
+    any_jfet = dataclasses.replace(typical(JFET_2N5457), voltage_max=np.nan, power_max=np.nan)
 
     def draw(
         resistance_drain: float,
@@ -127,19 +129,16 @@ def jfet_bias(
         current_drain_zero_bias: float,
         voltage_gate_source_off: float,
     ) -> Picture:
-        device: dict[str, Any] = {
-            "current_drain_zero_bias": current_drain_zero_bias,
-            "voltage_gate_source_off": voltage_gate_source_off,
-        }
-        point = bias.jfet_source_bias(
-            supply, resistance_drain=resistance_drain, resistance_source_pin=resistance_source_pin, **device
+        device = dataclasses.replace(
+            any_jfet,
+            current_drain_zero_bias=current_drain_zero_bias,
+            voltage_gate_source_off=voltage_gate_source_off,
         )
-        channel = bias.jfet_source_bias(
-            across,
-            resistance_drain=0.0,
-            resistance_source_pin=0.0,
-            voltage_gate=float(point.voltage_gate_source),
-            **device,
+        point = fet.self_bias(
+            supply, resistance_drain=resistance_drain, resistance_source_pin=resistance_source_pin, fet=device
+        )
+        channel = laws.channel(
+            voltage_gate=float(point.voltage_gate_source), voltage_drain=across, voltage_source_pin=0.0, fet=device
         )
         drain, current = float(point.voltage_drain), float(point.current_drain)
         gain = (

@@ -6,11 +6,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, numeric, one_of, quantity
-from pedalcalc.bias import _square_law
-from pedalcalc.bias._points import Array, scalar
+from pedalcalc._base import Caution, Number, Result, caution_above, quantity, scalar
+from pedalcalc.devices import Jfet, Mosfet
+from pedalcalc.devices._record import specimen
+from pedalcalc.fet import _square_law
+from pedalcalc.laws.transistors import ChannelFigures, channel_figures
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,30 +43,25 @@ class FetPoint(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
-def off_voltage(voltage_gate_source_off: ArrayLike, polarity: str) -> tuple[Array, float]:
-    """Return VGS(off) with the sign of an n-channel, and the sign that turns it back."""
-    value = numeric("voltage_gate_source_off", voltage_gate_source_off)
-    sign = 1.0 if one_of("polarity", polarity, ("n", "p")) == "n" else -1.0
-    wrong = value >= 0 if sign > 0 else value <= 0
-    if np.any(wrong):
-        side = "below 0 for an n-channel" if sign > 0 else "above 0 for a p-channel"
-        raise ValueError(f"voltage_gate_source_off must be {side}, got {value[wrong].flat[0]:g}")
-    return np.asarray(sign * value), sign
+def channel_of(fet: Any) -> ChannelFigures:
+    """Return the law of one JFET or MOSFET in n-channel signs; refuse a type, and what is neither."""
+    if not isinstance(fet, (Jfet, Mosfet)):
+        raise TypeError(f"fet must be a Jfet or Mosfet record, not {type(fet).__name__}: {fet!r}")
+    return channel_figures(specimen("fet", fet, type(fet)))
 
 
 def fet_point(
     *,
     supply: Array,
     gate: Array,
-    threshold: Array,
-    k: Array,
+    law: ChannelFigures,
     r_d: Array,
     r_s: Array,
     current_divider: Array,
-    sign: float,
-    jfet: bool,
+    fet: Jfet | Mosfet,
 ) -> FetPoint:
-    """Solve an n-channel stage and name what is found; `sign` -1 mirrors it."""
+    """Solve an n-channel stage and name what is found; the law's sign -1 mirrors it."""
+    k, threshold, sign = law.strength, law.threshold, law.sign
     a = gate - threshold
     channel = _square_law.solve(a, supply, r_d, r_s, k)
     current, u, v, ohmic = channel
@@ -80,21 +79,23 @@ def fet_point(
     up, down = np.maximum(supply - v_d, 0.0), np.maximum(v - np.maximum(u, 0.0), 0.0)
     zero = supply if sign < 0 else 0.0
     power = v * current
-    fields = [
-        zero + sign * gate + 0 * v,
-        zero + sign * v_d,
-        zero + sign * v_s,
-        sign * (u + threshold) + 0.0,
-        sign * v + 0.0,
-        current,
-        current + current_divider,
-        power,
-        region,
-        transfer,
-        slope,
-        *((up, down) if sign > 0 else (down, up)),
-    ]
-    return FetPoint(*[*(scalar(part) for part in fields), _cautions(u, threshold, v, ohmic, off, jfet)])
+    up, down = (up, down) if sign > 0 else (down, up)
+    return FetPoint(
+        voltage_gate=scalar(zero + sign * gate + 0 * v),
+        voltage_drain=scalar(zero + sign * v_d),
+        voltage_source_pin=scalar(zero + sign * v_s),
+        voltage_gate_source=scalar(sign * (u + threshold) + 0.0),
+        voltage_drain_source=scalar(sign * v + 0.0),
+        current_drain=scalar(current),
+        current_supply=scalar(current + current_divider),
+        power=scalar(power),
+        region=scalar(region),
+        transconductance=scalar(transfer),
+        resistance_channel=scalar(slope),
+        swing_up=scalar(up),
+        swing_down=scalar(down),
+        cautions=_cautions(u, threshold, v, ohmic, off, isinstance(fet, Jfet)) + _ratings(fet, v, current, power),
+    )
 
 
 def _cautions(u: Array, threshold: Array, v: Array, ohmic: Any, off: Any, jfet: bool) -> tuple[Caution, ...]:
@@ -128,5 +129,21 @@ def _cautions(u: Array, threshold: Array, v: Array, ohmic: Any, off: Any, jfet: 
             np.where(np.isnan(u), -np.inf, u + threshold),
             0.5,
             "V",
+        )
+    return cautions
+
+
+def _ratings(fet: Jfet | Mosfet, v: Array, current: Array, power: Array) -> tuple[Caution, ...]:
+    """Return what is beyond the record's ratings, as far as it has them."""
+    cautions = caution_above(
+        f"{fet.name}: too much drain-source voltage", "use a type with a higher rating", v, fet.voltage_max, "V"
+    ) + caution_above(f"{fet.name}: too much heat", "lower the current or use a bigger type", power, fet.power_max, "W")
+    if isinstance(fet, Mosfet):
+        cautions += caution_above(
+            f"{fet.name}: too much drain current",
+            "raise the resistors or use a bigger type",
+            current,
+            fet.current_max,
+            "A",
         )
     return cautions
