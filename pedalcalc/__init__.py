@@ -23,6 +23,7 @@ __all__ = [
     "junction",
     "laws",
     "led",
+    "opamp",
     "opto",
     "page",
     "parts",

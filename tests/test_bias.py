@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pedalcalc import bias
-from pedalcalc.devices import BJT_2N3904, BJT_AC128, BJT_BC549C, OPAMP_4558
+from pedalcalc.devices import BJT_2N3904, BJT_AC128, BJT_BC549C
 
 _DIVIDER = {"resistance_top": 68e3, "resistance_bottom": 15e3}
 _RULE = {
@@ -15,7 +15,6 @@ _RULE = {
 }
 _EXACT = {"current_gain": 150, "transistor": BJT_2N3904, "temperature": 300.0}
 _LOADS = {"resistance_load": 10e3, "resistance_source": 600.0}
-_REFERENCE = {"voltage_half_supply": 4.5, "resistance_half_supply": 5e3, "op_amp": OPAMP_4558}
 
 CALLS = {
     "bjt_divider": {
@@ -221,79 +220,8 @@ CALLS = {
         "resistance_transistor": 50e3,
         **_LOADS,
     },
-    "feedback_resistor_for_gain": {"gain_signed": -10.0, "resistance_input": 22e3},
-    "gain_bandwidth_for_frequency": {"frequency": 20e3, "noise_gain": 101.0},
-    "slew_rate_for_sine": {"frequency": 20e3, "voltage_peak": 4.0},
     "power_gain": {"gain_signed": 0.98, "impedance_input": 8160.0, "resistance_load": 1e3},
     "miller_capacitance": {"capacitance_feedback": 4e-12, "gain_signed": -90.0},
-    "summing_output": {
-        "voltages_input": (0.2, -0.1),
-        "resistances_input": (10e3, 20e3),
-        "resistance_feedback": 100e3,
-    },
-    "difference_output": {
-        "voltage_inverting": 0.5,
-        "voltage_noninverting": 0.7,
-        "resistance_input": 10e3,
-        "resistance_feedback": 100e3,
-        "resistance_source": 12e3,
-        "resistance_ground": 90e3,
-    },
-    "noise_gain": {"resistance_feedback": 100e3, "resistance_input": 10e3},
-    "inverting_gain": {"resistance_feedback": 100e3, "resistance_input": 10e3, "gain_open_loop": 2e5},
-    "noninverting_gain": {"resistance_feedback": 100e3, "resistance_input": 10e3, "gain_open_loop": 2e5},
-    "closed_loop_bandwidth": {"gain_bandwidth": 3e6, "noise_gain": 11.0},
-    "cascade_bandwidth": {"frequency_corner": 20e3, "count": 2},
-    "full_power_bandwidth": {"slew_rate": 13e6, "voltage_peak": 3.0},
-    "slew_limited_peak": {"slew_rate": 0.5e6, "frequency": 20e3},
-    "compensation_resistor": {"resistance_feedback": 100e3, "resistance_input": 10e3},
-    "output_offset": {
-        "voltage_offset": 3e-3,
-        "current_bias": 60e-9,
-        "current_offset": 5e-9,
-        "resistance_feedback": 100e3,
-        "resistance_input": 10e3,
-        "resistance_compensation": 4.7e3,
-    },
-    "closed_loop_output_resistance": {"resistance_output_open": 75.0, "gain_open_loop": 2e5, "noise_gain": 23.0},
-    "closed_loop_input_resistance": {"resistance_input_open": 2e6, "gain_open_loop": 2e5, "noise_gain": 23.0},
-    "differential_voltage": {"voltage_input": 6.0, "gain_open_loop": 2e5, "noise_gain": 2.0},
-    "opamp_noninverting": {
-        "voltage_supply": 9.0,
-        "resistance_bias": 470e3,
-        "resistance_feedback": 100e3,
-        "resistance_input": 10e3,
-        "capacitance_input": 22e-9,
-        "capacitance_gain": 2.2e-6,
-        "resistance_source": 10e3,
-        "resistance_meter": 10e6,
-        **_REFERENCE,
-    },
-    "opamp_follower": {
-        "voltage_supply": 9.0,
-        "resistance_bias": 470e3,
-        "capacitance_input": 22e-9,
-        "resistance_source": 10e3,
-        "resistance_meter": 10e6,
-        **_REFERENCE,
-    },
-    "opamp_buffer": {
-        "voltage_supply": 9.0,
-        "resistance_top": 47e3,
-        "resistance_bottom": 47e3,
-        "op_amp": OPAMP_4558,
-        "resistance_meter": 10e6,
-    },
-    "opamp_inverting": {
-        "voltage_supply": 9.0,
-        "resistance_feedback": 100e3,
-        "resistance_input": 10e3,
-        "capacitance_input": 1e-6,
-        "resistance_compensation": 100e3,
-        "resistance_source": 1e3,
-        "resistance_meter": 10e6,
-        **_REFERENCE,
-    },
 }
 
 

@@ -7,48 +7,8 @@ import pytest
 import sympy as sp
 
 from pedalcalc import bias
-from tests.test_bias import CALLS
 
 INF = float("inf")
-
-
-def test_summing_and_difference_stage_against_sympy():
-    v1, v2, v3, r1, r2, r3, rf, vo = sp.symbols("v1 v2 v3 r1 r2 r3 rf vo")
-    node = sp.solve(v1 / r1 + v2 / r2 + v3 / r3 + vo / rf, vo)[0]
-    numbers = {v1: 0.2, v2: -0.1, v3: 0.05, r1: 10e3, r2: 22e3, r3: 4.7e3, rf: 100e3}
-    found = bias.summing_output((0.2, -0.1, 0.05), resistances_input=(10e3, 22e3, 4.7e3), resistance_feedback=100e3)
-    assert found == pytest.approx(float(node.subs(numbers)), rel=1e-12)
-    vm = sp.symbols("vm")
-    plus = sp.solve((v2 - vm) / r2 - vm / r3, vm)[0]
-    node = sp.solve((v1 - plus) / r1 - (plus - vo) / rf, vo)[0]
-    numbers = {v1: 0.5, v2: 0.7, r1: 10e3, rf: 100e3, r2: 12e3, r3: 90e3}
-    assert bias.difference_output(**CALLS["difference_output"]) == pytest.approx(float(node.subs(numbers)), rel=1e-12)
-
-
-def test_summing_and_difference_stage_in_their_limits():
-    one = bias.summing_output((0.3,), resistances_input=(10e3,), resistance_feedback=47e3)
-    assert one == pytest.approx(0.3 * bias.inverting_gain(resistance_feedback=47e3, resistance_input=10e3))
-    left_open = bias.summing_output((0.3, 5.0), resistances_input=(10e3, INF), resistance_feedback=47e3)
-    assert left_open == pytest.approx(one)
-    many = bias.summing_output(
-        (np.array([0.1, np.nan]), 0.2), resistances_input=(10e3, 10e3), resistance_feedback=np.array([10e3, 20e3])
-    )
-    np.testing.assert_allclose(many, [-0.3, np.nan])
-    plain = {"voltage_inverting": 0.0, "voltage_noninverting": 0.1, "resistance_source": 0.0, "resistance_ground": INF}
-    straight = bias.difference_output(**plain, resistance_input=10e3, resistance_feedback=90e3)
-    assert straight == pytest.approx(1.0)
-    assert bias.difference_output(**plain, resistance_input=INF, resistance_feedback=0.0) == pytest.approx(0.1)
-
-
-def test_summing_stage_refuses_what_does_not_pair():
-    with pytest.raises(ValueError, match="equally many"):
-        bias.summing_output((0.1, 0.2), resistances_input=(10e3,), resistance_feedback=10e3)
-    with pytest.raises(ValueError, match="equally many"):
-        bias.summing_output((), resistances_input=(), resistance_feedback=10e3)
-    with pytest.raises(ValueError, match="resistances_input"):
-        bias.summing_output((0.1,), resistances_input=(0.0,), resistance_feedback=10e3)
-    with pytest.raises(TypeError, match="voltages_input"):
-        bias.summing_output(0.1, resistances_input=(10e3,), resistance_feedback=10e3)
 
 
 def test_miller_capacitance_takes_the_same_current():
@@ -101,22 +61,6 @@ def test_drain_feedback_stage_is_the_one_whose_gate_takes_nothing():
         transconductance=1.63e-3, resistance_base_emitter=INF, resistance_source=1e3, **parts
     )
     assert driven.impedance_output == pytest.approx(load, rel=1e-3)
-
-
-def test_op_amp_choices_are_inverses():
-    gains = np.array([-100.0, -1.0, 0.0])
-    back = bias.feedback_resistor_for_gain(gains, resistance_input=22e3)
-    np.testing.assert_allclose(bias.inverting_gain(resistance_feedback=back, resistance_input=22e3), gains, atol=0)
-    gains = np.array([1.0, 2.0, 11.0])
-    back = bias.feedback_resistor_for_gain(gains, resistance_input=22e3)
-    np.testing.assert_allclose(bias.noninverting_gain(resistance_feedback=back, resistance_input=22e3), gains)
-    with pytest.raises(ValueError, match="gain_signed"):
-        bias.feedback_resistor_for_gain(0.5, resistance_input=22e3)
-    needed = bias.gain_bandwidth_for_frequency(20e3, noise_gain=101.0)
-    assert bias.closed_loop_bandwidth(needed, noise_gain=101.0) == pytest.approx(20e3)
-    rate = bias.slew_rate_for_sine(20e3, voltage_peak=4.0)
-    assert bias.full_power_bandwidth(rate, voltage_peak=4.0) == pytest.approx(20e3)
-    assert bias.slew_limited_peak(rate, frequency=20e3) == pytest.approx(4.0)
 
 
 def test_power_gain_counts_volts_times_amperes():

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc import bias, devices, fet, junction, laws, led, pump, supply
+from pedalcalc import bias, devices, fet, junction, laws, led, opamp, pump, supply
 from tests.test_pump import CALLS as PUMP_CALLS
 
 INF = float("inf")
@@ -262,7 +262,10 @@ def test_mosfet_stages(polarity):
 
 # --- op-amp stages -----------------------------------------------------------------------------------------------------
 
-OP_AMPS = [devices.OPAMP_TL072, devices.OPAMP_NE5532, devices.OPAMP_LM358, devices.OPAMP_4558]
+OP_AMPS = [
+    devices.typical(kind)
+    for kind in (devices.OPAMP_TL072, devices.OPAMP_NE5532, devices.OPAMP_LM358, devices.OPAMP_4558)
+]
 
 
 def _amplifier(point, op_amp, vcc):
@@ -272,7 +275,7 @@ def _amplifier(point, op_amp, vcc):
         voltage_output=point.voltage_output,
         voltage_positive=vcc,
         voltage_negative=0.0,
-        op_amp=devices.typical(op_amp),
+        op_amp=op_amp,
     )
 
 
@@ -296,21 +299,22 @@ def test_noninverting_stage(op_amp, straight):
         10,
         resistance_bias=(10e3, 2e6),
         resistance_feedback=(1e3, 1e6),
-        resistance_input=(100, 100e3),
+        resistance_ground=(100, 100e3),
         voltage_supply=(9, 18),
     )
     vcc = parts["voltage_supply"]
     reference = np.random.default_rng(11).uniform(0.35, 0.6, vcc.shape) * vcc
-    point = bias.opamp_noninverting(
+    point = opamp.noninverting(
         voltage_half_supply=reference,
         resistance_half_supply=0.0,
         capacitance_input=22e-9,
         capacitance_gain=INF if straight else 1e-6,
         op_amp=op_amp,
+        meter=devices.METER_DIGITAL,
         **parts,
     )
     flow = _amplifier(point, op_amp, vcc)
-    leg = parts["resistance_input"] if straight else INF
+    leg = parts["resistance_ground"] if straight else INF
     _op_amp_nodes(point, flow, parts["resistance_feedback"], leg, reference)
     at_pin = (reference - point.voltage_noninverting) / parts["resistance_bias"]
     assert np.all(np.abs(at_pin - flow.current_noninverting) <= TOLERANCE * reference / parts["resistance_bias"]), (
@@ -321,15 +325,15 @@ def test_noninverting_stage(op_amp, straight):
 @pytest.mark.parametrize("op_amp", OP_AMPS, ids=lambda record: record.name)
 def test_follower_buffer_and_inverting_stage(op_amp):
     vcc = np.linspace(9.0, 18.0, 40)
-    reference = {"voltage_half_supply": 0.48 * vcc, "resistance_half_supply": 5e3}
-    follower = bias.opamp_follower(vcc, resistance_bias=1e6, capacitance_input=22e-9, op_amp=op_amp, **reference)
-    buffer = bias.opamp_buffer(vcc, resistance_top=100e3, resistance_bottom=91e3, op_amp=op_amp)
+    reference = {"voltage_half_supply": 0.48 * vcc, "resistance_half_supply": 5e3, "meter": devices.METER_DIGITAL}
+    follower = opamp.follower(vcc, resistance_bias=1e6, capacitance_input=22e-9, op_amp=op_amp, **reference)
+    buffer = opamp.buffer(vcc, resistance_top=100e3, resistance_bottom=91e3, op_amp=op_amp, meter=devices.METER_DIGITAL)
     for point in (follower, buffer):
         np.testing.assert_array_equal(point.voltage_output, point.voltage_inverting)
         flow = _amplifier(point, op_amp, vcc)
         short = np.abs(flow.voltage_internal) * np.asarray(flow.conductance_output)
         assert np.all(np.abs(flow.current_output + flow.current_inverting) <= TOLERANCE * short)
-    inverting = bias.opamp_inverting(
+    inverting = opamp.inverting(
         vcc,
         resistance_feedback=470e3,
         resistance_input=10e3,

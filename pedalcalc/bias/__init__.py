@@ -1,8 +1,7 @@
 """Bias points: the DC voltages, gain and swing of one transistor or op-amp stage.
 
 Bipolar transistors are solved exactly (`bjt_*`) and by the constant-drop rule
-of the textbooks (`bjt_*_rule`); field-effect transistors by the square law;
-op-amps on a half-supply reference. Small-signal stages stand beside them.
+of the textbooks (`bjt_*_rule`). Small-signal stages stand beside them.
 Each operating point is one named result with its cautions.
 """
 
@@ -39,25 +38,6 @@ from pedalcalc.bias.bjt_signal import (
 )
 from pedalcalc.bias.fet_signal import common_gate, common_source, source_follower
 from pedalcalc.bias.germanium import collector_emitter_leakage, leakage_at_temperature, true_current_gain
-from pedalcalc.bias.opamp import (
-    cascade_bandwidth,
-    closed_loop_bandwidth,
-    full_power_bandwidth,
-    inverting_gain,
-    noise_gain,
-    noninverting_gain,
-    slew_limited_peak,
-)
-from pedalcalc.bias.opamp_choose import feedback_resistor_for_gain, gain_bandwidth_for_frequency, slew_rate_for_sine
-from pedalcalc.bias.opamp_dc import (
-    closed_loop_input_resistance,
-    closed_loop_output_resistance,
-    compensation_resistor,
-    differential_voltage,
-    output_offset,
-)
-from pedalcalc.bias.opamp_inputs import difference_output, summing_output
-from pedalcalc.bias.opamp_stage import OpAmpPoint, opamp_buffer, opamp_follower, opamp_inverting, opamp_noninverting
 from pedalcalc.bias.stage import (
     Stage,
     Swing,
@@ -77,7 +57,6 @@ __all__ = [
     "DividerDesign",
     "HybridPi",
     "MillerCapacitance",
-    "OpAmpPoint",
     "PowerGain",
     "Stage",
     "Swing",
@@ -93,10 +72,6 @@ __all__ = [
     "bjt_emitter_bias_rule",
     "bjt_follower",
     "bypass_corner",
-    "cascade_bandwidth",
-    "closed_loop_bandwidth",
-    "closed_loop_input_resistance",
-    "closed_loop_output_resistance",
     "collector_current_limit",
     "collector_emitter_leakage",
     "collector_feedback_stage",
@@ -107,35 +82,18 @@ __all__ = [
     "common_emitter_hybrid",
     "common_gate",
     "common_source",
-    "compensation_resistor",
     "coupling_corner",
-    "difference_output",
-    "differential_voltage",
     "divider_for_current",
     "emitter_follower",
     "emitter_resistance",
     "feedback_resistor_for_current",
-    "feedback_resistor_for_gain",
-    "full_power_bandwidth",
-    "gain_bandwidth_for_frequency",
     "hybrid_pi",
-    "inverting_gain",
     "leakage_at_temperature",
     "loaded_gain",
     "miller_capacitance",
-    "noise_gain",
-    "noninverting_gain",
-    "opamp_buffer",
-    "opamp_follower",
-    "opamp_inverting",
-    "opamp_noninverting",
-    "output_offset",
     "output_voltage",
     "power_gain",
-    "slew_limited_peak",
-    "slew_rate_for_sine",
     "source_follower",
-    "summing_output",
     "symmetrical_swing",
     "true_current_gain",
 ]

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import fit, is_a, numeric
 from pedalcalc.devices import Jfet, Meter, typical
+from pedalcalc.laws._check import meter_resistance
 
 __all__ = ["fit_jfet"]
 
@@ -89,12 +90,9 @@ def fit_jfet(
     -2.0
     """
     is_a("fet", fet, Jfet)
-    own = numeric("resistance_meter", is_a("meter", meter, Meter).resistance_meter, above=0, infinity=True)
-    if own.ndim or np.isnan(own):
-        raise ValueError(
-            f"resistance_meter of {meter.name!r} is not one known number; of a pointer meter fill it in with "
-            "dataclasses.replace: resistance_per_volt times the range"
-        )
+    own = meter_resistance(meter)
+    if own.ndim:
+        raise ValueError(f"resistance_meter of {meter.name!r} must be one number, got {own.size} of them")
     volts = numeric("voltage_source_pin", voltage_source_pin)
     ohms = numeric("resistance_source_pin", resistance_source_pin, above=0, infinity=True)
     gate = numeric("voltage_gate", voltage_gate)

@@ -7,7 +7,7 @@
               Rb |  >--+-- out                       |  |  >--+-- out
     Vref -----+  |-/   RF              Vref --Rc---- | -|+/   |
                  +-----+                             +--RF----+
-                 RI
+                 RG
                  Cg to ground
 
 The reference stands for its own divider: a voltage behind a resistance.
@@ -18,29 +18,30 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import fit_together, formula, is_a, numeric, resistance, thevenin
-from pedalcalc.bias._opamp_point import OpAmpPoint, opamp_point
-from pedalcalc.bias._points import Array
-from pedalcalc.bias.opamp import ratio
-from pedalcalc.devices import OpAmp
+from pedalcalc._base import fit_together, formula, numeric, resistance, thevenin
+from pedalcalc.devices import Meter, OpAmp
+from pedalcalc.devices._record import specimen
+from pedalcalc.laws._check import meter_resistance
+from pedalcalc.opamp._feedback import Array, ratio
+from pedalcalc.opamp._point import OpAmpPoint, opamp_point
 
-__all__ = ["OpAmpPoint", "opamp_buffer", "opamp_follower", "opamp_inverting", "opamp_noninverting"]
+__all__ = ["buffer", "follower", "inverting", "noninverting"]
 
 
 @formula
-def opamp_noninverting(
+def noninverting(
     voltage_supply: ArrayLike,
     *,
     voltage_half_supply: ArrayLike,
     resistance_half_supply: ArrayLike,
     resistance_bias: ArrayLike,
     resistance_feedback: ArrayLike,
-    resistance_input: ArrayLike,
+    resistance_ground: ArrayLike,
     capacitance_input: ArrayLike,
     capacitance_gain: ArrayLike,
     op_amp: OpAmp,
-    resistance_source: ArrayLike = 0.0,
-    resistance_meter: ArrayLike = 10e6,
+    meter: Meter,
+    resistance_generator: ArrayLike = 0.0,
 ) -> OpAmpPoint:
     """Find DC at each pin and the behaviour of a non-inverting stage on a half-supply reference.
 
@@ -56,7 +57,7 @@ def opamp_noninverting(
         Resistor from the reference to the non-inverting input [Ω], 0 to inf.
     resistance_feedback : array_like
         Resistor from output to inverting input [Ω], 0 to inf.
-    resistance_input : array_like
+    resistance_ground : array_like
         Gain resistor at the inverting input [Ω], 0 to inf.
     capacitance_input : array_like
         Input capacitor [F], above 0.
@@ -64,11 +65,11 @@ def opamp_noninverting(
         Capacitor in series with the gain resistor [F], above 0; inf where the resistor goes
         straight to the reference instead.
     op_amp : devices.OpAmp
-        Part record.
-    resistance_source : array_like
-        Resistance of the signal source [Ω], 0 to inf; none if not given.
-    resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+        One part.
+    meter : devices.Meter
+        What reads the high-resistance pins.
+    resistance_generator : array_like
+        Resistance of the signal generator or the stage before [Ω], 0 to inf; none if not given.
 
     Returns
     -------
@@ -79,6 +80,8 @@ def opamp_noninverting(
     ------
     ValueError
         If an argument is outside its range.
+    TypeError
+        If `op_amp` is not an op-amp record or is a type, or `meter` is not a meter.
 
     Notes
     -----
@@ -91,10 +94,10 @@ def opamp_noninverting(
 
     Examples
     --------
-    >>> from pedalcalc.devices import OPAMP_TL072
-    >>> point = opamp_noninverting(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_bias=1e6,
-    ...     resistance_feedback=100e3, resistance_input=10e3, capacitance_input=22e-9, capacitance_gain=2.2e-6,
-    ...     op_amp=OPAMP_TL072)
+    >>> from pedalcalc.devices import METER_DIGITAL, OPAMP_TL072, typical
+    >>> point = noninverting(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_bias=1e6,
+    ...     resistance_feedback=100e3, resistance_ground=10e3, capacitance_input=22e-9, capacitance_gain=2.2e-6,
+    ...     op_amp=typical(OPAMP_TL072), meter=METER_DIGITAL)
     >>> round(point.voltage_noninverting, 2), round(point.voltage_noninverting_read, 2), round(point.gain, 2)
     (4.5, 4.09, 11.0)
     """
@@ -104,17 +107,17 @@ def opamp_noninverting(
         resistance_half_supply,
         resistance_bias,
         resistance_feedback,
-        resistance_input,
+        resistance_ground,
         capacitance_input,
         capacitance_gain,
         op_amp,
-        resistance_source,
-        resistance_meter,
+        resistance_generator,
+        meter,
     )
 
 
 @formula
-def opamp_follower(
+def follower(
     voltage_supply: ArrayLike,
     *,
     voltage_half_supply: ArrayLike,
@@ -122,8 +125,8 @@ def opamp_follower(
     resistance_bias: ArrayLike,
     capacitance_input: ArrayLike,
     op_amp: OpAmp,
-    resistance_source: ArrayLike = 0.0,
-    resistance_meter: ArrayLike = 10e6,
+    meter: Meter,
+    resistance_generator: ArrayLike = 0.0,
 ) -> OpAmpPoint:
     """Find DC at each pin and the behaviour of a follower on a half-supply reference.
 
@@ -140,11 +143,11 @@ def opamp_follower(
     capacitance_input : array_like
         Input capacitor [F], above 0.
     op_amp : devices.OpAmp
-        Part record.
-    resistance_source : array_like
-        Resistance of the signal source [Ω], 0 to inf; none if not given.
-    resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+        One part.
+    meter : devices.Meter
+        What reads the high-resistance pins.
+    resistance_generator : array_like
+        Resistance of the signal generator or the stage before [Ω], 0 to inf; none if not given.
 
     Returns
     -------
@@ -155,10 +158,12 @@ def opamp_follower(
     ------
     ValueError
         If an argument is outside its range.
+    TypeError
+        If `op_amp` is not an op-amp record or is a type, or `meter` is not a meter.
 
     Notes
     -----
-    `opamp_noninverting` with output and inverting input joined.
+    `noninverting` with output and inverting input joined.
 
     References
     ----------
@@ -166,9 +171,9 @@ def opamp_follower(
 
     Examples
     --------
-    >>> from pedalcalc.devices import OPAMP_TL072
-    >>> point = opamp_follower(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_bias=1e6,
-    ...                        capacitance_input=22e-9, op_amp=OPAMP_TL072)
+    >>> from pedalcalc.devices import METER_DIGITAL, OPAMP_TL072, typical
+    >>> point = follower(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_bias=1e6,
+    ...                        capacitance_input=22e-9, op_amp=typical(OPAMP_TL072), meter=METER_DIGITAL)
     >>> round(point.frequency_low, 1), round(point.impedance_input)
     (7.2, 1000000)
     """
@@ -182,19 +187,19 @@ def opamp_follower(
         capacitance_input,
         1.0,
         op_amp,
-        resistance_source,
-        resistance_meter,
+        resistance_generator,
+        meter,
     )
 
 
 @formula
-def opamp_buffer(
+def buffer(
     voltage_supply: ArrayLike,
     *,
     resistance_top: ArrayLike,
     resistance_bottom: ArrayLike,
     op_amp: OpAmp,
-    resistance_meter: ArrayLike = 10e6,
+    meter: Meter,
 ) -> OpAmpPoint:
     """Find the DC of an op-amp that buffers a divider: a stiff half-supply reference.
 
@@ -207,9 +212,9 @@ def opamp_buffer(
     resistance_bottom : array_like
         Divider resistor to ground [Ω], 0 to inf.
     op_amp : devices.OpAmp
-        Part record.
-    resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+        One part.
+    meter : devices.Meter
+        What reads the high-resistance pins.
 
     Returns
     -------
@@ -221,6 +226,8 @@ def opamp_buffer(
     ------
     ValueError
         If an argument is outside its range or both resistors are 0.
+    TypeError
+        If `op_amp` is not an op-amp record or is a type, or `meter` is not a meter.
 
     Notes
     -----
@@ -233,20 +240,18 @@ def opamp_buffer(
 
     Examples
     --------
-    >>> from pedalcalc.devices import OPAMP_TL072
-    >>> point = opamp_buffer(9.0, resistance_top=100e3, resistance_bottom=100e3, op_amp=OPAMP_TL072)
+    >>> from pedalcalc.devices import METER_DIGITAL, OPAMP_TL072, typical
+    >>> point = buffer(9.0, resistance_top=100e3, resistance_bottom=100e3, op_amp=typical(OPAMP_TL072), meter=METER_DIGITAL)
     >>> round(point.voltage_output, 2), round(point.voltage_half_supply_read, 2)
     (4.5, 4.48)
     """
     top, bottom = resistance("resistance_top", resistance_top), resistance("resistance_bottom", resistance_bottom)
     v_ref, r_ref = thevenin(numeric("voltage_supply", voltage_supply, least=0), top, bottom)
-    return _noninverting(
-        voltage_supply, v_ref, r_ref, 0.0, 0.0, np.inf, np.inf, 1.0, op_amp, 0.0, resistance_meter, driven=False
-    )
+    return _noninverting(voltage_supply, v_ref, r_ref, 0.0, 0.0, np.inf, np.inf, 1.0, op_amp, 0.0, meter, driven=False)
 
 
 @formula
-def opamp_inverting(
+def inverting(
     voltage_supply: ArrayLike,
     *,
     voltage_half_supply: ArrayLike,
@@ -255,9 +260,9 @@ def opamp_inverting(
     resistance_input: ArrayLike,
     capacitance_input: ArrayLike,
     op_amp: OpAmp,
+    meter: Meter,
     resistance_compensation: ArrayLike = 0.0,
-    resistance_source: ArrayLike = 0.0,
-    resistance_meter: ArrayLike = 10e6,
+    resistance_generator: ArrayLike = 0.0,
 ) -> OpAmpPoint:
     """Find DC at each pin and the behaviour of an inverting stage on a half-supply reference.
 
@@ -276,13 +281,13 @@ def opamp_inverting(
     capacitance_input : array_like
         Input capacitor [F], above 0.
     op_amp : devices.OpAmp
-        Part record.
+        One part.
+    meter : devices.Meter
+        What reads the high-resistance pins.
     resistance_compensation : array_like
         Resistor from the reference to the non-inverting input [Ω], 0 or more; none if not given.
-    resistance_source : array_like
-        Resistance of the signal source [Ω], 0 to inf; none if not given.
-    resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+    resistance_generator : array_like
+        Resistance of the signal generator or the stage before [Ω], 0 to inf; none if not given.
 
     Returns
     -------
@@ -294,6 +299,8 @@ def opamp_inverting(
     ------
     ValueError
         If an argument is outside its range.
+    TypeError
+        If `op_amp` is not an op-amp record or is a type, or `meter` is not a meter.
 
     Notes
     -----
@@ -306,17 +313,17 @@ def opamp_inverting(
 
     Examples
     --------
-    >>> from pedalcalc.devices import OPAMP_TL072
-    >>> point = opamp_inverting(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_feedback=100e3,
-    ...                         resistance_input=10e3, capacitance_input=1e-6, op_amp=OPAMP_TL072)
+    >>> from pedalcalc.devices import METER_DIGITAL, OPAMP_TL072, typical
+    >>> point = inverting(9.0, voltage_half_supply=4.5, resistance_half_supply=5e3, resistance_feedback=100e3,
+    ...                         resistance_input=10e3, capacitance_input=1e-6, op_amp=typical(OPAMP_TL072), meter=METER_DIGITAL)
     >>> round(point.gain_signed, 2), round(point.frequency_low, 1), round(point.voltage_peak, 1)
     (-10.0, 15.9, 3.0)
     """
     r_c = numeric("resistance_compensation", resistance_compensation, least=0)
     r_i = numeric("resistance_input", resistance_input, least=0, infinity=True)
-    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
-    ref = _reference(voltage_supply, voltage_half_supply, resistance_half_supply, resistance_meter, op_amp)
-    vcc, v_ref, r_ref, meter = ref
+    source = numeric("resistance_generator", resistance_generator, least=0, infinity=True)
+    ref = _reference(voltage_supply, voltage_half_supply, resistance_half_supply, meter, op_amp)
+    vcc, v_ref, r_ref, own = ref
     r_f, c_in = _feedback(resistance_feedback), numeric("capacitance_input", capacitance_input, above=0, infinity=True)
     fit_together(
         voltage_supply=vcc,
@@ -326,12 +333,12 @@ def opamp_inverting(
         resistance_input=r_i,
         capacitance_input=c_in,
         resistance_compensation=r_c,
-        resistance_source=source,
-        resistance_meter=meter,
+        resistance_generator=source,
+        resistance_meter=own,
     )
-    x = ratio(r_f, r_i)
+    x = ratio(r_f, r_i, "resistance_input")
     if np.any(np.isinf(r_f) & np.isinf(source)):
-        raise ValueError("resistance_feedback and resistance_source must not both be open: the input floats")
+        raise ValueError("resistance_feedback and resistance_generator must not both be open: the input floats")
     with np.errstate(divide="ignore", invalid="ignore"):
         loaded = np.where(np.isinf(r_i), 0.0, r_f / (r_i + source))
         low = np.where(np.isinf(c_in), 0.0, 1 / (2 * np.pi * c_in * (r_i + source)))
@@ -350,7 +357,7 @@ def opamp_inverting(
         np.asarray(0.0),
         r_i,
         op_amp,
-        meter,
+        own,
         driven=False,
     )
 
@@ -363,15 +370,15 @@ def _reference(
     voltage_supply: ArrayLike,
     voltage_half_supply: ArrayLike,
     resistance_half_supply: ArrayLike,
-    resistance_meter: ArrayLike,
+    meter: Meter,
     op_amp: OpAmp,
 ) -> tuple[Array, Array, Array, Array]:
-    is_a("op_amp", op_amp, OpAmp)
+    specimen("op_amp", op_amp, OpAmp)
     return (
         numeric("voltage_supply", voltage_supply, least=0),
         numeric("voltage_half_supply", voltage_half_supply),
         numeric("resistance_half_supply", resistance_half_supply, least=0, infinity=True),
-        numeric("resistance_meter", resistance_meter, above=0, infinity=True),
+        meter_resistance(meter),
     )
 
 
@@ -381,36 +388,34 @@ def _noninverting(
     resistance_half_supply: ArrayLike,
     resistance_bias: ArrayLike,
     resistance_feedback: ArrayLike,
-    resistance_input: ArrayLike,
+    resistance_ground: ArrayLike,
     capacitance_input: ArrayLike,
     capacitance_gain: ArrayLike,
     op_amp: OpAmp,
-    resistance_source: ArrayLike,
-    resistance_meter: ArrayLike,
+    resistance_generator: ArrayLike,
+    meter: Meter,
     *,
     driven: bool = True,
 ) -> OpAmpPoint:
-    vcc, v_ref, r_ref, meter = _reference(
-        voltage_supply, voltage_half_supply, resistance_half_supply, resistance_meter, op_amp
-    )
+    vcc, v_ref, r_ref, own = _reference(voltage_supply, voltage_half_supply, resistance_half_supply, meter, op_amp)
     r_b = resistance("resistance_bias", resistance_bias)
-    r_f, r_i = _feedback(resistance_feedback), numeric("resistance_input", resistance_input, least=0, infinity=True)
+    r_f, r_i = _feedback(resistance_feedback), numeric("resistance_ground", resistance_ground, least=0, infinity=True)
     c_in = numeric("capacitance_input", capacitance_input, above=0, infinity=True)
     c_g = numeric("capacitance_gain", capacitance_gain, above=0, infinity=True)
-    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    source = numeric("resistance_generator", resistance_generator, least=0, infinity=True)
     fit_together(
         voltage_supply=vcc,
         voltage_half_supply=v_ref,
         resistance_half_supply=r_ref,
         resistance_bias=r_b,
         resistance_feedback=r_f,
-        resistance_input=r_i,
+        resistance_ground=r_i,
         capacitance_input=c_in,
         capacitance_gain=c_g,
-        resistance_source=source,
-        resistance_meter=meter,
+        resistance_generator=source,
+        resistance_meter=own,
     )
-    x = 1 + ratio(r_f, r_i)
+    x = 1 + ratio(r_f, r_i, "resistance_ground")
     with np.errstate(divide="ignore", invalid="ignore"):
         low = 1 / (2 * np.pi * c_in * (source + r_b))
         low = np.where(np.isinf(c_in), 0.0, low)
@@ -418,4 +423,4 @@ def _noninverting(
         # With the gain resistor straight on the reference (no capacitor) DC is amplified as well.
         dc = np.where(np.isinf(c_g), x, 1.0)
         r_leg = np.where(np.isinf(c_g), r_i, np.inf)
-    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, r_leg, dc, x, x, x, low, leg, r_b, op_amp, meter, driven=driven)
+    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, r_leg, dc, x, x, x, low, leg, r_b, op_amp, own, driven=driven)

@@ -1,60 +1,19 @@
-"""Offset, input and output resistance of an op-amp with feedback."""
+"""Offset, input and output resistance of an op-amp with feedback, in figures that a solver for whole circuits will give."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric, parallel, resistance, scalar
-from pedalcalc.bias._points import Array
-from pedalcalc.bias.opamp import open_loop, ratio
+from pedalcalc._base import Number, formula, numeric, resistance, scalar
+from pedalcalc.opamp._feedback import Array, open_loop, ratio
 
 __all__ = [
     "closed_loop_input_resistance",
     "closed_loop_output_resistance",
-    "compensation_resistor",
     "differential_voltage",
     "output_offset",
 ]
-
-
-@formula
-def compensation_resistor(*, resistance_feedback: ArrayLike, resistance_input: ArrayLike) -> Number:
-    """Find the resistor at the non-inverting input that cancels equal bias currents.
-
-    Parameters
-    ----------
-    resistance_feedback : array_like
-        Feedback resistor [Ω], 0 to inf.
-    resistance_input : array_like
-        Resistor at the inverting input [Ω], 0 to inf; inf where a capacitor blocks it.
-
-    Returns
-    -------
-    float or ndarray
-        Compensation resistor [Ω].
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range, or both are open.
-
-    Notes
-    -----
-    RF || RI as the inverting input sees them at DC.
-
-    References
-    ----------
-    FIORE-OPAMPS, ch. 5, offset compensation.
-
-    Examples
-    --------
-    >>> round(compensation_resistor(resistance_feedback=10e3, resistance_input=1e3), 1)
-    909.1
-    """
-    ratio(resistance_feedback, resistance_input)
-    r_f = resistance("resistance_feedback", resistance_feedback)
-    return scalar(parallel(r_f, resistance("resistance_input", resistance_input)))  # type: ignore[no-any-return]
 
 
 @formula
@@ -64,7 +23,7 @@ def output_offset(
     current_bias: ArrayLike,
     current_offset: ArrayLike,
     resistance_feedback: ArrayLike,
-    resistance_input: ArrayLike,
+    resistance_ground: ArrayLike,
     resistance_compensation: ArrayLike = 0.0,
 ) -> Number:
     """Find the largest DC error at the output, all signs at their worst.
@@ -79,7 +38,7 @@ def output_offset(
         Size of the difference of both bias currents [A], 0 or more; 0 ignores it.
     resistance_feedback : array_like
         Feedback resistor [Ω], 0 or more, finite.
-    resistance_input : array_like
+    resistance_ground : array_like
         Resistor at the inverting input as DC sees it [Ω], above 0; inf where a capacitor blocks it.
     resistance_compensation : array_like
         Resistance at the non-inverting input [Ω], 0 or more, finite; none if not given.
@@ -96,8 +55,8 @@ def output_offset(
 
     Notes
     -----
-    N Vos + |IB (RF - N Rc)| + (IOS/2)(RF + N Rc), N = 1 + RF/RI; with
-    Rc = RF || RI the middle term vanishes and the last is IOS RF.
+    N Vos + |IB (RF - N Rc)| + (IOS/2)(RF + N Rc), N = 1 + RF/RG; with
+    Rc = RF || RG the middle term vanishes and the last is IOS RF.
 
     References
     ----------
@@ -106,17 +65,17 @@ def output_offset(
     Examples
     --------
     >>> round(output_offset(voltage_offset=0.5e-3, current_bias=800e-9, current_offset=0.0, resistance_feedback=10e3,
-    ...                     resistance_input=1e3), 6)
+    ...                     resistance_ground=1e3), 6)
     0.0135
     """
     v_os = numeric("voltage_offset", voltage_offset, least=0)
     i_b = numeric("current_bias", current_bias, least=0)
     i_os = numeric("current_offset", current_offset, least=0)
-    n = 1 + ratio(resistance_feedback, resistance_input)
+    n = 1 + ratio(resistance_feedback, resistance_ground, "resistance_ground")
     r_f = resistance("resistance_feedback", resistance_feedback)
     r_c = resistance("resistance_compensation", resistance_compensation)
     if np.any(np.isinf(n)) or np.any(np.isinf(r_f)) or np.any(np.isinf(r_c)):
-        raise ValueError("resistance_feedback and resistance_compensation must be finite and resistance_input above 0")
+        raise ValueError("resistance_feedback and resistance_compensation must be finite and resistance_ground above 0")
     return scalar(n * v_os + np.abs(i_b * (r_f - n * r_c)) + i_os / 2 * (r_f + n * r_c))  # type: ignore[no-any-return]
 
 
@@ -133,7 +92,7 @@ def closed_loop_output_resistance(
     gain_open_loop : array_like
         Open-loop gain [1], above 0, or inf.
     noise_gain : array_like
-        Noise gain 1 + RF/RI [1], at least 1.
+        Noise gain 1 + RF/RG [1], at least 1.
 
     Returns
     -------
@@ -182,7 +141,7 @@ def closed_loop_input_resistance(
     gain_open_loop : array_like
         Open-loop gain [1], above 0, or inf.
     noise_gain : array_like
-        Noise gain 1 + RF/RI [1], at least 1.
+        Noise gain 1 + RF/RG [1], at least 1.
 
     Returns
     -------

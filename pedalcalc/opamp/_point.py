@@ -7,22 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity, scalar
-from pedalcalc.bias._points import Array, usual
-from pedalcalc.bias.opamp import closed
 from pedalcalc.devices import OpAmp
-from pedalcalc.devices._record import ends
 from pedalcalc.laws.amplifiers import output_limits
+from pedalcalc.opamp._feedback import Array, closed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpAmpPoint(Result):
-    """Operating point of one op-amp stage, from the record's typical figures.
+    """Operating point of one op-amp stage, from the figures of one part.
 
     Voltages are to ground. The two `_read` fields are what a meter of the given
     input resistance shows; output and inverting input do not mind the meter.
-    `voltage_error` is the largest DC error of the output with the record's
-    worst offset and bias current. Where the signal moves the non-inverting input, its range limits swing and peak
-    as well as the output's headroom does. `voltage_peak_worst` takes the worst headroom and input range.
+    `voltage_error` is the largest DC error of the output with the part's
+    offset and bias current, their signs at their worst. Where the signal moves the non-inverting input, its range limits swing and peak
+    as well as the output's headroom does. For the worst part of a type take `devices.low`.
     """
 
     voltage_half_supply: Number = quantity("V", "reference")
@@ -35,7 +33,6 @@ class OpAmpPoint(Result):
     swing_up: Number = quantity("V", "room to swing up")
     swing_down: Number = quantity("V", "room to swing down")
     voltage_peak: Number = quantity("V", "largest undistorted peak")
-    voltage_peak_worst: Number = quantity("V", "the same with the worst part")
     gain_signed: Number = quantity("1", "gain, negative when inverted")
     gain: Number = quantity("1", "gain, size")
     gain_ideal: Number = quantity("1", "gain of an ideal op-amp")
@@ -64,7 +61,7 @@ def opamp_point(
     low: Array,
     low_gain: Array,
     z_in: Array,
-    op_amp: OpAmp,
+    part: OpAmp,
     meter: Array,
     *,
     driven: bool,
@@ -73,9 +70,8 @@ def opamp_point(
 
     `driven` says that the signal moves the non-inverting input, whose range then limits the swing as well.
     """
-    part = usual(op_amp)
-    bias = (1.0 if op_amp.bias_direction == "in" else -1.0) * np.asarray(part.current_bias, float)
-    worst = ends(op_amp.current_bias).high
+    size = np.asarray(part.current_bias, float)
+    bias = (1.0 if part.bias_direction == "in" else -1.0) * size
     with np.errstate(divide="ignore", invalid="ignore"):
         # An open path to the reference leaves the pin to its own bias current, at a rail.
         floating = np.isinf(r_ref + r_pin)
@@ -85,23 +81,39 @@ def opamp_point(
         ref_read = np.where(np.isinf(r_ref), 0.0, v_ref / (1 + r_ref / meter))
         plus_read = np.where(floating, 0.0, (v_ref - bias * path) / (1 + path / meter))
         amplified = np.where(path == 0, 0.0, dc_gain * path)
-    error = dc_gain * ends(op_amp.voltage_offset).high + worst * (amplified + np.where(np.isinf(r_f), 0.0, r_f))
-    at = (vcc, v_out, v_plus, ideal if driven else None)
-    up, down, peak_free = _room(op_amp, "typical", *at)
-    up_worst, down_worst, _ = _room(op_amp, "high", *at)
-    peak, peak_worst = np.minimum(up, down), np.minimum(up_worst, down_worst)
+    error = dc_gain * np.asarray(part.voltage_offset, float) + size * (amplified + np.where(np.isinf(r_f), 0.0, r_f))
+    up, down, peak_free = _room(part, vcc, v_out, v_plus, ideal if driven else None)
+    peak = np.minimum(up, down)
     a_ol = np.asarray(part.gain_open_loop, float)
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = closed(ideal, noise_loaded, a_ol)
         high = np.asarray(part.gain_bandwidth, float) / noise_loaded
         full = np.asarray(part.slew_rate, float) / (2 * np.pi * peak)
         z_out = part.resistance_output_open / (1 + a_ol / noise_loaded)
-    cautions = _cautions(vcc, v_plus, peak, peak_free, op_amp)
-    fields = (
-        v_ref + 0.0, ref_read, v_plus, plus_read, v_minus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
-        ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, part.current_quiescent + 0.0 * peak,
-    )  # fmt: skip
-    return OpAmpPoint(*[*(scalar(part) for part in fields), cautions])
+    return OpAmpPoint(
+        voltage_half_supply=scalar(v_ref + 0.0),
+        voltage_half_supply_read=scalar(ref_read),
+        voltage_noninverting=scalar(v_plus),
+        voltage_noninverting_read=scalar(plus_read),
+        voltage_inverting=scalar(v_minus),
+        voltage_output=scalar(v_out),
+        voltage_error=scalar(error),
+        swing_up=scalar(up),
+        swing_down=scalar(down),
+        voltage_peak=scalar(peak),
+        gain_signed=scalar(gain),
+        gain=scalar(np.abs(gain)),
+        gain_ideal=scalar(ideal),
+        noise_gain=scalar(noise),
+        frequency_low=scalar(low),
+        frequency_low_gain=scalar(low_gain),
+        frequency_high=scalar(high),
+        frequency_full_power=scalar(full),
+        impedance_input=scalar(z_in + 0.0),
+        impedance_output=scalar(z_out),
+        current_supply=scalar(part.current_quiescent + 0.0 * peak),
+        cautions=_cautions(vcc, v_plus, peak, peak_free, part),
+    )
 
 
 def _settled(
@@ -131,15 +143,13 @@ def _settled(
     return v_minus, v_ref + y
 
 
-def _room(
-    op_amp: OpAmp, which: str, vcc: Array, v_out: Array, v_plus: Array, gain: Array | None
-) -> tuple[Array, Array, Array]:
+def _room(op_amp: OpAmp, vcc: Array, v_out: Array, v_plus: Array, gain: Array | None) -> tuple[Array, Array, Array]:
     """Return how far the output can move up and down, and the smaller of both as the output alone would have it.
 
     A signal at the non-inverting input moves that input as well, by the output's swing over the gain.
     """
     headroom_top, headroom_bottom, margin_top, margin_bottom = (
-        np.asarray(getattr(ends(getattr(op_amp, name)), which), float)
+        np.asarray(getattr(op_amp, name), float)
         for name in ("headroom_top", "headroom_bottom", "input_margin_top", "input_margin_bottom")
     )
     up = np.maximum(vcc - headroom_top - v_out, 0.0)
@@ -174,14 +184,14 @@ def _cautions(vcc: Array, v_plus: Array, peak: Array, peak_free: Array, op_amp: 
             f"{name}: input nearer to the negative rail than it works",
             "raise the reference or the supply",
             v_plus,
-            ends(op_amp.input_margin_bottom).typical,
+            op_amp.input_margin_bottom,
             "V",
         )
         + caution_below(
             f"{name}: input nearer to the positive rail than it works",
             "lower the reference or raise the supply",
             vcc - v_plus,
-            ends(op_amp.input_margin_top).typical,
+            op_amp.input_margin_top,
             "V",
         )
         + caution_below(

@@ -72,7 +72,7 @@ def difference_output(
     voltage_noninverting: ArrayLike,
     resistance_input: ArrayLike,
     resistance_feedback: ArrayLike,
-    resistance_source: ArrayLike,
+    resistance_generator: ArrayLike,
     resistance_ground: ArrayLike,
 ) -> Number:
     """Find the output of a difference stage with four resistors.
@@ -82,13 +82,13 @@ def difference_output(
     voltage_inverting : array_like
         Voltage ahead of `resistance_input` [V], any sign.
     voltage_noninverting : array_like
-        Voltage ahead of `resistance_source` [V], any sign.
+        Voltage ahead of `resistance_generator` [V], any sign.
     resistance_input : array_like
         Resistor to the inverting input [Ω], above 0 to inf.
     resistance_feedback : array_like
         Feedback resistor [Ω], 0 or more, finite.
-    resistance_source : array_like
-        Resistor to the non-inverting input [Ω], 0 or more, finite.
+    resistance_generator : array_like
+        Resistor to the non-inverting input, the generator's own included [Ω], 0 or more, finite.
     resistance_ground : array_like
         Resistor from the non-inverting input to ground or half supply [Ω], above 0 to inf.
 
@@ -113,13 +113,13 @@ def difference_output(
     Examples
     --------
     >>> round(difference_output(voltage_inverting=0.5, voltage_noninverting=0.7, resistance_input=10e3,
-    ...     resistance_feedback=100e3, resistance_source=10e3, resistance_ground=100e3), 6)
+    ...     resistance_feedback=100e3, resistance_generator=10e3, resistance_ground=100e3), 6)
     2.0
     """
     low = numeric("voltage_inverting", voltage_inverting)
     high = numeric("voltage_noninverting", voltage_noninverting)
     r_i = numeric("resistance_input", resistance_input, above=0, infinity=True)
     r_f = numeric("resistance_feedback", resistance_feedback, least=0)
-    r_s = numeric("resistance_source", resistance_source, least=0)
+    r_s = numeric("resistance_generator", resistance_generator, least=0)
     r_g = numeric("resistance_ground", resistance_ground, above=0, infinity=True)
     return scalar(high * (1 + r_f / r_i) / (1 + r_s / r_g) - low * r_f / r_i)  # type: ignore[no-any-return]
