@@ -33,6 +33,7 @@ __all__ = [
     "readings",
     "report",
     "sidechain",
+    "stage",
     "supply",
     "switching",
     "values",

@@ -14,7 +14,6 @@ _RULE = {
     "polarity": "npn",
 }
 _EXACT = {"current_gain": 150, "transistor": BJT_2N3904, "temperature": 300.0}
-_LOADS = {"resistance_load": 10e3, "resistance_source": 600.0}
 
 CALLS = {
     "bjt_divider": {
@@ -124,104 +123,9 @@ CALLS = {
         "resistance_emitter": 1e3,
         "voltage_saturation": 0.2,
     },
-    "emitter_resistance": {"current_emitter": 1e-3, "voltage_thermal": 0.026},
-    "hybrid_pi": {"current_collector": 1e-3, "current_gain": 100, "voltage_early": 75.0, "voltage_thermal": 0.026},
-    "common_emitter": {
-        "resistance_emitter_dynamic": 26.0,
-        "current_gain": 150,
-        "resistance_collector": 4.7e3,
-        "resistance_emitter": 100.0,
-        "resistance_bias": 12e3,
-        "resistance_transistor": 75e3,
-        "convention": "beta plus one",
-        **_LOADS,
-    },
-    "common_emitter_hybrid": {
-        "transconductance": 0.0385,
-        "resistance_base_emitter": 3.9e3,
-        "resistance_collector": 4.7e3,
-        "resistance_emitter": 100.0,
-        "resistance_bias": 12e3,
-        "resistance_transistor": 75e3,
-        **_LOADS,
-    },
-    "emitter_follower": {
-        "resistance_emitter_dynamic": 26.0,
-        "current_gain": 150,
-        "resistance_emitter": 4.7e3,
-        "resistance_bias": 50e3,
-        "resistance_transistor": 75e3,
-        "convention": "beta plus one",
-        **_LOADS,
-    },
-    "common_base": {
-        "resistance_emitter_dynamic": 26.0,
-        "current_gain": 150,
-        "resistance_collector": 4.7e3,
-        "resistance_emitter": 1e3,
-        "convention": "beta plus one",
-        **_LOADS,
-    },
-    "collector_feedback_stage": {
-        "transconductance": 0.0385,
-        "resistance_base_emitter": 3.9e3,
-        "resistance_feedback": 470e3,
-        "resistance_collector": 4.7e3,
-        "resistance_transistor": 75e3,
-        **_LOADS,
-    },
-    "common_base_current_gain": {"current_gain": 100},
-    "common_emitter_current_gain": {"current_gain_common_base": 0.99},
     "leakage_at_temperature": {"temperature": 310.0, "transistor": BJT_AC128},
     "collector_emitter_leakage": {"current_collector_base_leakage": 3e-6, "current_gain": 80},
     "true_current_gain": {"current_collector": 1.1e-3, "current_collector_open": 0.3e-3, "current_base": 10e-6},
-    "loaded_gain": {"gain_signed": -10.0, "impedance_input": 100e3, "impedance_output": 1e3, **_LOADS},
-    "output_voltage": {
-        "voltage_input": 0.1,
-        "gain_signed": -10.0,
-        "impedance_input": 100e3,
-        "impedance_output": 1e3,
-        **_LOADS,
-    },
-    "coupling_corner": {"capacitance": 1e-6, "resistance_before": 4.7e3, "resistance_after": 100e3},
-    "bypass_corner": {
-        "capacitance": 22e-6,
-        "resistance_bypassed": 1e3,
-        "resistance_dynamic": 26.0,
-        "resistance_drive": 600.0,
-        "current_gain": 150,
-        "resistance_unbypassed": 100.0,
-    },
-    "symmetrical_swing": {
-        "current": 1e-3,
-        "voltage_headroom": 3.5,
-        "resistance_output_dc": 4.7e3,
-        "resistance_load": 10e3,
-    },
-    "common_source": {
-        "transconductance": 4e-3,
-        "resistance_drain": 4.7e3,
-        "resistance_source_pin": 100.0,
-        "resistance_bias": 1e6,
-        "resistance_transistor": 50e3,
-        **_LOADS,
-    },
-    "source_follower": {
-        "transconductance": 4e-3,
-        "resistance_source_pin": 4.7e3,
-        "resistance_bias": 1e6,
-        "resistance_transistor": 50e3,
-        **_LOADS,
-    },
-    "common_gate": {
-        "transconductance": 4e-3,
-        "resistance_drain": 4.7e3,
-        "resistance_source_pin": 1e3,
-        "resistance_transistor": 50e3,
-        **_LOADS,
-    },
-    "power_gain": {"gain_signed": 0.98, "impedance_input": 8160.0, "resistance_load": 1e3},
-    "miller_capacitance": {"capacitance_feedback": 4e-12, "gain_signed": -90.0},
 }
 
 

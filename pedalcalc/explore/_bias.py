@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc import bias, fet, laws
+from pedalcalc import bias, fet, laws, stage
 from pedalcalc._base import io, is_a, numeric
 from pedalcalc.devices import JFET_2N5457, Bjt, typical
 from pedalcalc.explore._panel import Panel, panel
@@ -142,7 +142,7 @@ def jfet_bias(
         )
         drain, current = float(point.voltage_drain), float(point.current_drain)
         gain = (
-            bias.common_source(float(point.transconductance), resistance_drain=resistance_drain).gain
+            stage.common_source(float(point.transconductance), resistance_drain=resistance_drain).gain
             if current
             else 0.0
         )

@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import formula, numeric, parallel, resistance
-from pedalcalc.bias._points import Array
-from pedalcalc.bias.stage import Stage, stage
+from pedalcalc.stage._stage import Array, Stage, stage
 
-__all__ = ["common_gate", "common_source", "source_follower"]
+__all__ = ["common_source", "source_follower"]
 
 
-def _transistor(transconductance: ArrayLike, resistance_transistor: ArrayLike) -> tuple[Array, Array]:
+def channel(transconductance: ArrayLike, resistance_transistor: ArrayLike) -> tuple[Array, Array]:
     return (
         numeric("transconductance", transconductance, above=0),
         numeric("resistance_transistor", resistance_transistor, above=0, infinity=True),
@@ -30,7 +29,7 @@ def common_source(
     resistance_source_pin: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
     resistance_bias: ArrayLike = np.inf,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_transistor: ArrayLike = np.inf,
 ) -> Stage:
     """Find gain and impedances of a common-source stage.
@@ -47,7 +46,7 @@ def common_source(
         Load [Ω], 0 to inf; none if not given.
     resistance_bias : array_like
         Gate resistors in parallel [Ω], 0 to inf; none if not given.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of the signal source [Ω], 0 to inf; none if not given.
     resistance_transistor : array_like
         Output resistance of the transistor, 1/yos [Ω], above 0 to inf; ignored if not given.
@@ -75,7 +74,7 @@ def common_source(
     >>> round(common_source(4e-3, resistance_drain=1.5e3, resistance_source_pin=560.0).gain, 2)
     1.85
     """
-    g, r_o = _transistor(transconductance, resistance_transistor)
+    g, r_o = channel(transconductance, resistance_transistor)
     r_d = resistance("resistance_drain", resistance_drain)
     r_s = resistance("resistance_source_pin", resistance_source_pin)
     r_l = resistance("resistance_load", resistance_load)
@@ -87,7 +86,9 @@ def common_source(
         z_out = parallel(r_d, np.where(np.isinf(r_o), np.inf, r_o + r_s * (1 + g * r_o)))
     gain = np.where(np.isnan(load) | np.isnan(r_s) | np.isnan(g) | np.isnan(r_o), np.nan, gain)
     bias = resistance("resistance_bias", resistance_bias)
-    return stage(gain, np.full_like(gain, np.inf), bias, z_out, resistance("resistance_source", resistance_source))
+    return stage(
+        gain, np.full_like(gain, np.inf), bias, z_out, resistance("resistance_generator", resistance_generator)
+    )
 
 
 @formula
@@ -97,7 +98,7 @@ def source_follower(
     resistance_source_pin: ArrayLike,
     resistance_load: ArrayLike = np.inf,
     resistance_bias: ArrayLike = np.inf,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_transistor: ArrayLike = np.inf,
 ) -> Stage:
     """Find gain and impedances of a source follower.
@@ -112,7 +113,7 @@ def source_follower(
         Load [Ω], 0 to inf; none if not given.
     resistance_bias : array_like
         Gate resistors in parallel [Ω], 0 to inf; none if not given.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of the signal source [Ω], 0 to inf; none if not given.
     resistance_transistor : array_like
         Output resistance of the transistor, 1/yos [Ω], above 0 to inf; ignored if not given.
@@ -141,75 +142,11 @@ def source_follower(
     >>> round(follower.gain, 4), round(follower.impedance_output)
     (0.6667, 333)
     """
-    g, r_o = _transistor(transconductance, resistance_transistor)
+    g, r_o = channel(transconductance, resistance_transistor)
     r_s = resistance("resistance_source_pin", resistance_source_pin)
     load = parallel(r_s, resistance("resistance_load", resistance_load), r_o)
     with np.errstate(divide="ignore"):
         gain = np.asarray(1 / (1 + 1 / (g * load)))
     bias = resistance("resistance_bias", resistance_bias)
-    source = resistance("resistance_source", resistance_source)
+    source = resistance("resistance_generator", resistance_generator)
     return stage(gain, np.full_like(gain, np.inf), bias, parallel(r_s, r_o, 1 / g), source)
-
-
-@formula
-def common_gate(
-    transconductance: ArrayLike,
-    *,
-    resistance_drain: ArrayLike,
-    resistance_source_pin: ArrayLike = np.inf,
-    resistance_load: ArrayLike = np.inf,
-    resistance_source: ArrayLike = 0.0,
-    resistance_transistor: ArrayLike = np.inf,
-) -> Stage:
-    """Find gain and impedances of a common-gate stage.
-
-    Parameters
-    ----------
-    transconductance : array_like
-        gm [S], above 0.
-    resistance_drain : array_like
-        Drain resistor [Ω], 0 to inf.
-    resistance_source_pin : array_like
-        Source resistor [Ω], 0 to inf; none (a current source) if not given.
-    resistance_load : array_like
-        Load [Ω], 0 to inf; none if not given.
-    resistance_source : array_like
-        Resistance of the signal source [Ω], 0 to inf; none if not given.
-    resistance_transistor : array_like
-        Output resistance of the transistor, 1/yos [Ω], above 0 to inf; ignored if not given.
-
-    Returns
-    -------
-    Stage
-        Gain [1], source, input and output impedance [Ω]; the output impedance for an input held still.
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range.
-
-    Notes
-    -----
-    A = (gm + 1/rd)(R || rd), R = RD || RL; Zsource = (1 + R/rd)/(gm + 1/rd).
-
-    References
-    ----------
-    DERIVED, Kirchhoff's laws.
-
-    Examples
-    --------
-    >>> gate = common_gate(4e-3, resistance_drain=2.2e3)
-    >>> round(gate.gain, 2), round(gate.impedance_input)
-    (8.8, 250)
-    """
-    g, r_o = _transistor(transconductance, resistance_transistor)
-    r_d = resistance("resistance_drain", resistance_drain)
-    load = parallel(r_d, resistance("resistance_load", resistance_load))
-    g_total = g + 1 / r_o
-    with np.errstate(invalid="ignore"):
-        device = np.where(
-            np.isinf(r_o), 1 / g_total + 0 * np.where(np.isinf(load), 0.0, load), (1 + load / r_o) / g_total
-        )
-    r_s = resistance("resistance_source_pin", resistance_source_pin)
-    source = resistance("resistance_source", resistance_source)
-    return stage(g_total * parallel(load, r_o), device, r_s, parallel(r_d, r_o), source)
