@@ -14,7 +14,7 @@ import numpy as _numpy  # noqa: F401  (the one thing every room needs)
 __version__ = "0.1.0"
 
 __all__ = [
-    "bias",
+    "bjt",
     "catalogue",
     "compressor",
     "devices",

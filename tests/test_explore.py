@@ -24,7 +24,7 @@ def draw(resistance):
 
 COMPRESSOR = compressor.example()
 CALLS = {
-    "bjt_divider": {
+    "bjt_bias": {
         "transistor": devices.BJT_BC549B,
         "voltage_supply": 9.0,
         "resistance_top": 68e3,
@@ -455,7 +455,7 @@ def test_what_moves_and_what_is_kept_is_named(name):
     assert figure.curves and set(figure.curves) <= set(figure.moving)
 
 
-@pytest.mark.parametrize(("name", "moved"), [("jfet_bias", "resistance_drain"), ("bjt_divider", "resistance_emitter")])
+@pytest.mark.parametrize(("name", "moved"), [("jfet_bias", "resistance_drain"), ("bjt_bias", "resistance_emitter")])
 def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
     panel = MAKERS[name]()
     control, axes = panel.sliders[moved], panel._figure.axes[0]

@@ -21,7 +21,7 @@ ROWS = [
         "rc",
         "fet",
         "opamp",
-        "bias",
+        "bjt",
         "stage",
         "supply",
         "pump",

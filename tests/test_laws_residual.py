@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc import bias, devices, fet, junction, laws, led, opamp, pump, supply
+from pedalcalc import bjt, devices, fet, junction, laws, led, opamp, pump, supply
 from tests.test_pump import CALLS as PUMP_CALLS
 
 INF = float("inf")
@@ -44,6 +44,14 @@ BJTS = [
     devices.BJT_AC128,
     replace(devices.BJT_2N3904, name="2N3904 with 2 Ω", resistance_series=2.0),
 ]
+
+
+def _part(transistor, parts):
+    return replace(devices.typical(transistor), current_gain=parts["current_gain"])
+
+
+def _without_gain(parts):
+    return {name: value for name, value in parts.items() if name != "current_gain"}
 
 
 def _bipolar(point, transistor, gain, kelvin):
@@ -94,9 +102,8 @@ def test_divider_stage_and_follower(transistor, kelvin):
     far = parts["voltage_supply"] if transistor.polarity == "pnp" else 0.0  # where the emitter side hangs
     near = parts["voltage_supply"] - far
     for follower in (False, True):
-        stage = {name: value for name, value in parts.items() if not (follower and name == "resistance_collector")}
-        solve = bias.bjt_follower if follower else bias.bjt_divider
-        point = solve(transistor=transistor, temperature=kelvin, **stage)
+        stage = _without_gain(parts) | ({"resistance_collector": 0.0} if follower else {})
+        point = bjt.divider_bias(transistor=_part(transistor, parts), temperature=kelvin, **stage)
         flow = _bipolar(point, transistor, parts["current_gain"], kelvin)
         _as_printed(point, flow, transistor)
         base, emitter, vcc = point.voltage_base, point.voltage_emitter, parts["voltage_supply"]
@@ -125,11 +132,11 @@ def test_base_resistor_and_two_supplies(transistor, kelvin):
         voltage_supply=(4, 18),
     )
     vcc, pnp = parts["voltage_supply"], transistor.polarity == "pnp"
-    rest = {"transistor": transistor, "temperature": kelvin}
-    point = bias.bjt_base_resistor(voltage_base_supply=vcc, **parts, **rest)
+    rest = _without_gain(parts) | {"transistor": _part(transistor, parts), "temperature": kelvin}
+    point = bjt.base_bias(voltage_base_supply=vcc, **rest)
     near, far = (0.0 * vcc, vcc) if pnp else (vcc, 0.0 * vcc)
     _three_nodes(point, near, near, far, parts, transistor, kelvin)
-    point = bias.bjt_emitter_bias(voltage_supply_emitter=0.7 * vcc, **parts, **rest)
+    point = bjt.base_bias(voltage_base_supply=0.0, voltage_supply_emitter=0.7 * vcc, **rest)
     sign = -1.0 if pnp else 1.0
     _three_nodes(point, 0.0 * vcc, sign * vcc, -sign * 0.7 * vcc, parts, transistor, kelvin)
 
@@ -158,7 +165,7 @@ def test_collector_feedback(transistor):
         current_gain=(40, 800),
         voltage_supply=(4, 18),
     )
-    point = bias.bjt_collector_feedback(transistor=transistor, **parts)
+    point = bjt.collector_feedback_bias(transistor=_part(transistor, parts), **_without_gain(parts))
     flow = _bipolar(point, transistor, parts["current_gain"], 300.0)
     _as_printed(point, flow, transistor)
     vcc = parts["voltage_supply"]
@@ -188,7 +195,7 @@ def test_the_swing_ends_where_the_law_saturates(transistor):
         resistance_emitter=(100, 5e3),
         current_gain=(40, 800),
     )
-    point = bias.bjt_divider(9.0, transistor=transistor, **parts)
+    point = bjt.divider_bias(9.0, transistor=_part(transistor, parts), **_without_gain(parts))
     active = np.asarray(point.region) == "active"
     assert np.count_nonzero(active) > 50
     sign = 1.0 if transistor.polarity == "npn" else -1.0

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pedalcalc._base import (
     Caution,
     Number,
     Result,
     caution_above,
-    is_a,
-    numeric_view,
     one_of,
     quantity,
     scalar,
 )
-from pedalcalc.devices import Bjt, typical
-from pedalcalc.laws.transistors import CURRENT_CUT_OFF, BipolarFigures, bipolar_figures
+from pedalcalc.devices import Bjt
+from pedalcalc.laws.transistors import CURRENT_CUT_OFF
 
 Array = NDArray[np.float64]
 
@@ -64,23 +61,6 @@ class BjtDividerPoint(BjtPoint):
     resistance_thevenin: Number = quantity("Ω", "resistance of the divider")
     current_stiff: Number = quantity("A", "emitter current by the stiff-divider shortcut")
     error_stiff: Number = quantity("1", "error of that shortcut")
-
-
-def law(transistor: Any, temperature: Array) -> BipolarFigures:
-    """Return the numbers of the transistor's law at a checked temperature, those of the usual part of a type."""
-    is_a("transistor", transistor, Bjt)
-    return bipolar_figures(usual(transistor), temperature)
-
-
-@lru_cache(maxsize=64)
-def usual(record: Any) -> Any:
-    """Return the usual part of a type; a record is frozen, and making a part of it costs as much as solving its stage."""
-    return typical(record)
-
-
-def checked_gain(current_gain: ArrayLike) -> Array:
-    """Return a current gain; infinity means "base current ignored"."""
-    return numeric_view("current_gain", current_gain, above=0, infinity=True)
 
 
 def limited(r_b: Array, r_e: Array, beta: Array) -> None:
@@ -146,10 +126,10 @@ def bjt_fields(
     voltage_saturation: Array,
     off: Any,
     saturated: Any,
-    follower: bool,
+    follower: Any,
     polarity: str,
     offset: Array | float,
-    transistor: Bjt | None = None,
+    transistor: Bjt,
 ) -> dict[str, Any]:
     """Turn npn-sign node voltages and currents into the fields of a `BjtPoint`.
 
@@ -158,11 +138,13 @@ def bjt_fields(
     sign, zero = mirror(polarity, offset)
     v_ce = voltage_collector - voltage_emitter
     power = v_ce * current_collector + voltage_base_emitter * current_base
-    output, top, bottom = (
-        (voltage_emitter, v_ce - voltage_saturation, voltage_emitter - voltage_emitter_supply)
-        if follower
-        else (voltage_collector, voltage_collector_supply - voltage_collector, v_ce - voltage_saturation)
-    )
+    output, top, bottom = voltage_collector, voltage_collector_supply - voltage_collector, v_ce - voltage_saturation
+    if np.any(follower):
+        output = np.where(follower, voltage_emitter, output)
+        top, bottom = (
+            np.where(follower, bottom, top),
+            np.where(follower, voltage_emitter - voltage_emitter_supply, bottom),
+        )
     up, down = (np.maximum(top, 0.0), np.maximum(bottom, 0.0))
     if sign < 0:
         up, down = down, up
@@ -195,7 +177,7 @@ def bjt_fields(
 
 
 def bjt_cautions(
-    v_ce: Array, current: Array, power: Array, off: Any, saturated: Any, transistor: Bjt | None
+    v_ce: Array, current: Array, power: Array, off: Any, saturated: Any, transistor: Bjt
 ) -> tuple[Caution, ...]:
     """Return what is wrong with an operating point."""
     cautions: tuple[Caution, ...] = ()
@@ -225,28 +207,27 @@ def bjt_cautions(
                 idle,
             ),
         )
-    if transistor is not None:
-        cautions += caution_above(
-            f"{transistor.name}: too much collector-emitter voltage",
-            "use a type with a higher rating",
-            v_ce,
-            transistor.voltage_max,
-            "V",
-        )
-        cautions += caution_above(
-            f"{transistor.name}: too much collector current",
-            "raise the resistors or use a bigger type",
-            current,
-            transistor.current_max,
-            "A",
-        )
-        cautions += caution_above(
-            f"{transistor.name}: too much heat",
-            "lower the current or use a bigger type",
-            power,
-            transistor.power_max,
-            "W",
-        )
+    cautions += caution_above(
+        f"{transistor.name}: too much collector-emitter voltage",
+        "use a type with a higher rating",
+        v_ce,
+        transistor.voltage_max,
+        "V",
+    )
+    cautions += caution_above(
+        f"{transistor.name}: too much collector current",
+        "raise the resistors or use a bigger type",
+        current,
+        transistor.current_max,
+        "A",
+    )
+    cautions += caution_above(
+        f"{transistor.name}: too much heat",
+        "lower the current or use a bigger type",
+        power,
+        transistor.power_max,
+        "W",
+    )
     return cautions
 
 

@@ -1,11 +1,12 @@
 """How much an exact divider bias point costs beside the bare Wright omega call.
 
-Run with ``python -m tests.benchmarks.bench_bias``; not collected by pytest.
+Run with ``python -m tests.benchmarks.bench_bjt``; not collected by pytest.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from statistics import median
 from time import process_time
 
@@ -13,8 +14,9 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import wrightomega
 
-from pedalcalc import bias
-from pedalcalc.devices import BJT_2N3904
+from pedalcalc import bjt, devices
+
+PART = devices.typical(devices.BJT_2N3904)
 
 POINTS = 1_000_000
 LOOPED = 2_000
@@ -61,11 +63,11 @@ def _loop_terms(stage):
 def _argument(stage):
     """Return what the omega function is called with for these points, and nothing else around it."""
     v_th, k = _loop_terms(stage)
-    return np.log(k * BJT_2N3904.current_saturation / VT) + v_th / VT
+    return np.log(k * PART.current_saturation / VT) + v_th / VT
 
 
 def _one_by_one(v_th, k):
-    i_s = BJT_2N3904.current_saturation
+    i_s = PART.current_saturation
     return [
         brentq(lambda x, v=v, k=k: v - x - k * i_s * math.expm1(x / VT), 0.0, 1.2) for v, k in zip(v_th, k, strict=True)
     ]
@@ -75,12 +77,16 @@ def rows() -> list[tuple[str, float, str]]:
     """Return (claim, measured ratio, budget)."""
     stage = _draws(POINTS)
     argument = _argument(stage)
+    v_th, k = (part[:LOOPED] for part in _loop_terms(stage))
+
+    gains = stage.pop("current_gain")
+    built = {**stage, "transistor": replace(PART, current_gain=gains), "temperature": 300.0}
 
     def exact():
-        bias.bjt_divider(transistor=BJT_2N3904, temperature=300.0, **stage)
+        bjt.divider_bias(**built)
 
-    v_th, k = (part[:LOOPED] for part in _loop_terms(stage))
     few = {name: value[:LOOPED] for name, value in stage.items()}
+    few |= {"transistor": replace(PART, current_gain=gains[:LOOPED]), "temperature": 300.0}
     return [
         (
             "a million exact divider-bias points over the bare Wright omega call",
@@ -91,7 +97,7 @@ def rows() -> list[tuple[str, float, str]]:
             "brentq loop over exact divider-bias points, 2000 of each",
             _paired(
                 lambda: _one_by_one(v_th, k),
-                lambda: bias.bjt_divider(transistor=BJT_2N3904, temperature=300.0, **few),
+                lambda: bjt.divider_bias(**few),
             ),
             "reported",
         ),

@@ -1,4 +1,4 @@
-"""What a meter shows at the pins of a divider-biased stage.
+"""What a meter shows at the pins of a divider-biased stage, until a bench asks a whole circuit.
 
 The meter is a resistor from the pin to ground. At the base it shifts the whole
 operating point, so the stage is solved again with the meter in place, once for each pin.
@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, thevenin
-from pedalcalc.bias._bjt_solved import solved
-from pedalcalc.bias._points import Array
-from pedalcalc.devices import Bjt
-from pedalcalc.laws._check import TEMPERATURE_RECORD
+from pedalcalc.bjt._points import Array
+from pedalcalc.bjt._solved import solved
+from pedalcalc.devices import Bjt, Meter
+from pedalcalc.laws._check import TEMPERATURE_RECORD, meter_resistance
 
-__all__ = ["BjtReadings", "bjt_divider_readings"]
+__all__ = ["BjtReadings", "divider_readings"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,16 +30,15 @@ class BjtReadings(Result):
 
 
 @formula
-def bjt_divider_readings(
+def divider_readings(
     voltage_supply: ArrayLike,
     *,
     resistance_top: ArrayLike,
     resistance_bottom: ArrayLike,
     resistance_collector: ArrayLike,
     resistance_emitter: ArrayLike,
-    current_gain: ArrayLike,
     transistor: Bjt,
-    resistance_meter: ArrayLike,
+    meter: Meter,
     temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> BjtReadings:
     """Find what a meter shows at base, collector and emitter behind a base divider.
@@ -56,12 +55,10 @@ def bjt_divider_readings(
         Collector resistor [Ω], 0 to inf; 0 for a follower.
     resistance_emitter : array_like
         Emitter resistor [Ω], 0 to inf.
-    current_gain : array_like
-        Current gain beta [1], above 0, or inf.
     transistor : devices.Bjt
-        Part record.
-    resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; inf is an ideal one.
+        One part.
+    meter : devices.Meter
+        The meter; an ideal one has a resistance of inf.
     temperature : array_like
         Junction temperature [K], above 0; 300 K if not given.
 
@@ -74,6 +71,8 @@ def bjt_divider_readings(
     ------
     ValueError
         If an argument is outside its range or nothing limits the base current.
+    TypeError
+        If `transistor` is not a bipolar record or is a type, or `meter` is not a meter.
     RuntimeError
         If a saturated element does not converge.
 
@@ -92,34 +91,34 @@ def bjt_divider_readings(
 
     Examples
     --------
-    >>> from pedalcalc.devices import BJT_2N5088
+    >>> from pedalcalc.devices import BJT_2N5088, METER_CHEAP, METER_DIGITAL, typical
     >>> stage = dict(resistance_top=1e6, resistance_bottom=1e6, resistance_collector=0.0, resistance_emitter=10e3,
-    ...              current_gain=400, transistor=BJT_2N5088)
-    >>> round(bjt_divider_readings(9.0, resistance_meter=10e6, **stage).voltage_base_read, 2)
-    3.89
-    >>> round(bjt_divider_readings(9.0, resistance_meter=1e6, **stage).voltage_base_read, 2)
-    2.82
+    ...              transistor=typical(BJT_2N5088))
+    >>> round(divider_readings(9.0, meter=METER_DIGITAL, **stage).voltage_base_read, 2)
+    3.98
+    >>> round(divider_readings(9.0, meter=METER_CHEAP, **stage).voltage_base_read, 2)
+    2.86
     """
     vcc = numeric("voltage_supply", voltage_supply, least=0)
     top, bottom = resistance("resistance_top", resistance_top), resistance("resistance_bottom", resistance_bottom)
     r_c = resistance("resistance_collector", resistance_collector)
     r_e = resistance("resistance_emitter", resistance_emitter)
-    meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
+    own = meter_resistance(meter)
     v_th, r_th = thevenin(vcc, top, bottom)
     zero = np.asarray(0.0)
     ground = vcc if getattr(transistor, "polarity", "npn") == "pnp" else zero
 
     def read(name: str, vb: Array, rb: Array, vc: Array, rc: Array, ve: Array, re: Array) -> Number:
-        fields = solved(vb, rb, vc, rc, ve, re, current_gain, transistor, temperature, follower=False, offset=vcc)
+        fields = solved(vb, rb, vc, rc, ve, re, transistor, temperature, follower=False, offset=vcc)
         return fields[name]  # type: ignore[no-any-return]
 
-    base = _loaded(v_th, r_th, ground, meter)
-    collector = _loaded(vcc, r_c, ground, meter)
-    emitter = _loaded(zero, r_e, ground, meter)
+    base = _loaded(v_th, r_th, ground, own)
+    collector = _loaded(vcc, r_c, ground, own)
+    emitter = _loaded(zero, r_e, ground, own)
     return BjtReadings(
-        read("voltage_base", *base, vcc, r_c, zero, r_e),
-        read("voltage_collector", v_th, r_th, *collector, zero, r_e),
-        read("voltage_emitter", v_th, r_th, vcc, r_c, *emitter),
+        voltage_base_read=read("voltage_base", *base, vcc, r_c, zero, r_e),
+        voltage_collector_read=read("voltage_collector", v_th, r_th, *collector, zero, r_e),
+        voltage_emitter_read=read("voltage_emitter", v_th, r_th, vcc, r_c, *emitter),
     )
 
 

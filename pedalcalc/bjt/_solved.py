@@ -7,11 +7,30 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc.bias import _junctions
-from pedalcalc.bias._points import Array, below, bjt_fields, checked_gain, law, limited
+from pedalcalc.bjt import _drop, _junctions
+from pedalcalc.bjt._points import Array, below, bjt_fields, limited
 from pedalcalc.devices import Bjt
-from pedalcalc.laws._check import checked_temperature
-from pedalcalc.laws.transistors import CURRENT_CUT_OFF, LOSS_SATURATED, loss
+from pedalcalc.devices._law import BOLTZMANN, CHARGE
+from pedalcalc.devices._record import specimen
+from pedalcalc.laws import junctions
+from pedalcalc.laws._check import checked_temperature, figure
+from pedalcalc.laws.transistors import CURRENT_CUT_OFF, LOSS_SATURATED, BipolarFigures, bipolar_figures, loss
+
+
+def law(transistor: Any, temperature: ArrayLike) -> tuple[BipolarFigures, Array, bool]:
+    """Return the law of one transistor, kT/q of its small signals, and whether its base-emitter drop is constant."""
+    part, kelvin = specimen("transistor", transistor, Bjt), checked_temperature(temperature)
+    n = figure(part, "ideality")
+    constant = bool(np.any(n == 0))
+    if not constant:
+        numbers = bipolar_figures(part, kelvin)
+        return numbers, numbers.junction.slope, False
+    if not np.all(n == 0):
+        raise ValueError(f"ideality of {part.name!r} must be 0 for all units or for none")
+    # Without a saturation current there is no leakage to count against it.
+    back, sign = 1 / figure(part, "current_gain_reverse"), 1.0 if part.polarity == "npn" else -1.0
+    numbers = BipolarFigures(junctions.figures(part, kelvin), figure(part, "current_gain"), back, sign)
+    return numbers, np.asarray(BOLTZMANN / CHARGE * kelvin), True
 
 
 def solved(
@@ -21,22 +40,23 @@ def solved(
     r_c: Array,
     vee: Array,
     r_e: Array,
-    current_gain: ArrayLike,
     transistor: Bjt,
     temperature: ArrayLike,
     *,
-    follower: bool,
+    follower: Any,
     offset: Array,
     shift: Array | None = None,
     supply: Array | None = None,
 ) -> dict[str, Any]:
-    """Solve and turn into fields; `shift` undoes the trick of `bjt_collector_feedback`."""
-    beta, t = checked_gain(current_gain), checked_temperature(temperature)
-    numbers = law(transistor, t)
+    """Solve and turn into fields; `shift` undoes the trick of `collector_feedback_bias`."""
+    numbers, slope, constant = law(transistor, temperature)
+    beta, junction, r = numbers.gain, numbers.junction, numbers.back
     limited(r_b, r_e, beta)
-    junction, r = numbers.junction, numbers.back
     i_s, vt, series = junction.saturation, junction.slope, junction.resistance
-    found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt, series)
+    if constant:
+        found = _drop.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, junction.knee, series)
+    else:
+        found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt, series)
     off = below(found.transport, CURRENT_CUT_OFF)
     taken = loss(r, beta)
     saturated: Any = False
@@ -65,10 +85,10 @@ def solved(
         current_collector=found.current_collector,
         current_emitter=found.current_emitter,
         current_supply=found.current_emitter,
-        current_transport=_followed(found.transport + i_s, series, vt),
+        current_transport=_followed(found.transport + i_s, series, slope),
         current_gain=beta,
         voltage_base_emitter=found.voltage_base_emitter,
-        voltage_thermal=vt,
+        voltage_thermal=slope,
         voltage_collector_supply=top,
         voltage_emitter_supply=vee,
         voltage_saturation=v_sat,
