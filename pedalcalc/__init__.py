@@ -14,14 +14,16 @@ import numpy as _numpy  # noqa: F401  (the one thing every room needs)
 __version__ = "0.1.0"
 
 __all__ = [
-    "bias",
+    "bjt",
     "catalogue",
     "compressor",
     "devices",
     "explore",
+    "fet",
     "junction",
     "laws",
     "led",
+    "opamp",
     "opto",
     "page",
     "parts",
@@ -31,6 +33,7 @@ __all__ = [
     "readings",
     "report",
     "sidechain",
+    "stage",
     "supply",
     "switching",
     "values",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeVar
 
@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Number = float | NDArray[np.float64]
+#: A series such as "E12", or the values of a drawer, numbers or texts.
+Stock = str | Sequence[float | str] | NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -190,6 +192,12 @@ def _allowed(least: float | None, above: float | None, most: float | None, below
     return " and ".join(parts) or "a number"
 
 
+def decibels(gain: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return 20 log10 of a magnitude, minus infinity for none at all."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(20 * np.log10(gain))
+
+
 def fit_together(**arrays: Any) -> None:
     """Refuse arrays whose shapes do not broadcast, naming them.
 
@@ -222,6 +230,45 @@ def _declare(kind: str) -> Callable[[F], F]:
         return function
 
     return mark
+
+
+def scalar(value: Any) -> Any:
+    """Return 0-d arrays as plain Python scalars."""
+    array = np.asarray(value)
+    return array.item() if array.ndim == 0 else array
+
+
+def resistance(name: str, value: Any) -> NDArray[np.float64]:
+    """Return a resistance from short to open."""
+    return numeric_view(name, value, least=0, infinity=True)
+
+
+def any_open(resistance: NDArray[np.float64]) -> bool:
+    """Tell whether any element is infinite, by the extremes first: that needs no second array."""
+    highest = resistance.max(initial=0.0)
+    return bool(np.isinf(resistance).any()) if np.isnan(highest) else bool(highest == np.inf)
+
+
+def parallel(*resistances: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return several resistances in parallel; shorts and opens are legal."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(1 / np.asarray(sum(1 / np.asarray(each, float) for each in resistances)))
+
+
+def thevenin(
+    supply: NDArray[np.float64], top: NDArray[np.float64], bottom: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return open-circuit voltage and resistance of a divider; either arm may be open or shorted."""
+    if top.min(initial=np.inf) == 0 and bottom.min(initial=np.inf) == 0 and np.any((top == 0) & (bottom == 0)):
+        raise ValueError("resistance_top and resistance_bottom must not both be 0: that shorts the supply")
+    if not (any_open(top) or any_open(bottom)):
+        share = np.asarray(bottom / (top + bottom))
+        return np.asarray(supply * share), np.asarray(top * share)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = 1 / (1 + top / bottom)
+        share = np.where(np.isinf(top), 0.0, np.where(np.isinf(bottom), 1.0, share))
+        both = np.where(np.isinf(top), bottom, np.where(np.isinf(bottom), top, top / (1 + top / bottom)))
+    return np.asarray(supply * share), np.asarray(both)
 
 
 formula = _declare("formula")

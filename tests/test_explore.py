@@ -24,7 +24,7 @@ def draw(resistance):
 
 COMPRESSOR = compressor.example()
 CALLS = {
-    "bjt_divider": {
+    "bjt_bias": {
         "transistor": devices.BJT_BC549B,
         "voltage_supply": 9.0,
         "resistance_top": 68e3,
@@ -161,7 +161,7 @@ def test_stock_stops_are_those_of_the_series_and_the_value_given():
 
 
 def test_parts_stop_at_stock_values():
-    e12, e6 = (set(np.round(values.preferred_values(series), 3)) for series in ("E12", "E6"))
+    e12, e6 = (set(np.round(values.stock_values(series), 3)) for series in ("E12", "E6"))
     for maker in MAKERS.values():
         for name, control in maker().sliders.items():
             start = control.value
@@ -455,7 +455,7 @@ def test_what_moves_and_what_is_kept_is_named(name):
     assert figure.curves and set(figure.curves) <= set(figure.moving)
 
 
-@pytest.mark.parametrize(("name", "moved"), [("jfet_bias", "resistance_drain"), ("bjt_divider", "resistance_emitter")])
+@pytest.mark.parametrize(("name", "moved"), [("jfet_bias", "resistance_drain"), ("bjt_bias", "resistance_emitter")])
 def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
     panel = MAKERS[name]()
     control, axes = panel.sliders[moved], panel._figure.axes[0]

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc import bias, devices, junction, laws, led, pump, supply
+from pedalcalc import bjt, devices, fet, junction, laws, led, opamp, pump, supply
 from tests.test_pump import CALLS as PUMP_CALLS
 
 INF = float("inf")
@@ -44,6 +44,14 @@ BJTS = [
     devices.BJT_AC128,
     replace(devices.BJT_2N3904, name="2N3904 with 2 Ω", resistance_series=2.0),
 ]
+
+
+def _part(transistor, parts):
+    return replace(devices.typical(transistor), current_gain=parts["current_gain"])
+
+
+def _without_gain(parts):
+    return {name: value for name, value in parts.items() if name != "current_gain"}
 
 
 def _bipolar(point, transistor, gain, kelvin):
@@ -94,9 +102,8 @@ def test_divider_stage_and_follower(transistor, kelvin):
     far = parts["voltage_supply"] if transistor.polarity == "pnp" else 0.0  # where the emitter side hangs
     near = parts["voltage_supply"] - far
     for follower in (False, True):
-        stage = {name: value for name, value in parts.items() if not (follower and name == "resistance_collector")}
-        solve = bias.bjt_follower if follower else bias.bjt_divider
-        point = solve(transistor=transistor, temperature=kelvin, **stage)
+        stage = _without_gain(parts) | ({"resistance_collector": 0.0} if follower else {})
+        point = bjt.divider_bias(transistor=_part(transistor, parts), temperature=kelvin, **stage)
         flow = _bipolar(point, transistor, parts["current_gain"], kelvin)
         _as_printed(point, flow, transistor)
         base, emitter, vcc = point.voltage_base, point.voltage_emitter, parts["voltage_supply"]
@@ -125,11 +132,11 @@ def test_base_resistor_and_two_supplies(transistor, kelvin):
         voltage_supply=(4, 18),
     )
     vcc, pnp = parts["voltage_supply"], transistor.polarity == "pnp"
-    rest = {"transistor": transistor, "temperature": kelvin}
-    point = bias.bjt_base_resistor(voltage_base_supply=vcc, **parts, **rest)
+    rest = _without_gain(parts) | {"transistor": _part(transistor, parts), "temperature": kelvin}
+    point = bjt.base_bias(voltage_base_supply=vcc, **rest)
     near, far = (0.0 * vcc, vcc) if pnp else (vcc, 0.0 * vcc)
     _three_nodes(point, near, near, far, parts, transistor, kelvin)
-    point = bias.bjt_emitter_bias(voltage_supply_emitter=0.7 * vcc, **parts, **rest)
+    point = bjt.base_bias(voltage_base_supply=0.0, voltage_supply_emitter=0.7 * vcc, **rest)
     sign = -1.0 if pnp else 1.0
     _three_nodes(point, 0.0 * vcc, sign * vcc, -sign * 0.7 * vcc, parts, transistor, kelvin)
 
@@ -158,7 +165,7 @@ def test_collector_feedback(transistor):
         current_gain=(40, 800),
         voltage_supply=(4, 18),
     )
-    point = bias.bjt_collector_feedback(transistor=transistor, **parts)
+    point = bjt.collector_feedback_bias(transistor=_part(transistor, parts), **_without_gain(parts))
     flow = _bipolar(point, transistor, parts["current_gain"], 300.0)
     _as_printed(point, flow, transistor)
     vcc = parts["voltage_supply"]
@@ -188,7 +195,7 @@ def test_the_swing_ends_where_the_law_saturates(transistor):
         resistance_emitter=(100, 5e3),
         current_gain=(40, 800),
     )
-    point = bias.bjt_divider(9.0, transistor=transistor, **parts)
+    point = bjt.divider_bias(9.0, transistor=_part(transistor, parts), **_without_gain(parts))
     active = np.asarray(point.region) == "active"
     assert np.count_nonzero(active) > 50
     sign = 1.0 if transistor.polarity == "npn" else -1.0
@@ -240,11 +247,10 @@ def test_jfet_stages(polarity):
     part = replace(
         devices.typical(kind), current_drain_zero_bias=figures["current_drain_zero_bias"], voltage_gate_source_off=off
     )
-    device = {"current_drain_zero_bias": figures["current_drain_zero_bias"], "voltage_gate_source_off": off}
-    plain = bias.jfet_source_bias(polarity=polarity, **parts, **device)
+    plain = fet.self_bias(fet=part, **parts)
     assert {"ohmic", "constant current"} <= set(plain.region)
     _fet_nodes(plain, part, parts, polarity)
-    divided = bias.jfet_divider(resistance_top=2.2e6, resistance_bottom=0.47e6, polarity=polarity, **parts, **device)
+    divided = fet.self_bias(resistance_top=2.2e6, resistance_bottom=0.47e6, fet=part, **parts)
     _fet_nodes(divided, part, parts, polarity)
 
 
@@ -253,17 +259,20 @@ def test_mosfet_stages(polarity):
     parts = _random(8, resistance_drain=(100, 50e3), resistance_source_pin=(10, 10e3), voltage_supply=(5, 18))
     device = _random(9, voltage_threshold=(0.5, 3.0), transconductance_parameter=(1e-3, 0.2))
     part = replace(devices.typical(devices.MOSFET_BS170), polarity=polarity, voltage_gate_on=10.0, **device)
-    divided = bias.mosfet_divider(resistance_top=2.2e6, resistance_bottom=1e6, polarity=polarity, **parts, **device)
+    divided = fet.self_bias(resistance_top=2.2e6, resistance_bottom=1e6, fet=part, **parts)
     assert {"ohmic", "constant current"} <= set(divided.region)
     _fet_nodes(divided, part, parts, polarity)
-    fed_back = bias.mosfet_drain_feedback(polarity=polarity, **parts, **device)
+    fed_back = fet.drain_feedback(fet=part, **parts)
     np.testing.assert_allclose(fed_back.voltage_gate, fed_back.voltage_drain, rtol=1e-9)
     _fet_nodes(fed_back, part, parts, polarity)
 
 
 # --- op-amp stages -----------------------------------------------------------------------------------------------------
 
-OP_AMPS = [devices.OPAMP_TL072, devices.OPAMP_NE5532, devices.OPAMP_LM358, devices.OPAMP_4558]
+OP_AMPS = [
+    devices.typical(kind)
+    for kind in (devices.OPAMP_TL072, devices.OPAMP_NE5532, devices.OPAMP_LM358, devices.OPAMP_4558)
+]
 
 
 def _amplifier(point, op_amp, vcc):
@@ -273,7 +282,7 @@ def _amplifier(point, op_amp, vcc):
         voltage_output=point.voltage_output,
         voltage_positive=vcc,
         voltage_negative=0.0,
-        op_amp=devices.typical(op_amp),
+        op_amp=op_amp,
     )
 
 
@@ -297,21 +306,22 @@ def test_noninverting_stage(op_amp, straight):
         10,
         resistance_bias=(10e3, 2e6),
         resistance_feedback=(1e3, 1e6),
-        resistance_input=(100, 100e3),
+        resistance_ground=(100, 100e3),
         voltage_supply=(9, 18),
     )
     vcc = parts["voltage_supply"]
     reference = np.random.default_rng(11).uniform(0.35, 0.6, vcc.shape) * vcc
-    point = bias.opamp_noninverting(
+    point = opamp.noninverting(
         voltage_half_supply=reference,
         resistance_half_supply=0.0,
         capacitance_input=22e-9,
         capacitance_gain=INF if straight else 1e-6,
         op_amp=op_amp,
+        meter=devices.METER_DIGITAL,
         **parts,
     )
     flow = _amplifier(point, op_amp, vcc)
-    leg = parts["resistance_input"] if straight else INF
+    leg = parts["resistance_ground"] if straight else INF
     _op_amp_nodes(point, flow, parts["resistance_feedback"], leg, reference)
     at_pin = (reference - point.voltage_noninverting) / parts["resistance_bias"]
     assert np.all(np.abs(at_pin - flow.current_noninverting) <= TOLERANCE * reference / parts["resistance_bias"]), (
@@ -322,15 +332,15 @@ def test_noninverting_stage(op_amp, straight):
 @pytest.mark.parametrize("op_amp", OP_AMPS, ids=lambda record: record.name)
 def test_follower_buffer_and_inverting_stage(op_amp):
     vcc = np.linspace(9.0, 18.0, 40)
-    reference = {"voltage_half_supply": 0.48 * vcc, "resistance_half_supply": 5e3}
-    follower = bias.opamp_follower(vcc, resistance_bias=1e6, capacitance_input=22e-9, op_amp=op_amp, **reference)
-    buffer = bias.opamp_buffer(vcc, resistance_top=100e3, resistance_bottom=91e3, op_amp=op_amp)
+    reference = {"voltage_half_supply": 0.48 * vcc, "resistance_half_supply": 5e3, "meter": devices.METER_DIGITAL}
+    follower = opamp.follower(vcc, resistance_bias=1e6, capacitance_input=22e-9, op_amp=op_amp, **reference)
+    buffer = opamp.buffer(vcc, resistance_top=100e3, resistance_bottom=91e3, op_amp=op_amp, meter=devices.METER_DIGITAL)
     for point in (follower, buffer):
         np.testing.assert_array_equal(point.voltage_output, point.voltage_inverting)
         flow = _amplifier(point, op_amp, vcc)
         short = np.abs(flow.voltage_internal) * np.asarray(flow.conductance_output)
         assert np.all(np.abs(flow.current_output + flow.current_inverting) <= TOLERANCE * short)
-    inverting = bias.opamp_inverting(
+    inverting = opamp.inverting(
         vcc,
         resistance_feedback=470e3,
         resistance_input=10e3,

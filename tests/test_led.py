@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from pedalcalc import devices, led
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
-from pedalcalc.values import preferred_values
+from pedalcalc.values import stock_values
 
 RED = devices.typical(devices.LED_RED_GAASP)
 BLUE = devices.typical(devices.LED_BLUE)
@@ -233,7 +233,7 @@ def test_range_is_the_worst_over_all_corners():
 @pytest.mark.parametrize("wanted", [0.0005, 0.002, 0.010])
 def test_choice_recommends_the_nearest_stock_value_that_is_safe(lamp, wanted):
     choice = led.choose_resistor(**BATTERY, led=lamp, current_wanted=wanted, series="E24", tolerance=0.05)
-    stock = np.array([n * 10.0**k for k in range(6) for n in preferred_values("E24")])
+    stock = np.array([n * 10.0**k for k in range(6) for n in stock_values("E24")])
     typical = led.operating_point(9, resistance=stock, led=lamp).current
     # Brute force over the whole ladder; the stock ladder holds each value once.
     assert choice.recommended.resistance == pytest.approx(stock[np.argmin(np.abs(np.log(typical / wanted)))])
@@ -291,7 +291,7 @@ def test_choice_refuses_what_cannot_be():
         led.choose_resistor(**(call | {"current_wanted": [0.001, 0.002]}))
     with pytest.raises(TypeError, match="led must be a Led record"):
         led.choose_resistor(**(call | {"led": devices.DIODE_1N4148}))
-    with pytest.raises(ValueError, match="series must be one of"):
+    with pytest.raises(ValueError, match="stock must be one of"):
         led.choose_resistor(**(call | {"series": "E13"}))
     with pytest.raises(ValueError, match="swapped"):
         led.current_range(

@@ -22,12 +22,21 @@ KINDS = {"printed", "hand-rounded", "digitised", "datasheet", "measured", "exact
 
 
 def _argument(value):
-    """Turn "devices.NAME", or {"devices.NAME": {field: value}}, into the typical part of that name; leave the rest."""
+    """Turn "devices.NAME", or {"devices.NAME": {field: value}}, into the typical part of that name; leave the rest.
+
+    {"room.Class": {field: value}} becomes a result of that class, its other fields NaN; lists are taken one by one.
+    """
+    if isinstance(value, list):
+        return [_argument(each) for each in value]
     if isinstance(value, str) and value.startswith("devices."):
         devices = importlib.import_module("pedalcalc.devices")
         return devices.typical(getattr(devices, value.removeprefix("devices.")))
     if isinstance(value, dict):
         ((name, figures),) = value.items()
+        if not name.startswith("devices."):
+            room, kind = name.split(".")
+            made = getattr(importlib.import_module(f"pedalcalc.{room}"), kind)
+            return made(**({field.name: float("nan") for field in dataclasses.fields(made)} | figures))
         return dataclasses.replace(_argument(name), **figures)
     return value
 

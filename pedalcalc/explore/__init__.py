@@ -1,6 +1,6 @@
 """One-call explorers: sliders, one picture, and words that say what it shows."""
 
-from pedalcalc.explore._bias import bjt_divider, jfet_bias
+from pedalcalc.explore._bias import bjt_bias, jfet_bias
 from pedalcalc.explore._compressor import release_against_distortion, static_curve, step_response
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._parts import coupler_curve, indicator_led, time_constant
@@ -12,7 +12,7 @@ __all__ = [
     "Panel",
     "Slider",
     "battery_discharge",
-    "bjt_divider",
+    "bjt_bias",
     "charge_pump",
     "choice",
     "coupler_curve",

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+import dataclasses
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc import bias
+from pedalcalc import bjt, fet, laws, stage
 from pedalcalc._base import io, is_a, numeric
-from pedalcalc.devices import Bjt
+from pedalcalc.devices import JFET_2N5457, Bjt, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
 from pedalcalc.plot._style import (
@@ -120,6 +120,8 @@ def jfet_bias(
     off = numeric("voltage_gate_source_off", voltage_gate_source_off, least=-8.0, most=-0.3)
     across = np.linspace(0.0, supply, 121)
     view = _LoadLine("drain-source voltage", supply)
+    # No type is meant: a JFET of these two figures, without ratings.
+    any_jfet = dataclasses.replace(typical(JFET_2N5457), voltage_max=np.nan, power_max=np.nan)
 
     def draw(
         resistance_drain: float,
@@ -127,23 +129,20 @@ def jfet_bias(
         current_drain_zero_bias: float,
         voltage_gate_source_off: float,
     ) -> Picture:
-        device: dict[str, Any] = {
-            "current_drain_zero_bias": current_drain_zero_bias,
-            "voltage_gate_source_off": voltage_gate_source_off,
-        }
-        point = bias.jfet_source_bias(
-            supply, resistance_drain=resistance_drain, resistance_source_pin=resistance_source_pin, **device
+        device = dataclasses.replace(
+            any_jfet,
+            current_drain_zero_bias=current_drain_zero_bias,
+            voltage_gate_source_off=voltage_gate_source_off,
         )
-        channel = bias.jfet_source_bias(
-            across,
-            resistance_drain=0.0,
-            resistance_source_pin=0.0,
-            voltage_gate=float(point.voltage_gate_source),
-            **device,
+        point = fet.self_bias(
+            supply, resistance_drain=resistance_drain, resistance_source_pin=resistance_source_pin, fet=device
+        )
+        channel = laws.channel(
+            voltage_gate=float(point.voltage_gate_source), voltage_drain=across, voltage_source_pin=0.0, fet=device
         )
         drain, current = float(point.voltage_drain), float(point.current_drain)
         gain = (
-            bias.common_source(float(point.transconductance), resistance_drain=resistance_drain).gain
+            stage.common_source(float(point.transconductance), resistance_drain=resistance_drain).gain
             if current
             else 0.0
         )
@@ -173,7 +172,7 @@ def jfet_bias(
 
 
 @io
-def bjt_divider(
+def bjt_bias(
     transistor: Bjt,
     *,
     voltage_supply: float,
@@ -188,7 +187,7 @@ def bjt_divider(
     Parameters
     ----------
     transistor : Bjt
-        Part record.
+        A part, or a type, of which the typical part counts.
     voltage_supply : float
         Supply, above 0 [V].
     resistance_top : float
@@ -219,12 +218,12 @@ def bjt_divider(
     Examples
     --------
     >>> from pedalcalc import devices, explore
-    >>> shown = explore.bjt_divider(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3,
-    ...                             resistance_collector=4.7e3, resistance_emitter=1e3, current_gain=290).shown.value
+    >>> shown = explore.bjt_bias(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3,
+    ...                          resistance_collector=4.7e3, resistance_emitter=1e3, current_gain=290).shown.value
     >>> "collector at 4.57 V, active" in shown
     True
     """
-    is_a("transistor", transistor, Bjt)
+    usual = typical(is_a("transistor", transistor, Bjt))
     supply = float(numeric("voltage_supply", voltage_supply, above=0))
     top = float(numeric("resistance_top", resistance_top, above=0, infinity=True))
     bottom = float(numeric("resistance_bottom", resistance_bottom, above=0, infinity=True))
@@ -237,25 +236,22 @@ def bjt_divider(
     view = _LoadLine("collector-emitter voltage", supply)
 
     def draw(resistance_collector: float, resistance_emitter: float, stiffer: float, current_gain: float) -> Picture:
-        point = bias.bjt_divider(
+        part = dataclasses.replace(usual, current_gain=current_gain)
+        point = bjt.divider_bias(
             supply,
             resistance_top=top / stiffer,
             resistance_bottom=bottom / stiffer,
             resistance_collector=resistance_collector,
             resistance_emitter=resistance_emitter,
-            current_gain=current_gain,
-            transistor=transistor,
+            transistor=part,
         )
-        curve = (
-            bias.bjt_base_resistor(  # the same base current pushed through a resistor far larger than any junction's
-                across,
-                voltage_base_supply=1e4 * float(point.current_base) * 1e4,
-                resistance_base=1e8,
-                resistance_collector=0.0,
-                resistance_emitter=0.0,
-                current_gain=current_gain,
-                transistor=transistor,
-            )
+        curve = bjt.base_bias(  # the same base current pushed through a resistor far larger than any junction's
+            across,
+            voltage_base_supply=1e4 * float(point.current_base) * 1e4,
+            resistance_base=1e8,
+            resistance_collector=0.0,
+            resistance_emitter=0.0,
+            transistor=part,
         )
         collector, error = float(point.voltage_collector), float(point.error_stiff)
         return view.put(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -116,10 +115,8 @@ def slider(
 def _in_stock(stock: str | ArrayLike, low: float, high: float) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Return the stock values from `low` to `high`."""
     if isinstance(stock, str):
-        decades = range(math.floor(math.log10(low)) - 1, math.ceil(math.log10(high)) + 1)
-        every = np.array([float(f"{one:.3g}e{power}") for power in decades for one in values.preferred_values(stock)])
-    else:
-        every = np.unique(numeric("stock", stock))
+        return values.stock_values(stock, value_min=low, value_max=high)
+    every = np.unique(numeric("stock", stock))
     inside = every[(every >= low * (1 - 1e-9)) & (every <= high * (1 + 1e-9))]
     if inside.size == 0:
         raise ValueError(f"stock must hold a value from {low:g} to {high:g}, got {stock!r}")

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import ModelRangeWarning, Spread, numeric
+from pedalcalc._base import ModelRangeWarning, Spread, is_a, numeric
+from pedalcalc.devices import Meter
 from pedalcalc.devices._record import type_refused
 
 Array = NDArray[np.float64]
@@ -48,3 +49,14 @@ def known(record: Any, name: str, purpose: str) -> Array:
             f"{name} of {record.name!r} is not known, and {purpose} needs it: fill it in with dataclasses.replace"
         )
     return value
+
+
+def meter_resistance(meter: Any) -> Array:
+    """Return what a meter puts across the pins it reads; a pointer meter's must have been filled in for its range."""
+    own = numeric("resistance_meter", is_a("meter", meter, Meter).resistance_meter, above=0, infinity=True)
+    if np.all(np.isnan(own)):
+        raise ValueError(
+            f"resistance_meter of {meter.name!r} is not known; of a pointer meter fill it in with dataclasses.replace: "
+            "resistance_per_volt times the range"
+        )
+    return own

@@ -264,17 +264,17 @@ def choose_resistor(
             f"voltage_supply must be above {drop:.3g} V, the drop of {count} {led.name} at {wanted:g} A, "
             f"got {supply['voltage_supply']:g}; take fewer lamps in series or more volts"
         )
-    best = float(nearest_value((supply["voltage_supply"] - drop) / wanted, series=series))
+    best = float(nearest_value((supply["voltage_supply"] - drop) / wanted, stock=series))
     # The typical current decides, and it is not quite inverse to the resistance: compare the neighbours.
-    trial = [float(value_below(best / 1.0001, series=series)), best, float(value_above(best * 1.0001, series=series))]
+    trial = [float(value_below(best / 1.0001, stock=series)), best, float(value_above(best * 1.0001, stock=series))]
     best = min(trial, key=lambda r: abs(np.log(current_range(resistance=r, **at).current_typical / wanted)))
     nearest = best
     while not _stands(current_range(resistance=best, **at), led):
-        best = float(value_above(best * 1.0001, series=series))
+        best = float(value_above(best * 1.0001, stock=series))
     ladder = [best]
     for _ in range(NEIGHBOURS):
-        ladder = [float(value_below(ladder[0] / 1.0001, series=series)), *ladder]
-        ladder += [float(value_above(ladder[-1] * 1.0001, series=series))]
+        ladder = [float(value_below(ladder[0] / 1.0001, stock=series)), *ladder]
+        ladder += [float(value_above(ladder[-1] * 1.0001, stock=series))]
     options = tuple(_option(r, current_range(resistance=r, **at), led, wanted) for r in ladder)
     recommended = options[NEIGHBOURS]
     return ResistorChoice(

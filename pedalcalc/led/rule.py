@@ -85,7 +85,7 @@ def series_resistor(
     left = np.where(np.abs(left) <= 1e-12 * v, 0.0 * left, left)
     conducts = left > 0
     resistance = np.where(left <= 0, 0.0, left / i)
-    stock = np.where(resistance > 0, value_above(np.where(resistance > 0, resistance, 1.0), series=series), resistance)
+    stock = np.where(resistance > 0, value_above(np.where(resistance > 0, resistance, 1.0), stock=series), resistance)
     return SeriesResistor(
         resistance=resistance[()],
         resistance_stock=stock[()],

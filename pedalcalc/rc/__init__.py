@@ -48,8 +48,6 @@ from pedalcalc.rc.meter import (
 )
 from pedalcalc.rc.response import (
     FilterResponse,
-    decibels_from_gain,
-    gain_from_decibels,
     highpass_response,
     lag_response,
     lead_response,
@@ -77,12 +75,10 @@ __all__ = [
     "corner_capacitance",
     "corner_frequency",
     "corner_resistance",
-    "decibels_from_gain",
     "divider_parts",
     "divider_string",
     "equal_highpass_corner",
     "equal_lowpass_corner",
-    "gain_from_decibels",
     "highpass_response",
     "highpass_then_lowpass",
     "lag_response",

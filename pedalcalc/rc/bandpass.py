@@ -7,8 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
-from pedalcalc.rc.response import decibels
+from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
 
 Array = NDArray[np.float64]
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, elementwise_root, formula, is_a, numeric, quantity
+from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, is_a, numeric, quantity
 from pedalcalc.rc.corner import several
-from pedalcalc.rc.response import FilterResponse, decibels, describe
+from pedalcalc.rc.response import FilterResponse, describe
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Result, numeric, quantity, search
-from pedalcalc.values import preferred_values
+from pedalcalc.values import stock_values as listed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,7 +38,7 @@ def stock_values(series: str, low_name: str, low: float, high_name: str, high: f
     if low > high:
         raise ValueError(f"{low_name} must be at most {high_name} ({high:g}), got {low:g}")
     decades = range(math.floor(math.log10(low)) - 1, math.floor(math.log10(high)) + 2)
-    ladder = np.array([float(f"{number}e{decade}") for decade in decades for number in preferred_values(series)])
+    ladder = np.array([float(f"{number}e{decade}") for decade in decades for number in listed(series)])
     kept = ladder[(ladder >= low * (1 - 1e-12)) & (ladder <= high * (1 + 1e-12))]
     if kept.size == 0:
         raise ValueError(f"{low_name} to {high_name} must hold a value of {series}: none from {low:g} to {high:g}")
@@ -114,7 +114,7 @@ def choose_corner_parts(
     off = np.abs(np.log(corners / wanted))
     best = np.argmin(off, axis=0)
     column = np.arange(capacitors.size)
-    near = off[best, column] <= np.log(10) / preferred_values(series_resistance).size
+    near = off[best, column] <= np.log(10) / listed(series_resistance).size
     if not np.any(near):
         raise ValueError(
             f"frequency_corner must be within reach of the parts, "

@@ -1,4 +1,4 @@
-"""First-order low-pass and high-pass filters, and decibels."""
+"""First-order low-pass and high-pass filters."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -20,12 +20,6 @@ class FilterResponse(Result):
     phase_degrees: Number = quantity("°", "phase of the output against the input")
     voltage_output: Number = quantity("V", "output for the stated input")
     frequency_corner: Number = quantity("Hz", "corner frequency (3 dB down)")
-
-
-def decibels(gain: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return 20 log10 of a magnitude, minus infinity for none at all."""
-    with np.errstate(divide="ignore"):
-        return np.asarray(20 * np.log10(gain))
 
 
 def describe(
@@ -315,75 +309,3 @@ def lead_response(
     """
     over, corner = _from_corner(frequency, frequency_corner)
     return describe(_passed_high(over), np.arctan2(1, over), corner, numeric("voltage_input", voltage_input))
-
-
-@formula
-def gain_from_decibels(gain_db: ArrayLike) -> Number:
-    """Turn decibels into a voltage gain.
-
-    Parameters
-    ----------
-    gain_db : array_like
-        Gain [dB], minus infinity to infinity.
-
-    Returns
-    -------
-    float or ndarray
-        Voltage gain [1].
-
-    Raises
-    ------
-    TypeError
-        If `gain_db` is not a number.
-
-    Notes
-    -----
-    A = 10^(A_dB/20).
-
-    References
-    ----------
-    KUPHALDT-3, ch. 1, decibels.
-
-    Examples
-    --------
-    >>> print(f"{gain_from_decibels(-6):.3f}")
-    0.501
-    """
-    value = numeric("gain_db", gain_db, infinity=True)
-    with np.errstate(under="ignore", over="ignore"):
-        return np.asarray(10 ** (value / 20))[()]
-
-
-@formula
-def decibels_from_gain(gain: ArrayLike) -> Number:
-    """Turn a voltage gain into decibels.
-
-    Parameters
-    ----------
-    gain : array_like
-        Magnitude of the voltage gain [1], 0 to infinity.
-
-    Returns
-    -------
-    float or ndarray
-        Gain [dB]; minus infinity for a gain of 0.
-
-    Raises
-    ------
-    ValueError
-        If `gain` is negative: take the magnitude first.
-
-    Notes
-    -----
-    A_dB = 20 log10 A.
-
-    References
-    ----------
-    KUPHALDT-3, ch. 1, decibels.
-
-    Examples
-    --------
-    >>> print(f"{decibels_from_gain(2):.2f} dB")
-    6.02 dB
-    """
-    return decibels(numeric("gain", gain, least=0, infinity=True))[()]

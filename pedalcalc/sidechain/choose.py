@@ -13,7 +13,7 @@ from pedalcalc.sidechain._detector import detector
 from pedalcalc.sidechain.charging import RECTIFIERS
 from pedalcalc.sidechain.equilibrium import balance
 from pedalcalc.sidechain.timing import fall_time, rise_time
-from pedalcalc.values import preferred_values
+from pedalcalc.values import stock_values as listed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,7 +131,7 @@ def choose_detector_parts(
     best_attack = np.argmin(np.abs(np.log(attack / attack_wanted)), axis=0)
     attack, share = attack[best_attack, column], share[best_attack, column]
     off_attack, off_release = np.log(attack / attack_wanted), np.log(fall / release_wanted)
-    step = np.log(10) / preferred_values(series_resistance).size
+    step = np.log(10) / listed(series_resistance).size
     near = np.flatnonzero((np.abs(off_attack) <= step) & (np.abs(off_release) <= step))
     if near.size == 0:
         raise ValueError(

@@ -111,7 +111,7 @@ def _decode(words: list[str]) -> ResistorMarking:
         raise ValueError(f"{words[-1]} is not read as a tolerance ({', '.join(BAND_TOLERANCES)})")
     digits = "".join(str(COLOURS.index(word)) for word in words[:count])
     tolerance = BAND_TOLERANCES[words[-1]] if len(words) > 3 else NO_BAND
-    return ResistorMarking(float(f"{digits}e{MULTIPLIERS[words[count]]}"), tolerance)
+    return ResistorMarking(resistance=float(f"{digits}e{MULTIPLIERS[words[count]]}"), tolerance=tolerance)
 
 
 @search

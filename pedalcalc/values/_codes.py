@@ -38,14 +38,6 @@ SMALL_CAPACITOR = 10e-12  # below it the letters of `CAPACITOR_FARADS` apply
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ToleranceBand(Result):
-    """How far the real value may lie from the marked one, relative to it."""
-
-    tolerance_low: float = quantity("1", "lowest deviation")
-    tolerance_high: float = quantity("1", "highest deviation")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class CapacitorMarking(Result):
     """What the print on a capacitor says; NaN tolerances where no letter is printed."""
 
@@ -54,47 +46,9 @@ class CapacitorMarking(Result):
     tolerance_high: float = quantity("1", "highest deviation")
 
 
-@search
-def read_digit_code(text: str, *, unit: str) -> float:
-    """Read a three-digit code such as ``104`` on a capacitor or ``103`` on a trimmer.
-
-    Parameters
-    ----------
-    text : str
-        Two digits and the power of ten, or ``R`` (``4R7``, ``R47``) for the decimal point.
-    unit : str
-        ``F``: the code counts picofarads; ``Ω`` (or ``ohm``): it counts ohms.
-
-    Returns
-    -------
-    float
-        The value in SI units.
-
-    Raises
-    ------
-    ValueError
-        If `text` is not such a code; a tolerance letter behind it is refused here
-        and read by `read_capacitor_code`.
-
-    Notes
-    -----
-    A last digit of 8 means times 0.01 and 9 times 0.1 on capacitors; on resistors both are
-    refused.
-
-    References
-    ----------
-    CAP-NOTES, value codes; MEMORY, the last digits 8 and 9 and the letter R.
-
-    Examples
-    --------
-    >>> read_digit_code("104", unit="F"), read_digit_code("103", unit="ohm")
-    (1e-07, 10000.0)
-    """
-    unit = one_of("unit", ohm_sign(unit), ("F", "Ω", "ohm"))
-    if not isinstance(text, str):
-        raise TypeError(f"text must be text such as '104', not {text!r}")
+def _digit_code(text: str, code: str, unit: str) -> float:
+    """Return what two digits and a power of ten, or digits around an R, mean."""
     base = -12 if unit == "F" else 0
-    code = text.strip()
     if re.fullmatch(r"[1-9][0-9]{2}", code):
         power = int(code[2])
         if power >= 8:
@@ -104,10 +58,6 @@ def read_digit_code(text: str, *, unit: str) -> float:
         return float(f"{code[:2]}e{power + base}")
     if re.fullmatch(r"[0-9]R[0-9]|R[0-9]{2}", code) and code.strip("0R"):
         return float(f"{code.replace('R', '.')}e{base}")
-    if re.fullmatch(r"[0-9]{1,2}", code) and unit == "F":
-        raise ValueError(f"text {text!r} is not a three-digit code; one or two digits are picofarads: write {code}p")
-    if re.fullmatch(r"[0-9R]{3}[A-Z]", code):
-        raise ValueError(f"text {text!r} ends in a tolerance letter; use read_capacitor_code")
     raise ValueError(f"text {text!r} is not a three-digit code: two digits and a power of ten, such as 104, or 4R7")
 
 
@@ -154,91 +104,22 @@ def write_digit_code(value: float, *, unit: str) -> str:
     raise ValueError(f"value {number:g} is out of the range of a three-digit code")
 
 
-@search
-def resistor_tolerance(letter: str) -> float:
-    """Return the tolerance that a letter on a resistor stands for.
-
-    Parameters
-    ----------
-    letter : str
-        B, C, D, F, G, J, K or M.
-
-    Returns
-    -------
-    float
-        Relative tolerance [1], plus or minus.
-
-    Raises
-    ------
-    ValueError
-        If the letter is none of these.
-
-    Notes
-    -----
-    On a resistor D means ±0.5 %; on a small capacitor it means ±0.5 pF.
-
-    References
-    ----------
-    MAKER-CODES, p. 41 (D, F, G, J, K, M); MEMORY, the letters W, B, C, H and N.
-
-    Examples
-    --------
-    >>> resistor_tolerance("J")
-    0.05
-    """
-    return RESISTOR_LETTERS[one_of("letter", letter, tuple(RESISTOR_LETTERS))]
-
-
-@search
-def capacitor_tolerance(letter: str, *, capacitance: float) -> ToleranceBand:
-    """Return the tolerance that a letter on a capacitor stands for.
-
-    Parameters
-    ----------
-    letter : str
-        F, G, J, K, M, N, P, T or Z; below 10 pF also B, C and D.
-    capacitance : float
-        Marked capacitance [F], above 0.
-
-    Returns
-    -------
-    ToleranceBand
-        Lowest and highest deviation relative to the marked value.
-
-    Raises
-    ------
-    ValueError
-        If the letter is none of these, or is B, C or D on 10 pF and more.
-
-    Notes
-    -----
-    B, C and D are ±0.1, ±0.25 and ±0.5 pF. P is −0/+100 %, T −10/+50 %, Z −20/+80 %.
-
-    References
-    ----------
-    CAP-TOLERANCE, table.
-
-    Examples
-    --------
-    >>> band = capacitor_tolerance("Z", capacitance=100e-9)
-    >>> band.tolerance_low, band.tolerance_high
-    (-0.2, 0.8)
-    """
+def _capacitor_tolerance(letter: str, capacitance: float) -> tuple[float, float]:
+    """Return lowest and highest deviation, relative to the marked value."""
     one_of("letter", letter, (*CAPACITOR_LETTERS, *CAPACITOR_FARADS))
-    number = single_number("capacitance", capacitance, above=0)
     if letter in CAPACITOR_LETTERS:
-        return ToleranceBand(*CAPACITOR_LETTERS[letter])
-    if number >= SMALL_CAPACITOR:
+        return CAPACITOR_LETTERS[letter]
+    if capacitance >= SMALL_CAPACITOR:
         raise ValueError(
-            f"letter {letter} on a capacitor stands for picofarads and is read below 10 pF only, got {number:g} F"
+            f"letter {letter} on a capacitor stands for picofarads and is read below 10 pF only, got {capacitance:g} F"
         )
-    spread = CAPACITOR_FARADS[letter] / number
-    return ToleranceBand(-spread, spread)
+    spread = CAPACITOR_FARADS[letter] / capacitance
+    return -spread, spread
 
 
 @search
 def read_capacitor_code(text: str) -> CapacitorMarking:
-    """Read the print on a capacitor, such as ``104K``, ``4n7J`` or ``229D``.
+    """Read the print on a capacitor, such as ``104``, ``104K``, ``4n7J`` or ``229D``.
 
     Parameters
     ----------
@@ -253,11 +134,16 @@ def read_capacitor_code(text: str) -> CapacitorMarking:
     Raises
     ------
     ValueError
-        If the code or the letter cannot be read.
+        If the code or the letter cannot be read, or B, C or D stands on 10 pF and more.
+
+    Notes
+    -----
+    Three digits are two digits and the power of ten, in picofarads; a last digit of 8 means times 0.01 and 9 times
+    0.1. B, C and D are ±0.1, ±0.25 and ±0.5 pF. P is −0/+100 %, T −10/+50 %, Z −20/+80 %.
 
     References
     ----------
-    CAP-NOTES, value codes; CAP-TOLERANCE, table.
+    CAP-NOTES, value codes; CAP-TOLERANCE, table; MEMORY, the last digits 8 and 9 and the letter R.
 
     Examples
     --------
@@ -272,23 +158,24 @@ def read_capacitor_code(text: str) -> CapacitorMarking:
     if re.fullmatch(r"[0-9R]{3}F", code):
         letter = "F"
     code = code.removesuffix(letter)
-    value = read_digit_code(code, unit="F") if re.fullmatch(r"[0-9R]{3}", code) else read_value(code, unit="F")
+    if re.fullmatch(r"[0-9]{1,2}", code):
+        raise ValueError(f"text {text!r} is not a three-digit code; one or two digits are picofarads: write {code}p")
+    value = _digit_code(text, code, "F") if re.fullmatch(r"[0-9R]{3}", code) else read_value(code, unit="F")
     if value == 0:
         raise ValueError(f"text {text!r} is not a capacitor: its value is zero")
-    if not letter:
-        return CapacitorMarking(value, float("nan"), float("nan"))
-    band = capacitor_tolerance(letter, capacitance=value)
-    return CapacitorMarking(value, band.tolerance_low, band.tolerance_high)
+    low, high = _capacitor_tolerance(letter, value) if letter else (float("nan"), float("nan"))
+    return CapacitorMarking(capacitance=value, tolerance_low=low, tolerance_high=high)
 
 
 @search
 def read_resistor_code(text: str) -> ResistorMarking:
-    """Read the letter code on a resistor, such as ``4K7J`` or ``R47``.
+    """Read the print on a resistor or a trimmer, such as ``4K7J``, ``R47`` or ``103``.
 
     Parameters
     ----------
     text : str
-        Digits with R, K, M or G in place of the decimal point, and a tolerance letter if there is one.
+        Digits with R, K, M or G in place of the decimal point, or three digits, the last the power of ten;
+        and a tolerance letter if there is one.
 
     Returns
     -------
@@ -303,11 +190,12 @@ def read_resistor_code(text: str) -> ResistorMarking:
     Notes
     -----
     The first letter is the decimal point, a second one the tolerance: ``47K`` is 47 kΩ, ``47KK`` is
-    47 kΩ ±10 %.
+    47 kΩ ±10 %. The letter D means ±0.5 % here; on a small capacitor it means ±0.5 pF.
 
     References
     ----------
-    IEC-60062, value table; MAKER-CODES, p. 41, tolerance letters.
+    IEC-60062, value table; MAKER-CODES, p. 41, tolerance letters D, F, G, J, K, M; MEMORY, the letters W, B, C, H
+    and N, and the three digits on trimmers.
 
     Examples
     --------
@@ -317,11 +205,13 @@ def read_resistor_code(text: str) -> ResistorMarking:
     """
     if not isinstance(text, str):
         raise TypeError(f"text must be text such as '4K7J', not {text!r}")
-    found = re.fullmatch(r"([0-9]+[RKMG][0-9]*|[RKMG][0-9]+)([A-Z]?)", text.strip())
+    found = re.fullmatch(r"([0-9]+[RKMG][0-9]*|[RKMG][0-9]+|[0-9]{3})([A-Z]?)", text.strip())
     if not found:
         raise ValueError(
-            f"text {text!r} is not a resistor's letter code: digits with one of R, K, M, G for the decimal point, "
-            "and a tolerance letter, such as 4K7J"
+            f"text {text!r} is not a resistor's code: digits with one of R, K, M, G for the decimal point, or three "
+            "digits as on a trimmer, and a tolerance letter, such as 4K7J or 103"
         )
     code, letter = found.groups()
-    return ResistorMarking(read_value(code, unit="Ω"), resistor_tolerance(letter) if letter else float("nan"))
+    value = _digit_code(text, code, "Ω") if code.isdigit() else read_value(code, unit="Ω")
+    tolerance = RESISTOR_LETTERS[one_of("letter", letter, tuple(RESISTOR_LETTERS))] if letter else float("nan")
+    return ResistorMarking(resistance=value, tolerance=tolerance)

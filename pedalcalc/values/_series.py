@@ -1,4 +1,4 @@
-"""Preferred numbers, and the stock value beside a computed one."""
+"""Preferred numbers, a drawer's own values, and the stock value beside a computed one."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, numeric, one_of, search
+from pedalcalc._base import Number, Stock, numeric, one_of, search
+from pedalcalc.values._text import read_value, single_number
 
 SERIES = ("E3", "E6", "E12", "E24", "E48", "E96", "E192")
 # E24 is a list of its own; E12, E6 and E3 take every second, fourth, eighth of it.
@@ -17,28 +18,40 @@ NOISE = 1e-9  # relative difference that is rounding noise, not another value
 
 
 @search
-def preferred_values(series: str) -> NDArray[np.float64]:
-    """List the preferred numbers of one decade.
+def stock_values(
+    stock: Stock, *, value_min: float | None = None, value_max: float | None = None
+) -> NDArray[np.float64]:
+    """List the values in stock: those of a series, or of a drawer, between limits.
 
     Parameters
     ----------
-    series : str
-        One of `SERIES`: E3 to E192.
+    stock : str or list
+        One of `SERIES`, E3 to E192, or the values of a drawer as numbers or texts such as
+        ``["1k", "4.7k", "10k"]``, in any order.
+    value_min : float, optional
+        Lowest value to list [SI], above 0; without it a series begins at 1, a drawer at its lowest value.
+    value_max : float, optional
+        Highest value to list [SI]; without it a series ends below ten times its lowest value,
+        a drawer at its highest value.
 
     Returns
     -------
     ndarray
-        The values from 1 (included) to 10 (excluded), ascending [1].
+        The values, each once, ascending [SI].
 
     Raises
     ------
     ValueError
-        If `series` is not one of `SERIES`.
+        If `stock` is no series, a value of a drawer cannot be read or is not above 0, the limits are
+        swapped, or no value lies between them.
+    TypeError
+        If `stock` is neither text nor a list of numbers or texts.
 
     Notes
     -----
     E48, E96 and E192 are 10^(k/n) rounded to three figures, with the one
-    exception that E192 has 9.20 where rounding gives 9.19.
+    exception that E192 has 9.20 where rounding gives 9.19. Texts of a drawer are read as ohms, or all
+    as farads where one of them has the letter p, n or u.
 
     References
     ----------
@@ -46,42 +59,24 @@ def preferred_values(series: str) -> NDArray[np.float64]:
 
     Examples
     --------
-    >>> preferred_values("E6").tolist()
+    >>> stock_values("E6").tolist()
     [1.0, 1.5, 2.2, 3.3, 4.7, 6.8]
+    >>> stock_values(["10k", "1k", "4k7", "100k"], value_max=50e3).tolist()
+    [1000.0, 4700.0, 10000.0]
     """
-    hundredths = _hundredths(one_of("series", series, SERIES))
-    return np.array(hundredths) / 100
-
-
-@search
-def series_count(series: str) -> int:
-    """Count the preferred numbers of one decade.
-
-    Parameters
-    ----------
-    series : str
-        One of `SERIES`: E3 to E192.
-
-    Returns
-    -------
-    int
-        Number of values from 1 (included) to 10 (excluded) [1].
-
-    Raises
-    ------
-    ValueError
-        If `series` is not one of `SERIES`.
-
-    References
-    ----------
-    IEC-60063, as tabulated alike in four independent public sources.
-
-    Examples
-    --------
-    >>> series_count("E24")
-    24
-    """
-    return len(_hundredths(one_of("series", series, SERIES)))
+    known = ladder(stock)
+    series = isinstance(stock, str)
+    low = single_number("value_min", value_min, above=0) if value_min is not None else (1.0 if series else known[0])
+    if value_max is None:
+        high = np.nextafter(10 * low * (1 - 2 * NOISE), 0.0) if series else known[-1]
+    else:
+        high = single_number("value_max", value_max, above=0)
+    if low > high:
+        raise ValueError(f"value_min must be at most value_max ({high:g}), got {low:g}")
+    kept = known[(known >= low * (1 - NOISE)) & (known <= high * (1 + NOISE))]
+    if kept.size == 0:
+        raise ValueError(f"stock must hold a value from value_min to value_max, {low:g} to {high:g}, got {stock!r}")
+    return np.array(kept)
 
 
 def _hundredths(series: str) -> list[int]:
@@ -90,6 +85,34 @@ def _hundredths(series: str) -> list[int]:
         return [10 * value for value in TENTHS_E24[:: 24 // count]]
     rounded = [round(100 * 10 ** (k / count)) for k in range(count)]
     return [920 if value == 919 else value for value in rounded]
+
+
+def ladder(stock: Stock, name: str = "stock") -> NDArray[np.float64]:
+    """Return every value of a series over all decades, or of a drawer, ascending; refuse what is none by `name`."""
+    if isinstance(stock, str):
+        return _ladder(one_of(name, stock, SERIES))
+    if not isinstance(stock, (list, tuple, np.ndarray)) or not len(stock):
+        raise TypeError(f"{name} must be a series such as 'E12' or a list of values in the drawer, not {stock!r}")
+    if any(isinstance(value, str) for value in stock):
+        farads = any(isinstance(value, str) and set(value) & set("pnuµμ") for value in stock)
+        stock = [read_value(value, unit="F" if farads else "Ω") if isinstance(value, str) else value for value in stock]
+    found = np.unique(numeric(name, stock, above=0))
+    if np.isnan(found).any():
+        raise ValueError(f"{name} must hold known values only, got {stock!r}")
+    return found
+
+
+def drawer(stock: Stock, name: str, low: float, high: float) -> NDArray[np.float64]:
+    """Return the values to search through: a drawer's all, a series' from `low` to `high`."""
+    return stock_values(stock, value_min=low, value_max=high) if isinstance(stock, str) else ladder(stock, name)
+
+
+def steps(known: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return, for each of the values, the larger step to its neighbours as the logarithm of the ratio."""
+    if known.size == 1:
+        return np.full(1, np.log(10) / 3)
+    gaps = np.diff(np.log(known))
+    return np.asarray(np.maximum(np.append(gaps, gaps[-1]), np.append(gaps[0], gaps)))
 
 
 @cache
@@ -102,10 +125,14 @@ def _ladder(series: str) -> NDArray[np.float64]:
     return values
 
 
-def _checked(value: ArrayLike, series: str) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    one_of("series", series, SERIES)
-    number = numeric("value", value, least=10.0**LOWEST_DECADE, most=10.0**HIGHEST_DECADE)
-    return number, _ladder(series)
+def _checked(value: ArrayLike, stock: Stock) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    known = ladder(stock)
+    return numeric("value", value, least=10.0**LOWEST_DECADE, most=10.0**HIGHEST_DECADE), known
+
+
+def _refuse_beyond(number: NDArray[np.float64], beyond: NDArray[np.bool_], words: str, end: float) -> None:
+    if np.any(beyond):
+        raise ValueError(f"value must be {words} {end:g}, the last in stock, got {number[beyond].flat[0]:g}")
 
 
 def _keep_nan(number: NDArray[np.float64], chosen: NDArray[np.float64]) -> Number:
@@ -114,15 +141,15 @@ def _keep_nan(number: NDArray[np.float64], chosen: NDArray[np.float64]) -> Numbe
 
 
 @search
-def nearest_value(value: ArrayLike, *, series: str) -> Number:
+def nearest_value(value: ArrayLike, *, stock: Stock) -> Number:
     """Find the stock value nearest by ratio.
 
     Parameters
     ----------
     value : array_like
         Computed value in any one unit [SI], 1e-15 to 1e12.
-    series : str
-        One of `SERIES`.
+    stock : str or list
+        One of `SERIES`, or the values of a drawer, as `stock_values` takes them.
 
     Returns
     -------
@@ -132,7 +159,7 @@ def nearest_value(value: ArrayLike, *, series: str) -> Number:
     Raises
     ------
     ValueError
-        If a value is not positive or out of range, or `series` is unknown.
+        If a value is not positive or out of range, or `stock` cannot be read.
 
     Notes
     -----
@@ -145,25 +172,25 @@ def nearest_value(value: ArrayLike, *, series: str) -> Number:
 
     Examples
     --------
-    >>> nearest_value(5000.0, series="E12"), nearest_value(7.0e-9, series="E6")
+    >>> nearest_value(5000.0, stock="E12"), nearest_value(7.0e-9, stock="E6")
     (4700.0, 6.8e-09)
     """
-    number, ladder = _checked(value, series)
-    borders = np.sqrt(ladder[:-1] * ladder[1:])
+    number, known = _checked(value, stock)
+    borders = np.sqrt(known[:-1] * known[1:])
     place = np.searchsorted(borders, np.nan_to_num(number, nan=1.0), side="right")
-    return _keep_nan(number, ladder[place])
+    return _keep_nan(number, known[place])
 
 
 @search
-def value_above(value: ArrayLike, *, series: str) -> Number:
+def value_above(value: ArrayLike, *, stock: Stock) -> Number:
     """Find the smallest stock value that is not below the given one.
 
     Parameters
     ----------
     value : array_like
         Computed value in any one unit [SI], 1e-15 to 1e12.
-    series : str
-        One of `SERIES`.
+    stock : str or list
+        One of `SERIES`, or the values of a drawer, as `stock_values` takes them.
 
     Returns
     -------
@@ -173,7 +200,7 @@ def value_above(value: ArrayLike, *, series: str) -> Number:
     Raises
     ------
     ValueError
-        If a value is not positive or out of range, or `series` is unknown.
+        If a value is not positive or out of range, or `stock` cannot be read.
 
     Notes
     -----
@@ -185,24 +212,25 @@ def value_above(value: ArrayLike, *, series: str) -> Number:
 
     Examples
     --------
-    >>> value_above(4700.0, series="E12"), value_above(4710.0, series="E12")
+    >>> value_above(4700.0, stock="E12"), value_above(4710.0, stock="E12")
     (4700.0, 5600.0)
     """
-    number, ladder = _checked(value, series)
-    place = np.searchsorted(ladder * (1 + NOISE), np.nan_to_num(number, nan=1.0), side="left")
-    return _keep_nan(number, ladder[place])
+    number, known = _checked(value, stock)
+    place = np.searchsorted(known * (1 + NOISE), np.nan_to_num(number, nan=known[0]), side="left")
+    _refuse_beyond(number, place == known.size, "at most", known[-1])
+    return _keep_nan(number, known[place])
 
 
 @search
-def value_below(value: ArrayLike, *, series: str) -> Number:
+def value_below(value: ArrayLike, *, stock: Stock) -> Number:
     """Find the largest stock value that is not above the given one.
 
     Parameters
     ----------
     value : array_like
         Computed value in any one unit [SI], 1e-15 to 1e12.
-    series : str
-        One of `SERIES`.
+    stock : str or list
+        One of `SERIES`, or the values of a drawer, as `stock_values` takes them.
 
     Returns
     -------
@@ -212,7 +240,7 @@ def value_below(value: ArrayLike, *, series: str) -> Number:
     Raises
     ------
     ValueError
-        If a value is not positive or out of range, or `series` is unknown.
+        If a value is not positive or out of range, or `stock` cannot be read.
 
     Notes
     -----
@@ -224,9 +252,10 @@ def value_below(value: ArrayLike, *, series: str) -> Number:
 
     Examples
     --------
-    >>> value_below(4700.0, series="E12"), value_below(4690.0, series="E12")
+    >>> value_below(4700.0, stock="E12"), value_below(4690.0, stock="E12")
     (4700.0, 3900.0)
     """
-    number, ladder = _checked(value, series)
-    place = np.searchsorted(ladder * (1 - NOISE), np.nan_to_num(number, nan=1.0), side="right") - 1
-    return _keep_nan(number, ladder[place])
+    number, known = _checked(value, stock)
+    place = np.searchsorted(known * (1 - NOISE), np.nan_to_num(number, nan=known[0]), side="right") - 1
+    _refuse_beyond(number, place < 0, "at least", known[0])
+    return _keep_nan(number, known[place])

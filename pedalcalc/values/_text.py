@@ -15,9 +15,12 @@ import math
 import re
 import warnings
 from decimal import Decimal
-from typing import NoReturn
+from typing import NoReturn, overload
 
-from pedalcalc._base import numeric, one_of, search
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc._base import Number, numeric, one_of, search
 
 POWERS = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "R": 0, "k": 3, "K": 3, "M": 6, "G": 9}
 OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
@@ -39,27 +42,31 @@ NUMBER = re.compile(
 )
 
 
+@overload
+def read_value(text: str, *, unit: str) -> float: ...
+@overload
+def read_value(text: list[str] | tuple[str, ...], *, unit: str) -> NDArray[np.float64]: ...
 @search
-def read_value(text: str, *, unit: str) -> float:
-    """Read a part value such as ``4k7``, ``100n``, ``0.5`` or ``470 ohm``.
+def read_value(text: str | list[str] | tuple[str, ...], *, unit: str) -> Number:
+    """Read a part value such as ``4k7``, ``100n``, ``0.5`` or ``470 ohm``, or several.
 
     Parameters
     ----------
-    text : str
-        The value as a person writes it. The decimal mark is a point, or the
+    text : str or sequence of str
+        The value as a person writes it, or a list of such. The decimal mark is a point, or the
         letter in its place; the unit may be left out.
     unit : str
         SI unit of the quantity, one of `UNITS`; ``ohm`` is another name of Ω.
 
     Returns
     -------
-    float
-        The value in SI units, the float nearest to the decimal number.
+    float or ndarray
+        The value in SI units, the float nearest to the decimal number; an array for a list.
 
     Raises
     ------
     TypeError
-        If `text` is not text.
+        If `text` is neither text nor a list of texts.
     ValueError
         If `text` is not a value of this quantity; the message says why and
         how to write it.
@@ -85,8 +92,16 @@ def read_value(text: str, *, unit: str) -> float:
     --------
     >>> read_value("4k7", unit="ohm"), read_value("100n", unit="F")
     (4700.0, 1e-07)
+    >>> read_value(["4k7", "10k"], unit="Ω").tolist()
+    [4700.0, 10000.0]
     """
     unit = one_of("unit", ohm_sign(unit), UNITS)
+    if isinstance(text, (list, tuple, np.ndarray)) and len(text):
+        return np.array([_read_one(part, unit) for part in text])
+    return _read_one(text, unit)
+
+
+def _read_one(text: object, unit: str) -> float:
     if not isinstance(text, str):
         raise TypeError(f"text must be a value written as text, such as '4k7', not {text!r}")
     stripped = text.strip()
@@ -105,7 +120,7 @@ def read_value(text: str, *, unit: str) -> float:
         _refuse(
             text,
             "a bare whole number would be farads; write the letter, such as 10u or 22p, "
-            "and read a printed three-digit code with read_digit_code",
+            "and read a printed three-digit code with read_capacitor_code",
         )
     if found["inside"]:
         digits = f"{found['head'] or '0'}.{found['tail']}"
@@ -120,7 +135,7 @@ def read_value(text: str, *, unit: str) -> float:
             _refuse(text, f"a value in {unit} cannot be negative")
         value = -value
     if unit in OHM and letter == "m":
-        warnings.warn(f"{text!r} is {value:g} Ω: a small m is a thousandth, a large M a million", stacklevel=2)
+        warnings.warn(f"{text!r} is {value:g} Ω: a small m is a thousandth, a large M a million", stacklevel=3)
     return value
 
 

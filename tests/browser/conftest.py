@@ -44,7 +44,7 @@ EXPLORERS = {
     "frequency=82.4, voltage_peak=1.0, rectifier='full')",
     "JFET": "explore.jfet_bias(voltage_supply=9.0, resistance_drain=4.7e3, resistance_source_pin=1e3, "
     "current_drain_zero_bias=3e-3, voltage_gate_source_off=-1.8)",
-    "BJT": "explore.bjt_divider(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3, "
+    "BJT": "explore.bjt_bias(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3, "
     "resistance_collector=4.7e3, resistance_emitter=1e3, current_gain=290.0)",
     "battery": "explore.battery_discharge(devices.BATTERY_9V_ALKALINE, current_load=0.010, voltage_end=7.0)",
     "pump": "explore.charge_pump(pump.example(), voltage_supply=9.0, current_load=0.005)",

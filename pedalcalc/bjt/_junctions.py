@@ -1,0 +1,189 @@
+"""The exact solve of one transistor between three resistors.
+
+Transport form of J. J. Ebers and J. L. Moll, npn signs::
+
+    e1 = Is (exp(Vbe/Vt) - 1)        e2 = Is (exp(Vbc/Vt) - 1)
+    Ic = e1 - (1 + r) e2             Ib = e1/beta + r e2
+    r  = 1/beta_reverse + Icbo/Is    (leakage: a diode across collector and base)
+
+This is the law of `pedalcalc.laws.bipolar`: where the record has a series resistance Rs, the pins show e1 Rs and
+e2 Rs more than Vbe and Vbc. Base, collector and emitter each hang on their own source through their own
+resistor. With the collector junction reverse biased e2 = -Is, and the base loop
+
+    Vbb - Vee = Vbe + Ib Rb + Ie Re
+
+has the Wright omega function for its solution. Where that junction conducts,
+the collector loop is solved as well, by bracketing; its error falls
+monotonically with e2 because both remaining loops are passive.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import wrightomega
+
+from pedalcalc._base import any_open
+
+Array = NDArray[np.float64]
+
+#: What stands for an open circuit: its current is beyond the last digit of any other.
+OPEN = 1e20
+#: Collector junctions whose current differs from -Is by more than this share of what it moves get the full solve.
+_EXACT = 1e-12
+#: How many Vt in reverse such a junction can be at most.
+_DEEPEST = 80.0
+
+
+class Solution(NamedTuple):
+    """Currents [A] and node voltages [V] in npn signs; `transport` is e1, `transport_reverse` e2."""
+
+    transport: Array
+    transport_reverse: Array
+    current_base: Array
+    current_collector: Array
+    current_emitter: Array
+    voltage_base: Array
+    voltage_collector: Array
+    voltage_emitter: Array
+    voltage_base_emitter: Array
+
+
+def closed(resistance: Array) -> Array:
+    """Replace infinity by a resistance no current to speak of gets through."""
+    return np.where(np.isinf(resistance), OPEN, resistance) if any_open(resistance) else resistance
+
+
+def solve(
+    vbb: Array,
+    rb: Array,
+    vcc: Array,
+    rc: Array,
+    vee: Array,
+    re: Array,
+    beta: Array,
+    r: Array,
+    i_s: Array,
+    vt: Array,
+    series: Array,
+) -> Solution:
+    """Solve the three loops for checked arrays; infinite resistances and gains are legal."""
+    ends = any_open(rb) or any_open(rc) or any_open(re)
+    open_b, open_c, open_e = (np.isinf(resistance) for resistance in (rb, rc, re)) if ends else (False, False, False)
+    rb, rc, re = closed(rb), closed(rc), closed(re)
+    across, part = vbb - vee if np.any(vee) else vbb, (rb + re) / beta
+    k, e2 = part + re + series, -i_s
+    total = _total(across + i_s * (part + series + r * rb), k, i_s, vt)
+    e1 = total - i_s
+    ib, ic = e1 / beta + r * e2, e1 - (1 + r) * e2
+    vb, vc = vbb - rb * ib, vcc - rc * ic
+    conducts = _conducts(np.asarray(vb - vc), total, rb, re, beta, r, i_s, vt)
+    if np.any(conducts):
+        parts = np.broadcast_arrays(vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, series, conducts)
+        conducts = parts[-1]
+        e2 = np.array(np.broadcast_to(e2, conducts.shape))
+        y = _collector_junction(*(each[conducts] for each in parts[:-1]))
+        e2[conducts] = parts[8][conducts] * np.expm1(y / parts[9][conducts])
+        total = _total(vbb - vee - e2 * (r * rb - re) + k * i_s, k, i_s, vt)
+        e1 = total - i_s
+        ib, ic = e1 / beta + r * e2, e1 - (1 + r) * e2
+        vb, vc = vbb - rb * ib, np.array(np.broadcast_to(vcc - rc * ic, conducts.shape))
+        # The drop of a large collector resistor has fewer digits than the junction that holds the pin.
+        vc[conducts] = np.broadcast_to(vb, conducts.shape)[conducts] - y - e2[conducts] * parts[10][conducts]
+    ie = ib + ic
+    ve = vee + re * ie
+    x = vb - ve
+    if ends:
+        # Through an open circuit the loops lose their digits, but the junction laws do not.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            y = vt * np.log1p(np.maximum(e2 / i_s, -1.0)) + e2 * series
+            x = vt * np.log(total / i_s) + e1 * series
+            x = np.where(total > 1e-300, x, across + i_s * (r * rb - re) - (k - series) * e1)
+        vc = np.where(open_c, vb - y, vc)
+        vb = np.where(open_b, np.where(open_e, vc + y, vee + re * ie + x), vb)
+        vc = np.where(np.asarray(open_c) & ~np.asarray(open_b), vb - y, vc)
+        ve = vb - x
+        ib = np.where(open_b, 0.0, ib)
+        ic = np.where(open_c, 0.0, ic)
+        ie = np.where(open_e, 0.0, ie)
+    return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
+
+
+def _conducts(forward: Array, total: Array, rb: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array) -> Any:
+    """Return where the collector junction passes another current than -Is to speak of.
+
+    The difference steals (1 + r) of itself from the collector and drives the base by r of itself, which moves the
+    transport current by at most beta r, or less where the base loop's resistance is low.
+    """
+    if not forward.size:
+        return False
+    with np.errstate(over="ignore", under="ignore", invalid="ignore", divide="ignore"):
+        # By the extremes first: that needs no exponential of every element.
+        extremes = (forward.max(), total.min(), rb.max(), re.max(), beta.max(), r.max(), i_s.max())
+        if np.all(_missed(*extremes, vt.min(), vt.max()) <= _EXACT):
+            return False
+        return _missed(forward, total, rb, re, beta, r, i_s, vt, vt) > _EXACT
+
+
+def _missed(
+    forward: Any, total: Any, rb: Any, re: Any, beta: Any, r: Any, i_s: Any, vt_least: Any, vt_most: Any
+) -> Any:
+    """Return what share of the currents e2 + Is moves; the thermal voltage by its ends, for a bound over many elements."""
+    vt = np.where(forward < 0, vt_most, vt_least)
+    moved = np.minimum((r * rb + re) / vt_least, beta * r / total)
+    return i_s * np.exp(np.minimum(forward / vt, 700.0)) * ((1 + r) / total + moved)
+
+
+def _total(drive: Array, k: Array, i_s: Array, vt: Array) -> Array:
+    """Return e1 + Is of the base loop drive = Vbe + k (e1 + Is)."""
+    with np.errstate(over="ignore", under="ignore", divide="ignore", invalid="ignore"):
+        return np.asarray(wrightomega(np.log(k * (i_s / vt)) + drive / vt) * (vt / k))
+
+
+def _collector_junction(
+    vbb: Array,
+    rb: Array,
+    vcc: Array,
+    rc: Array,
+    vee: Array,
+    re: Array,
+    beta: Array,
+    r: Array,
+    i_s: Array,
+    vt: Array,
+    series: Array,
+) -> Array:
+    """Return the voltage of a collector junction that conducts or nearly so."""
+    from scipy.optimize.elementwise import find_root
+
+    def excess(
+        y: Array,
+        vbb: Array,
+        rb: Array,
+        vcc: Array,
+        rc: Array,
+        vee: Array,
+        re: Array,
+        beta: Array,
+        r: Array,
+        i_s: Array,
+        vt: Array,
+        series: Array,
+    ) -> Array:
+        e2 = i_s * np.expm1(y / vt)
+        k = (rb + re) / beta + re + series
+        e1 = _total(vbb - vee - e2 * (r * rb - re) + k * i_s, k, i_s, vt) - i_s
+        across = y + e2 * series
+        return np.asarray(vbb - rb * (e1 / beta + r * e2) - across - vcc + rc * (e1 - (1 + r) * e2))
+
+    span = np.maximum(np.maximum(vbb, vcc), vee) - np.minimum(np.minimum(vbb, vcc), vee)
+    high = np.minimum(span + vt, 600 * vt)
+    arguments = (vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, series)
+    with np.errstate(all="ignore"):
+        found = find_root(excess, (-_DEEPEST * vt, high), args=arguments)
+    if not np.all(found.success):
+        index = int(np.argwhere(~found.success)[0][0])
+        raise RuntimeError(f"collector junction did not converge at element {index} of the saturated ones")
+    return np.asarray(found.x)

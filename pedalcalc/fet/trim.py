@@ -1,0 +1,300 @@
+"""Choose the resistors of a stage for the field-effect transistor in the builder's hand.
+
+VGS(off) and IDSS of one type spread 5 to 12 to 1, so a fixed source resistor
+moves the drain from rail to rail. Measure the device (`fit_jfet`), then choose
+the source or the drain resistor for the drain voltage that is wanted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity, scalar
+from pedalcalc.devices import Jfet, Mosfet
+from pedalcalc.fet._points import Array, channel_of
+from pedalcalc.laws.transistors import ChannelFigures
+
+TOO_SMALL = (
+    "fet is too small: the device does not pass the wanted current even with no source resistor; "
+    "raise resistance_drain or voltage_gate, or lower the wanted current"
+)
+
+__all__ = ["FetResistors", "resistors_for_current", "trim_drain", "trim_source"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FetResistors(Result):
+    """Resistors of a stage and the point they give; voltages as a meter shows them, first-named pin on its red probe."""
+
+    resistance_source_pin: Number = quantity("Ω", "resistor at the source")
+    resistance_drain: Number = quantity("Ω", "drain resistor")
+    current_drain: Number = quantity("A", "drain current")
+    voltage_gate_source: Number = quantity("V", "gate-source")
+    voltage_drain_source: Number = quantity("V", "drain-source")
+    voltage_margin: Number = quantity("V", "drain-source above pinch-off")
+    region: Any = quantity("text", "region")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@formula
+def trim_source(
+    voltage_drain: ArrayLike,
+    *,
+    voltage_supply: ArrayLike,
+    resistance_drain: ArrayLike,
+    fet: Jfet | Mosfet,
+    voltage_gate: ArrayLike = 0.0,
+) -> FetResistors:
+    """Find the source resistor that puts the drain at a wanted voltage.
+
+    Parameters
+    ----------
+    voltage_drain : array_like
+        Wanted drain voltage to ground [V], between ground and the supply, not on the drain resistor's end.
+    voltage_supply : array_like
+        Supply [V], 0 or more.
+    resistance_drain : array_like
+        Drain resistor at hand [Ω], above 0, finite.
+    fet : devices.Jfet or devices.Mosfet
+        The device, one part; a p-channel circuit is the mirror image, source on the supply.
+    voltage_gate : array_like
+        Gate voltage, counted from the far end of the source resistor towards the drain supply [V]; 0 if not given.
+
+    Returns
+    -------
+    FetResistors
+        Source resistor [Ω] and the point it gives; with a `voltage_margin` [V] below 0
+        the channel is ohmic there: `region` and a caution say so.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range, or the drain resistor asks for more than
+        the device gives with no source resistor at all: raise the drain resistor.
+    TypeError
+        If `fet` is not such a record, or is a type.
+
+    Notes
+    -----
+    ID = (V - VD)/RD, VGS = Vt + sqrt(ID/k), RS = (VG - VGS)/ID. Where the
+    drain is wanted below c = VG - Vt - VD > 0 the channel is ohmic and VDS = sqrt(c² + ID/k) - c.
+
+    References
+    ----------
+    NEAMEN, ex. 5.17, self-bias design; DERIVED, the ohmic branch.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from pedalcalc import devices
+    >>> mine = replace(devices.typical(devices.JFET_2N5457), current_drain_zero_bias=3e-3, voltage_gate_source_off=-1.8)
+    >>> trim = trim_source(5.0, voltage_supply=9.0, resistance_drain=4.7e3, fet=mine)
+    >>> round(trim.resistance_source_pin), round(1e3 * trim.current_drain, 3)
+    (989, 0.851)
+    """
+    law, vdd, v_d = _wanted(fet, voltage_supply, voltage_drain)
+    r_d = numeric("resistance_drain", resistance_drain, above=0, infinity=True)
+    if np.any(v_d >= vdd) or np.any(np.isinf(r_d)):
+        raise ValueError(
+            "voltage_drain must be within the supply, off the drain resistor's end, and resistance_drain finite: "
+            "no current would flow"
+        )
+    gate = numeric("voltage_gate", voltage_gate)
+    current = (vdd - v_d) / r_d
+    square = current / law.strength
+    below = gate - law.threshold - v_d
+    ohmic = below > 0
+    c = np.where(ohmic, below, 0.0)
+    v_ds = np.where(ohmic, square / (c + np.sqrt(c**2 + square)), v_d - (gate - law.threshold - np.sqrt(square)))
+    v_s = v_d - v_ds
+    if np.any(v_s < 0):
+        raise ValueError(TOO_SMALL)
+    return _found(v_s / current, r_d, current, gate - law.threshold - v_s, law, v_ds, ohmic)
+
+
+def _wanted(fet: Any, voltage_supply: ArrayLike, voltage_drain: ArrayLike) -> tuple[ChannelFigures, Array, Array]:
+    """Return the law of a device, the supply, and the wanted drain voltage in n-channel signs."""
+    law = channel_of(fet)
+    vdd = numeric("voltage_supply", voltage_supply, least=0)
+    v_d = numeric("voltage_drain", voltage_drain, least=0)
+    if np.any(v_d > vdd):
+        raise ValueError("voltage_drain must not exceed voltage_supply")
+    return law, vdd, np.asarray(v_d if law.sign > 0 else vdd - v_d)
+
+
+def _found(
+    r_s: Array, r_d: Array, current: Array, u: Array, law: ChannelFigures, v_ds: Array, ohmic: Any
+) -> FetResistors:
+    """Name the point of overdrive `u`, and warn where the channel is ohmic."""
+    margin = np.asarray(v_ds - u)
+    region = np.full(np.shape(margin), "constant current", dtype="<U16")
+    region[np.broadcast_to(ohmic, region.shape)] = "ohmic"
+    region[np.isnan(margin)] = "unknown"
+    cautions = caution_below(
+        "the channel is ohmic at this point: gain is low and the drain cannot swing down",
+        "ask for a drain voltage further from the source's, or a lower current",
+        np.where(np.isnan(margin), np.inf, margin),
+        0.0 if np.any(ohmic) else -np.inf,
+        "V",
+    )
+    same = 0 * margin
+    return FetResistors(
+        resistance_source_pin=scalar(r_s + same),
+        resistance_drain=scalar(r_d + same),
+        current_drain=scalar(current + same),
+        voltage_gate_source=scalar(law.sign * (u + law.threshold) + same),
+        voltage_drain_source=scalar(law.sign * v_ds + same),
+        voltage_margin=scalar(margin),
+        region=scalar(region),
+        cautions=cautions,
+    )
+
+
+@formula
+def trim_drain(
+    voltage_drain: ArrayLike,
+    *,
+    voltage_supply: ArrayLike,
+    resistance_source_pin: ArrayLike,
+    fet: Jfet | Mosfet,
+    voltage_gate: ArrayLike = 0.0,
+) -> FetResistors:
+    """Find the drain resistor that puts the drain at a wanted voltage.
+
+    Parameters
+    ----------
+    voltage_drain : array_like
+        Wanted drain voltage to ground [V], between ground and the supply.
+    voltage_supply : array_like
+        Supply [V], 0 or more.
+    resistance_source_pin : array_like
+        Source resistor at hand [Ω], 0 or more, finite.
+    fet : devices.Jfet or devices.Mosfet
+        The device, one part; a p-channel circuit is the mirror image, source on the supply.
+    voltage_gate : array_like
+        Gate voltage, counted from the far end of the source resistor towards the drain supply [V]; 0 if not given.
+
+    Returns
+    -------
+    FetResistors
+        Drain resistor [Ω] and the point it gives (inf for a drain at the far end of the source resistor); with a
+        `voltage_margin` [V] below 0 the channel is ohmic there: `region` and a caution say so.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range or the device is cut off.
+    TypeError
+        If `fet` is not such a record, or is a type.
+
+    Notes
+    -----
+    ID from the source bias quadratic, RD = (V - VD)/ID; from the ohmic channel's where the
+    drain is wanted below VG - Vt.
+
+    References
+    ----------
+    DERIVED, square law and Kirchhoff's laws.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from pedalcalc import devices
+    >>> mine = replace(devices.typical(devices.JFET_2N5457), current_drain_zero_bias=3e-3, voltage_gate_source_off=-1.8)
+    >>> trim = trim_drain(5.0, voltage_supply=9.0, resistance_source_pin=1e3, fet=mine)
+    >>> round(trim.resistance_drain)
+    4735
+    """
+    law, vdd, v_d = _wanted(fet, voltage_supply, voltage_drain)
+    r_s = numeric("resistance_source_pin", resistance_source_pin, least=0, infinity=True)
+    k, a = law.strength, np.asarray(numeric("voltage_gate", voltage_gate) - law.threshold)
+    if np.any(a <= 0) or np.any(np.isinf(r_s)):
+        raise ValueError("voltage_gate must be above the cut-off of fet and resistance_source_pin finite")
+    u = a * 2 / (1 + np.sqrt(1 + 4 * k * a * r_s))
+    ohmic = a > v_d
+    c, q = np.where(ohmic, a - v_d, 0.0), k * r_s
+    across = 2 * v_d / (1 + 2 * c * q + np.sqrt((1 + 2 * c * q) ** 2 + 4 * q * v_d))
+    current = np.where(ohmic, k * across * (2 * c + across), k * u**2)
+    v_ds = np.where(ohmic, across, v_d - current * r_s)
+    u = np.where(ohmic, c + across, u)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        r_d = np.where(current == 0, np.inf, (vdd - v_d) / current)
+    return _found(r_s, r_d, current, u, law, v_ds, ohmic)
+
+
+@formula
+def resistors_for_current(
+    current_wanted: ArrayLike,
+    *,
+    voltage_supply: ArrayLike,
+    voltage_drain_source: ArrayLike,
+    fet: Jfet | Mosfet,
+    voltage_gate: ArrayLike = 0.0,
+) -> FetResistors:
+    """Find source and drain resistor for a wanted current and drain-source voltage.
+
+    Parameters
+    ----------
+    current_wanted : array_like
+        Wanted drain current [A], above 0.
+    voltage_supply : array_like
+        Supply [V], 0 or more.
+    voltage_drain_source : array_like
+        Wanted drain-source voltage [V], above 0 (of a p-channel below 0); nearer to 0 than pinch-off the channel is ohmic.
+    fet : devices.Jfet or devices.Mosfet
+        The device, one part.
+    voltage_gate : array_like
+        Gate voltage, counted from the far end of the source resistor towards the drain supply [V]; 0 if not given.
+
+    Returns
+    -------
+    FetResistors
+        Both resistors [Ω] and the point they give.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range, if the device does not pass the current, or
+        if the supply is too low.
+    TypeError
+        If `fet` is not such a record, or is a type.
+
+    Notes
+    -----
+    VGS = Vt + sqrt(ID/k), RS = (VG - VGS)/ID, RD = (V - VDS)/ID - RS; with
+    an ohmic channel VGS - Vt = (ID/k + VDS²)/(2 VDS).
+
+    References
+    ----------
+    NEAMEN, ex. 5.17; BOYLESTAD-NASHELSKY, ex. 7.16; DERIVED, the ohmic branch.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from pedalcalc import devices
+    >>> mine = replace(devices.typical(devices.JFET_2N5457), current_drain_zero_bias=5e-3, voltage_gate_source_off=-4.0)
+    >>> design = resistors_for_current(2e-3, voltage_supply=10.0, voltage_drain_source=6.0, fet=mine)
+    >>> round(design.resistance_source_pin), round(design.resistance_drain)
+    (735, 1265)
+    """
+    law = channel_of(fet)
+    current = numeric("current_wanted", current_wanted, above=0)
+    vdd = numeric("voltage_supply", voltage_supply, least=0)
+    v_ds = np.asarray(law.sign * numeric("voltage_drain_source", voltage_drain_source))
+    gate = numeric("voltage_gate", voltage_gate)
+    if np.any(v_ds <= 0):
+        raise ValueError("voltage_drain_source must be above 0 (of a p-channel below 0): without it no current flows")
+    square = current / law.strength
+    ohmic = v_ds < np.sqrt(square)
+    u = np.where(ohmic, (square + v_ds**2) / (2 * v_ds), np.sqrt(square))
+    v_s = gate - law.threshold - u
+    if np.any(v_s < 0):
+        raise ValueError(TOO_SMALL)
+    r_d = (vdd - v_ds - v_s) / current
+    if np.any(r_d < 0):
+        raise ValueError("voltage_drain_source is more than the supply leaves above the source")
+    return _found(v_s / current, r_d, current, u, law, v_ds, ohmic)

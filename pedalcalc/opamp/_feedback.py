@@ -1,0 +1,32 @@
+"""What feedback makes of an op-amp's gain, shared by the stages."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import numeric
+
+Array = NDArray[np.float64]
+
+
+def ratio(resistance_feedback: ArrayLike, resistance_leg: ArrayLike, leg: str) -> Array:
+    """Return RF/R with opens and shorts in their limits; `leg` names the resistor at the inverting input."""
+    r_f = numeric("resistance_feedback", resistance_feedback, least=0, infinity=True)
+    r = numeric(leg, resistance_leg, least=0, infinity=True)
+    if np.any((r_f == 0) & (r == 0)) or np.any(np.isinf(r_f) & np.isinf(r)):
+        raise ValueError(f"resistance_feedback and {leg} must not both be 0 or both open")
+    with np.errstate(divide="ignore"):
+        return np.asarray(r_f / r)
+
+
+def open_loop(gain_open_loop: ArrayLike) -> Array:
+    """Return a checked open-loop gain."""
+    return numeric("gain_open_loop", gain_open_loop, above=0, infinity=True)
+
+
+def closed(target: Array, noise: Array, a_ol: Array) -> Array:
+    """Return target/(1 + noise/Aol), in the limits of an open loop and of an ideal op-amp."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        found = target / (1 + noise / a_ol)
+        return np.where(np.isinf(target), np.sign(target) * a_ol, found)

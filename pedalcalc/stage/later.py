@@ -1,0 +1,224 @@
+"""Stages of other shapes, which a solver for whole circuits will answer one day."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import formula, numeric, parallel, resistance
+from pedalcalc.stage._stage import Stage, bipolar, stage
+from pedalcalc.stage.channel import channel
+
+__all__ = ["collector_feedback_stage", "common_base", "common_gate"]
+
+
+@formula
+def common_base(
+    *,
+    transconductance: ArrayLike,
+    resistance_base_emitter: ArrayLike,
+    resistance_collector: ArrayLike,
+    resistance_emitter: ArrayLike = np.inf,
+    resistance_load: ArrayLike = np.inf,
+    resistance_generator: ArrayLike = 0.0,
+) -> Stage:
+    """Find gain and impedances of a common-base stage, its base held still.
+
+    Parameters
+    ----------
+    transconductance : array_like
+        gm [S], above 0.
+    resistance_base_emitter : array_like
+        rπ [Ω], above 0; inf ignores the base current.
+    resistance_collector : array_like
+        Collector resistor [Ω], 0 to inf.
+    resistance_emitter : array_like
+        Emitter resistor [Ω], 0 to inf; none (a current source) if not given.
+    resistance_load : array_like
+        Load [Ω], 0 to inf; none if not given.
+    resistance_generator : array_like
+        Resistance of the generator or of the stage before [Ω], 0 to inf; none if not given.
+
+    Returns
+    -------
+    Stage
+        Gain [1], emitter, input and output impedance [Ω].
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    A = gm (RC || RL); Zin = re || RE, re = 1/(gm + 1/rπ).
+
+    References
+    ----------
+    FLOYD-DEVICES, ex. 6.11.
+
+    Examples
+    --------
+    >>> base = common_base(transconductance=1 / 23.48, resistance_base_emitter=float("inf"), resistance_collector=2.2e3,
+    ...                    resistance_load=10e3)
+    >>> round(base.gain_signed, 1)
+    76.8
+    """
+    _, _, dynamic = bipolar(transconductance, resistance_base_emitter)
+    g = numeric("transconductance", transconductance, above=0)
+    r_c = resistance("resistance_collector", resistance_collector)
+    load = parallel(r_c, resistance("resistance_load", resistance_load))
+    r_e = resistance("resistance_emitter", resistance_emitter)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gain = g * load + 0 * dynamic
+    return stage(
+        gain,
+        dynamic,
+        r_e,
+        np.broadcast_arrays(r_c, gain)[0] + 0.0,
+        resistance("resistance_generator", resistance_generator),
+    )
+
+
+@formula
+def common_gate(
+    transconductance: ArrayLike,
+    *,
+    resistance_drain: ArrayLike,
+    resistance_source_pin: ArrayLike = np.inf,
+    resistance_load: ArrayLike = np.inf,
+    resistance_generator: ArrayLike = 0.0,
+    resistance_transistor: ArrayLike = np.inf,
+) -> Stage:
+    """Find gain and impedances of a common-gate stage.
+
+    Parameters
+    ----------
+    transconductance : array_like
+        gm [S], above 0.
+    resistance_drain : array_like
+        Drain resistor [Ω], 0 to inf.
+    resistance_source_pin : array_like
+        Source resistor [Ω], 0 to inf; none (a current source) if not given.
+    resistance_load : array_like
+        Load [Ω], 0 to inf; none if not given.
+    resistance_generator : array_like
+        Resistance of the signal source [Ω], 0 to inf; none if not given.
+    resistance_transistor : array_like
+        Output resistance of the transistor, 1/yos [Ω], above 0 to inf; ignored if not given.
+
+    Returns
+    -------
+    Stage
+        Gain [1], source, input and output impedance [Ω]; the output impedance for an input held still.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    A = (gm + 1/rd)(R || rd), R = RD || RL; Zsource = (1 + R/rd)/(gm + 1/rd).
+
+    References
+    ----------
+    DERIVED, Kirchhoff's laws.
+
+    Examples
+    --------
+    >>> gate = common_gate(4e-3, resistance_drain=2.2e3)
+    >>> round(gate.gain, 2), round(gate.impedance_input)
+    (8.8, 250)
+    """
+    g, r_o = channel(transconductance, resistance_transistor)
+    r_d = resistance("resistance_drain", resistance_drain)
+    load = parallel(r_d, resistance("resistance_load", resistance_load))
+    g_total = g + 1 / r_o
+    with np.errstate(invalid="ignore"):
+        device = np.where(
+            np.isinf(r_o), 1 / g_total + 0 * np.where(np.isinf(load), 0.0, load), (1 + load / r_o) / g_total
+        )
+    r_s = resistance("resistance_source_pin", resistance_source_pin)
+    source = resistance("resistance_generator", resistance_generator)
+    return stage(g_total * parallel(load, r_o), device, r_s, parallel(r_d, r_o), source)
+
+
+@formula
+def collector_feedback_stage(
+    *,
+    transconductance: ArrayLike,
+    resistance_base_emitter: ArrayLike,
+    resistance_feedback: ArrayLike,
+    resistance_collector: ArrayLike,
+    resistance_load: ArrayLike = np.inf,
+    resistance_generator: ArrayLike = 0.0,
+    resistance_transistor: ArrayLike = np.inf,
+) -> Stage:
+    """Find gain and impedances of a common-emitter stage with a resistor from collector to base.
+
+    Emitter at ground. The resistor feeds back signal as well as bias, so the
+    input impedance is low and the gain from a generator depends on its resistance.
+
+    Parameters
+    ----------
+    transconductance : array_like
+        gm [S], above 0.
+    resistance_base_emitter : array_like
+        rπ [Ω], above 0; inf is a FET, whose gate takes no current.
+    resistance_feedback : array_like
+        Resistor from collector to base [Ω], above 0 to inf.
+    resistance_collector : array_like
+        Collector resistor [Ω], 0 to inf.
+    resistance_load : array_like
+        Load [Ω], 0 to inf; none if not given.
+    resistance_generator : array_like
+        Resistance of the generator or of the stage before [Ω], 0 to inf; none if not given.
+    resistance_transistor : array_like
+        Output resistance ro of the transistor [Ω], above 0 to inf; ignored if not given.
+
+    Returns
+    -------
+    Stage
+        Gain [1], input and output impedance [Ω]; `impedance_device` is the base without the feedback
+        resistor, the output impedance includes what the generator's resistance makes of the feedback.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    A = (1/RF - gm)(RC || RL || ro || RF); Zin = rπ || RF/(1 - A);
+    Zout = RC || ro || (RF + Rs')/(1 + gm Rs'), Rs' = Rgen || rπ. Texts shorten this to
+    A = -RC/re, Zin = re/(1/beta + RC/RF), Zout = RC || RF.
+
+    References
+    ----------
+    BOYLESTAD-NASHELSKY, ch. 5, collector feedback; DERIVED, Kirchhoff's current law at base and collector.
+
+    Examples
+    --------
+    >>> amp = collector_feedback_stage(transconductance=0.0385, resistance_base_emitter=7.5e3,
+    ...                                resistance_feedback=470e3, resistance_collector=4.7e3)
+    >>> round(amp.gain_signed), round(amp.impedance_input)
+    (-179, 1936)
+    """
+    g = numeric("transconductance", transconductance, above=0)
+    r_pi = numeric("resistance_base_emitter", resistance_base_emitter, above=0, infinity=True)
+    r_f = numeric("resistance_feedback", resistance_feedback, above=0, infinity=True)
+    r_c = resistance("resistance_collector", resistance_collector)
+    r_o = numeric("resistance_transistor", resistance_transistor, above=0, infinity=True)
+    generator = resistance("resistance_generator", resistance_generator)
+    load = parallel(r_c, resistance("resistance_load", resistance_load), r_o, r_f)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        # Nothing at all at the collector: the feedback resistor is then the only load.
+        gain = np.where(np.isinf(load), -np.inf, (1 / r_f - g) * load)
+        fed_back = np.where(np.isinf(r_f), np.inf, r_f / (1 - gain))
+        drive = parallel(generator, r_pi)
+        back = np.where(np.isinf(r_f), np.inf, np.where(np.isinf(drive), 1 / g, (r_f + drive) / (1 + g * drive)))
+    z_out = parallel(r_c, r_o, back)
+    missing = np.isnan(g) | np.isnan(r_f) | np.isnan(load)
+    gain, fed_back = np.where(missing, np.nan, gain), np.where(missing, np.nan, fed_back)
+    return stage(gain, np.broadcast_arrays(r_pi, gain)[0] + 0.0, fed_back, z_out, generator)

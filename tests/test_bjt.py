@@ -1,0 +1,152 @@
+"""One valid call of every public function of `pedalcalc.bjt`, and what its records owe; more in test_bjt_bias.py."""
+
+from __future__ import annotations
+
+import dataclasses
+import importlib
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from pedalcalc import bjt, devices
+from pedalcalc.devices import BJT_2N3904, BJT_AC128, BJT_BC549C, METER_CHEAP
+from tests import test_contract
+
+_PART = replace(devices.typical(BJT_2N3904), current_gain=150.0)
+_EXACT = {"transistor": _PART, "temperature": 300.0}
+_DIVIDER = {
+    "voltage_supply": 9.0,
+    "resistance_top": 68e3,
+    "resistance_bottom": 15e3,
+    "resistance_collector": 4.7e3,
+    "resistance_emitter": 1e3,
+    **_EXACT,
+}
+
+CALLS = {
+    "divider_bias": _DIVIDER,
+    "base_bias": {
+        "voltage_supply": 9.0,
+        "voltage_base_supply": 1.0,
+        "resistance_base": 100e3,
+        "resistance_collector": 4.7e3,
+        "resistance_emitter": 8.2e3,
+        "voltage_supply_emitter": 9.0,
+        **_EXACT,
+    },
+    "collector_feedback_bias": {
+        "voltage_supply": 9.0,
+        "resistance_feedback": 1e6,
+        "resistance_collector": 10e3,
+        "resistance_emitter": 100.0,
+        **_EXACT,
+    },
+    "divider_readings": {**_DIVIDER, "meter": METER_CHEAP},
+    "base_resistor": {
+        "current_wanted": 1e-3,
+        "voltage_base_supply": 9.0,
+        "resistance_emitter": 100.0,
+        **_EXACT,
+    },
+    "feedback_resistor": {
+        "current_wanted": 0.5e-3,
+        "voltage_supply": 9.0,
+        "resistance_collector": 10e3,
+        "resistance_emitter": 100.0,
+        **_EXACT,
+    },
+    "choose_divider_bias": {
+        "current_wanted": 1e-3,
+        "voltage_supply": 9.0,
+        "stock": "E12",
+        "fraction_emitter": 0.1,
+        "fraction_transistor": 0.5,
+        "stiffness": 0.01,
+        **_EXACT,
+    },
+    "fit_bjt": {
+        "current_collector": 1.1e-3,
+        "current_collector_open": 0.3e-3,
+        "current_base": 10e-6,
+        "transistor": BJT_AC128,
+        "temperature": 300.0,
+    },
+}
+
+
+def test_every_record_solves_a_stage():
+    for name in ("BJT_2N3904", "BJT_2N5088", "BJT_BC549B", "BJT_BC549C", "BJT_AC128", "BJT_OC44", "BJT_2N3906"):
+        part = replace(devices.typical(getattr(devices, name)), current_gain=150.0)
+        point = bjt.divider_bias(**(_DIVIDER | {"transistor": part}))
+        assert point.region == "active", name
+    assert [role for _, _, role in BJT_BC549C.pinouts[0].entries] == ["collector", "base", "emitter"]
+
+
+@pytest.mark.parametrize("name", ["divider_bias", "base_bias", "collector_feedback_bias", "divider_readings"])
+def test_types_are_refused_by_the_bias_functions(name):
+    with pytest.raises(TypeError, match=r"devices\.typical"):
+        getattr(bjt, name)(**(CALLS[name] | {"transistor": BJT_2N3904}))
+
+
+def test_many_units_are_one_record():
+    gains = np.array([100.0, 150.0, 300.0])
+    lot = bjt.divider_bias(**(_DIVIDER | {"transistor": replace(_PART, current_gain=gains)}))
+    one = bjt.divider_bias(**_DIVIDER)
+    assert lot.current_collector.shape == (3,) and lot.current_collector[1] == one.current_collector
+    drawn = bjt.divider_bias(**(_DIVIDER | {"transistor": devices.drawn(BJT_2N3904, count=50, seed=1)}))
+    assert np.ptp(drawn.current_collector) > 0 and np.all(drawn.region == "active")
+
+
+def test_a_fitted_transistor_gives_its_readings_back():
+    # The tester: base current into the base, or none, collector straight on the supply; silicon's own small leakage aside.
+    part = replace(devices.typical(BJT_AC128), current_gain=80.0, current_gain_reverse=1e12)
+    tester = {"voltage_supply": 9.0, "resistance_collector": 0.0, "resistance_emitter": 0.0, "transistor": part}
+    open_base = bjt.base_bias(voltage_base_supply=9.0, resistance_base=np.inf, **tester).current_collector
+    pushed = bjt.base_bias(voltage_base_supply=1e4, resistance_base=1e9, **tester)
+    found = bjt.fit_bjt(
+        pushed.current_collector,
+        current_collector_open=open_base,
+        current_base=pushed.current_base,
+        transistor=BJT_AC128,
+    )
+    assert found.current_gain == pytest.approx(80.0, rel=1e-3)
+    assert found.current_collector_base_leakage == pytest.approx(part.current_collector_base_leakage, rel=0.02)
+    assert found.polarity == "pnp" and found.current_for_gain == pushed.current_collector
+    warm = bjt.fit_bjt(1e-3, current_collector_open=0.2e-3, current_base=8e-6, transistor=BJT_AC128, temperature=309.6)
+    cool = bjt.fit_bjt(1e-3, current_collector_open=0.2e-3, current_base=8e-6, transistor=BJT_AC128)
+    assert warm.current_collector_base_leakage == pytest.approx(cool.current_collector_base_leakage / 2)
+    assert warm.current_gain == cool.current_gain == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize("room", ["bjt", "fet", "opamp", "stage"])
+def test_results_share_no_memory_with_their_inputs(room):
+    calls = importlib.import_module(f"tests.test_{room}").CALLS
+    functions = importlib.import_module(f"pedalcalc.{room}")
+    for name, call in calls.items():
+        if getattr(functions, name).kind != "formula":
+            continue
+        arrays = {key: np.full(3, value) for key, value in call.items() if isinstance(value, (int, float))}
+        result = getattr(functions, name)(**(call | arrays))
+        found = (
+            [result]
+            if isinstance(result, np.ndarray)
+            else [getattr(result, f.name) for f in dataclasses.fields(result)]
+        )
+        for value in found:
+            if isinstance(value, np.ndarray):
+                assert not any(np.shares_memory(value, array) for array in arrays.values()), name
+
+
+@pytest.mark.parametrize("gain", [150.0, np.inf])
+@pytest.mark.parametrize("name", ["divider_bias", "base_bias", "collector_feedback_bias", "base_resistor"])
+@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+def test_a_constant_drop_owes_what_every_formula_owes(name, gain, monkeypatch):
+    part = replace(_PART, ideality=0.0, voltage_forward=0.7, current_gain=gain)
+    monkeypatch.setitem(CALLS, name, CALLS[name] | {"transistor": part})
+    function = getattr(bjt, name)
+    test_contract.test_shorts_and_opens_leave_no_silent_nan("bjt", name, function)
+    test_contract.test_no_result_is_minus_zero("bjt", name, function, 0.0)
+    if np.isfinite(gain):
+        test_contract.test_formula_keeps_nan_in_its_place("bjt", name, function)
+        test_contract.test_formula_broadcasts_element_by_element("bjt", name, function)
