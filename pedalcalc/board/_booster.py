@@ -16,6 +16,7 @@ from pedalcalc.board._booster_stages import (
     design_of,
     room,
     solve,
+    steps_of,
     switched,
     test_points_of,
     through_level,
@@ -59,6 +60,7 @@ class Booster(Result):
     thump_in: switching.PulldownThump = quantity("record", "thump of the input capacitor")
     thump_out: switching.PulldownThump = quantity("record", "thump of the output capacitor")
     rail_step: switching.IndicatorThump = quantity("record", "thump of the indicator")
+    rail_steps: tuple[TestPoint, ...] = quantity("records", "from the label to the usable swing")
     consumers: tuple[Consumer, ...] = quantity("records", "consumers")
     design_parts: tuple[DesignPart, ...] = quantity("records", "parts that the design chooses")
     test_points: tuple[TestPoint, ...] = quantity("records", "test points")
@@ -210,6 +212,7 @@ def jfet_booster(
         thump_in=thump_in,
         thump_out=thump_out,
         rail_step=rail_step,
+        rail_steps=steps_of(parts, safe, filtered, follower, up, down, peak, gain),
         consumers=consumers_of(parts, jfet, follower, lamp),
         design_parts=design_of(parts, safe, filtered, share, through_emitter, through_lamp, note, source, out),
         test_points=test_points_of(parts, safe, filtered, jfet, follower, lights),

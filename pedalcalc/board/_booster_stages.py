@@ -162,6 +162,25 @@ def unmeasured(parts: Parts, rail: Array) -> tuple[float, float, str]:
     return min(drains), max(drains), words
 
 
+def steps_of(
+    parts: Parts, safe: Any, filtered: Any, follower: Any, up: Array, down: Array, peak: Array, gain: float
+) -> tuple[TestPoint, ...]:
+    """Return the way from the label to the usable swing."""
+    idle = np.asarray(follower.voltage_emitter)
+    return points(
+        {
+            "label": parts.board.voltages(safe.current_load),
+            f"behind {parts.name('protection')}": safe.voltage_output,
+            f"rail, behind {parts.name('filter')}": filtered.voltage_output,
+            "highest output": idle + up,
+            "lowest output": idle - down,
+            "idle": idle,
+            "largest peak at the output": peak,
+            "guitar peak that fills it": peak / gain if gain > 0 else np.nan * peak,
+        }
+    )
+
+
 def consumers_of(parts: Parts, jfet: Any, follower: Any, lamp: Array) -> tuple[Consumer, ...]:
     rows = {
         f"{parts.name('JFET')}, JFET": np.asarray(jfet.current_drain),

@@ -246,10 +246,10 @@ def _levels(
     return (
         Target("LED of the coupler, loudest", told(most, "A"), told(amps, "A"),
                f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),
-        Target("deepest reduction", f"{deepest:.3g} dB", f"{depth:.3g} dB",
+        Target("deepest reduction", told(deepest, "dB"), told(depth, "dB"),
                f"at {told(amps, 'A')} the cell falls to {told(lit, 'Ω')}, behind {parts.name('arm')} as fitted"),
-        Target("threshold, 1 dB down, control fully up", f"{threshold:.3g} dBV",
-               "cannot be reached" if np.isnan(got) else f"{got:.3g} dBV",
+        Target("threshold, 1 dB down, control fully up", told(threshold, "dBV"),
+               told(got, "dBV"),
                f"{parts.name('side-chain feedback')} as fitted{corner}"),
     )  # fmt: skip
 

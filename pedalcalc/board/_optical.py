@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc import bias, compressor, rc, switching
+from pedalcalc import bias, compressor, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
@@ -32,6 +32,7 @@ class OpticalBuild(Result):
     compressor: compressor.Compressor = quantity("record", "circuit, controls as they stand")
     follower: bias.OpAmpPoint = quantity("record", "input follower")
     makeup: bias.OpAmpPoint = quantity("record", "make-up stage")
+    band: opto.CouplerBand = quantity("record", "cell over its lamp's current")
     frequency_low: float = quantity("Hz", "lower corner of the input")
     frequency_low_output: float = quantity("Hz", "lower corner of the output")
     lights: switching.IndicatorStates = quantity("record", "indicator in both states")
@@ -135,11 +136,15 @@ def optical_compressor(
     level = board.control(parts.name("level"), rotation=1.0).resistance_total
     pulled = float(rc.parallel_resistance([parts.ohms("output pull-down"), load]))
     out = float(rc.parallel_resistance([level, pulled]))
-    cautions = _at_rest((follower, makeup, lights, thump_in, thump_out, rail_step)) + uneven
+    results = (follower, makeup, lights, thump_in, thump_out, rail_step)
+    cautions = tuple(dict.fromkeys(caution for result in results for caution in result.cautions)) + uneven
+    follower, makeup = (replace(stage, cautions=()) for stage in (follower, makeup))
+    lights = replace(lights, cautions=())
     return OpticalBuild(
         compressor=circuit,
         follower=follower,
         makeup=makeup,
+        band=_band(parts),
         frequency_low=float(np.max(follower.frequency_low)),
         frequency_low_output=float(
             bias.coupling_corner(
@@ -234,6 +239,15 @@ def _switched(
     return lights, thump_in, thump_out, rail_step
 
 
+def _band(parts: Parts) -> opto.CouplerBand:
+    """Return the cell's band: the fit's own where the coupler is measured, else that of its class."""
+    name, current = parts.name("coupler"), np.geomspace(10e-6, 5e-3, 61)
+    own = parts.board.own(name)
+    if own is not None:
+        return opto.fitted_band(current, coupler_fit=own.result)
+    return opto.coupler_band(current, coupler=parts.board.record(name))
+
+
 def _test_points(parts: Parts, supplied: DoubledSupply, follower: Any, makeup: Any) -> tuple[TestPoint, ...]:
     name, budget, half = parts.name, supplied.budget, np.asarray(supplied.half.voltage_output)
     rail = np.asarray(budget.voltage_positive)
@@ -277,7 +291,3 @@ def _first_power(parts: Parts, supplied: DoubledSupply) -> tuple[PowerStep, ...]
         },
         volts,
     )
-
-
-def _at_rest(results: tuple[Any, ...]) -> tuple[Caution, ...]:
-    return tuple(dict.fromkeys(caution for result in results for caution in result.cautions))

@@ -184,9 +184,9 @@ def told(value: float, unit: str, digits: int = 3) -> str:
     """Return a figure as the tables print it, with few digits; words for what is not known."""
     if not np.isfinite(value):
         return "cannot be reached" if np.isnan(value) else "open"
-    return (
-        write_value(float(f"{value:.{digits}g}"), unit=unit) if unit in UNITS else f"{value:.{digits}g} {unit}".strip()
-    )
+    rounded = float(f"{value:.{digits}g}")
+    text = write_value(rounded, unit=unit) if unit in UNITS else f"{rounded:g} {unit}".strip()
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def stated(value: float, seen: float) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pedalcalc import pump, supply
 from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
 from pedalcalc.board._core import Board
-from pedalcalc.board._rows import Consumer, Parts, drop, lamp_current, pair
+from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
 from pedalcalc.devices._record import ends
 from pedalcalc.parts import NOT_CONNECTED
@@ -40,6 +40,7 @@ class DoubledSupply(Result):
     rail: pump.RailCircuit = quantity("record", "supply circuit ahead of the op-amps")
     half: supply.HalfSupply = quantity("record", "half supply")
     consumers: tuple[Consumer, ...] = quantity("records", "consumers")
+    rail_steps: tuple[TestPoint, ...] = quantity("records", "from the label to the usable swing, at rest")
     current_load: Array = quantity("A", "drawn from the rail at rest")
     current_direct: Array = quantity("A", "indicator")
     current_led: Array = quantity("A", "lamp of the coupler at its most")
@@ -139,6 +140,7 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
         rail=circuit,
         half=dataclasses.replace(half, cautions=()),
         consumers=_consumers(parts, packages, half, direct, current_led),
+        rail_steps=_steps(parts, budget),
         current_load=load,
         current_direct=direct,
         current_led=current_led,
@@ -269,6 +271,21 @@ def _consumers(
         Consumer(
             f"indicator {parts.name('indicator')}, ahead of the converter", *sorted(float(amps) for amps in direct)
         ),
+    )
+
+
+def _steps(parts: Parts, budget: pump.VoltageBudget) -> tuple[TestPoint, ...]:
+    return points(
+        {
+            "label": budget.voltage_supply,
+            f"behind {parts.name('protection')}": np.asarray(budget.voltage_supply) - budget.loss_protection,
+            f"behind {parts.name('filter in')}": budget.voltage_pin,
+            "op-amp rail": budget.voltage_positive,
+            "highest output": budget.voltage_high,
+            "lowest output": budget.voltage_low,
+            "idle": budget.voltage_idle,
+            "usable swing, peak to peak": budget.voltage_swing,
+        }
     )
 
 
