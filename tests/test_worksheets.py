@@ -17,7 +17,7 @@ from tests.conftest import ROOT
 from tests.test_board import coupler_rows, written
 
 BUILDS = ROOT / "notebooks" / "builds"
-SHEETS = ("optical-compressor",)
+SHEETS = ("optical-compressor", "jfet-booster")
 
 
 def code(build):
@@ -63,6 +63,9 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None):
         ("optical-compressor", {"IC1": "7660"}, ["the pump's tone lies in the audio band", "fitted 7660"]),
         ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what the TL072 needs"]),
         ("optical-compressor", {"D6": "blue LED", "VR3": "1M linear"}, ["fitted blue LED", "fitted 1M linear"]),
+        ("jfet-booster", {"R5": "2k2", "R7": "1k5", "C2": "4u7"}, ["fitted 2k2", "fitted 1k5", "fitted 4u7", "168 % above"]),
+        ("jfet-booster", {"R4": "22k"}, ["turns ohmic"]),
+        ("jfet-booster", {"Q1": "J201", "Q2": "2N5088"}, ["readings of a 2N5457, fitted is J201", "not measured: any J201"]),
     ],
 )  # fmt: skip
 def test_a_drawer_part_gives_a_page_that_says_so(build, fitted, told, tmp_path, monkeypatch):
@@ -107,6 +110,13 @@ def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured(tmp_path, monkey
     # The band is the fit's own, a few percent, and not the factor of light of a class.
     band = names["built"].band
     assert np.max(band.resistance_high / band.resistance_low) < 1.5
+
+
+def test_a_measured_jfet_leaves_nothing_unmeasured(tmp_path, monkeypatch):
+    text, _ = printed("jfet-booster", tmp_path, monkeypatch)
+    assert "measured, q1.csv" in text and "not measured" not in text
+    text, _ = printed("jfet-booster", tmp_path / "bare", monkeypatch, given={"own_readings": {}})
+    assert "not measured: any 2N5457" in text
 
 
 def test_knobs_move_what_the_sheet_says_of_them(tmp_path, monkeypatch):
