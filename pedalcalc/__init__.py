@@ -15,6 +15,7 @@ __version__ = "0.1.0"
 
 __all__ = [
     "bjt",
+    "board",
     "catalogue",
     "compressor",
     "devices",

@@ -262,10 +262,13 @@ def test_every_list_of_a_build_is_whole(build):
     nets = collections.Counter(pin.net for part in found for pin in part.pins)
     assert not [net for net, count in nets.items() if count < 2 and net != parts.NOT_CONNECTED]
     by_kind = {part.part.kind: part for part in found}
-    barrel = {pin.role: pin.net for pin in by_kind["connector"].pins}
+    plugs = [{pin.role: pin.net for pin in part.pins} for part in found if part.part.kind == "connector"]
+    (barrel,) = (roles for roles in plugs if "centre" in roles)
+    (clip,) = (roles for roles in plugs if "plus" in roles)
     battery = {pin.role: pin.net for pin in by_kind["battery"].pins}
     # With a plug in the barrel connector its break contact takes the battery off.
     assert barrel["touches outer without a plug"] == battery["plus"] != barrel["outer"]
+    assert clip == battery
     assert barrel["centre"] == "ground" and barrel["outer"] == "supply in"
 
 

@@ -30,7 +30,7 @@ ROWS = [
         "sidechain",
         "compressor",
     ],
-    ["circuit", "tolerance", "drawer", "bench"],
+    ["board", "circuit", "tolerance", "drawer", "bench"],
     ["report", "plot", "explore", "page"],
 ]
 LEVEL = {room: level for level, row in enumerate(ROWS) for room in row}
@@ -81,7 +81,7 @@ def test_package_loads_numpy_and_no_more():
     assert not loaded & {"scipy", "sympy", "matplotlib", "ipywidgets", "IPython"}
 
 
-@pytest.mark.parametrize("room", [room for row in ROWS[1:4] for room in row])
+@pytest.mark.parametrize("room", [room for row in ROWS[1:5] for room in row])
 def test_physics_rooms_load_no_pictures(room):
     if not [path for path in FILES if _room(path) == room]:
         pytest.skip(f"{room} is not built yet")

@@ -200,10 +200,11 @@ def test_no_cautions_is_said_calmly():
 
 def test_safety_covers_every_topic_and_defers():
     box = report.safety()
-    assert len(box.lines) == 8
+    assert len(box.lines) == 13
     for shown in (box._repr_html_(), box._repr_markdown_(), str(box)):
         assert "Local codes" in shown and "qualified person" in shown
     assert "85 dBA" in str(report.safety("loud")) and "unregulated" in str(report.safety("adaptor"))
+    assert "2 W" in str(report.safety("first-power")) and "break contact" in str(report.safety("battery"))
     with pytest.raises(ValueError, match="topics must be among solder, leads"):
         report.safety("hot iron")
 

@@ -16,7 +16,7 @@ SAFETY = {
         "Hot iron, fumes and lead",
         (
             "The iron is at 300 °C and more: keep it in its stand, and let joints cool before you touch them. Solder over something "
-            "that does not burn, with safety glasses on. Flux fume is a leading cause of work-related asthma (UK HSE): draw it off at "
+            "that does not burn, with safety glasses on, and keep the iron's cord clear of its tip and of your elbow. Flux fume is a leading cause of work-related asthma (UK HSE): draw it off at "
             "the joint or work in moving air with your head out of the plume, and run the iron no hotter than needed. With leaded "
             "solder do not eat, drink or smoke at the bench, and wash your hands afterwards."
         ),
@@ -43,11 +43,48 @@ SAFETY = {
             "one gives far more than its label. No mains voltage belongs in any of this work."
         ),
     ),
+    "battery": (
+        "Battery and adaptor",
+        (
+            "The two must never meet: the break contact of the barrel connector takes the battery off when the plug goes in; check it "
+            "with a meter, plug in and out, before a battery is clipped on. An alkaline, zinc-carbon or lithium block that an adaptor "
+            "charges can leak or burst. A shorted lithium block gets hot enough to burn: put tape over its contacts in the box or the drawer, "
+            "and never carry one loose with wire ends or keys."
+        ),
+    ),
+    "shared": (
+        "One supply for several pedals",
+        (
+            "A pedal with the plus at ground (many old PNP circuits) shorts the supply that it shares with this one through the "
+            "screens of the cables. Feed it from a battery or an isolated output of its own."
+        ),
+    ),
+    "static": (
+        "Static",
+        (
+            "MOSFETs and CMOS converters die of a spark that you do not feel. Leave them in their foam, touch bare metal that is earthed "
+            "first, and fit them last; a JFET's gate is a junction and stands more, but not everything."
+        ),
+    ),
+    "hot-air": (
+        "Heat-shrink and hot air",
+        (
+            "A hot-air gun blows 300 °C and more and goes on being hot in its stand: point it away from hands, board and cord. Shrink "
+            "in short passes, away from the LED and the cell, which soften, and let the sleeve cool before you touch it."
+        ),
+    ),
+    "first-power": (
+        "First power through 100 Ω",
+        (
+            "Take one rated 2 W: on a dead short at 9 V it burns 0.8 W, a quarter-watt one gets hot enough to burn skin "
+            "within seconds and then fails. Watch the meter and not the part, and pull the plug at the line that says so."
+        ),
+    ),
     "electrolytic": (
         "Electrolytic capacitors",
         (
             "Reversed or over their voltage they can burst. Check the stripe (minus) and the rated volts of every one before power, "
-            "keep your face away at first power-up, and switch off at once if one warms, hisses or bulges."
+            "a tantalum bead's stripe marks plus instead. Keep your face away at first power-up, and switch off at once if one warms, hisses or bulges."
         ),
     ),
     "loud": (
@@ -168,7 +205,8 @@ def safety(*topics: str) -> Box:
     Parameters
     ----------
     *topics : str
-        Any of solder, leads, swarf, adaptor, electrolytic, loud, cadmium, hot-parts; all of them where none is named.
+        Any of solder, leads, swarf, adaptor, battery, shared, static, hot-air, first-power, electrolytic, loud, cadmium,
+        hot-parts; all of them where none is named.
 
     Returns
     -------

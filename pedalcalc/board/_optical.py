@@ -1,0 +1,293 @@
+"""The stages of an optical compressor as its list builds them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc import bias, compressor, opto, rc, switching
+from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
+from pedalcalc.board._core import Board
+from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
+from pedalcalc.board._supply import DoubledSupply
+from pedalcalc.devices import Capacitor, Coupler, Diode, Led
+from pedalcalc.junction import VOLTAGE_THERMAL_300K
+
+Array = NDArray[np.float64]
+
+#: The halves of a full-wave rectifier count as two while their gains are this near each other.
+HALVES_ALIKE = 0.05
+#: Least share of the track that a threshold control leaves: its own end resistance over the track (common practice).
+LEAST_SHARE = 1e-4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpticalBuild(Result):
+    """An optical compressor as fitted: its circuit for the dynamics, its stages at rest, its switching."""
+
+    compressor: compressor.Compressor = quantity("record", "circuit, controls as they stand")
+    follower: bias.OpAmpPoint = quantity("record", "input follower")
+    makeup: bias.OpAmpPoint = quantity("record", "make-up stage")
+    band: opto.CouplerBand = quantity("record", "cell over its lamp's current")
+    frequency_low: float = quantity("Hz", "lower corner of the input")
+    frequency_low_output: float = quantity("Hz", "lower corner of the output")
+    lights: switching.IndicatorStates = quantity("record", "indicator in both states")
+    thump_in: switching.PulldownThump = quantity("record", "thump of the input capacitor")
+    thump_out: switching.PulldownThump = quantity("record", "thump of the output capacitor")
+    rail_step: switching.IndicatorThump = quantity("record", "thump of the indicator")
+    test_points: tuple[TestPoint, ...] = quantity("records", "test points, no signal")
+    power_steps: tuple[PowerStep, ...] = quantity("records", "first power")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@search
+def optical_compressor(
+    board: Board,
+    *,
+    supplied: DoubledSupply,
+    roles: Mapping[str, str],
+    resistance_source: ArrayLike,
+    resistance_load: ArrayLike,
+) -> OpticalBuild:
+    """Find what the stages of an optical compressor do with the parts that are fitted.
+
+    Parameters
+    ----------
+    board : Board
+        The board.
+    supplied : DoubledSupply
+        Its supply, as `doubled_supply` finds it.
+    roles : mapping of str to str
+        As for `doubled_supply`, and ``input``, ``bias``, ``input pull-down``, ``arm``, ``make-up feedback``,
+        ``make-up ground``, ``side-chain feedback``, ``side-chain ground``, ``inverter in``, ``inverter feedback``,
+        ``attack stop``, ``attack``, ``release stop``, ``release``, ``hold``, ``threshold``, ``output``, ``level``,
+        ``output pull-down``.
+    resistance_source : array_like
+        What drives the input [Ω], 0 to inf.
+    resistance_load : array_like
+        What follows the output [Ω], 0 to inf.
+
+    Returns
+    -------
+    OpticalBuild
+        The circuit for `pedalcalc.compressor`, operating points, switching, test points and cautions.
+
+    Raises
+    ------
+    ValueError
+        If a role is missing or a part is none of its kind, with file, line and reference.
+
+    Notes
+    -----
+    The side-chain's gain is that of its stage times the share that the threshold control passes. An inverter whose
+    resistors differ by more than 5 % leaves one half-wave behind: then the louder half alone counts.
+
+    References
+    ----------
+    DERIVED, each stage with the functions of its own room.
+
+    Examples
+    --------
+    >>> from pedalcalc.board import OPTICAL_ROLES, assemble, doubled_supply
+    >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
+    >>> found = optical_compressor(
+    ...     build, supplied=doubled_supply(build, roles=OPTICAL_ROLES), roles=OPTICAL_ROLES,
+    ...     resistance_source=10e3, resistance_load=1e6,
+    ... )
+    >>> found.compressor.gain_makeup
+    4.3
+    """
+    parts = Parts(is_a("board", board, Board), roles)
+    is_a("supplied", supplied, DoubledSupply)
+    source = float(numeric("resistance_source", resistance_source, least=0, infinity=True))
+    load = float(numeric("resistance_load", resistance_load, least=0, infinity=True))
+    rail = np.maximum(np.asarray(supplied.budget.voltage_positive), 0.0)
+    reference = np.asarray(supplied.half.voltage_output)
+    common = {
+        "voltage_half_supply": reference,
+        "resistance_half_supply": 0.0,
+        "resistance_meter": board.meter.resistance_meter,
+    }
+    signal = board.record(parts.name("signal"))
+    follower = bias.opamp_follower(
+        rail,
+        resistance_bias=parts.ohms("bias"),
+        capacitance_input=parts.farads("input"),
+        op_amp=signal,
+        resistance_source=source,
+        **common,
+    )
+    makeup = bias.opamp_noninverting(
+        rail,
+        resistance_bias=parts.ohms("arm"),
+        resistance_feedback=parts.ohms("make-up feedback"),
+        resistance_input=parts.ohms("make-up ground"),
+        capacitance_input=np.inf,
+        capacitance_gain=np.inf,
+        op_amp=signal,
+        **common,
+    )
+    circuit, uneven = _circuit(parts, supplied)
+    lights, thump_in, thump_out, rail_step = _switched(parts, supplied, circuit, source, load)
+    level = board.control(parts.name("level"), rotation=1.0).resistance_total
+    pulled = float(rc.parallel_resistance([parts.ohms("output pull-down"), load]))
+    out = float(rc.parallel_resistance([level, pulled]))
+    results = (follower, makeup, lights, thump_in, thump_out, rail_step)
+    cautions = tuple(dict.fromkeys(caution for result in results for caution in result.cautions)) + uneven
+    follower, makeup = (replace(stage, cautions=()) for stage in (follower, makeup))
+    lights = replace(lights, cautions=())
+    return OpticalBuild(
+        compressor=circuit,
+        follower=follower,
+        makeup=makeup,
+        band=_band(parts),
+        frequency_low=float(np.max(follower.frequency_low)),
+        frequency_low_output=float(
+            bias.coupling_corner(
+                parts.farads("output"), resistance_before=float(np.max(makeup.impedance_output)), resistance_after=out
+            )
+        ),
+        lights=lights,
+        thump_in=thump_in,
+        thump_out=thump_out,
+        rail_step=rail_step,
+        test_points=_test_points(parts, supplied, follower, makeup),
+        power_steps=_first_power(parts, supplied),
+        cautions=cautions,
+    )
+
+
+def _circuit(parts: Parts, supplied: DoubledSupply) -> tuple[compressor.Compressor, tuple[Caution, ...]]:
+    board, hold = parts.board, parts.one("hold", Capacitor)
+    gain = 1 + parts.ohms("side-chain feedback") / parts.ohms("side-chain ground")
+    heard = max(float(board.control(parts.name("threshold")).track_fraction), LEAST_SHARE)
+    halves = parts.ohms("inverter feedback") / parts.ohms("inverter in")
+    alike = abs(halves - 1) <= HALVES_ALIKE
+    leak = 0.0 if np.isnan(hold.current_leakage) else float(hold.current_leakage)
+    found = compressor.Compressor(
+        placement="shunt",
+        resistance_input=parts.ohms("arm"),
+        resistance_output=np.inf,
+        gain_makeup=1 + parts.ohms("make-up feedback") / parts.ohms("make-up ground"),
+        sense="after",
+        gain_sidechain=gain * heard * (1.0 if alike else max(1.0, halves)),
+        voltage_rail=max(float(supplied.voltage_rail[1]), 1e-3),
+        rectifier="full" if alike else "half",
+        voltage_diode=supplied.voltage_diode,
+        drive="buffered",
+        resistance_attack=parts.ohms("attack stop") + float(board.control(parts.name("attack")).resistance),
+        resistance_release=parts.ohms("release stop") + float(board.control(parts.name("release")).resistance),
+        capacitance_hold=parts.farads("hold"),
+        current_leakage=leak,
+        voltage_base_emitter=0.0,
+        resistance_led=parts.ohms("lamp resistor"),
+        coupler=parts.one("coupler", Coupler),
+        illuminance_ambient=0.0,
+        voltage_thermal=VOLTAGE_THERMAL_300K,
+    )
+    if alike:
+        return found, ()
+    names = f"{parts.name('inverter in')} and {parts.name('inverter feedback')}"
+    told_so = Caution(
+        f"{names} differ: the rectifier sees one half-wave louder than the other, computed with the louder alone",
+        f"make {names} equal", halves, 1.0, "1",
+    )  # fmt: skip
+    return found, (told_so,)
+
+
+def _switched(
+    parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor, source: float, load: float
+) -> tuple[switching.IndicatorStates, switching.PulldownThump, switching.PulldownThump, switching.IndicatorThump]:
+    board, meter = parts.board, parts.board.meter.resistance_meter
+    half = float(np.asarray(supplied.half.voltage_output)[1])
+    lights = switching.indicator_states(
+        np.maximum(np.asarray(supplied.budget.voltage_pin), 0.0),
+        resistance_led=parts.ohms("indicator resistor"),
+        led=parts.one("indicator", Led),
+        wiring="grounded",
+        resistance_meter=meter,
+    )
+    thump_in = switching.pulldown_thump(
+        half,
+        current_leakage=parts.leakage("input", half),
+        resistance_pulldown=parts.ohms("input pull-down"),
+        resistance_load=source,
+        capacitance=parts.farads("input"),
+        gain=circuit.gain_makeup,
+        resistance_meter=meter,
+    )
+    thump_out = switching.pulldown_thump(
+        half,
+        current_leakage=parts.leakage("output", half),
+        resistance_pulldown=board.control(parts.name("level"), rotation=1.0).resistance_total,
+        resistance_load=float(rc.parallel_resistance([parts.ohms("output pull-down"), load])),
+        capacitance=parts.farads("output"),
+        gain=1.0,
+        resistance_meter=meter,
+    )
+    rail_step = switching.indicator_thump(
+        float(supplied.current_direct[1]),
+        resistance_supply=parts.ohms("filter in"),
+        capacitance=parts.farads("reservoir"),
+        fraction_coupled=0.0,
+        gain=circuit.gain_makeup,
+    )
+    return lights, thump_in, thump_out, rail_step
+
+
+def _band(parts: Parts) -> opto.CouplerBand:
+    """Return the cell's band: the fit's own where the coupler is measured, else that of its class."""
+    name, current = parts.name("coupler"), np.geomspace(10e-6, 5e-3, 61)
+    own = parts.board.own(name)
+    if own is not None:
+        return opto.fitted_band(current, coupler_fit=own.result)
+    return opto.coupler_band(current, coupler=parts.board.record(name))
+
+
+def _test_points(parts: Parts, supplied: DoubledSupply, follower: Any, makeup: Any) -> tuple[TestPoint, ...]:
+    name, budget, half = parts.name, supplied.budget, np.asarray(supplied.half.voltage_output)
+    rail = np.asarray(budget.voltage_positive)
+    protected = np.asarray(budget.voltage_supply) - np.asarray(budget.loss_protection)
+    signal, side, buffers = name("signal"), name("side-chain"), name("reference")
+    return points(
+        {
+            "supply in": budget.voltage_supply,
+            f"{name('protection')} cathode, protected": protected,
+            f"{name('converter')} pin 8, pump supply": budget.voltage_pin,
+            f"{name('pump diode out')} cathode, doubled": rail + np.asarray(budget.loss_filter_out),
+            f"{signal} pin 8, rail": rail,
+            f"{buffers} pin 1, reference": half,
+            f"{signal} pin 3, biased input": follower.voltage_noninverting_read,
+            f"{signal} pin 1, buffered": follower.voltage_output,
+            f"{signal} pin 7, made up": makeup.voltage_output,
+            f"{side} pin 1 and pin 7": half,
+            f"{buffers} pin 7, LED feed": half,
+        }
+    )
+
+
+def _first_power(parts: Parts, supplied: DoubledSupply) -> tuple[PowerStep, ...]:
+    """Return the lines of first power; without ICs the divider hangs on the supply through three diodes."""
+    volts = float(np.asarray(supplied.budget.voltage_supply)[1])
+    chain = sum(parts.ohms(role) for role in ("filter in", "filter out", "divider top", "divider bottom"))
+    diodes = [parts.one(role, Diode) for role in ("protection", "pump diode in", "pump diode out")]
+    amps = volts / chain
+    for _ in range(20):
+        amps = max(volts - sum(float(drop(amps, diode)) for diode in diodes), 0.0) / chain
+    drawn, lit = np.asarray(supplied.budget.current_supply), np.asarray(supplied.budget_lit.current_supply)
+    dark = drawn - supplied.current_direct
+    return power_steps(
+        {
+            "no ICs in their sockets, indicator dark": amps,
+            "bypassed, no signal, usual": dark[1],
+            "engaged, no signal, usual": drawn[1],
+            "engaged, no signal, at most": np.max(drawn),
+            "engaged, loudest signal, at most": np.max(lit),
+            "stop and look for a short": 2 * np.max(lit),
+        },
+        volts,
+    )

@@ -1,0 +1,207 @@
+"""A builder's own part from its readings: the record that takes the place of its class."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pedalcalc import bias, devices, led, opto
+from pedalcalc._base import Caution, Result, quantity
+from pedalcalc.catalogue import find_device
+from pedalcalc.devices import Bjt, Coupler, Device, Jfet, Led, Meter
+from pedalcalc.parts import Part
+from pedalcalc.readings import Reading, read_readings
+from pedalcalc.values import read_value
+
+FILE = re.compile(r"[^\s;,]+\.csv\b")
+KINDS = {Coupler: "coupler", Led: "indicator", Jfet: "JFET", Bjt: "transistor"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OwnPart(Result):
+    """One measured part: its record, the fit it comes from, and whether a cell's times were taken."""
+
+    reference: str = quantity("text", "name on the board")
+    path: str = quantity("path", "file of readings")
+    device: Device = quantity("record", "measured part")
+    result: Any = quantity("record", "the fit")
+    time_factor: float = quantity("1", "band of the times, times or divided by; NaN where not timed")
+    count: int = quantity("1", "readings used")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+def named_file(text: str) -> str:
+    """Return the file of readings that a cell names, empty if none."""
+    found = FILE.search(text)
+    return found[0] if found else ""
+
+
+def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tuple[OwnPart | None, tuple[Caution, ...]]:
+    """Return the part as its readings make it, or None with a caution where they belong to another type."""
+    taken = read_readings(path)
+    where = f"{part.place or 'the list'}, {part.reference}"
+    if record is None or type(record) not in KINDS:
+        raise ValueError(
+            f"{where}: readings are taken of {', '.join(KINDS.values())}, not of a {part.kind}; take {path.name} out"
+        )
+    if other := _other_type(taken, part, record):
+        return None, (
+            Caution(
+                f"{part.reference}: {path.name} holds readings of a {other}, fitted is {record.name}; not used",
+                f"measure your {record.name} and name its file, or fit the {other}",
+                float(len(taken)),
+                0.0,
+                "readings",
+            ),
+        )
+    fits: dict[type, Any] = {Coupler: _coupler, Led: _lamp, Jfet: _jfet, Bjt: _transistor}
+    try:
+        return fits[type(record)](part, record, path, taken, meter), ()
+    except (ValueError, RuntimeError) as reason:
+        raise ValueError(f"{where}: {path.name}: {reason}") from None
+
+
+def _other_type(taken: Sequence[Reading], part: Part, record: Device) -> str:
+    """Return the name of another type that the places of the readings name, empty if none does."""
+    for place in dict.fromkeys(reading.place for reading in taken):
+        for word in filter(lambda text: re.search(r"\d{3}", text), re.split(r"[\s,]+", place)):
+            try:
+                found = find_device(word, kind=part.kind)
+            except ValueError:
+                continue
+            if found.name != record.name and type(found) is type(record):
+                return found.name
+    return ""
+
+
+def _pairs(
+    taken: Sequence[Reading], first: tuple[str, str], second: tuple[str, str]
+) -> tuple[list[float], list[float]]:
+    """Return two quantities, each given as its name and unit, paired by place and condition."""
+    found: tuple[dict[Any, float], dict[Any, float]] = ({}, {})
+    for reading in taken:
+        for rows, (name, unit) in zip(found, (first, second), strict=True):
+            if reading.what.casefold() != name.casefold():
+                continue
+            if reading.unit != unit:
+                raise ValueError(f"{reading.what} ({reading.condition}) must be in {unit}, got {reading.unit}")
+            if (reading.place, reading.condition) in rows:
+                raise ValueError(
+                    f"{reading.what} stands there twice with condition {reading.condition!r}; give each step its own"
+                )
+            rows[reading.place, reading.condition] = reading.value
+    for one, other, name in ((*found, second[0]), (*found[::-1], first[0])):
+        for key in one:
+            if key not in other:
+                raise ValueError(f"{name} is missing at condition {key[1]!r}")
+    if len({place for place, _ in found[0]}) > 1:
+        raise ValueError(f"readings come from several parts: {', '.join(sorted({place for place, _ in found[0]}))}")
+    return list(found[0].values()), [found[1][key] for key in found[0]]
+
+
+def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+    del meter
+    dark = [r.value for r in taken if r.what == "LDR resistance" and "dark" in r.condition.casefold()]
+    lit = [r for r in taken if r.what != "LDR resistance" or "dark" not in r.condition.casefold()]
+    amps, ohms = _pairs(lit, ("LED current", "A"), ("LDR resistance", "Ω"))
+    found = opto.fit_coupler(
+        amps, resistance_cell=ohms, coupler=record, resistance_dark=float(np.median(dark)) if dark else np.nan
+    )
+    coupler, factor = found.coupler, np.nan
+    times = [r for r in taken if r.what in ("LDR rise time", "LDR fall time")]
+    if times:
+        timed = _timing(times, coupler)
+        coupler, factor = dataclasses.replace(coupler, cell=timed.cell), float(timed.time_factor)
+    return OwnPart(part.reference, path.name, coupler, found, factor, len(amps) + len(times), found.cautions)
+
+
+def _timing(times: Sequence[Reading], coupler: Coupler) -> Any:
+    """Fit the cell's times; a condition such as `2 mA off, to 47k` tells the current and the resistance passed."""
+    rows: dict[str, list[tuple[float, float, float]]] = {"rise": [], "fall": []}
+    for reading in times:
+        told = re.fullmatch(r"\s*([0-9].*?A)\s+(?:on|off),?\s+to\s+(\S+)\s*(?:Ω|ohm)?\s*", reading.condition)
+        if not told:
+            raise ValueError(
+                f"condition {reading.condition!r} of {reading.what} must tell current and resistance passed, "
+                "such as '2 mA off, to 47k'"
+            )
+        current, passed = read_value(told[1], unit="A"), read_value(told[2], unit="Ω")
+        settled = float(opto.coupler_resistance(current, coupler=coupler))
+        light = float(opto.coupler_illuminance(current, coupler=coupler))
+        rows["rise" if "rise" in reading.what else "fall"].append((light, settled / passed, reading.value))
+    columns = {
+        f"{name}_{kind}": [row[k] for row in rows[kind]]
+        for kind in rows
+        for k, name in enumerate(("illuminance", "fraction", "time"))
+    }
+    return opto.fit_timing(cell=coupler.cell, **columns)
+
+
+def _lamp(part: Part, record: Led, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+    del meter
+    amps, volts = _pairs(taken, ("LED current", "A"), ("LED voltage", "V"))
+    found = led.fit_led(current=amps, voltage=volts, led=record)
+    return OwnPart(part.reference, path.name, found.led, found, np.nan, len(amps), found.cautions)
+
+
+def _jfet(part: Part, record: Jfet, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+    rows = []
+    for reading in taken:
+        if reading.what.casefold() != "source voltage":
+            continue
+        told = re.match(r"\s*([0-9][0-9.]*\s?[kKMR]?[0-9]*)\s*(?:Ω|ohm)?", reading.condition)
+        if reading.unit != "V" or not told:
+            raise ValueError(
+                f"source voltage must be in V with the resistor at the source as condition, such as '470 Ω', "
+                f"got {reading.unit} with {reading.condition!r}"
+            )
+        rows.append((read_value(told[1].replace(" ", ""), unit="Ω"), reading.value))
+    rows = sorted(row for row in rows if not np.isnan(row[1]))
+    if len(rows) < 2:
+        raise ValueError("two readings of source voltage, with two resistors, are wanted to know a JFET")
+    (r_1, v_1), (r_2, v_2) = rows[0], rows[-1]  # the two furthest apart
+    found = bias.jfet_fit(
+        v_1,
+        resistance_source_first=r_1,
+        voltage_source_second=v_2,
+        resistance_source_second=r_2,
+        resistance_meter=meter.resistance_meter,
+    )
+    idss, off = float(found.current_drain_zero_bias), float(found.voltage_gate_source_off)
+    own = dataclasses.replace(
+        devices.typical(record),
+        name=f"{record.name}, measured",
+        origin=f"fitted to own readings in {path.name}; ratings: {record.origin}",
+        current_drain_zero_bias=idss,
+        voltage_gate_source_off=off,
+        transconductance=2 * idss / abs(off),
+    )
+    return OwnPart(part.reference, path.name, own, found, np.nan, len(rows), ())
+
+
+def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+    del meter
+    leaks = [r.value for r in taken if r.what.casefold() == "leakage" and r.unit == "A"]
+    rest = [r for r in taken if r.what.casefold() != "leakage"]
+    collector, base = _pairs(rest, ("collector current", "A"), ("base current", "A"))
+    if not collector:
+        raise ValueError("no pair of collector current and base current is there")
+    leak = float(np.median(leaks)) if leaks else 0.0
+    gains = np.asarray(bias.true_current_gain(collector, current_collector_open=leak, current_base=base))
+    gain = float(np.median(gains))
+    own = dataclasses.replace(
+        devices.typical(record),
+        name=f"{record.name}, measured",
+        origin=f"gain of own readings in {path.name}; the rest: {record.origin}",
+        current_gain=gain,
+        current_for_gain=float(np.median(collector)),
+    )
+    if leaks:  # Iceo = (gain + 1) Icbo
+        own = dataclasses.replace(own, current_collector_base_leakage=leak / (gain + 1))
+    return OwnPart(part.reference, path.name, own, None, np.nan, len(collector), ())

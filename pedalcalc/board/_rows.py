@@ -1,0 +1,199 @@
+"""Rows that every sheet prints, roles of parts, and what both circuits share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc._base import Caution, Result, caution_above, quantity
+from pedalcalc.board._core import Board
+from pedalcalc.devices import Capacitor, Diode, Led
+from pedalcalc.junction import junction_voltage, series_current
+from pedalcalc.values import UNITS, write_value
+
+Array = NDArray[np.float64]
+
+#: Resistor that goes into the plus lead when a build is first powered [Ω] (common practice).
+FIRST_POWER = 100.0
+#: Series resistance of an electrolytic at tens of kilohertz over that at 120 Hz: makers allow about half the ripple
+#: current at 120 Hz, and heat goes with its square (from memory).
+ESR_FAST = 0.25
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Consumer(Result):
+    """What one part of a build draws."""
+
+    name: str = quantity("text", "consumer")
+    current_low: float = quantity("A", "least")
+    current_typical: float = quantity("A", "typical")
+    current_high: float = quantity("A", "most")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TestPoint(Result):
+    """What the builder's meter shows at one point, from the lowest supply to the highest."""
+
+    __test__ = False  # no test, whatever its name says
+
+    place: str = quantity("text", "test point")
+    voltage_low: float = quantity("V", "lowest supply")
+    voltage: float = quantity("V", "usual")
+    voltage_high: float = quantity("V", "highest")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PowerStep(Result):
+    """One line of the first power-up through a resistor in the plus lead."""
+
+    what: str = quantity("text", "state")
+    current: float = quantity("A", "current")
+    voltage_across: float = quantity("V", "across 100 Ω")
+    power: float = quantity("W", "heat in the 100 Ω")
+
+
+def points(rows: Mapping[str, Any]) -> tuple[TestPoint, ...]:
+    """Return test points from arrays of lowest, usual and highest."""
+    return tuple(TestPoint(name, *(float(v) for v in np.broadcast_to(volts, 3))) for name, volts in rows.items())
+
+
+def power_steps(rows: Mapping[str, Any], voltage_supply: float) -> tuple[PowerStep, ...]:
+    """Return the lines of first power; a dead short leaves all the supply across the resistor."""
+    rows = {**rows, "a dead short: pull the plug at once": voltage_supply / FIRST_POWER}
+    return tuple(
+        PowerStep(name, float(amps), float(amps) * FIRST_POWER, float(amps) ** 2 * FIRST_POWER)
+        for name, amps in rows.items()
+    )
+
+
+def role_of(roles: Mapping[str, str], role: str) -> str:
+    """Return the reference of a role, or say which is missing."""
+    if role not in roles:
+        raise ValueError(f"roles must say which part is the {role!r}; it has {', '.join(roles) or 'none'}")
+    return roles[role]
+
+
+class Parts:
+    """The parts of a board by role."""
+
+    def __init__(self, board: Board, roles: Mapping[str, str]) -> None:
+        self.board, self.roles = board, roles
+
+    def name(self, role: str) -> str:
+        """Return the reference of a role."""
+        return role_of(self.roles, role)
+
+    def ohms(self, role: str) -> float:
+        """Return a resistor's value [Ω]."""
+        return self.board.resistance(self.name(role))
+
+    def farads(self, role: str) -> float:
+        """Return a capacitor's value [F]."""
+        return self.board.capacitance(self.name(role))
+
+    def esr(self, role: str) -> float:
+        """Return a capacitor's series resistance at tens of kilohertz [Ω]."""
+        found = self.one(role, Capacitor)
+        share = ESR_FAST if found.dielectric == "electrolytic" else 1.0
+        return max(share * float(found.resistance_esr), float(found.resistance_lead))
+
+    def leakage(self, role: str, volts: float) -> float:
+        """Return a capacitor's leakage at a voltage [A]: through its insulation, and an electrolytic's own."""
+        found = self.one(role, Capacitor)
+        own = found.current_leakage
+        return abs(volts) / float(found.resistance_insulation) + (0.0 if np.isnan(own) else float(own))
+
+    def rating(self, role: str) -> float:
+        """Return a capacitor's rated voltage [V], NaN where the list gives none."""
+        return self.board.part(self.name(role)).voltage_max
+
+    def one(self, role: str, kind: type[Any]) -> Any:
+        """Return one part of plain numbers."""
+        return self.board.device(self.name(role), kind)
+
+    def stands(self, role: str, volts: Any, when: str) -> tuple[Caution, ...]:
+        """Return a caution where a capacitor can meet more than its rating."""
+        name = self.name(role)
+        return caution_above(
+            f"{name} ({self.board.part(name).value_text}) is rated below what it meets {when}",
+            "fit one of a higher rated voltage",
+            np.max(volts),
+            self.rating(role),
+            "V",
+        )
+
+    def heats(self, role: str, watts: Any) -> tuple[Caution, ...]:
+        """Return a caution where a resistor burns more than its rating."""
+        name = self.name(role)
+        return caution_above(
+            f"{name} ({self.board.part(name).value_text}) burns more than it is rated for",
+            "fit a resistor of more watts, or of a higher value",
+            np.max(watts),
+            self.board.part(name).power_max,
+            "W",
+        )
+
+
+def drop(current: Any, junction: Any) -> Array:
+    """Return the drop of a junction at a current."""
+    return np.asarray(
+        junction_voltage(
+            current,
+            current_saturation=junction.current_saturation,
+            ideality=junction.ideality,
+            resistance_series=junction.resistance_series,
+        )
+    )
+
+
+def lamp_current(voltage: Any, resistance: float, lamp: Led) -> Array:
+    """Return the current of a lamp behind a resistor, 0 without forward voltage."""
+    return np.asarray(
+        series_current(
+            np.maximum(np.asarray(voltage, float), 0.0),
+            resistance=resistance + lamp.resistance_series,
+            current_saturation=lamp.current_saturation,
+            ideality=lamp.ideality,
+        )
+    )
+
+
+def pair(first: Diode, second: Diode) -> Diode:
+    """Return the diode that two in turn amount to: its drop is the mean of theirs, its ratings those of the weaker."""
+    if first.name == second.name:
+        return first
+    at = min(first.current_reference, second.current_reference)
+    return replace(
+        first,
+        name=f"{first.name} and {second.name}",
+        origin=f"mean drop of both; {first.origin}; {second.origin}",
+        voltage_forward=float(drop(at, first) + drop(at, second)) / 2,
+        current_reference=at,
+        ideality=(first.ideality + second.ideality) / 2,
+        resistance_series=(first.resistance_series + second.resistance_series) / 2,
+        current_max=min(first.current_max, second.current_max),
+        voltage_reverse_max=min(first.voltage_reverse_max, second.voltage_reverse_max),
+    )
+
+
+def told(value: float, unit: str, digits: int = 3) -> str:
+    """Return a figure as the tables print it, with few digits; words for what is not known."""
+    if not np.isfinite(value):
+        return "cannot be reached" if np.isnan(value) else "open"
+    rounded = float(f"{value:.{digits}g}")
+    text = write_value(rounded, unit=unit) if unit in UNITS else f"{rounded:g} {unit}".strip()
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def stated(value: float, seen: float) -> str:
+    """Return `value` in words beside what a list has: as wanted, or how far off."""
+    if not np.isfinite(value):
+        return "nothing in this place can do it: see what was asked"
+    share = seen / value - 1
+    return (
+        "as wanted" if abs(share) < 1e-3 else f"{abs(share):.0%} {'above' if share > 0 else 'below'}".replace("%", " %")
+    )

@@ -1,0 +1,433 @@
+"""A build from its list: what stands in parts.csv is what is computed."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import functools
+
+import numpy as np
+import pytest
+
+from pedalcalc import bias, board, compressor, devices, laws, opto, parts
+from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
+from tests.conftest import ROOT
+
+BUILDS = ROOT / "notebooks" / "builds"
+COMPRESSOR = BUILDS / "optical-compressor" / "parts.csv"
+BOOSTER = BUILDS / "jfet-booster" / "parts.csv"
+SUPPLY = (8.55, 9.0, 9.45)
+WANTED = {
+    "current_wanted": 1.5e-3, "current_led": 2e-3, "reduction_db": 20.0, "threshold_dbv": -25.0,
+    "time_attack_wanted": 5e-3, "time_release_wanted": 0.1, "frequency_corner": 8.0,
+}  # fmt: skip
+BOOST_WANTED = {
+    "current_ratio": 0.36, "current_emitter": 0.5e-3, "current_wanted": 1.5e-3, "frequency": 82.0,
+    "resistance_source": 10e3, "resistance_load": 470e3,
+}  # fmt: skip
+AROUND = {"resistance_source": 10e3, "resistance_load": 1e6}
+
+
+@functools.cache
+def compressor_build():
+    return board.assemble(COMPRESSOR, supply=SUPPLY, rotations={"VR1": 1.0, "VR2": 0.3, "VR3": 0.3})
+
+
+@functools.cache
+def booster_build():
+    return board.assemble(BOOSTER, supply=(7.0, 9.0, 9.6))
+
+
+def stages(build):
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    return fed, board.optical_compressor(build, supplied=fed, roles=OPTICAL_ROLES, **AROUND)
+
+
+PLAIN, (FED, STAGES) = compressor_build(), stages(compressor_build())
+CALLS = {
+    "assemble": {"parts": COMPRESSOR, "supply": SUPPLY},
+    "changed": {"board": PLAIN},
+    "compared": {"board": PLAIN},
+    "doubled_supply": {"board": PLAIN, "roles": OPTICAL_ROLES},
+    "jfet_booster": {"board": booster_build(), "roles": BOOSTER_ROLES} | BOOST_WANTED,
+    "optical_compressor": {"board": PLAIN, "supplied": FED, "roles": OPTICAL_ROLES} | AROUND,
+    "optical_design": {"board": PLAIN, "supplied": FED, "optical": STAGES, "roles": OPTICAL_ROLES} | WANTED,
+    "optical_timing": {"board": PLAIN, "optical": STAGES, "roles": OPTICAL_ROLES},
+}
+
+
+def figures(build):
+    """Return what the compressor's sheet rests on, by a short name."""
+    fed, built = stages(build)
+    circuit, budget = built.compressor, fed.budget
+    return {
+        "rail": budget.voltage_positive, "drawn": budget.current_supply, "half": fed.half.voltage_output / budget.voltage_positive,
+        "settle": fed.half.time_settle, "tone": budget.voltage_tone, "swing": budget.voltage_positive - budget.voltage_high,
+        "lamp": fed.current_direct, "led": fed.current_led, "side rail": budget.voltage_positive[1] - 2 * fed.voltage_rail[1],
+        "diode": fed.voltage_diode, "low": built.frequency_low, "low out": built.frequency_low_output,
+        "biased": built.follower.voltage_noninverting_read / budget.voltage_positive, "make-up": circuit.gain_makeup,
+        "arm": circuit.resistance_input, "side gain": circuit.gain_sidechain, "attack": circuit.resistance_attack,
+        "release": circuit.resistance_release, "hold": circuit.capacitance_hold, "R led": circuit.resistance_led,
+        "cell": circuit.coupler.cell.resistance_10lx, "thump in": built.thump_in.voltage_step, "thump out": built.thump_out.voltage_step,
+        "thump lamp": built.rail_step.voltage_step_rail, "thump time": built.rail_step.time_constant, "rectifier": {"full": 2.0, "half": 1.0}[circuit.rectifier],
+        "level": build.control("VR4").resistance_total,
+    }  # fmt: skip
+
+
+def moved(before, after):
+    return {name for name in before if not np.allclose(before[name], after[name], rtol=1e-9, atol=0)}
+
+
+def booster_figures(build):
+    """Return what the booster's sheet rests on, by a short name."""
+    found = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED)
+    return {
+        "protected": found.safe.voltage_output, "rail": found.filtered.voltage_output, "hum": found.filtered.frequency_corner,
+        "drain current": found.jfet.current_drain, "drain": found.jfet.voltage_drain, "source": found.jfet.voltage_source_pin,
+        "emitter": found.follower.voltage_emitter, "emitter current": found.follower.current_emitter,
+        "gain": found.gain, "plain": found.gain_plain, "z in": found.impedance_input, "low": found.frequency_low,
+        "low bypass": found.frequency_low_bypass, "low out": found.frequency_low_output, "peak": found.voltage_peak,
+        "lamp": found.lights.current_engaged, "thump in": found.thump_in.voltage_step, "thump out": found.thump_out.voltage_step,
+        "level": build.control("VR1").resistance_total,
+    }  # fmt: skip
+
+
+# What hangs on the supply moves together; what each part moves besides is written beside it.
+FEED = "biased drawn lamp led rail side-rail thump-in thump-lamp thump-out tone"
+SWAPS = {
+    "R1": ("20R", FEED + " thump-time"), "R2": ("94R", FEED), "R3": ("20k", FEED + " half settle"),
+    "R4": ("20k", FEED + " half settle"), "R5": ("4M4", "thump-in"), "R6": ("2M", "biased low"), "R7": ("78k", "arm"),
+    "R8": ("66k", "make-up thump-in low-out"), "R9": ("20k", "make-up thump-in low-out"), "R10": ("136k", "side-gain"),
+    "R11": ("20k", "side-gain"), "R12": ("20k", "rectifier"), "R13": ("20k", "rectifier side-gain"),
+    "R14": ("5k4", "attack"), "R15": ("200k", "release"), "R16": ("5k4", "R-led led side-rail"), "R17": ("9k4", FEED),
+    "R18": ("4M4", "low-out thump-out"), "D1": ("1N4148", FEED), "D2": ("1N4148", FEED), "D3": ("1N4148", FEED),
+    "D4": ("1N5817", "diode led side-rail"), "D5": ("1N5817", "diode led side-rail"), "IC1": ("7660", FEED),
+    "IC2": ("NE5532", FEED + " low-out"), "IC3": ("TL072", FEED), "IC4": ("TL072", FEED), "C1": ("44n", "low"),
+    "C2": ("2u", "hold"), "C3": ("2u", "low-out thump-out"), "C4": ("200n", ""), "C5": ("200u", "thump-time"),
+    "C6": ("20u", FEED), "C7": ("94u", FEED), "C8": ("200u", "tone"), "C9": ("94u", "settle"),
+    "U1": ("white LED and GL5528", "led side-rail"), "VR1": ("200k linear", ""), "VR2": ("44k linear", "attack"),
+    "VR3": ("2M log", "release"), "VR4": ("200k log", "level low-out thump-out"), "D6": ("blue LED", FEED),
+}  # fmt: skip
+RUNS = "drain emitter emitter-current gain lamp low-out peak plain protected rail thump-in thump-out"
+OHMIC = RUNS + " drain-current low-bypass source"
+BOOSTER_SWAPS = {
+    "R1": ("200R", RUNS + " hum"), "R2": ("4M4", "thump-in"), "R3": ("2M", "low thump-in z-in"), "R4": ("7k8", OHMIC),
+    "R5": ("1k64", OHMIC), "R6": ("20k", RUNS), "R7": ("9k4", RUNS), "R8": ("2M", "gain low-out peak plain thump-in thump-out"),
+    "D1": ("1N4148", RUNS), "C1": ("44n", "low"), "C2": ("66u", "low-bypass"), "C3": ("2u", "low-out thump-out"),
+    "C4": ("200u", "hum"), "C5": ("200n", ""), "Q1": ("J201", OHMIC), "Q2": ("2N5088", RUNS),
+    "VR1": ("200k log", "gain level low-out peak plain thump-in thump-out"), "D2": ("blue LED", RUNS),
+}  # fmt: skip
+MECHANICAL = {"jack", "connector", "switch", "battery"}
+
+
+@pytest.mark.parametrize("reference", SWAPS)
+def test_each_part_of_the_compressor_moves_what_it_should_and_nothing_else(reference):
+    text, expected = SWAPS[reference]
+    found = moved(figures(PLAIN), figures(board.changed(PLAIN, **{reference: text})))
+    assert found == {name.replace("-", " ") if name != "make-up" else name for name in expected.split()}
+
+
+@pytest.mark.parametrize("reference", BOOSTER_SWAPS)
+def test_each_part_of_the_booster_moves_what_it_should_and_nothing_else(reference):
+    text, expected = BOOSTER_SWAPS[reference]
+    build = booster_build()
+    found = moved(booster_figures(build), booster_figures(board.changed(build, **{reference: text})))
+    assert found == {name.replace("-", " ") for name in expected.split()}
+
+
+def test_every_part_of_both_lists_is_swapped():
+    for build, swaps in ((PLAIN, SWAPS), (booster_build(), BOOSTER_SWAPS)):
+        assert {found.part.reference for found in build.parts if found.part.kind not in MECHANICAL} == set(swaps)
+
+
+def test_the_coupler_moves_the_cell():
+    """A white lamp gives the cell more light at the same current, so the threshold falls."""
+    other = stages(board.changed(PLAIN, U1="white LED and GL5528"))[1].compressor
+    for built in (STAGES.compressor, other):
+        assert built.coupler.cell.gamma > 0
+    at = [float(opto.coupler_resistance(1e-3, coupler=built.coupler)) for built in (STAGES.compressor, other)]
+    assert at[1] < at[0]
+
+
+# --- the supply, held to Kirchhoff's laws and to the rooms above
+
+
+@pytest.mark.parametrize(
+    "fitted", [{}, {"IC2": "NE5532", "D1": "1N4148", "D2": "1N4148", "D3": "1N4148"}, {"R1": "100R"}]
+)
+def test_supply_and_load_agree(fitted):
+    """Currents at every node add up: rail, pump pin, both lamps, by the junction law alone."""
+    build = board.changed(PLAIN, **fitted)
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    budget = fed.budget
+    quiet = sum(
+        2 * np.array(devices._record.ends(build.record(name).current_quiescent)[::-1]) for name in ("IC2", "IC3", "IC4")
+    )
+    divider = budget.voltage_positive / (build.resistance("R3") + build.resistance("R4"))
+    np.testing.assert_allclose(fed.current_load, quiet + divider, rtol=1e-6)
+    np.testing.assert_allclose(
+        budget.current_supply, 2 * fed.current_load + fed.current_direct + fed.rail.current_idle, rtol=1e-6
+    )
+    lamp = build.device("D6")
+    across = budget.voltage_pin - fed.current_direct * build.resistance("R17")
+    np.testing.assert_allclose(laws.junction(across, junction=lamp).current, fed.current_direct, rtol=1e-5)
+    held = fed.voltage_rail - fed.voltage_diode
+    conducts = held > 1.0
+    lit = build.device("U1").led
+    across = (held - fed.current_led * build.resistance("R16"))[conducts]
+    np.testing.assert_allclose(laws.junction(across, junction=lit).current, fed.current_led[conducts], rtol=1e-5)
+
+
+def test_another_op_amp_and_slower_diodes_give_the_room_s_own_answer():
+    """The records themselves, put into the voltage budget by hand."""
+    from pedalcalc import pump
+
+    build = board.changed(PLAIN, IC2="NE5532", D1="1N4148", D2="1N4148", D3="1N4148")
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    diode = devices.typical(devices.DIODE_1N4148)
+    rail = dataclasses.replace(
+        board.doubled_supply(PLAIN, roles=OPTICAL_ROLES).rail,
+        diode_protection=diode,
+        diode_pump=diode,
+        op_amp=devices.OPAMP_NE5532,
+    )
+    own = pump.voltage_budget(
+        voltage_supply=np.array(SUPPLY), current_load=fed.current_load, current_direct=fed.current_direct,
+        voltage_peak=2.0, rail=pump.rail_cases(rail),
+    )  # fmt: skip
+    np.testing.assert_allclose(fed.budget.voltage_positive, own.voltage_positive, rtol=1e-8)
+    assert fed.budget.voltage_positive[1] < 14 < FED.budget.voltage_positive[1]
+
+
+def test_another_converter_brings_its_cautions():
+    found = board.doubled_supply(board.changed(PLAIN, IC1="7660"), roles=OPTICAL_ROLES)
+    assert any("audio band" in caution.what for caution in found.cautions)
+    fresh = board.assemble(COMPRESSOR, supply=("7V", "9V", "9.6V"))
+    found = board.doubled_supply(board.changed(fresh, IC1="7660"), roles=OPTICAL_ROLES)
+    assert {"audio band", "less than half a volt"} <= {
+        word for word in ("audio band", "less than half a volt") for c in found.cautions if word in c.what
+    }
+
+
+def test_no_signal_means_a_dark_coupler():
+    """With the lamp dark the supply carries what rests on the rail twice, the indicator, and the converter: 10.6 mA."""
+    assert 10.4e-3 < FED.budget.current_supply[1] < 10.8e-3
+    assert np.all(FED.budget_lit.current_supply > FED.budget.current_supply)
+
+
+@pytest.mark.parametrize(
+    "fitted",
+    [{"R1": "1k"}, {"R1": "10k"}, {"R17": "470R"}, {"C1": "10n"}, {"R16": "100k"}, {"C6": "100n"}, {"R4": "220R"}],
+)
+def test_a_drawer_value_is_computed_with_cautions(fitted):
+    fed, built = stages(board.changed(PLAIN, **fitted))
+    board.optical_design(PLAIN, supplied=fed, optical=built, roles=OPTICAL_ROLES, **WANTED)
+    assert np.all(np.isfinite(fed.budget.voltage_positive))
+
+
+def test_a_capacitor_below_what_it_can_meet_is_told():
+    weak = tuple(
+        dataclasses.replace(part, voltage_max=16.0) if part.reference == "C9" else part
+        for part in parts.read_parts(COMPRESSOR)
+    )
+    found = board.doubled_supply(board.assemble(weak, supply=SUPPLY), roles=OPTICAL_ROLES)
+    assert any(caution.what.startswith("C9") for caution in found.cautions)
+    assert not any(caution.what.startswith("C9") for caution in FED.cautions)
+
+
+# --- controls
+
+
+def test_controls_turn_the_way_they_are_wired():
+    """Pins 2 and 3 joined: the resistance grows clockwise with the law; 1 and 2 joined: it falls."""
+    turned = [0.0, 0.5, 1.0]
+    np.testing.assert_allclose(PLAIN.control("VR3", turned).resistance, [0.0, 150e3, 1e6], rtol=1e-9)
+    other = tuple(
+        dataclasses.replace(part, connections=tuple(
+            parts.Connection(pin, net) for pin, net in (("1", "reference"), ("2", "reference"), ("3", "release"))
+        )) if part.reference == "VR3" else part
+        for part in parts.read_parts(COMPRESSOR)
+    )  # fmt: skip
+    np.testing.assert_allclose(
+        board.assemble(other, supply=9.0).control("VR3", turned).resistance, [1e6, 850e3, 0.0], rtol=1e-9
+    )
+    assert np.all(np.diff(PLAIN.control("VR2", turned).resistance) > 0)
+
+
+# --- the booster, by its own laws
+
+
+def test_booster_obeys_the_square_law_and_kirchhoff():
+    build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv"})
+    found = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED)
+    jfet, fet = found.jfet, build.device("Q1")
+    square = fet.current_drain_zero_bias * (1 - jfet.voltage_gate_source / fet.voltage_gate_source_off) ** 2
+    np.testing.assert_allclose(jfet.current_drain, square, rtol=1e-9)
+    np.testing.assert_allclose(jfet.voltage_source_pin, jfet.current_drain * 820, rtol=1e-9)
+    through = jfet.current_drain + found.follower.current_emitter
+    np.testing.assert_allclose(
+        found.safe.voltage_output - found.filtered.voltage_output, through * build.resistance("R1"), rtol=1e-6
+    )
+    np.testing.assert_allclose(
+        found.filtered.voltage_output - jfet.voltage_drain, jfet.current_drain * build.resistance("R4"), rtol=1e-6
+    )
+
+
+def test_booster_out_of_its_range_is_told():
+    found = board.jfet_booster(board.changed(booster_build(), R4="22k"), roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert any("ohmic" in caution.what for caution in found.cautions)
+
+
+# --- own readings
+
+
+def written(path, rows):
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.writer(file)
+        table.writerow(["date_time", "what", "place", "value", "unit", "condition"])
+        table.writerows([["2026-03-14 10:32", *row] for row in rows])
+    return path
+
+
+def coupler_rows(truth, amps=(5e-5, 2e-4, 1e-3, 4e-3)):
+    for k, current in enumerate(amps):
+        yield "LED current", "coupler 1", current, "A", f"step {k}"
+        yield "LDR resistance", "coupler 1", float(opto.coupler_resistance(current, coupler=truth)), "Ω", f"step {k}"
+
+
+def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
+    """Readings made by the law R = floor + k I^-p are met again; timed, nothing is of the class any more."""
+    truth = devices.typical(devices.COUPLER_WHITE_GL5528)
+    rows = [*coupler_rows(truth), ("LDR resistance", "coupler 1", "open", "Ω", "dark for 10 s")]
+    path = written(tmp_path / "u1.csv", rows)
+    build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": path})
+    np.testing.assert_allclose(
+        opto.coupler_resistance([1e-4, 1e-3, 3e-3], coupler=build.device("U1")),
+        opto.coupler_resistance([1e-4, 1e-3, 3e-3], coupler=truth), rtol=0.02,
+    )  # fmt: skip
+    assert np.isnan(build.own("U1").time_factor)
+    timed = [
+        *rows, ("LDR fall time", "coupler 1", "47m", "s", "2 mA off, to 4k7"), ("LDR rise time", "coupler 1", "6m", "s", "2 mA on, to 600")
+    ]  # fmt: skip
+    build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "timed.csv", timed)})
+    assert build.own("U1").time_factor > 1
+    _, built = stages(build)
+    found = board.optical_timing(build, optical=built, roles=OPTICAL_ROLES)
+    assert {timing.text_cell for timing in found} == {"as you timed it"}
+    assert "readings in timed.csv" in board.compared(build)[0].reason
+
+
+def test_a_measured_jfet_meets_its_readings():
+    """Square law at both resistors, the meter's 10 MΩ across each."""
+    build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv"})
+    fet = build.device("Q1")
+    for volts, ohms in ((0.531, 470.0), (1.558, 47e3)):
+        current = fet.current_drain_zero_bias * (1 + volts / fet.voltage_gate_source_off) ** 2
+        np.testing.assert_allclose(current, volts / ohms + volts / 10e6, rtol=1e-9)
+    # The bias room's own fit of the same two readings.
+    own = bias.jfet_fit(
+        0.531,
+        resistance_source_first=470.0,
+        voltage_source_second=1.558,
+        resistance_source_second=47e3,
+        resistance_meter=10e6,
+    )
+    np.testing.assert_allclose(fet.current_drain_zero_bias, own.current_drain_zero_bias)
+
+
+def test_readings_of_another_type_are_not_used():
+    build = board.assemble(
+        [dataclasses.replace(p, value_text="J201") if p.reference == "Q1" else p for p in parts.read_parts(BOOSTER)],
+        supply=9.0, readings={"Q1": BOOSTER.parent / "readings" / "q1.csv"},
+    )  # fmt: skip
+    assert build.own("Q1") is None
+    assert "2N5457" in build.cautions[0].what and "J201" in build.cautions[0].what
+
+
+def test_a_measured_led_and_transistor(tmp_path):
+    lamp = written(tmp_path / "d2.csv", [
+        row for k, (amps, volts) in enumerate([("0.5m", "1.70"), ("5m", "1.84")])
+        for row in (("LED current", "D2", amps, "A", f"step {k}"), ("LED voltage", "D2", volts, "V", f"step {k}"))
+    ])  # fmt: skip
+    gain = written(tmp_path / "q2.csv", [
+        ("collector current", "Q2", "1.1m", "A", "one"), ("base current", "Q2", "10u", "A", "one"), ("leakage", "Q2", "0.3m", "A", "base open"),
+    ])  # fmt: skip
+    build = board.assemble(BOOSTER, supply=9.0, readings={"D2": lamp, "Q2": gain})
+    np.testing.assert_allclose(laws.junction(1.84, junction=build.device("D2")).current, 5e-3, rtol=1e-3)
+    # (1.1 mA - 0.3 mA)/10 µA
+    np.testing.assert_allclose(build.device("Q2").current_gain, 80.0)
+
+
+def test_a_cell_of_the_list_may_name_the_readings(tmp_path):
+    text = BOOSTER.read_text(encoding="utf-8")
+    text = text.replace("Q1,transistor,2N5457,,", 'Q1,transistor,2N5457,"2N5457, readings/q1.csv",')
+    home = tmp_path / "parts.csv"
+    home.write_text(text, encoding="utf-8")
+    (tmp_path / "readings").mkdir()
+    (tmp_path / "readings" / "q1.csv").write_bytes((BOOSTER.parent / "readings" / "q1.csv").read_bytes())
+    assert board.assemble(home, supply=9.0).own("Q1").path == "q1.csv"
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        ([("source voltage", "Q1", "0.5", "V", "470 Ω")], "Q1: q1.csv: two readings"),
+        ([("source voltage", "Q1", "0.5", "V", "gate open"), ("source voltage", "Q1", "1", "V", "47 kΩ")], "resistor at the source"),
+    ],
+)  # fmt: skip
+def test_readings_that_do_not_do_are_refused_with_the_place(tmp_path, rows, told):
+    with pytest.raises(ValueError, match=told):
+        board.assemble(BOOSTER, supply=9.0, readings={"Q1": written(tmp_path / "q1.csv", rows)})
+
+
+# --- words
+
+
+def test_differences_are_told_in_the_list_s_own_words():
+    build = board.changed(PLAIN, C5="22u", IC2="NE5532", VR3="1M linear")
+    found = {row.reference: row.reason for row in board.compared(build)}
+    assert found == {
+        "C5": "listed 100u, fitted 22u: 78 % less", "IC2": "listed TL072, fitted NE5532", "VR3": "listed 1M log, fitted 1M linear",
+    }  # fmt: skip
+    assert board.compared(board.changed(build, C5="100u", IC2="TL072", VR3="1M log")) == ()
+
+
+@pytest.mark.parametrize(
+    ("ask", "told"),
+    [
+        (lambda: PLAIN.resistance("R99"), "parts.csv has no R99; near it are"),
+        (lambda: PLAIN.resistance("C1"), r"parts.csv, line \d+, C1: a resistor is wanted there"),
+        (lambda: PLAIN.control("R1"), "R1: a resistor is no control"),
+        (lambda: PLAIN.net("IC1", "9"), "there is no pin '9'"),
+        (lambda: PLAIN.device("IC2", devices.Converter), r"line \d+, IC2: 'TL072' is no Converter; fit a Converter there"),
+        (lambda: board.changed(PLAIN, R7="forty"), "R7: "),
+        (lambda: board.changed(PLAIN, IC2="TL999"), "IC2: text 'TL999' fits no part"),
+        (lambda: board.doubled_supply(PLAIN, roles={}), "roles must say which part is the"),
+        (lambda: board.assemble(COMPRESSOR, supply="a pile"), "fits no part|supply must be"),
+        (lambda: board.assemble(COMPRESSOR, supply=(9.0, 8.0, 7.0)), "lowest, usual and highest"),
+        (lambda: board.assemble(COMPRESSOR, supply=9.0, rotations={"VR1": 2.0}), "rotations must be"),
+        (lambda: board.assemble(COMPRESSOR, supply=9.0, readings={"R1": BOOSTER.parent / "readings/q1.csv"}), "not of a resistor"),
+    ],
+)  # fmt: skip
+def test_errors_name_the_place_and_the_cure(ask, told):
+    with pytest.raises(ValueError, match=told):
+        ask()
+
+
+def test_a_battery_or_an_adaptor_sags_with_the_load():
+    for given, record in (("9 V alkaline", devices.BATTERY_9V_ALKALINE), (devices.ADAPTOR_9V_UNREGULATED,) * 2):
+        build = board.assemble(COMPRESSOR, supply=given)
+        assert build.supply is record
+        fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+        np.testing.assert_allclose(fed.budget.voltage_supply, build.voltages(fed.budget.current_supply), rtol=1e-6)
+        assert np.all(build.voltages(0.0) > build.voltages(20e-3))
+
+
+def test_asked_and_got_stand_together():
+    found = board.optical_design(PLAIN, supplied=FED, optical=STAGES, roles=OPTICAL_ROLES, **WANTED)
+    assert all(target.text_got and target.reason for target in found.targets)
+    # The threshold got is where the static curve, run by the compressor's room, is 1 dB down.
+    got = next(target for target in found.targets if "threshold" in target.what)
+    level = float(got.text_got.split()[0])
+    curve = compressor.static_curve([level], compressor=STAGES.compressor)
+    assert abs(float(np.asarray(curve.gain_reduction_db)[0]) - 1) < 0.1

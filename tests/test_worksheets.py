@@ -1,0 +1,138 @@
+"""Both sheets with an edited list: a page comes out, and what it prints is computed with what is fitted."""
+
+from __future__ import annotations
+
+import ast
+import csv
+import json
+import re
+import shutil
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+
+from pedalcalc import board, devices, opto
+from tests.conftest import ROOT
+from tests.test_board import coupler_rows, written
+
+BUILDS = ROOT / "notebooks" / "builds"
+SHEETS = ("optical-compressor", "jfet-booster")
+
+
+def code(build):
+    """Return the code cells of a sheet, the one to edit first."""
+    cells = json.loads((BUILDS / build / f"{build}.ipynb").read_text(encoding="utf-8"))["cells"]
+    return ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "code"]
+
+
+def printed(build, folder, monkeypatch, *, fitted=(), given=None):
+    """Run a sheet's cells on a list with other parts fitted; return all that it shows as text, and its names."""
+    shutil.copytree(BUILDS / build, folder / build)
+    listed = folder / build / "parts.csv"
+    with listed.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        row["fitted"] = dict(fitted).get(row["reference"], row["fitted"])
+    with listed.open("w", encoding="utf-8", newline="") as file:
+        table = csv.DictWriter(file, fieldnames=list(rows[0]))
+        table.writeheader()
+        table.writerows(rows)
+    monkeypatch.chdir(listed.parent)
+    mpl.use("Agg")
+    shown: list[str] = []
+    names: dict[str, object] = {}
+    monkeypatch.setattr("IPython.display.display", lambda *things, **_: shown.extend(map(str, things)))
+    for number, cell in enumerate(code(build)):
+        tree = ast.parse(cell)
+        last = tree.body.pop() if isinstance(tree.body[-1], ast.Expr) else None
+        exec(compile(tree, build, "exec"), names)  # noqa: S102 (the sheet's own cells)
+        if number == 0:
+            names |= given or {}
+        if last is not None:
+            found = eval(compile(ast.Expression(last.value), build, "eval"), names)  # type: ignore[attr-defined]
+            shown.append(str(found))
+    return "\n".join(shown), names
+
+
+@pytest.mark.parametrize(
+    ("build", "fitted", "told"),
+    [
+        ("optical-compressor", {"R17": "10k"}, ["R17, indicator", "listed 4k7, fitted 10k: 113 % more", "113 % above"]),
+        ("optical-compressor", {"C1": "4n7", "R7": "100k", "R16": "10k"}, ["fitted 4n7", "fitted 100k", "fitted 10k"]),
+        ("optical-compressor", {"IC1": "7660"}, ["the pump's tone lies in the audio band", "fitted 7660"]),
+        ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what the TL072 needs"]),
+        ("optical-compressor", {"D6": "blue LED", "VR3": "1M linear"}, ["fitted blue LED", "fitted 1M linear"]),
+        ("jfet-booster", {"R5": "2k2", "R7": "1k5", "C2": "4u7"}, ["fitted 2k2", "fitted 1k5", "fitted 4u7", "168 % above"]),
+        ("jfet-booster", {"R4": "22k"}, ["turns ohmic"]),
+        ("jfet-booster", {"Q1": "J201", "Q2": "2N5088"}, ["readings of a 2N5457, fitted is J201", "not measured: any J201"]),
+    ],
+)  # fmt: skip
+def test_a_drawer_part_gives_a_page_that_says_so(build, fitted, told, tmp_path, monkeypatch):
+    text, _ = printed(build, tmp_path, monkeypatch, fitted=fitted)
+    for words in told:
+        assert words in text
+
+
+def test_another_op_amp_and_slower_diodes_reach_every_number(tmp_path, monkeypatch):
+    fitted = {"IC2": "NE5532", "D1": "1N4148", "D2": "1N4148", "D3": "1N4148"}
+    text, names = printed("optical-compressor", tmp_path, monkeypatch, fitted=fitted)
+    plain = board.assemble(BUILDS / "optical-compressor" / "parts.csv", supply=(8.55, 9.0, 9.45))
+    own = board.doubled_supply(board.changed(plain, **fitted), roles=board.OPTICAL_ROLES)
+    rail = float(own.budget.voltage_positive[1])
+    assert 13.0 < rail < 14.0
+    assert re.search(rf"op-amp rail .* {rail:.1f} V", text) and re.search(rf"IC2 pin 8, rail .* {rail:.1f} V", text)
+    assert "IC2, NE5532" in text
+    assert names["fed"].budget.voltage_positive[1] == pytest.approx(rail, rel=1e-9)
+
+
+def test_what_is_on_the_list_is_printed_and_all_is_as_wanted(tmp_path, monkeypatch):
+    """The demo lists are what the design wants, and give no caution but that of the op-amp's input range."""
+    for build in SHEETS:
+        _, names = printed(build, tmp_path, monkeypatch)
+        rows = names["design"].design_parts if build == SHEETS[0] else names["built"].design_parts
+        assert {row.reason for row in rows} == {"as wanted"}
+        assert all("input out of range" in caution.what for caution in names["built"].cautions)
+
+
+def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured(tmp_path, monkeypatch):
+    truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
+    lit, passed = (float(opto.coupler_resistance(2e-3, coupler=truth)) for _ in range(2))
+    path = written(tmp_path / "u1.csv", [
+        *coupler_rows(truth, amps=np.geomspace(3e-5, 5e-3, 7)), ("LDR resistance", "coupler 1", "4.2M", "Ω", "dark for 10 s"),
+        ("LDR fall time", "coupler 1", "60m", "s", f"2 mA off, to {10 * passed:.0f}"),
+        ("LDR rise time", "coupler 1", "6m", "s", f"2 mA on, to {1.5 * lit:.0f}"),
+    ])  # fmt: skip
+    text, names = printed("optical-compressor", tmp_path, monkeypatch, given={"own_readings": {"U1": path}})
+    assert "your own, measured" in text and "as you timed it" in text
+    for word in ("not measured", "not timed", "×/÷", "of its class"):
+        assert word not in text
+    # The band is the fit's own, a few percent, and not the factor of light of a class.
+    band = names["built"].band
+    assert np.max(band.resistance_high / band.resistance_low) < 1.5
+
+
+def test_a_measured_jfet_leaves_nothing_unmeasured(tmp_path, monkeypatch):
+    text, _ = printed("jfet-booster", tmp_path, monkeypatch)
+    assert "measured, q1.csv" in text and "not measured" not in text
+    text, _ = printed("jfet-booster", tmp_path / "bare", monkeypatch, given={"own_readings": {}})
+    assert "not measured: any 2N5457" in text
+
+
+def test_knobs_move_what_the_sheet_says_of_them(tmp_path, monkeypatch):
+    _, names = printed(
+        "optical-compressor", tmp_path, monkeypatch, given={"knobs": {"VR1": 0.5, "VR2": 0.0, "VR3": 1.0}}
+    )
+    circuit = names["built"].compressor
+    assert circuit.resistance_attack == 2.7e3 and circuit.resistance_release == 1.1e6
+    # Half of a linear track: 6 dB less side-chain gain.
+    assert circuit.gain_sidechain == pytest.approx((1 + 68 / 10) / 2)
+
+
+def test_both_sheets_are_short_and_hold_no_part():
+    cells = [cell for build in SHEETS for cell in code(build)]
+    assert sum(len(cell.splitlines()) for cell in cells) <= 200
+    for build in SHEETS:
+        for cell in code(build)[1:-1]:
+            assert not re.search(r"\bdevices\b|OPAMP_|DIODE_|LED_|JFET_|BJT_|CONVERTER_|BATTERY_", cell), cell
+            assert not re.search(r"""["'][0-9]+[kRMnup][0-9]*["']|[0-9]e-?[0-9]""", cell), cell
