@@ -23,6 +23,7 @@ LADDER_LOADED = {**LADDER, "resistance_source": 1.5e3, "resistance_load": 33e3}
 FREQUENCIES = np.geomspace(1, 1e6, 121)
 
 CALLS = {
+    "resistor_rating": {"power_resistor": 0.088},
     "corner_frequency": PARTS,
     "corner_resistance": {"frequency_corner": 720.0, "capacitance": 22e-9},
     "corner_capacitance": {"frequency_corner": 720.0, "resistance": 10e3},
@@ -692,3 +693,14 @@ def test_divider_parts_look_like_the_wanted_source():
     assert (none.resistance_top, none.resistance_bottom) == (np.inf, 1e3)
     with pytest.raises(ValueError, match="voltage_thevenin"):
         rc.divider_parts(10.0, voltage_supply=9.0, resistance_thevenin=1e3)
+
+
+# Rating to buy
+
+
+def test_rating_is_at_least_twice_the_power():
+    power = np.array([0, 0.0625, 0.063, 0.125, 0.2, 0.25, 0.5, 0.51])
+    np.testing.assert_array_equal(rc.resistor_rating(power), [0.125, 0.125, 0.25, 0.25, 0.5, 0.5, 1, 2])
+    assert np.isnan(rc.resistor_rating(np.nan))
+    with pytest.raises(ValueError, match="power_resistor must be at least 0 and at most 5"):
+        rc.resistor_rating(6)

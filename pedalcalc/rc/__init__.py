@@ -46,6 +46,7 @@ from pedalcalc.rc.meter import (
     metered_resistance,
     pointer_meter_resistance,
 )
+from pedalcalc.rc.rating import resistor_rating
 from pedalcalc.rc.response import (
     FilterResponse,
     highpass_response,
@@ -91,6 +92,7 @@ __all__ = [
     "parallel_resistance",
     "pointer_meter_resistance",
     "reactance",
+    "resistor_rating",
     "rise_time",
     "step_response",
     "step_voltage",
