@@ -217,6 +217,12 @@ def decibels(gain: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.asarray(20 * np.log10(gain))
 
 
+def parallel(*resistances: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the resistance of resistors in parallel; shorts and opens are limits."""
+    with np.errstate(divide="ignore", over="ignore"):
+        return np.asarray(1 / sum(1 / np.asarray(one, float) for one in resistances))
+
+
 def fit_together(**arrays: Any) -> None:
     """Refuse arrays whose shapes do not broadcast, naming them.
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
-from pedalcalc import rc, sidechain
+from pedalcalc import rc, sidechain, values
 from pedalcalc._base import ModelRangeWarning
 
 DETECTOR = {
@@ -73,12 +73,8 @@ CALLS = {
         "time_release_wanted": 0.2,
         "rectifier": "full",
         "voltage_peak": 1.0,
-        "series_resistance": "E24",
-        "resistance_min": 1e3,
-        "resistance_max": 1e6,
-        "series_capacitance": "E6",
-        "capacitance_min": 100e-9,
-        "capacitance_max": 2.2e-6,
+        "stock_resistance": "E24",
+        "stock_capacitance": values.stock_values("E6", value_min=100e-9, value_max=2.2e-6),
         "voltage_diode": 0.0,
         "resistance_load": 10e6,
     },
@@ -808,8 +804,8 @@ def test_choice_gives_what_the_timing_says():
     [
         ({"time_attack_wanted": 100.0}, "must be within reach of the parts"),
         ({"voltage_diode": 1.2}, "voltage_peak must be above voltage_diode"),
-        ({"time_release_wanted": float("nan")}, "time_release_wanted must be known"),
-        ({"resistance_min": 2e6}, "resistance_min must be at most"),
+        ({"time_release_wanted": float("nan")}, "time_release_wanted must be one known number"),
+        ({"stock_resistance": "E7"}, "stock must be one of"),
     ],
 )
 def test_choice_refusals(change, message):
