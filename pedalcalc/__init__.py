@@ -17,6 +17,7 @@ __all__ = [
     "bias",
     "catalogue",
     "compressor",
+    "controls",
     "devices",
     "explore",
     "junction",

@@ -15,7 +15,7 @@ ROWS = [
     ["_base", "_csv"],
     ["values", "devices", "catalogue", "parts", "readings"],
     ["laws"],
-    ["junction", "led", "rc", "bias", "supply", "pump", "switching", "opto", "sidechain", "compressor"],
+    ["junction", "led", "rc", "controls", "bias", "supply", "pump", "switching", "opto", "sidechain", "compressor"],
     ["circuit", "tolerance", "drawer", "bench"],
     ["report", "plot", "explore", "page"],
 ]

@@ -56,18 +56,6 @@ CALLS = {
         "current_bias": 1e-9,
     },
     "electrolytic_leakage": {"capacitance": 22e-6, "voltage_rating": 25.0},
-    "taper_fraction": {"rotation": 0.3, "law": "logarithmic", "mid_fraction": 0.15},
-    "taper_rotation": {"track_fraction": 0.3, "law": "logarithmic", "mid_fraction": 0.15},
-    "potentiometer": {"rotation": 0.3, "resistance_total": 1e6, "law": "logarithmic", "mid_fraction": 0.15},
-    "rheostat_resistance": {
-        "rotation": 0.3,
-        "resistance_total": 1e6,
-        "law": "two-segment",
-        "mid_fraction": 0.15,
-        "rotation_knee": 0.6,
-        "lug": "counterclockwise",
-        "resistance_stop": 47e3,
-    },
     "choose_detector_parts": {
         "time_attack_wanted": 0.01,
         "time_release_wanted": 0.2,
@@ -689,77 +677,6 @@ def test_droop_limits_and_cautions():
 def test_electrolytic_leakage_has_a_floor():
     assert sidechain.electrolytic_leakage(capacitance=1e-6, voltage_rating=50) == 3e-6
     assert sidechain.electrolytic_leakage(capacitance=2200e-6, voltage_rating=35) == pytest.approx(770e-6)
-
-
-# Potentiometers
-
-
-@pytest.mark.parametrize(("law", "middle"), [("linear", 0.5), ("logarithmic", 0.1), ("reverse-logarithmic", 0.9)])
-def test_taper_ends_and_middle(law, middle):
-    found = sidechain.taper_fraction([0, 0.5, 1], law=law, mid_fraction=middle)
-    np.testing.assert_allclose(found, [0, middle, 1], rtol=1e-14, atol=0)
-
-
-@settings(deadline=None)
-@given(st.floats(0, 1), st.floats(0.01, 0.99), st.floats(0.05, 0.95))
-def test_taper_inverse_pair(rotation, middle, knee):
-    smooth = "linear" if middle == 0.5 else "logarithmic" if middle < 0.5 else "reverse-logarithmic"
-    for law in (smooth, "two-segment"):
-        share = sidechain.taper_fraction(rotation, law=law, mid_fraction=middle, rotation_knee=knee)
-        back = sidechain.taper_rotation(share, law=law, mid_fraction=middle, rotation_knee=knee)
-        assert back == pytest.approx(rotation, rel=1e-9, abs=1e-11)
-
-
-@settings(deadline=None)
-@given(st.floats(0, 1), st.floats(0.02, 0.49))
-def test_reverse_track_is_the_same_track_turned_over(rotation, middle):
-    straight = sidechain.taper_fraction(1 - rotation, law="logarithmic", mid_fraction=middle)
-    turned = sidechain.taper_fraction(rotation, law="reverse-logarithmic", mid_fraction=1 - middle)
-    assert turned == pytest.approx(1 - straight, abs=1e-13)
-
-
-def test_smooth_taper_follows_its_formula():
-    b = ((1 - 0.15) / 0.15) ** 2
-    x = np.linspace(0, 1, 11)
-    np.testing.assert_allclose(
-        sidechain.taper_fraction(x, law="logarithmic", mid_fraction=0.15), (b**x - 1) / (b - 1), rtol=1e-12
-    )
-    nearly = sidechain.taper_fraction(x, law="logarithmic", mid_fraction=0.5 - 1e-13)
-    np.testing.assert_allclose(nearly, x, atol=1e-12)
-
-
-def test_two_segments():
-    x = [0, 0.3, 0.6, 0.8, 1]
-    found = sidechain.taper_fraction(x, law="two-segment", mid_fraction=0.2, rotation_knee=0.6)
-    np.testing.assert_allclose(found, np.interp(x, [0, 0.6, 1], [0, 0.2, 1]), rtol=1e-14, atol=0)
-
-
-@pytest.mark.parametrize(
-    ("law", "middle", "message"),
-    [
-        ("linear", 0.15, "must be 0.5 for a linear"),
-        ("logarithmic", 0.85, "must be below 0.5"),
-        ("reverse-logarithmic", 0.1, "must be above 0.5"),
-        ("logarithmic", 1.0, "mid_fraction must be above 0 and below 1"),
-        ("A", 0.5, "law must be one of linear"),
-    ],
-)
-def test_law_and_middle_must_agree(law, middle, message):
-    for function in (sidechain.taper_fraction, sidechain.taper_rotation):
-        with pytest.raises(ValueError, match=message):
-            function(0.5, law=law, mid_fraction=middle)
-
-
-def test_potentiometer_and_rheostat():
-    call = {"rotation": 0.3, "resistance_total": 1e6, "law": "logarithmic", "mid_fraction": 0.15}
-    parts = sidechain.potentiometer(**call)
-    assert parts.resistance_counterclockwise + parts.resistance_clockwise == pytest.approx(1e6)
-    rising = sidechain.rheostat_resistance(**call, lug="counterclockwise", resistance_stop=47e3)
-    falling = sidechain.rheostat_resistance(**call, lug="clockwise", resistance_stop=47e3)
-    assert rising == pytest.approx(47e3 + parts.resistance_counterclockwise)
-    assert falling == pytest.approx(47e3 + parts.resistance_clockwise)
-    with pytest.raises(ValueError, match="lug must be one of"):
-        sidechain.rheostat_resistance(**call, lug="left", resistance_stop=0)
 
 
 # Stock parts

@@ -16,7 +16,6 @@ from pedalcalc.sidechain.choose import DetectorParts, choose_detector_parts
 from pedalcalc.sidechain.droop import Droop, electrolytic_leakage, hold_droop
 from pedalcalc.sidechain.equilibrium import DcHoldLevel, HoldLevel, dc_equilibrium, hold_equilibrium
 from pedalcalc.sidechain.ripple import Ripple, detector_ripple
-from pedalcalc.sidechain.taper import Potentiometer, potentiometer, rheostat_resistance, taper_fraction, taper_rotation
 from pedalcalc.sidechain.timing import DetectorTiming, detector_timing
 
 __all__ = [
@@ -25,7 +24,6 @@ __all__ = [
     "DetectorTiming",
     "Droop",
     "HoldLevel",
-    "Potentiometer",
     "Ripple",
     "ToneBurst",
     "charging_current_average",
@@ -36,9 +34,5 @@ __all__ = [
     "electrolytic_leakage",
     "hold_droop",
     "hold_equilibrium",
-    "potentiometer",
-    "rheostat_resistance",
-    "taper_fraction",
-    "taper_rotation",
     "tone_burst",
 ]
