@@ -196,7 +196,7 @@ def one_number(name: str, value: ArrayLike, purpose: str = "to choose a part", *
     """Return one known number within its limits, or refuse it by name."""
     number = numeric(name, value, **limits)
     if number.ndim or np.isnan(number):
-        raise ValueError(f"{name} must be one known number {purpose}, got {value!r}")
+        raise ValueError(f"{name} must be one known number{purpose and ' '}{purpose}, got {value!r}")
     return float(number)
 
 

@@ -12,7 +12,7 @@ from pedalcalc.rc.choose import RESISTORS
 from pedalcalc.sidechain._detector import detector
 from pedalcalc.sidechain.charging import RECTIFIERS
 from pedalcalc.sidechain.equilibrium import balance
-from pedalcalc.sidechain.timing import fall_time, rise_time
+from pedalcalc.sidechain.timing import fall_time, peak_or_usual, rise_time
 from pedalcalc.values._series import drawer, steps
 
 #: From where to where [F] a series is searched for hold capacitors; a drawer's own list is searched whole.
@@ -39,9 +39,9 @@ def choose_detector_parts(
     time_attack_wanted: float,
     time_release_wanted: float,
     rectifier: str,
-    voltage_peak: float,
     stock_resistance: Stock,
     stock_capacitance: Stock,
+    voltage_peak: float | None = None,
     voltage_diode: float = 0.0,
     resistance_load: float = np.inf,
 ) -> DetectorParts:
@@ -58,14 +58,15 @@ def choose_detector_parts(
         Wanted time to fall by 63 % [s], above 0.
     rectifier : str
         "full" or "half".
-    voltage_peak : float
-        Peak of the tone ahead of the rectifier [V], above the diode's drop.
     stock_resistance : str or list
         Resistors: a series, searched from 1 kΩ to 1 MΩ, or a list, searched whole, such as your drawer or
         `values.stock_values` of a series between limits. What the rectifier can drive sets the lowest; leakage the
         highest.
     stock_capacitance : str or list
         Capacitors: a series, searched from 100 nF to 22 µF, or a list.
+    voltage_peak : float, optional
+        Peak of the tone ahead of the rectifier [V], above the diode's drop; 1 V unless stated, and not to be left out
+        behind a plain diode.
     voltage_diode : float
         Drop of a plain rectifier diode [V]; 0, a precision rectifier, unless stated.
     resistance_load : float
@@ -94,7 +95,7 @@ def choose_detector_parts(
     Examples
     --------
     >>> found = choose_detector_parts(
-    ...     time_attack_wanted=0.01, time_release_wanted=0.2, rectifier="full", voltage_peak=1.0,
+    ...     time_attack_wanted=0.01, time_release_wanted=0.2, rectifier="full",
     ...     stock_resistance="E24", stock_capacitance=["100n", "220n", "470n", "1u", "2u2"])
     >>> best = [found.capacitance_hold[0] * 1e9, found.resistance_attack[0] / 1e3, found.resistance_release[0] / 1e3]
     >>> print("{:.0f} nF, {:.1f} kilohm, {:.0f} kilohm".format(*best))
@@ -103,7 +104,7 @@ def choose_detector_parts(
     attack_wanted = one_number("time_attack_wanted", time_attack_wanted, above=0)
     release_wanted = one_number("time_release_wanted", time_release_wanted, above=0)
     one_of("rectifier", rectifier, RECTIFIERS)
-    peak = one_number("voltage_peak", voltage_peak, above=0)
+    peak = one_number("voltage_peak", peak_or_usual(voltage_peak, voltage_diode, 0.0), above=0)
     load = float(numeric("resistance_load", resistance_load, above=0, infinity=True))
     if not peak > float(numeric("voltage_diode", voltage_diode, least=0)):
         raise ValueError(f"voltage_peak must be above voltage_diode ({voltage_diode:g}), got {peak:g}")
