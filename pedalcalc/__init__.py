@@ -18,6 +18,7 @@ __all__ = [
     "board",
     "catalogue",
     "compressor",
+    "controls",
     "devices",
     "explore",
     "fet",

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Number = float | NDArray[np.float64]
 #: A series such as "E12", or the values of a drawer, numbers or texts.
@@ -192,10 +192,35 @@ def _allowed(least: float | None, above: float | None, most: float | None, below
     return " and ".join(parts) or "a number"
 
 
+def one_number(name: str, value: ArrayLike, purpose: str = "to choose a part", **limits: Any) -> float:
+    """Return one known number within its limits, or refuse it by name."""
+    number = numeric(name, value, **limits)
+    if number.ndim or np.isnan(number):
+        raise ValueError(f"{name} must be one known number{purpose and ' '}{purpose}, got {value!r}")
+    return float(number)
+
+
+def lowest_usual_highest(name: str, value: Any, **limits: Any) -> tuple[float, float, float]:
+    """Return a figure's three values, from one number or from a triple that rises."""
+    three = numeric(name, value, **limits)
+    if three.shape not in ((), (3,)) or np.isnan(three).any():
+        raise ValueError(f"{name} must be one known number, or lowest, usual and highest, got {value!r}")
+    low, usual, high = (float(part) for part in np.broadcast_to(three, 3))
+    if not low <= usual <= high:
+        raise ValueError(f"{name} must rise from lowest over usual to highest, got {value!r}; are they swapped?")
+    return low, usual, high
+
+
 def decibels(gain: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return 20 log10 of a magnitude, minus infinity for none at all."""
     with np.errstate(divide="ignore"):
         return np.asarray(20 * np.log10(gain))
+
+
+def parallel(*resistances: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the resistance of resistors in parallel; shorts and opens are limits."""
+    with np.errstate(divide="ignore", over="ignore"):
+        return np.asarray(1 / sum(1 / np.asarray(one, float) for one in resistances))
 
 
 def fit_together(**arrays: Any) -> None:

@@ -84,8 +84,7 @@ CALLS = {
         "rotation": 0.5,
         "resistance_total": 1e6,
         "resistance_stop": 100e3,
-        "law": "logarithmic",
-        "mid_fraction": 0.15,
+        "taper": devices.typical(devices.TAPER_LOG),
         "caption": "release",
     },
     "slider": {"value": 1000.0, "low": 100.0, "high": 1e4, "unit": "Ω", "caption": "R", "steps": 10},
@@ -173,13 +172,20 @@ def test_parts_stop_at_stock_values():
 
 def test_pot_goes_from_its_stop_to_stop_and_track():
     control = explore.pot(
-        0.3, resistance_total=1e6, resistance_stop=100e3, law="logarithmic", mid_fraction=0.15, caption="release"
+        0.3, resistance_total=1e6, resistance_stop=100e3, taper=devices.typical(devices.TAPER_LOG), caption="release"
     )
     ohms = np.array([value for _, value in control.stops])
     assert (ohms[0], ohms[-1]) == (100e3, 1.1e6) and np.all(np.diff(ohms) > 0)
     assert ohms[len(ohms) // 2] == pytest.approx(100e3 + 0.15e6)
     assert control.stops[control.start][0].startswith("3: ")
-    falling = explore.pot(0.0, resistance_total=1e6, resistance_stop=1e3, law="linear", caption="R", lug="clockwise")
+    falling = explore.pot(
+        0.0,
+        resistance_total=1e6,
+        resistance_stop=1e3,
+        taper=devices.typical(devices.TAPER_LINEAR),
+        caption="R",
+        lug="clockwise",
+    )
     assert falling.stops[falling.start][1] == pytest.approx(1.001e6)
     assert control.read("7.5") == control.read("7.5: whatever") == control.stops[15]
     for wrong, words in (("47k", "is not a mark of the knob"), ("11", "must be a mark of the knob, 0 to 10")):
@@ -188,7 +194,13 @@ def test_pot_goes_from_its_stop_to_stop_and_track():
 
 
 def test_controls_take_the_place_of_the_usual_sliders():
-    knob = explore.pot(1.0, resistance_total=1e6, resistance_stop=100e3, law="linear", caption="release control")
+    knob = explore.pot(
+        1.0,
+        resistance_total=1e6,
+        resistance_stop=100e3,
+        taper=devices.typical(devices.TAPER_LINEAR),
+        caption="release control",
+    )
     detector = partial(explore.detector, **CALLS["detector"])
     for explorer in (
         partial(explore.step_response, COMPRESSOR),

@@ -19,6 +19,7 @@ ROWS = [
         "junction",
         "led",
         "rc",
+        "controls",
         "fet",
         "opamp",
         "bjt",

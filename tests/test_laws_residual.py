@@ -363,13 +363,11 @@ def test_lamps_behind_a_resistor(lamp, count):
     part = devices.typical(lamp)
     volts = np.linspace(-4.5, 18.0, 100)[:, np.newaxis]
     ohms = np.array([10.0, 470.0, 3.3e3, 1e6])
-    point = led.operating_point(volts, resistance=ohms, led=part, led_count=count)
-    flow = laws.junction(point.voltage_led, junction=part)
+    point = led.operating_point(volts, resistance=ohms, led=[part] * count)
+    flow = laws.junction(point.voltage_led / count, junction=part)
     _closes(point.voltage_resistor / ohms, -flow.current, where="lamp")
     _closes(point.current, -flow.current, where="printed current")
-    np.testing.assert_allclose(
-        count * point.voltage_led + point.voltage_resistor, np.broadcast_to(volts, (100, 4)), rtol=1e-12
-    )
+    np.testing.assert_allclose(point.voltage_led + point.voltage_resistor, np.broadcast_to(volts, (100, 4)), rtol=1e-12)
     same = laws.junction_in_series(volts, resistance=ohms, junction=part, count=count)
     np.testing.assert_allclose(point.current, same.current, rtol=1e-10)
 

@@ -15,31 +15,24 @@ from pedalcalc.values import stock_values
 RED = devices.typical(devices.LED_RED_GAASP)
 BLUE = devices.typical(devices.LED_BLUE)
 LAMPS = [devices.typical(getattr(devices, name)) for name in devices.__all__ if name.startswith("LED_")]
-BATTERY = {"voltage_supply_min": 7.0, "voltage_supply": 9.0, "voltage_supply_max": 9.6}
+BATTERY = {"voltage_supply": (7.0, 9.0, 9.6)}
 
 CALLS = {
     "operating_point": {
         "voltage": 9,
         "resistance": 3300,
-        "led": RED,
-        "led_count": 2,
+        "led": [RED, RED],
         "power_rating": 0.25,
-        "voltage_thermal": 0.0258,
+        "temperature": 300.0,
     },
-    "shifted_lamp": {"led": RED, "voltage_drop_shift": 0.2},
-    "luminous_intensity": {"current": 0.002, "led": BLUE},
-    "perceived_brightness": {"light_relative": 0.5},
+    "brightness": {"current": 0.002, "led": BLUE, "current_wanted": 0.004},
     "series_resistor": {
         "voltage_supply": 9,
         "voltage_forward": 1.8,
         "current_wanted": 0.002,
-        "led_count": 2,
-        "series": "E24",
+        "stock": "E24",
     },
-    "resistor_rating": {"power_resistor": 0.088},
-    "current_range": BATTERY | {"resistance": 3300, "tolerance": 0.05, "led": RED, "led_count": 2},
-    "choose_resistor": BATTERY
-    | {"led": RED, "current_wanted": 0.002, "series": "E12", "tolerance": 0.05, "led_count": 1},
+    "choose_resistor": {"led": RED, "voltage_supply": 9.0, "current_wanted": 0.002, "stock": "E12", "tolerance": 0.05},
     "indicator_battery_life": {"current": 0.002, "current_load": 0.006, "charge": 1980},
     "fit_led": {
         "current": np.array([0.5e-3, 2e-3, 10e-3]),
@@ -58,6 +51,11 @@ def _drop(lamp, current, n=1):
     )
 
 
+def _shifted(lamp, volts):
+    """Return a lamp whose drop lies that much higher."""
+    return dataclasses.replace(lamp, voltage_forward=lamp.voltage_forward + volts)
+
+
 # --- operating point -----------------------------------------------------------------------------
 
 
@@ -73,10 +71,10 @@ def test_operating_point_matches_a_bracketing_root_finder(lamp, count):
                 xtol=1e-18,
                 rtol=1e-14,
             )
-            point = led.operating_point(voltage, resistance=resistance, led=lamp, led_count=count)
+            point = led.operating_point(voltage, resistance=resistance, led=[lamp] * count)
             assert point.current == pytest.approx(exact, rel=1e-10)
-            assert point.voltage_led == pytest.approx(_drop(lamp, exact), rel=1e-9)
-            assert point.voltage_led * count + point.voltage_resistor == pytest.approx(voltage)
+            assert point.voltage_led == pytest.approx(_drop(lamp, exact, count), rel=1e-9)
+            assert point.voltage_led + point.voltage_resistor == pytest.approx(voltage)
             assert point.power_led * count + point.power_resistor == pytest.approx(voltage * point.current)
 
 
@@ -103,16 +101,16 @@ def test_limits_of_the_operating_point():
 
 
 def test_a_record_of_many_lamps_broadcasts():
-    many = led.shifted_lamp(RED, voltage_drop_shift=np.array([-0.2, 0.0, 0.2]))
+    many = _shifted(RED, np.array([-0.2, 0.0, 0.2]))
     point = led.operating_point(9, resistance=3300, led=many)
     assert point.current.shape == (3,)
     assert np.all(np.diff(point.current) < 0)
-    one = led.operating_point(9, resistance=3300, led=led.shifted_lamp(RED, voltage_drop_shift=0.2))
+    one = led.operating_point(9, resistance=3300, led=_shifted(RED, 0.2))
     assert point.current[2] == one.current
 
 
 def test_a_shifted_lamp_drops_that_much_more():
-    high = led.shifted_lamp(BLUE, voltage_drop_shift=0.35)
+    high = _shifted(BLUE, 0.35)
     assert _drop(high, 0.01) - _drop(BLUE, 0.01) == pytest.approx(0.35, rel=1e-12)
     assert led.operating_point(0.0, resistance=100, led=high).current == 0
 
@@ -143,7 +141,7 @@ def test_a_sound_indicator_has_no_cautions():
     ],
 )
 def test_each_caution(voltage, resistance, lamp, count, what):
-    assert what in _words(led.operating_point(voltage, resistance=resistance, led=lamp, led_count=count))
+    assert what in _words(led.operating_point(voltage, resistance=resistance, led=[lamp] * count))
 
 
 def test_a_modern_bright_lamp_dazzles_at_five_milliamperes():
@@ -173,43 +171,37 @@ def test_cautions_count_the_elements_hit():
 
 
 def test_light_follows_the_power_law():
-    assert led.luminous_intensity(BLUE.current_for_light, led=BLUE) == BLUE.luminous_intensity
-    double = led.luminous_intensity(0.01, led=BLUE) / led.luminous_intensity(0.005, led=BLUE)
-    assert double == pytest.approx(2**BLUE.light_exponent)
-    assert led.luminous_intensity(-1e-18, led=BLUE) == 0
-    assert led.perceived_brightness(8) == pytest.approx(2)
+    found = led.brightness([0.005, 0.01, -1e-18], led=BLUE, current_wanted=0.005)
+    assert (
+        led.brightness(BLUE.current_for_light, led=BLUE, current_wanted=1).luminous_intensity == BLUE.luminous_intensity
+    )
+    assert found.luminous_intensity[1] / found.luminous_intensity[0] == pytest.approx(2**BLUE.light_exponent)
+    assert found.light_relative[1] == pytest.approx(2**BLUE.light_exponent)
+    assert found.luminous_intensity[2] == 0
+    np.testing.assert_allclose(found.brightness_relative**3, found.light_relative)
 
 
 # --- rule of thumb and rating --------------------------------------------------------------------
 
 
 def test_rule_of_thumb_at_its_edges():
-    below = led.series_resistor([5.0, 5.4, 6.0], voltage_forward=1.8, current_wanted=0.002, led_count=3)
+    below = led.series_resistor([5.0, 5.4, 6.0], voltage_forward=3 * 1.8, current_wanted=0.002)
     np.testing.assert_allclose(below.resistance, [0, 0, 300], atol=1e-9)
     np.testing.assert_allclose(below.resistance_stock, [0, 0, 300])
     np.testing.assert_array_equal(below.conducts, [False, False, True])
     assert _words(below) == ["Supply below the drop of the lamps"]
-    with pytest.raises(ValueError, match="led_count must be a whole number"):
-        led.series_resistor(9, voltage_forward=2, current_wanted=0.01, led_count=1.5)
-
-
-def test_rating_is_at_least_twice_the_power():
-    power = np.array([0, 0.0625, 0.063, 0.125, 0.2, 0.25, 0.5, 0.51])
-    np.testing.assert_array_equal(led.resistor_rating(power), [0.125, 0.125, 0.25, 0.25, 0.5, 0.5, 1, 2])
-    assert np.isnan(led.resistor_rating(np.nan))
-    with pytest.raises(ValueError, match="power_resistor must be at least 0 and at most 5"):
-        led.resistor_rating(6)
+    drawer = led.series_resistor(9, voltage_forward=2, current_wanted=0.01, stock=["1k", "680", "820"])
+    assert drawer.resistance_stock == 820
 
 
 # --- range and choice ----------------------------------------------------------------------------
 
 
 def test_range_is_the_worst_over_all_corners():
-    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=devices.LED_BLUE)
+    at = {"current_wanted": 0.002, "stock": [3300.0]}
+    found = led.choose_resistor(devices.LED_BLUE, **BATTERY, **at).recommended
     corners = [
-        led.operating_point(
-            v, resistance=3300 * r, led=led.shifted_lamp(BLUE, voltage_drop_shift=s * devices.LED_BLUE.voltage_spread)
-        )
+        led.operating_point(v, resistance=3300 * r, led=_shifted(BLUE, s * devices.LED_BLUE.voltage_spread))
         for v in (7, 9, 9.6)
         for r in (0.95, 1, 1.05)
         for s in (-1, 0, 1)
@@ -217,22 +209,62 @@ def test_range_is_the_worst_over_all_corners():
     assert found.current_low == min(corner.current for corner in corners)
     assert found.current_high == max(corner.current for corner in corners)
     assert found.power_resistor == pytest.approx(max(corner.power_resistor for corner in corners), rel=1e-12)
-    assert found.power_led == pytest.approx(max(corner.power_led for corner in corners), rel=1e-12)
-    # Lamps whose drops straddle half the supply: one of those between takes the most.
-    at = {"voltage_supply_min": 3.5, "voltage_supply": 3.6, "voltage_supply_max": 3.7}
-    found = led.current_range(**at, resistance=100, tolerance=0, led=devices.LED_RED_GAASP)
-    shifts = np.linspace(-0.2, 0.2, 4001)
-    swept = led.operating_point(3.7, resistance=100, led=led.shifted_lamp(RED, voltage_drop_shift=shifts)).power_led
-    assert found.power_led == pytest.approx(np.max(swept), rel=1e-6)
-    assert found.power_led > max(swept[0], swept[-1])
-    found = led.current_range(**BATTERY, resistance=3300, tolerance=0.05, led=devices.LED_BLUE)
     assert found.current_typical == led.operating_point(9, resistance=3300, led=BLUE).current
+
+
+def test_lamps_whose_drops_straddle_half_the_supply():
+    """One of those between the extremes takes the most: a lamp that stands no more than that is refused."""
+    shifts = np.linspace(-0.2, 0.2, 4001)
+    most = np.max(led.operating_point(3.7, resistance=100, led=_shifted(RED, shifts)).power_led)
+    at = {"voltage_supply": (3.5, 3.6, 3.7), "current_wanted": 0.018, "stock": [100.0], "tolerance": 0.0}
+    frail = dataclasses.replace(devices.LED_RED_GAASP, power_max=most * (1 - 1e-4))
+    with pytest.raises(ValueError, match="stock must hold a resistor at which no lamp exceeds its rating"):
+        led.choose_resistor(frail, **at)
+    stout = dataclasses.replace(devices.LED_RED_GAASP, power_max=most * (1 + 1e-4))
+    assert led.choose_resistor(stout, **at).recommended.resistance == 100
+
+
+def test_a_drawer_is_searched_like_a_series():
+    found = led.choose_resistor(RED, voltage_supply=9, current_wanted=0.002, stock=["1k", "4.7k", "10k"])
+    assert found.recommended.resistance == 4700
+    assert [option.resistance for option in found.stock_options] == [1000, 4700, 10000]
+
+
+@pytest.mark.parametrize("string", [(RED, BLUE), (RED, BLUE, RED), tuple(LAMPS[:3])], ids=len)
+def test_different_lamps_in_series(string):
+    """Against a bracketing root finder, from lit to dark and backwards, where the least leaky lamp rules."""
+    for voltage in (18.0, 9.0, 2.0, 0.1):
+        for resistance in (100.0, 3300.0, 1e6):
+            exact = brentq(
+                lambda i, v=voltage, r=resistance: sum(_drop(lamp, i) for lamp in string) + i * r - v,
+                0.0, voltage / resistance, xtol=1e-40, rtol=1e-14
+            )  # fmt: skip
+            point = led.operating_point(voltage, resistance=resistance, led=list(string))
+            assert point.current == pytest.approx(exact, rel=1e-9)
+            assert point.voltage_led + point.voltage_resistor == pytest.approx(voltage)
+            assert point.power_led == pytest.approx(max(exact * _drop(lamp, exact) for lamp in string), rel=1e-9)
+    back = led.operating_point(-4.0, resistance=100.0, led=list(string))
+    assert back.current == pytest.approx(-min(lamp.current_saturation for lamp in string), rel=1e-9)
+    assert led.operating_point(9.0, resistance=np.inf, led=list(string)).current == 0
+    assert led.operating_point(0.0, resistance=100.0, led=list(string)).current == 0
+    assert np.isnan(led.operating_point([np.nan, 9.0], resistance=100.0, led=list(string)).current[0])
+
+
+def test_two_equal_records_are_two_lamps_alike():
+    twin = dataclasses.replace(RED)
+    two = led.operating_point(9, resistance=3300, led=[RED, twin])
+    assert two.current == led.operating_point(9, resistance=3300, led=[RED, RED]).current
+
+
+def test_a_warm_lamp_drops_less():
+    cold, warm = (led.operating_point(9, resistance=3300, led=RED, temperature=t).voltage_led for t in (300.0, 320.0))
+    assert -0.06 < warm - cold < -0.01
 
 
 @pytest.mark.parametrize("lamp", LAMPS, ids=lambda lamp: lamp.name)
 @pytest.mark.parametrize("wanted", [0.0005, 0.002, 0.010])
 def test_choice_recommends_the_nearest_stock_value_that_is_safe(lamp, wanted):
-    choice = led.choose_resistor(**BATTERY, led=lamp, current_wanted=wanted, series="E24", tolerance=0.05)
+    choice = led.choose_resistor(lamp, **BATTERY, current_wanted=wanted, stock="E24")
     stock = np.array([n * 10.0**k for k in range(6) for n in stock_values("E24")])
     typical = led.operating_point(9, resistance=stock, led=lamp).current
     # Brute force over the whole ladder; the stock ladder holds each value once.
@@ -249,7 +281,7 @@ def test_choice_recommends_the_nearest_stock_value_that_is_safe(lamp, wanted):
 
 
 def test_choice_keeps_the_lamp_within_its_rating():
-    choice = led.choose_resistor(**BATTERY, led=RED, current_wanted=0.029, series="E12", tolerance=0.1)
+    choice = led.choose_resistor(RED, **BATTERY, current_wanted=0.029, stock="E12", tolerance=0.1)
     assert choice.recommended.current_high <= RED.current_max
     assert choice.recommended.current_typical < 0.029
     below = choice.stock_options[1]
@@ -258,33 +290,26 @@ def test_choice_keeps_the_lamp_within_its_rating():
 
 
 def test_choice_tells_what_to_watch():
-    dazzling = led.choose_resistor(
-        **BATTERY, led=devices.typical(devices.LED_WHITE), current_wanted=0.005, series="E12", tolerance=0.05
-    )
+    dazzling = led.choose_resistor(devices.typical(devices.LED_WHITE), **BATTERY, current_wanted=0.005, stock="E12")
     assert "LED dazzles" in _words(dazzling)
-    three = led.choose_resistor(
-        voltage_supply_min=6,
-        voltage_supply=9,
-        voltage_supply_max=9.6,
-        led=BLUE,
-        current_wanted=0.001,
-        series="E12",
-        tolerance=0.05,
-        led_count=3,
-    )
+    three = led.choose_resistor([BLUE] * 3, voltage_supply=(6, 9, 9.6), current_wanted=0.001, stock="E12")
     assert "LED goes dark at the lowest supply" in _words(three)
-    dim = led.choose_resistor(**BATTERY, led=RED, current_wanted=0.0003, series="E12", tolerance=0.05)
+    dim = led.choose_resistor(RED, **BATTERY, current_wanted=0.0003, stock="E12")
     assert "LED too dark to see well" in _words(dim)
 
 
 def test_choice_refuses_what_cannot_be():
     call = CALLS["choose_resistor"]
-    with pytest.raises(ValueError, match=r"voltage_supply_min must be at most voltage_supply .*swapped"):
-        led.choose_resistor(**(call | {"voltage_supply_min": 9.5}))
-    with pytest.raises(ValueError, match=r"voltage_supply must be at most voltage_supply_max .*swapped"):
-        led.choose_resistor(**(call | {"voltage_supply_max": 8}))
-    with pytest.raises(ValueError, match=r"voltage_supply must be above .*fewer lamps"):
-        led.choose_resistor(**(call | {"led_count": 6}))
+    for wrong in ((9.5, 9, 9.6), (7, 9, 8)):
+        with pytest.raises(ValueError, match=r"voltage_supply must rise from lowest .*swapped"):
+            led.choose_resistor(**(call | {"voltage_supply": wrong}))
+    for wrong in ((7, 9), np.nan, (7, np.nan, 9)):
+        with pytest.raises(ValueError, match="voltage_supply must be one known number, or lowest, usual and highest"):
+            led.choose_resistor(**(call | {"voltage_supply": wrong}))
+    with pytest.raises(ValueError, match=r"voltage_supply must be above .*the drop of 6 .*fewer lamps"):
+        led.choose_resistor(**(call | {"led": [RED] * 6}))
+    with pytest.raises(ValueError, match="led must be a lamp record or several in series, got none"):
+        led.choose_resistor(**(call | {"led": []}))
     with pytest.raises(ValueError, match="current_wanted must be one known number"):
         led.choose_resistor(**(call | {"current_wanted": np.nan}))
     with pytest.raises(ValueError, match="current_wanted must be one known number"):
@@ -292,11 +317,7 @@ def test_choice_refuses_what_cannot_be():
     with pytest.raises(TypeError, match="led must be a Led record"):
         led.choose_resistor(**(call | {"led": devices.DIODE_1N4148}))
     with pytest.raises(ValueError, match="stock must be one of"):
-        led.choose_resistor(**(call | {"series": "E13"}))
-    with pytest.raises(ValueError, match="swapped"):
-        led.current_range(
-            voltage_supply_min=9, voltage_supply=8, voltage_supply_max=10, resistance=1e3, tolerance=0, led=RED
-        )
+        led.choose_resistor(**(call | {"stock": "E13"}))
 
 
 # --- battery -------------------------------------------------------------------------------------
@@ -351,6 +372,20 @@ def test_fit_uses_what_was_measured_and_keeps_resistance_positive():
     assert "Reading far from the fitted curve" in _words(flat)
     assert "Ideality factor low for a lamp" in _words(led.fit_led(current=[1e-3, 10e-3], voltage=[1.75, 1.83], led=RED))
     assert "Ideality factor high for a lamp" in _words(led.fit_led(current=[1e-3, 10e-3], voltage=[1.7, 2.3], led=RED))
+
+
+def test_fit_doubts_a_class_that_the_readings_do_not_suit():
+    current = np.array([0.5e-3, 2e-3, 10e-3])
+    blue = led.fit_led(current=current, voltage=_drop(RED, current), led=devices.LED_BLUE)
+    assert "Readings do not suit" in _words(blue)[0]
+    assert led.fit_led(current=current, voltage=_drop(BLUE, current), led=devices.LED_BLUE).cautions == ()
+    assert blue.cautions[0].value > 0.9
+
+
+def test_a_miss_of_rounding_is_none():
+    two = led.fit_led(current=[1e-3, 10e-3], voltage=[1.75, 1.9], led=devices.LED_RED_GAASP)
+    assert two.voltage_residual == 0
+    assert two.voltage_residuals == (0.0, 0.0)
 
 
 @pytest.mark.parametrize(

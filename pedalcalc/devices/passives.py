@@ -65,7 +65,8 @@ class Capacitor(Device):
 class Taper(Device):
     """The law of a control: what share of its track lies between the anticlockwise end and the wiper.
 
-    `fraction_middle` is that share at mid rotation; `tolerance` that of the whole track, either way;
+    `fraction_middle` is that share at mid rotation; of a track of two straight pieces, whose bend lies at
+    `rotation_knee`, the share there (NaN for a smooth one). `tolerance` that of the whole track, either way;
     `resistance_end` what is left between wiper and end at a stop. The letter differs between makers and times, so it
     is told and not read: `letter_today` is A for log and B for linear, `letter_older` the older usage.
     """
@@ -76,6 +77,7 @@ class Taper(Device):
     fraction_middle: Figure = figure("1", "share of the track at mid rotation", above=0, below=1)
     tolerance: Figure = figure("1", "tolerance of the whole track, either way", least=0, below=1)
     resistance_end: Figure = figure("Ω", "left between wiper and end at a stop", least=0)
+    rotation_knee: Figure = figure("1", "rotation at which it bends", above=0, below=1, optional=True)
     letter_today: str = word("letter on today's parts", default="")
     letter_older: str = word("letter on older parts", default="")
     pinouts: tuple[Pinout, ...] = records("which pin is which", Pinout)

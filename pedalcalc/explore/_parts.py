@@ -186,17 +186,15 @@ def time_constant(
     picture.curves = (line, tau_dot, level_dot)
 
     def draw(resistance: float, capacitance: float, voltage_level: float) -> Picture:
-        tau = float(rc.time_constant(resistance=resistance, capacitance=capacitance))
-        when = float(
-            rc.time_between_levels(
-                voltage_start=first, voltage_level=voltage_level, voltage_final=last, time_constant=tau
-            )
-        )
-        ends = {"voltage_start": first, "voltage_final": last, "time_constant": tau}
+        ends = {
+            "voltage_start": first, "voltage_final": last, "resistance": resistance, "capacitance": capacitance
+        }  # fmt: skip
+        when = float(rc.time_between_levels(voltage_level=voltage_level, **ends))
+        tau = resistance * capacitance
         wide = round_above(max(5.0 * tau, 1.05 * when))
         times = np.linspace(0.0, wide, 301)
-        line.set_data(times, rc.step_voltage(times, **ends))
-        tau_dot.set_data([tau], [float(rc.step_voltage(tau, **ends))])
+        line.set_data(times, rc.charging(times, **ends).voltage)
+        tau_dot.set_data([tau], [float(rc.charging(tau, **ends).voltage)])
         level_dot.set_data([when], [voltage_level])
         reach.set_data([0.0, when, when], [voltage_level, voltage_level, axes.get_ylim()[0]])
         axes.set_xlim(0.0, wide)

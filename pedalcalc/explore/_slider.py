@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc import sidechain, values
+from pedalcalc import controls as knobs
+from pedalcalc import values
 from pedalcalc._base import io, numeric, one_of
+from pedalcalc.devices import Taper
 from pedalcalc.report._text import MINUS, number_text
 
 READABLE = ("Ω", "F", "H", "V", "A", "W", "Hz", "s", "lx", "S")  # units that come with prefixes, such as 4k7
@@ -181,9 +183,8 @@ def pot(
     *,
     resistance_total: float,
     resistance_stop: float,
-    law: str,
+    taper: Taper,
     caption: str,
-    mid_fraction: float = 0.5,
     lug: str = "counterclockwise",
 ) -> Slider:
     """Describe a slider that is a potentiometer with its stop resistor, marked 0 to 10 like its knob.
@@ -196,12 +197,10 @@ def pot(
         Resistance of the whole track [Ω].
     resistance_stop : float
         Fixed resistor in series, below which the control cannot go [Ω].
-    law : str
-        "linear", "logarithmic", "reverse-logarithmic" or "two-segment".
+    taper : Taper
+        Law of the track (`devices.typical` makes one of a type such as `devices.TAPER_LOG`).
     caption : str
         Words beside the slider.
-    mid_fraction : float, default 0.5
-        Share of the track at half rotation [1]; commonly 0.1 to 0.2 for a logarithmic track.
     lug : str, default "counterclockwise"
         Outer lug in use: from "counterclockwise" clockwise rotation raises the resistance, from "clockwise" it lowers it.
 
@@ -213,17 +212,19 @@ def pot(
     Raises
     ------
     ValueError
-        If a value is out of range, a word is another one, or `mid_fraction` does not fit the law.
+        If a value is out of range, or `lug` is another word.
+    TypeError
+        If `taper` is not a taper record, or is a type.
 
     References
     ----------
-    DERIVED : series connection, as `sidechain.rheostat_resistance`.
+    DERIVED : series connection, as `controls.rheostat_resistance`.
 
     Examples
     --------
-    >>> from pedalcalc import explore
-    >>> release = explore.pot(0.5, resistance_total=1e6, resistance_stop=100e3, law="logarithmic", mid_fraction=0.15,
-    ...                       caption="release")
+    >>> from pedalcalc import devices, explore
+    >>> log = devices.typical(devices.TAPER_LOG)
+    >>> release = explore.pot(0.5, resistance_total=1e6, resistance_stop=100e3, taper=log, caption="release")
     >>> release.stops[release.start][0]
     '5: 250 kΩ'
     """
@@ -231,12 +232,11 @@ def pot(
 
     def stop(turned: float) -> Stop:
         ohms = float(
-            sidechain.rheostat_resistance(
+            knobs.rheostat_resistance(
                 turned,
                 resistance_total=float(numeric("resistance_total", resistance_total, above=0)),
                 resistance_stop=resistance_stop,
-                law=law,
-                mid_fraction=mid_fraction,
+                taper=taper,
                 lug=lug,
             )
         )

@@ -9,11 +9,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Result, caution_above, caution_below, fit, is_a, numeric, quantity
 from pedalcalc.devices import Led, typical
-from pedalcalc.junction import VOLTAGE_THERMAL_300K
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc.laws._check import TEMPERATURE_RECORD
+from pedalcalc.led._string import across
 
 #: Voltage [V] that a fitted curve may miss a reading by, and the ideality factors that lamps show.
 RESIDUAL_FAIR = 0.02
 IDEALITY_USUAL = (1.0, 6.0)
+#: A miss [V] below which no meter and no lamp is steady: rounding of the computation, and written as none.
+RESIDUAL_NONE = 1e-9
+#: How far [V] from the typical drop of its class a lamp may lie, where the record gives no wider range.
+CLASS_WIDE = 0.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,7 +71,8 @@ def fit_led(*, current: ArrayLike, voltage: ArrayLike, led: Led) -> LedFit:
     -----
     V = n Vt ln(I/Is) + I Rs at 300 K is linear in n Vt, Rs and -n Vt ln Is: least squares with three
     or more pairs (Rs held at 0 where it would come out negative), the two first with the class's Rs with two.
-    Caution where a reading is missed by more than 20 mV or n lies outside 1 to 6.
+    Caution where a reading is missed by more than 20 mV, n lies outside 1 to 6, or the drop is not that of the class.
+    A miss below a nanovolt, which two pairs leave by rounding, is given as none.
 
     References
     ----------
@@ -91,7 +98,7 @@ def fit_led(*, current: ArrayLike, voltage: ArrayLike, led: Led) -> LedFit:
     if i.size < 2:
         raise ValueError(f"current and voltage must hold at least two pairs to fit a lamp, got {i.size}")
     _refuse_contradictions(i, v)
-    nvt, r_s, offset = _three(i, v) if i.size > 2 else _two(i, v, float(led.resistance_series))
+    nvt, r_s, offset = _three(i, v) if i.size > 2 else _two(i, v, float(typical(led).resistance_series))
     # offset = -n Vt ln Is; the law's ln(1 + I/Is) is ln(I/Is) to the last digit for any lamp.
     i_s = float(np.exp(-offset / nvt))
     if i_s == 0:
@@ -99,17 +106,20 @@ def fit_led(*, current: ArrayLike, voltage: ArrayLike, led: Led) -> LedFit:
             f"voltage must rise more with current than this: no lamp is so steep, got {v[0]:g} to {v[-1]:g} V"
         )
     missed = v - (nvt * np.log1p(i / i_s) + i * r_s)
+    missed = np.where(np.abs(missed) < RESIDUAL_NONE, 0.0, missed)
     residuals = np.full(known.shape, np.nan)
     residuals[np.flatnonzero(known)[order]] = missed
     worst, ideality = float(np.max(np.abs(missed))), nvt / VOLTAGE_THERMAL_300K
     middle = float(np.sqrt(i[0] * i[-1]))
+    at_middle = nvt * float(np.log1p(middle / i_s)) + middle * r_s
+    of_class = float(across(np.asarray(middle), typical(led), np.asarray(TEMPERATURE_RECORD)))
     again = "read again: the lamp warms up at high current, and the meter's current range drops volts"
     return LedFit(
         led=replace(
             typical(led),
             name=f"{led.name}, measured",
             origin=f"fitted to {i.size} own readings from {i[0]:g} to {i[-1]:g} A; ratings and light: {led.origin}",
-            voltage_forward=nvt * float(np.log1p(middle / i_s)) + middle * r_s,
+            voltage_forward=at_middle,
             current_reference=middle,
             ideality=ideality,
             resistance_series=r_s,
@@ -120,6 +130,13 @@ def fit_led(*, current: ArrayLike, voltage: ArrayLike, led: Led) -> LedFit:
         voltage_residual=worst,
         voltage_residuals=tuple(float(part) for part in residuals),
         cautions=(
+            *caution_above(
+                f"Readings do not suit {led.name}",
+                "name the class of your lamp's colour, or look whether another lamp was measured",
+                abs(at_middle - of_class),
+                max(CLASS_WIDE, float(np.max(led.voltage_spread))),
+                "V",
+            ),
             *caution_above("Reading far from the fitted curve", again, worst, RESIDUAL_FAIR, "V"),
             *caution_above("Ideality factor high for a lamp", again, ideality, IDEALITY_USUAL[1], "1"),
             *caution_below("Ideality factor low for a lamp", again, ideality, IDEALITY_USUAL[0], "1"),

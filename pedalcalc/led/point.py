@@ -1,8 +1,8 @@
-"""What one LED, or several in series, does behind a resistor."""
+"""What one LED, or several in series, does behind a resistor, and how bright it is."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,18 +14,14 @@ from pedalcalc._base import (
     caution_above,
     caution_below,
     formula,
-    is_a,
     numeric,
     numeric_view,
     quantity,
 )
-from pedalcalc.devices import Led, Spread
+from pedalcalc.devices import Led
 from pedalcalc.devices._record import specimen
-from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
-from pedalcalc.laws._wright import BLOCK, blocks, solve_block, solve_series
-from pedalcalc.laws.diodes import whole
-
-Floats = NDArray[np.float64]
+from pedalcalc.laws._check import TEMPERATURE_RECORD, checked_temperature
+from pedalcalc.led._string import Floats, Lamps, across, counted, lamps, string_current
 
 #: Below this current [A] a lamp is called dark.
 CURRENT_DARK = 1e-6
@@ -41,13 +37,22 @@ class LedPoint(Result):
     """Where lamps in series with a resistor settle."""
 
     current: Number = quantity("A", "current")
-    voltage_led: Number = quantity("V", "voltage across each lamp")
+    voltage_led: Number = quantity("V", "voltage across the lamp, or all lamps together")
     voltage_resistor: Number = quantity("V", "voltage across the resistor")
-    power_led: Number = quantity("W", "power in each lamp")
+    power_led: Number = quantity("W", "power in the lamp, of several the one that gets most")
     power_resistor: Number = quantity("W", "power in the resistor")
     rating_share: Number = quantity("1", "share of the resistor's rating")
     conducts: bool | NDArray[np.bool_] = quantity("bool", "conducts")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Brightness(Result):
+    """How bright a lamp is, and how bright it looks beside the wanted current."""
+
+    luminous_intensity: Number = quantity("cd", "luminous intensity")
+    light_relative: Number = quantity("1", "light against wanted")
+    brightness_relative: Number = quantity("1", "looks as bright as wanted, times")
 
 
 @formula
@@ -55,12 +60,11 @@ def operating_point(
     voltage: ArrayLike,
     *,
     resistance: ArrayLike,
-    led: Led,
-    led_count: ArrayLike = 1,
+    led: Lamps,
     power_rating: ArrayLike = 0.25,
-    voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> LedPoint:
-    """Find the exact operating point of LEDs in series with a resistor.
+    """Find the exact operating point of one LED, or several in series, behind a resistor.
 
     Parameters
     ----------
@@ -68,33 +72,37 @@ def operating_point(
         Voltage across lamps and resistor together [V]; negative where they are connected backwards.
     resistance : array_like
         Resistor in series [Ω], 0 to inf.
-    led : Led
-        Lamp record.
-    led_count : array_like
-        How many such lamps are in series [1], a whole number, at least 1.
+    led : Led or sequence of Led
+        One lamp (`devices.typical` makes one of a type), or a list of those in series, alike or not.
     power_rating : array_like
         Power rating of the resistor [W], > 0; a quarter watt if not given, the usual stock.
-    voltage_thermal : array_like
-        Thermal voltage [V], > 0; 300 K if not given, for which records are stated.
+    temperature : array_like
+        Absolute temperature of the lamps [K], above 0; 300 K if not given.
 
     Returns
     -------
     LedPoint
-        Current [A], voltage across each lamp and across the resistor [V], power in each [W],
-        the share of the resistor's rating that it uses [1], whether a current of a microampere or more flows, and cautions.
+        Current [A], voltage across all lamps together and across the resistor [V], power in the lamp that gets
+        most and in the resistor [W], the share of the resistor's rating that it uses [1], whether a current of a
+        microampere or more flows, and cautions.
 
     Raises
     ------
     ValueError
-        If an argument is outside its range.
+        If an argument is outside its range, or another temperature needs what the record lacks.
     TypeError
-        If `led` is not an LED record.
+        If `led` is not a lamp or a list of them, or is a type.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
 
     Notes
     -----
-    N lamps are one junction with N times the ideality and series resistance. Solved
-    in closed form (`junction.series_current`), so a lamp just under its drop shows its true small current.
-    A real lamp's reverse current is larger than the law's, and its ratings fall as it gets warm.
+    N lamps alike are one junction with N times the ideality and series resistance, solved in closed form
+    (`laws.junction_in_series`), so a lamp just under its drop shows its true small current; different lamps are solved by
+    bracketing. A real lamp's reverse current is larger than the law's, and its ratings fall as it gets warm.
     Cautions: lamp beyond its current, power or reverse voltage; resistor beyond its rating;
     backwards; supply below the drop; too dark (under 1 mcd, or 0.5 mA where the intensity is not
     known); dazzling (over 0.2 cd, what a high-brightness lamp reaches at 1 to 5 mA).
@@ -105,98 +113,58 @@ def operating_point(
 
     Examples
     --------
-    >>> from pedalcalc.devices import LED_RED_GAASP, typical
+    >>> from pedalcalc.devices import LED_BLUE, LED_RED_GAASP, typical
     >>> point = operating_point(9, resistance=3300, led=typical(LED_RED_GAASP))
     >>> print(f"{point.current * 1000:.2f} mA, {point.voltage_led:.2f} V")
     2.18 mA, 1.81 V
+    >>> point = operating_point(9, resistance=3300, led=[typical(LED_RED_GAASP), typical(LED_BLUE)])
+    >>> print(f"{point.current * 1000:.2f} mA, {point.voltage_led:.2f} V")
+    1.35 mA, 4.54 V
     """
     v = numeric_view("voltage", voltage)
     r = numeric_view("resistance", resistance, least=0, infinity=True)
-    n = whole("led_count", led_count)
     rating = numeric("power_rating", power_rating, above=0)
-    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
-    specimen("led", led, Led)
-    law = (np.asarray(part, float) for part in (led.current_saturation, led.ideality, led.resistance_series))
-    parts = (v, r, n, rating, v_t, *law)
-    shape = np.broadcast_shapes(*(part.shape for part in parts))
-    # One allocation for all fields, filled piece by piece: a million points must not cost ten passes over memory.
-    fields, conducts = np.empty((len(_NUMBERS), *shape)), np.empty(shape, dtype=bool)
-    if conducts.size <= BLOCK:
-        _fill(fields, conducts, *parts)
-    else:
-        for rows, piece in blocks(*parts):
-            _fill(fields[:, rows], conducts[rows], *piece)
-    point = LedPoint(
-        **{name: field[()] for name, field in zip(_NUMBERS, fields, strict=True)}, conducts=conducts[()], cautions=()
-    )
-    return replace(
-        point,
-        cautions=point_cautions(v, np.asarray(point.current), np.asarray(point.power_led), led, n)
-        + caution_above(
-            "Resistor over its rating",
-            "take a larger rating or a higher resistance",
-            point.power_resistor,
-            rating,
-            "W",
-        ),
-    )
-
-
-_NUMBERS = ("current", "voltage_led", "voltage_resistor", "power_led", "power_resistor", "rating_share")
-
-
-def _fill(
-    fields: Floats,
-    conducts: NDArray[np.bool_],
-    v: Floats,
-    r: Floats,
-    n: Floats,
-    rating: Floats,
-    v_t: Floats,
-    i_s: Floats,
-    ideality: Floats,
-    r_s: Floats,
-) -> None:
-    """Fill the numeric fields of `LedPoint` and `conducts` for checked arrays."""
-    current, each, drop, power_led, power_resistor, share = (fields[k, ...] for k in range(len(_NUMBERS)))
-    solve_block(v, np.asarray(r + n * r_s), i_s, np.asarray(n * ideality * v_t), out=current)
+    warm = checked_temperature(temperature)
+    string = lamps(led)
+    current = string_current(v, r, string, warm)
+    v, r, rating, current = np.broadcast_arrays(v, r, rating, current)
     with np.errstate(invalid="ignore", over="ignore", under="ignore"):
-        np.multiply(current, r, out=drop)
+        drop = current * r
         if r.size and not r.max() < np.inf:
-            np.copyto(drop, v, where=np.isinf(r) & ~np.isnan(current))
-        np.subtract(v, drop, out=each)
-        if np.any(n != 1):
-            np.divide(each, n, out=each)
-        np.multiply(current, each, out=power_led)
-        np.multiply(current, drop, out=power_resistor)
-        np.divide(power_resistor, rating, out=share)
-    np.greater_equal(current, CURRENT_DARK, out=conducts)
-
-
-def lamp_current(v: Floats, r: Floats, led: Led, n: Floats, v_t: Floats) -> Floats:
-    """Return the current through `n` lamps and a resistor, all arguments checked."""
-    i_s, ideality, r_s = (
-        np.asarray(part, float) for part in (led.current_saturation, led.ideality, led.resistance_series)
-    )
-    return solve_series(v, r + n * r_s, i_s, np.asarray(n * ideality * v_t))
-
-
-def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: Floats) -> tuple[Caution, ...]:
-    """Return what can be wrong with lamps at this voltage and current."""
-    dim, dazzling = visible_currents(led)
-    found = (
-        *caution_above("LED over its highest current", "take a larger resistor", current, led.current_max, "A"),
-        *caution_above("LED over its highest power", "take a larger resistor", power_led, led.power_max, "W"),
-        *caution_above(
-            "LED dazzles", "take a larger resistor, or a diffused lamp, until it pleases", current, dazzling, "A"
+            drop = np.where(np.isinf(r) & ~np.isnan(current), v, drop)
+        across_all = v - drop
+        if len(counted(string)) == 1:
+            power_led = current * (across_all / len(string))
+        else:
+            power_led = current * np.max([across(current, lamp, warm) for lamp, _ in counted(string)], axis=0)
+        power_resistor = current * drop
+        share = power_resistor / rating
+    return LedPoint(
+        current=current[()],
+        voltage_led=across_all[()],
+        voltage_resistor=np.asarray(drop)[()],
+        power_led=np.asarray(power_led)[()],
+        power_resistor=np.asarray(power_resistor)[()],
+        rating_share=np.asarray(share)[()],
+        conducts=np.asarray(current >= CURRENT_DARK)[()],
+        cautions=point_cautions(v, current, np.asarray(power_led), string)
+        + caution_above(
+            "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, rating, "W"
         ),
     )
+
+
+def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[Led, ...]) -> tuple[Caution, ...]:
+    """Return what can be wrong with a string of lamps at this voltage and current, each thing once."""
+    kinds = [lamp for lamp, _ in counted(string)]
+    found = [caution for lamp in kinds for caution in _bright_cautions(current, power_led, lamp)]
     if not v.size or not v.min() >= 0:
+        reverse = np.min(np.broadcast_arrays(*(np.asarray(lamp.voltage_reverse_max, float) for lamp in kinds)), axis=0)
         found += caution_below(
             "LED over its reverse voltage",
             "turn the supply or the lamp round at once, or add a diode the other way round across it",
             v,
-            -np.asarray(led.voltage_reverse_max),
+            -reverse,
             "V",
         )
         found += caution_below(
@@ -204,13 +172,9 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: F
         )
     if not current.size or not current.min() >= CURRENT_DARK:
         dark = current < CURRENT_DARK
-        need = junction_voltage(
-            CURRENT_DARK,
-            current_saturation=led.current_saturation,
-            ideality=led.ideality,
-            resistance_series=led.resistance_series,
-        )
-        v_dark, need, i_dark = (np.broadcast_to(part, dark.shape)[dark] for part in (v, n * need, current))
+        at_300 = np.asarray(TEMPERATURE_RECORD)
+        need = sum(count * across(np.asarray(CURRENT_DARK), lamp, at_300) for lamp, count in counted(string))
+        v_dark, need, i_dark = (np.broadcast_to(part, dark.shape)[dark] for part in (v, np.asarray(need), current))
         found += caution_below(
             "Supply below the drop of the lamps",
             "fewer lamps in series, a lamp of lower drop, or more volts",
@@ -225,8 +189,25 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, led: Led, n: F
             CURRENT_DARK,
             "A",
         )
-        current, dim = (np.broadcast_to(part, dark.shape)[~dark] for part in (current, np.asarray(dim)))
-    return found + caution_below("LED too dark to see well", "take a smaller resistor", current, dim, "A")
+    for lamp in kinds:
+        dim = np.broadcast_to(visible_currents(lamp)[0], current.shape)
+        lit = current >= CURRENT_DARK
+        found += caution_below("LED too dark to see well", "take a smaller resistor", current[lit], dim[lit], "A")
+    return tuple({caution.what: caution for caution in reversed(found)}.values())[::-1]
+
+
+def _bright_cautions(current: Floats, power_led: Floats, led: Led) -> tuple[Caution, ...]:
+    return (
+        *caution_above("LED over its highest current", "take a larger resistor", current, led.current_max, "A"),
+        *caution_above("LED over its highest power", "take a larger resistor", power_led, led.power_max, "W"),
+        *caution_above(
+            "LED dazzles",
+            "take a larger resistor, or a diffused lamp, until it pleases",
+            current,
+            visible_currents(led)[1],
+            "A",
+        ),
+    )
 
 
 def visible_currents(led: Led) -> tuple[Number, Number]:
@@ -239,130 +220,57 @@ def visible_currents(led: Led) -> tuple[Number, Number]:
 
 
 @formula
-def shifted_lamp(led: Led, *, voltage_drop_shift: ArrayLike) -> Led:
-    """Return a lamp of the same kind whose drop lies higher or lower.
-
-    Lamps of one type differ in drop; `devices.low` and `devices.high` give the extremes.
-
-    Parameters
-    ----------
-    led : Led
-        Lamp record.
-    voltage_drop_shift : array_like
-        How much higher the drop is at a given current [V], negative for lower.
-
-    Returns
-    -------
-    Led
-        Record with another forward voltage at the reference current.
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range.
-    TypeError
-        If `led` is not an LED record.
-
-    Notes
-    -----
-    The saturation current follows the shifted point, which moves the curve sideways
-    wherever the current is far above it, and leaves it through zero.
-
-    References
-    ----------
-    DERIVED, from the junction law.
-
-    Examples
-    --------
-    >>> from pedalcalc.devices import LED_RED_GAASP, typical
-    >>> high = shifted_lamp(typical(LED_RED_GAASP), voltage_drop_shift=0.2)
-    >>> point = operating_point(9, resistance=3300, led=high)
-    >>> print(f"{point.voltage_led:.2f} V")
-    2.00 V
-    """
-    is_a("led", led, Led)
-    shift = numeric("voltage_drop_shift", voltage_drop_shift)
-    drop = led.voltage_forward
-    if isinstance(drop, Spread):
-        return replace(led, voltage_forward=Spread(*((part + shift)[()] for part in drop)))
-    return replace(led, voltage_forward=(np.asarray(drop, float) + shift)[()])
-
-
-@formula
-def luminous_intensity(current: ArrayLike, *, led: Led) -> Number:
-    """Find how bright a lamp is on its axis at a current.
+def brightness(current: ArrayLike, *, led: Led, current_wanted: ArrayLike) -> Brightness:
+    """Find how bright a lamp is on its axis, and how bright it looks beside another current.
 
     Parameters
     ----------
     current : array_like
         Current [A]; no light for zero or reverse current.
     led : Led
-        Lamp record.
+        One lamp (`devices.typical` makes one of a type).
+    current_wanted : array_like
+        Current whose light it is compared with [A], above 0.
 
     Returns
     -------
-    float or ndarray
-        Luminous intensity [cd]; NaN where the record has none.
+    Brightness
+        Luminous intensity [cd], NaN where the record has none; light and looks as multiples of those at the
+        wanted current [1].
 
     Raises
     ------
     ValueError
         If an argument is outside its range.
     TypeError
-        If `led` is not an LED record.
+        If `led` is not an LED record, or is a type.
 
     Notes
     -----
     Iv = Iv_ref (I / I_ref)^p, fair from about 1 to 20 mA. Makers sort lamps into classes
-    1.3 to 2 times wide, and a clear narrow lens concentrates the same light.
+    1.3 to 2 times wide, and a clear narrow lens concentrates the same light. Looks go with the cube root of the
+    light (Stevens): half the light looks four fifths as bright.
 
     References
     ----------
-    MEMORY, the power law and its exponents.
+    MEMORY, the power law and its exponents; MEMORY, S. S. Stevens' power law for brightness.
 
     Examples
     --------
     >>> from pedalcalc.devices import LED_BLUE, typical
-    >>> print(f"{luminous_intensity(0.002, led=typical(LED_BLUE)) * 1000:.0f} mcd")
-    107 mcd
+    >>> found = brightness(0.002, led=typical(LED_BLUE), current_wanted=0.004)
+    >>> print(f"{found.luminous_intensity * 1000:.0f} mcd, looks {found.brightness_relative:.2f} times as bright")
+    107 mcd, looks 0.81 times as bright
     """
-    i = numeric("current", current)
+    i = np.maximum(numeric("current", current), 0.0)
+    wanted = numeric("current_wanted", current_wanted, above=0)
     specimen("led", led, Led)
     with np.errstate(invalid="ignore"):
-        light = led.luminous_intensity * (np.maximum(i, 0.0) / led.current_for_light) ** led.light_exponent
-    return np.asarray(light)[()]
-
-
-@formula
-def perceived_brightness(light_relative: ArrayLike) -> Number:
-    """Find how much brighter a lamp looks when it gives more light.
-
-    Parameters
-    ----------
-    light_relative : array_like
-        Light as a multiple of what it is compared with [1], at least 0.
-
-    Returns
-    -------
-    float or ndarray
-        Perceived brightness as a multiple [1].
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range.
-
-    Notes
-    -----
-    Cube-root law of perception (Stevens): half the light looks four fifths as bright.
-
-    References
-    ----------
-    MEMORY, S. S. Stevens' power law for brightness.
-
-    Examples
-    --------
-    >>> print(f"{perceived_brightness(0.5):.2f}")
-    0.79
-    """
-    return np.asarray(np.cbrt(numeric("light_relative", light_relative, least=0)))[()]
+        light = led.luminous_intensity * (i / led.current_for_light) ** led.light_exponent
+        relative = (i / wanted) ** led.light_exponent
+    intensity, relative = np.broadcast_arrays(light, relative)
+    return Brightness(
+        luminous_intensity=intensity.copy()[()],
+        light_relative=relative.copy()[()],
+        brightness_relative=np.cbrt(relative)[()],
+    )

@@ -1,4 +1,4 @@
-"""The rule of thumb for an LED's series resistor, and the rating to buy."""
+"""The rule of thumb for an LED's series resistor."""
 
 from __future__ import annotations
 
@@ -7,12 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity, search
-from pedalcalc.laws.diodes import whole
+from pedalcalc._base import Caution, Number, Result, Stock, caution_below, formula, numeric, quantity
 from pedalcalc.values import value_above
-
-#: Power ratings [W] that resistors are sold in.
-RATINGS = np.array([0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,8 +28,7 @@ def series_resistor(
     *,
     voltage_forward: ArrayLike,
     current_wanted: ArrayLike,
-    led_count: ArrayLike = 1,
-    series: str = "E24",
+    stock: Stock = "E24",
 ) -> SeriesResistor:
     """Size the series resistor of an LED by the rule of thumb.
 
@@ -42,13 +37,11 @@ def series_resistor(
     voltage_supply : array_like
         Supply voltage [V], at least 0.
     voltage_forward : array_like
-        Forward drop of one lamp at the wanted current [V], at least 0.
+        Forward drop at the wanted current [V], at least 0; of several lamps in series the sum.
     current_wanted : array_like
         Wanted current [A], > 0.
-    led_count : array_like
-        How many lamps are in series [1], a whole number, at least 1.
-    series : str
-        Preferred-number series for the stock value; E24 if not given.
+    stock : str or list
+        Resistors in stock: a series or the values of a drawer, as `values.stock_values` takes them; E24 if not given.
 
     Returns
     -------
@@ -60,11 +53,11 @@ def series_resistor(
     Raises
     ------
     ValueError
-        If an argument is outside its range.
+        If an argument is outside its range, or the stock holds no resistor that large.
 
     Notes
     -----
-    R = (VS - N VF) / I. The drop moves with the current; `operating_point` says what really flows.
+    R = (VS - VF) / I. The drop moves with the current; `operating_point` says what really flows.
 
     References
     ----------
@@ -79,65 +72,24 @@ def series_resistor(
     v = numeric("voltage_supply", voltage_supply, least=0)
     v_f = numeric("voltage_forward", voltage_forward, least=0)
     i = numeric("current_wanted", current_wanted, above=0)
-    n = whole("led_count", led_count)
-    left = np.asarray(v - n * v_f)
+    left = np.asarray(v - v_f)
     # Differences such as 5.4 - 3 x 1.8 leave rounding noise; a remainder below it is none.
     left = np.where(np.abs(left) <= 1e-12 * v, 0.0 * left, left)
     conducts = left > 0
-    resistance = np.where(left <= 0, 0.0, left / i)
-    stock = np.where(resistance > 0, value_above(np.where(resistance > 0, resistance, 1.0), stock=series), resistance)
+    resistance = np.asarray(np.where(left <= 0, 0.0, left / i))
+    bought = np.full(resistance.shape, np.nan)
+    bought[resistance == 0] = 0.0
+    bought[resistance > 0] = value_above(resistance[resistance > 0], stock=stock)
     return SeriesResistor(
         resistance=resistance[()],
-        resistance_stock=stock[()],
+        resistance_stock=bought[()],
         power_resistor=np.asarray(resistance * i**2)[()],
         conducts=np.asarray(conducts)[()],
         cautions=caution_below(
             "Supply below the drop of the lamps",
             "no resistor brings the wanted current: fewer lamps in series, or more volts",
             np.where(conducts, np.inf, v),
-            np.where(conducts, 0.0, np.maximum(n * v_f, np.nextafter(v, np.inf))),
+            np.where(conducts, 0.0, np.maximum(v_f, np.nextafter(v, np.inf))),
             "V",
         ),
     )
-
-
-@search
-def resistor_rating(power_resistor: ArrayLike) -> Number:
-    """Choose the power rating to buy for a resistor.
-
-    Parameters
-    ----------
-    power_resistor : array_like
-        Highest power in the resistor [W], at least 0.
-
-    Returns
-    -------
-    float or ndarray
-        Smallest usual rating of at least twice that power [W]; NaN where the power is NaN.
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range, or the power is beyond half the largest usual rating.
-
-    Notes
-    -----
-    Twice the power keeps the part touchable and its neighbours safe.
-
-    References
-    ----------
-    PRACTICE, half the rating at most; ratings of 1/8 to 10 W.
-
-    Examples
-    --------
-    >>> print(resistor_rating(0.088))
-    0.25
-    """
-    power = numeric("power_resistor", power_resistor, least=0, most=RATINGS[-1] / 2)
-    place = np.searchsorted(RATINGS / 2 * (1 + 1e-12), np.nan_to_num(power))
-    return np.where(np.isnan(power), np.nan, RATINGS[place])[()]
-
-
-def rating_name(rating: float) -> str:
-    """Return a rating as shops write it."""
-    return {0.125: "1/8 W", 0.25: "1/4 W", 0.5: "1/2 W"}.get(rating, f"{rating:g} W")

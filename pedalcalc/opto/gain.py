@@ -14,12 +14,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, formula, numeric
-
-
-def _parallel(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
-    with np.errstate(divide="ignore"):
-        return np.asarray(1 / (1 / first + 1 / second))
+from pedalcalc._base import Number, formula, numeric, parallel
 
 
 def _share(below: NDArray[np.float64], above: NDArray[np.float64], names: str) -> NDArray[np.float64]:
@@ -77,7 +72,7 @@ def gain_shunt(resistance_cell: ArrayLike, *, resistance_source: ArrayLike, resi
     cell = _open("resistance_cell", resistance_cell)
     source = _open("resistance_source", resistance_source)
     load = _open("resistance_load", resistance_load)
-    return _share(_parallel(cell, load), source, "resistance_source and what stands to ground")[()]
+    return _share(parallel(cell, load), source, "resistance_source and what stands to ground")[()]
 
 
 @formula
@@ -165,7 +160,7 @@ def gain_feedback(resistance_cell: ArrayLike, *, resistance_input: ArrayLike, re
     """
     cell = _open("resistance_cell", resistance_cell)
     entry = _open("resistance_input", resistance_input)
-    back = _parallel(cell, _open("resistance_feedback", resistance_feedback))
+    back = parallel(cell, _open("resistance_feedback", resistance_feedback))
     if np.any((back == 0) & (entry == 0)) or np.any(np.isinf(back) & np.isinf(entry)):
         raise ValueError("resistance_input and the feedback path cannot both be 0 or both be open")
     with np.errstate(divide="ignore"):
@@ -212,7 +207,7 @@ def shunt_for_reduction(reduction_db: ArrayLike, *, resistance_source: ArrayLike
     >>> f"{shunt_for_reduction(20.0, resistance_source=10e3, resistance_load=1e6):.0f} Ω"
     '1100 Ω'
     """
-    both = _parallel(_open("resistance_source", resistance_source), _open("resistance_load", resistance_load))
+    both = parallel(_open("resistance_source", resistance_source), _open("resistance_load", resistance_load))
     if np.any(np.isinf(both)):
         raise ValueError("resistance_source and resistance_load cannot both be open")
     return _over(both, _loss(reduction_db))

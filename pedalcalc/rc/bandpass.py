@@ -38,14 +38,14 @@ def _band(down: Array, flat: Array, up: Array, frequency: Array, voltage: Array)
     with np.errstate(divide="ignore"):
         high = (flat + root) / (2 * up)
     return BandResponse(
-        response[()],
-        gain[()],
-        decibels(gain)[()],
-        np.degrees(np.angle(response))[()],
-        (gain * voltage)[()],
-        (2 * down / (flat + root) / (2 * np.pi))[()],
-        (high / (2 * np.pi))[()],
-        (np.sqrt(np.where(up == 0, np.inf, down) / np.where(up == 0, 1.0, up)) / (2 * np.pi))[()],
+        response=response[()],
+        gain=gain[()],
+        gain_db=decibels(gain)[()],
+        phase_degrees=np.degrees(np.angle(response))[()],
+        voltage_output=(gain * voltage)[()],
+        frequency_low=(2 * down / (flat + root) / (2 * np.pi))[()],
+        frequency_high=(high / (2 * np.pi))[()],
+        frequency_peak=(np.sqrt(np.where(up == 0, np.inf, down) / np.where(up == 0, 1.0, up)) / (2 * np.pi))[()],
     )
 
 
@@ -57,7 +57,7 @@ def lowpass_then_highpass(
     capacitance_first: ArrayLike,
     resistance_second: ArrayLike,
     capacitance_second: ArrayLike,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
     voltage_input: ArrayLike = 1.0,
 ) -> BandResponse:
@@ -75,7 +75,7 @@ def lowpass_then_highpass(
         Resistor to ground of the high-pass section [Ω], above 0.
     capacitance_second : array_like
         Series capacitor of the high-pass section [F], above 0.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
     resistance_load : array_like
         Further resistance from the output to ground [Ω], above 0; open unless stated.
@@ -95,7 +95,7 @@ def lowpass_then_highpass(
 
     Notes
     -----
-    1/H = (1 + y/(s C_2))(1 + s R_1 C_1) + R_1 y, y = 1/R_2 + 1/R_L, R_src counted into R_1.
+    1/H = (1 + y/(s C_2))(1 + s R_1 C_1) + R_1 y, y = 1/R_2 + 1/R_L, R_gen counted into R_1.
 
     References
     ----------
@@ -113,7 +113,7 @@ def lowpass_then_highpass(
     shunt_first = numeric("capacitance_first", capacitance_first, least=0)
     second = 1 / numeric("resistance_second", resistance_second, above=0)
     series_second = numeric("capacitance_second", capacitance_second, above=0)
-    first = first + numeric("resistance_source", resistance_source, least=0)
+    first = first + numeric("resistance_generator", resistance_generator, least=0)
     drain = second + 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
     return _band(
         drain / series_second,
@@ -132,7 +132,7 @@ def highpass_then_lowpass(
     capacitance_first: ArrayLike,
     resistance_second: ArrayLike,
     capacitance_second: ArrayLike,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
     voltage_input: ArrayLike = 1.0,
 ) -> BandResponse:
@@ -150,7 +150,7 @@ def highpass_then_lowpass(
         Series resistor of the low-pass section [Ω], at least 0.
     capacitance_second : array_like
         Capacitor to ground of the low-pass section [F], at least 0.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
     resistance_load : array_like
         Resistance from the output to ground [Ω], above 0; open unless stated.
@@ -170,7 +170,7 @@ def highpass_then_lowpass(
 
     Notes
     -----
-    1/H = (1 + R_2 y)(1 + Z/R_1) + Z y, y = s C_2 + 1/R_L, Z = R_src + 1/(s C_1).
+    1/H = (1 + R_2 y)(1 + Z/R_1) + Z y, y = s C_2 + 1/R_L, Z = R_gen + 1/(s C_1).
 
     References
     ----------
@@ -188,7 +188,7 @@ def highpass_then_lowpass(
     series_first = numeric("capacitance_first", capacitance_first, above=0)
     second = numeric("resistance_second", resistance_second, least=0)
     shunt_second = numeric("capacitance_second", capacitance_second, least=0)
-    source = numeric("resistance_source", resistance_source, least=0)
+    source = numeric("resistance_generator", resistance_generator, least=0)
     load = 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
     behind, ahead = 1 + second * load, 1 + shunt * source
     return _band(

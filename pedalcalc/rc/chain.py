@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, is_a, numeric, quantity
+from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, is_a, quantity
 from pedalcalc.rc.corner import several
 from pedalcalc.rc.response import FilterResponse, describe
 
@@ -60,8 +60,8 @@ def chain_response(responses: Sequence[FilterResponse]) -> FilterResponse:
 
     Examples
     --------
-    >>> from pedalcalc.rc import lead_response
-    >>> bass = lead_response(40, frequency_corner=40)
+    >>> from pedalcalc.rc import highpass_response
+    >>> bass = highpass_response(159.155, resistance=10e3, capacitance=100e-9)
     >>> print(f"{chain_response((bass, bass)).gain_db:.2f} dB")
     -6.02 dB
     """
@@ -174,84 +174,10 @@ def chain_band(
     with np.errstate(over="ignore"):
         found = [np.where(unknown, np.nan, np.exp(x)) for x in (edge_low, edge_high, peak, most / 2)]
     low_edge, high_edge, top_at, gain = found
-    return Band(low_edge[()], high_edge[()], top_at[()], gain[()], decibels(gain)[()])
-
-
-def _narrowing(count: ArrayLike) -> NDArray[np.float64]:
-    return np.asarray(np.sqrt(np.expm1(np.log(2) / numeric("count", count, least=1))))
-
-
-@formula
-def equal_lowpass_corner(frequency_corner: ArrayLike, *, count: ArrayLike) -> Number:
-    """Find where a chain of equal buffered low-pass sections is 3 dB down.
-
-    Parameters
-    ----------
-    frequency_corner : array_like
-        Corner frequency of each section [Hz], 0 to infinity.
-    count : array_like
-        How many sections [1], at least 1.
-
-    Returns
-    -------
-    float or ndarray
-        Frequency at which the whole is 3 dB down [Hz].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    f_2 √(2^(1/n) − 1).
-
-    References
-    ----------
-    DERIVED: (1 + (f/f_2)²)^n = 2.
-
-    Examples
-    --------
-    >>> print(f"{equal_lowpass_corner(1000, count=2):.0f} Hz")
-    644 Hz
-    """
-    corner = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
-    return np.asarray(corner * _narrowing(count))[()]
-
-
-@formula
-def equal_highpass_corner(frequency_corner: ArrayLike, *, count: ArrayLike) -> Number:
-    """Find where a chain of equal buffered high-pass sections is 3 dB down.
-
-    Parameters
-    ----------
-    frequency_corner : array_like
-        Corner frequency of each section [Hz], 0 to infinity.
-    count : array_like
-        How many sections [1], at least 1.
-
-    Returns
-    -------
-    float or ndarray
-        Frequency at which the whole is 3 dB down [Hz].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    f_1 / √(2^(1/n) − 1).
-
-    References
-    ----------
-    DERIVED: (1 + (f_1/f)²)^n = 2.
-
-    Examples
-    --------
-    >>> print(f"{equal_highpass_corner(10, count=3):.1f} Hz")
-    19.6 Hz
-    """
-    corner = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
-    return np.asarray(corner / _narrowing(count))[()]
+    return Band(
+        frequency_low=low_edge[()],
+        frequency_high=high_edge[()],
+        frequency_peak=top_at[()],
+        gain=gain[()],
+        gain_db=decibels(gain)[()],
+    )

@@ -119,6 +119,9 @@ def corner_resistance(frequency_corner: ArrayLike, *, capacitance: ArrayLike) ->
 def corner_capacitance(frequency_corner: ArrayLike, *, resistance: ArrayLike) -> Number:
     """Find the capacitance that gives a corner frequency with a resistor at hand.
 
+    A bypass capacitor that shall hold a resistor's upper end still gets its corner at a tenth of the lowest frequency
+    of interest (common practice): its reactance there is a tenth of the resistance.
+
     Parameters
     ----------
     frequency_corner : array_like
@@ -142,7 +145,7 @@ def corner_capacitance(frequency_corner: ArrayLike, *, resistance: ArrayLike) ->
 
     References
     ----------
-    KUPHALDT-2, ch. 8, solved for C.
+    KUPHALDT-2, ch. 8, solved for C; PRACTICE, a bypass of X_C = R/10 at the lowest frequency.
 
     Examples
     --------
@@ -152,125 +155,3 @@ def corner_capacitance(frequency_corner: ArrayLike, *, resistance: ArrayLike) ->
     frequency = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
     resistance = numeric("resistance", resistance, least=0, infinity=True)
     return _inverse_turn(product("frequency_corner", frequency, "resistance", resistance))
-
-
-@formula
-def reactance(frequency: ArrayLike, *, capacitance: ArrayLike) -> Number:
-    """Find the magnitude of a capacitor's reactance.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Frequency [Hz], 0 to infinity.
-    capacitance : array_like
-        Capacitance [F], at least 0.
-
-    Returns
-    -------
-    float or ndarray
-        Reactance [Ω]; infinite for direct current.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or an infinite frequency meets a capacitance of zero.
-
-    Notes
-    -----
-    X_C = 1 / (2 π f C).
-
-    References
-    ----------
-    KUPHALDT-2, ch. 4, capacitive reactance.
-
-    Examples
-    --------
-    >>> print(f"{reactance(82, capacitance=100e-9) / 1e3:.1f} kilohm")
-    19.4 kilohm
-    """
-    frequency = numeric("frequency", frequency, least=0, infinity=True)
-    capacitance = numeric("capacitance", capacitance, least=0)
-    return _inverse_turn(product("frequency", frequency, "capacitance", capacitance))
-
-
-@formula
-def bypass_capacitance(frequency: ArrayLike, *, resistance: ArrayLike, reactance_ratio: ArrayLike = 0.1) -> Number:
-    """Find the capacitor that holds a resistor's upper end still for signals.
-
-    Its reactance at the lowest frequency of interest is a set part, commonly a
-    tenth, of the resistance that it bypasses. That is the resistance seen from the
-    capacitor: for a divider, the two resistors in parallel.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Lowest frequency of interest [Hz], above 0.
-    resistance : array_like
-        Resistance that is bypassed [Ω], above 0.
-    reactance_ratio : array_like
-        Reactance over resistance [1], above 0; a tenth by common practice.
-
-    Returns
-    -------
-    float or ndarray
-        Capacitance [F].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    C = 1 / (2 π f k R) with k = X_C / R.
-
-    References
-    ----------
-    PRACTICE: X_C = R/10 at the lowest frequency.
-
-    Examples
-    --------
-    >>> print(f"{bypass_capacitance(1000, resistance=375) * 1e6:.2f} uF")
-    4.24 uF
-    """
-    frequency = numeric("frequency", frequency, above=0)
-    resistance = numeric("resistance", resistance, above=0)
-    ratio = numeric("reactance_ratio", reactance_ratio, above=0)
-    return np.asarray(1 / (2 * np.pi * frequency * resistance * ratio))[()]
-
-
-@formula
-def rise_time(frequency_corner: ArrayLike) -> Number:
-    """Find how long a low-pass takes from 10 % to 90 % of a step, from its corner.
-
-    Parameters
-    ----------
-    frequency_corner : array_like
-        Upper corner frequency [Hz], 0 to infinity.
-
-    Returns
-    -------
-    float or ndarray
-        Rise time [s]; 0 without a corner.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    t = τ ln 9 = ln 9/(2 π f_c) = 0.3497/f_c; texts write 0.35/f_c.
-
-    References
-    ----------
-    DERIVED from the exponential between both levels.
-
-    Examples
-    --------
-    >>> print(f"{rise_time(20e3) * 1e6:.1f} us")
-    17.5 us
-    """
-    frequency = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
-    with np.errstate(divide="ignore"):
-        return np.asarray(np.log(9) / (2 * np.pi * frequency))[()]

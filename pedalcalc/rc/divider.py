@@ -8,17 +8,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, formula, numeric, parallel, quantity
 from pedalcalc.rc.corner import several
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Divider(Result):
-    """Result of `loaded_divider`; every field has the broadcast shape of the inputs."""
+    """Result of `divider`; every field has the broadcast shape of the inputs."""
 
     voltage_output: Number = quantity("V", "output with the load")
     voltage_thevenin: Number = quantity("V", "output with nothing connected")
     resistance_thevenin: Number = quantity("Ω", "resistance seen from the output")
+    shortfall: Number = quantity("1", "fraction that the load takes off")
     voltage_top: Number = quantity("V", "voltage across the upper resistor")
     resistance_loaded: Number = quantity("Ω", "lower resistor in parallel with the load")
     current: Number = quantity("A", "current from the supply")
@@ -33,19 +34,6 @@ class DividerString(Result):
     voltages: tuple[Number, ...] = quantity("records", "voltage across each resistor")
     voltages_tap: tuple[Number, ...] = quantity("records", "voltage from each junction to ground")
     resistances_thevenin: tuple[Number, ...] = quantity("records", "resistance seen from each junction")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class DividerParts(Result):
-    """Result of `divider_parts`; every field has the broadcast shape of the inputs."""
-
-    resistance_top: Number = quantity("Ω", "upper resistor")
-    resistance_bottom: Number = quantity("Ω", "lower resistor")
-
-
-def _inverse(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    with np.errstate(divide="ignore"):
-        return np.asarray(1 / values)
 
 
 @formula
@@ -87,19 +75,18 @@ def parallel_resistance(resistances: Sequence[ArrayLike]) -> Number:
     each = several("resistances", resistances, least=0, infinity=True)
     if not each:
         raise ValueError("resistances must hold at least one value, got none")
-    conductance = sum((_inverse(one) for one in each), start=np.asarray(0.0))
-    return _inverse(conductance)[()]
+    return parallel(*each)[()]
 
 
 @formula
-def loaded_divider(
+def divider(
     *,
     voltage_supply: ArrayLike,
     resistance_top: ArrayLike,
     resistance_bottom: ArrayLike,
     resistance_load: ArrayLike = np.inf,
 ) -> Divider:
-    """Find what a two-resistor divider gives, with and without what hangs on it.
+    """Find what a two-resistor divider gives, with and without what hangs on it: a next stage, or a meter.
 
     Several resistors between supply and output, or output and ground, count as their sum.
 
@@ -112,12 +99,14 @@ def loaded_divider(
     resistance_bottom : array_like
         Resistor between output and ground [Ω], 0 to infinity.
     resistance_load : array_like
-        Load from output to ground [Ω], 0 to infinity; open unless stated.
+        Load from output to ground [Ω], 0 to infinity; open unless stated. A digital meter is a load of
+        10 MΩ mostly, a pointer meter one of its ohms per volt times its range.
 
     Returns
     -------
     Divider
-        Output with and without load, resistance seen from the output, voltage across
+        Output with and without load, resistance seen from the output, the fraction by which the load lowers it (by
+        which a meter reads low), voltage across
         the upper resistor, lower resistor with the load, both currents.
 
     Raises
@@ -128,15 +117,15 @@ def loaded_divider(
 
     Notes
     -----
-    V_th = V_S R_2/(R_1 + R_2), R_th = R_1 || R_2, V_out = V_th R_L/(R_L + R_th).
+    V_th = V_S R_2/(R_1 + R_2), R_th = R_1 || R_2, V_out = V_th R_L/(R_L + R_th); shortfall R_th/(R_L + R_th).
 
     References
     ----------
-    KUPHALDT-1, ch. 6 dividers and ch. 10 Thevenin's theorem.
+    KUPHALDT-1, ch. 6 dividers ch. 10 Thevenin's theorem, and ch. 8 voltmeter impact on measured circuit.
 
     Examples
     --------
-    >>> half = loaded_divider(voltage_supply=9, resistance_top=10e3, resistance_bottom=10e3, resistance_load=10e3)
+    >>> half = divider(voltage_supply=9, resistance_top=10e3, resistance_bottom=10e3, resistance_load=10e3)
     >>> print(f"{half.voltage_thevenin} V falls to {half.voltage_output} V")
     4.5 V falls to 3.0 V
     """
@@ -153,20 +142,22 @@ def loaded_divider(
     ):
         if np.any(hit):
             raise ValueError(f"{name} and {other} must not both be what they are: both {why}")
-    loaded = _inverse(_inverse(bottom) + _inverse(load))
-    thevenin = _inverse(_inverse(top) + _inverse(bottom))
+    loaded = parallel(bottom, load)
+    thevenin = parallel(top, bottom)
     part, part_open = share(top, loaded), share(top, bottom)
     with np.errstate(divide="ignore", invalid="ignore"):
         total = supply / (top + loaded)
         into_load = np.where(load == 0, total, supply * part / load)
+        lost = np.where(thevenin == 0, 0.0, share(load, thevenin))
     return Divider(
-        (supply * part)[()],
-        (supply * part_open)[()],
-        thevenin[()],
-        (supply * share(loaded, top))[()],
-        loaded[()],
-        total[()],
-        into_load[()],
+        voltage_output=(supply * part)[()],
+        voltage_thevenin=(supply * part_open)[()],
+        resistance_thevenin=thevenin[()],
+        shortfall=np.where(np.isnan(supply + top + bottom + load), np.nan, lost)[()],
+        voltage_top=(supply * share(loaded, top))[()],
+        resistance_loaded=loaded[()],
+        current=total[()],
+        current_load=into_load[()],
     )
 
 
@@ -228,59 +219,8 @@ def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: ArrayLik
     current = supply / total
     seen = [(total - part) * part / total for part in below[1:]]
     return DividerString(
-        current[()],
-        tuple((current * one)[()] for one in each),
-        tuple((current * part)[()] for part in below[1:]),
-        tuple(one[()] for one in seen),
+        current=current[()],
+        voltages=tuple((current * one)[()] for one in each),
+        voltages_tap=tuple((current * part)[()] for part in below[1:]),
+        resistances_thevenin=tuple(one[()] for one in seen),
     )
-
-
-@formula
-def divider_parts(
-    voltage_thevenin: ArrayLike, *, voltage_supply: ArrayLike, resistance_thevenin: ArrayLike
-) -> DividerParts:
-    """Find the two resistors of a divider that shall look like a given source.
-
-    Parameters
-    ----------
-    voltage_thevenin : array_like
-        Wanted output with nothing connected [V], at least 0 and at most the supply.
-    voltage_supply : array_like
-        Voltage across the divider [V], above 0.
-    resistance_thevenin : array_like
-        Wanted resistance seen from the output [Ω], above 0, finite.
-
-    Returns
-    -------
-    DividerParts
-        Upper and lower resistor [Ω] before rounding to stock; an open one where the output is 0 or the whole supply.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or the output exceeds the supply.
-
-    Notes
-    -----
-    R_1 = R_th V_S/V_th, R_2 = R_th V_S/(V_S - V_th).
-
-    References
-    ----------
-    DERIVED, the two equations of `loaded_divider` solved for the resistors.
-
-    Examples
-    --------
-    >>> parts = divider_parts(2.0, voltage_supply=10.0, resistance_thevenin=80e3)
-    >>> print(f"{parts.resistance_top / 1e3:.0f} kilohm over {parts.resistance_bottom / 1e3:.0f} kilohm")
-    400 kilohm over 100 kilohm
-    """
-    wanted, supply, seen = np.broadcast_arrays(
-        numeric("voltage_thevenin", voltage_thevenin, least=0),
-        numeric("voltage_supply", voltage_supply, above=0),
-        numeric("resistance_thevenin", resistance_thevenin, above=0),
-    )
-    if np.any(wanted > supply):
-        raise ValueError("voltage_thevenin must be at most voltage_supply")
-    with np.errstate(divide="ignore"):
-        top, bottom = seen * supply / wanted, seen * supply / (supply - wanted)
-    return DividerParts(top[()], bottom[()])

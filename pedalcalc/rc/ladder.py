@@ -30,7 +30,7 @@ def two_section_lowpass(
     capacitance_first: ArrayLike,
     resistance_second: ArrayLike,
     capacitance_second: ArrayLike,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
     voltage_input: ArrayLike = 1.0,
 ) -> FilterResponse:
@@ -48,7 +48,7 @@ def two_section_lowpass(
         Series resistor of the second section [Ω], at least 0.
     capacitance_second : array_like
         Capacitor to ground of the second section [F], at least 0.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
     resistance_load : array_like
         Resistance from the output to ground [Ω], above 0; open unless stated.
@@ -68,7 +68,7 @@ def two_section_lowpass(
 
     Notes
     -----
-    1/H = (1 + R_2 y)(1 + s R_1 C_1) + R_1 y with y = s C_2 + 1/R_L, and R_src counted into R_1.
+    1/H = (1 + R_2 y)(1 + s R_1 C_1) + R_1 y with y = s C_2 + 1/R_L, and R_gen counted into R_1.
 
     References
     ----------
@@ -87,7 +87,7 @@ def two_section_lowpass(
     second = numeric("resistance_second", resistance_second, least=0)
     shunt_first = numeric("capacitance_first", capacitance_first, least=0)
     shunt_second = numeric("capacitance_second", capacitance_second, least=0)
-    source = numeric("resistance_source", resistance_source, least=0)
+    source = numeric("resistance_generator", resistance_generator, least=0)
     load = 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
     first = first + source
     gain, phase, corner = _second_order(
@@ -107,7 +107,7 @@ def two_section_highpass(
     capacitance_first: ArrayLike,
     resistance_second: ArrayLike,
     capacitance_second: ArrayLike,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
     voltage_input: ArrayLike = 1.0,
 ) -> FilterResponse:
@@ -125,7 +125,7 @@ def two_section_highpass(
         Resistor to ground of the second section [Ω], above 0.
     capacitance_second : array_like
         Series capacitor of the second section [F], above 0.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
     resistance_load : array_like
         Further resistance from the output to ground [Ω], above 0; open unless stated.
@@ -145,7 +145,7 @@ def two_section_highpass(
 
     Notes
     -----
-    1/H = (1 + y/(s C_2))(1 + Z/R_1) + y Z with y = 1/R_2 + 1/R_L and Z = R_src + 1/(s C_1).
+    1/H = (1 + y/(s C_2))(1 + Z/R_1) + y Z with y = 1/R_2 + 1/R_L and Z = R_gen + 1/(s C_1).
 
     References
     ----------
@@ -162,7 +162,7 @@ def two_section_highpass(
     second = 1 / numeric("resistance_second", resistance_second, above=0)
     series_first = numeric("capacitance_first", capacitance_first, above=0)
     series_second = numeric("capacitance_second", capacitance_second, above=0)
-    source = numeric("resistance_source", resistance_source, least=0)
+    source = numeric("resistance_generator", resistance_generator, least=0)
     shunt = second + 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
     # In p = 1/s the ladder is again a quadratic; jw becomes −j/w, so the phase turns the other way.
     gain, phase, corner = _second_order(

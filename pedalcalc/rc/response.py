@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
+from pedalcalc._base import Number, Result, decibels, formula, numeric, parallel, quantity
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,12 +33,12 @@ def describe(
     with np.errstate(under="ignore"):
         response = gain * np.cos(phase) + 1j * (gain * np.sin(phase))
     return FilterResponse(
-        response[()],
-        gain[()],
-        decibels(gain)[()],
-        (np.degrees(phase) + 0.0)[()],
-        (gain * voltage_input)[()],
-        corner[()],
+        response=response[()],
+        gain=gain[()],
+        gain_db=decibels(gain)[()],
+        phase_degrees=(np.degrees(phase) + 0.0)[()],
+        voltage_output=(gain * voltage_input)[()],
+        frequency_corner=corner[()],
     )
 
 
@@ -60,11 +60,6 @@ def _passed_high(over: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.where(np.isinf(over), 1.0, over / np.hypot(1, over))
 
 
-def _parallel(first: NDArray[np.float64], second: NDArray[np.float64]) -> NDArray[np.float64]:
-    with np.errstate(divide="ignore"):
-        return np.asarray(1 / (1 / first + 1 / second))
-
-
 def _times(capacitance: NDArray[np.float64], resistance: NDArray[np.float64]) -> NDArray[np.float64]:
     with np.errstate(invalid="ignore"):
         time = 2 * np.pi * capacitance * resistance
@@ -82,8 +77,9 @@ def lowpass_response(
     *,
     resistance: ArrayLike,
     capacitance: ArrayLike,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
+    resistance_esr: ArrayLike = 0.0,
     voltage_input: ArrayLike = 1.0,
 ) -> FilterResponse:
     """Find what a series resistor and a capacitor to ground let through.
@@ -96,17 +92,20 @@ def lowpass_response(
         Series resistor [Ω], 0 to infinity.
     capacitance : array_like
         Capacitor to ground [F], at least 0.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
     resistance_load : array_like
         Resistance from the output to ground [Ω]; open unless stated.
+    resistance_esr : array_like
+        Equivalent series resistance of the capacitor [Ω], at least 0; none unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 
     Returns
     -------
     FilterResponse
-        Complex response, gain, gain in decibels, phase, output and corner frequency.
+        Complex response, gain, gain in decibels, phase, output and corner frequency. With a series resistance in the
+        capacitor the response falls from the corner on and ends at what the two resistances divide.
 
     Raises
     ------
@@ -115,12 +114,13 @@ def lowpass_response(
 
     Notes
     -----
-    H = R_L/(R_L + R_t) / (1 + j f/f_c), f_c = 1/(2 π C (R_t || R_L)), R_t = R_src + R.
+    H = R_L/(R_L + R_t) (1 + j f/f_z)/(1 + j f/f_c), f_c = 1/(2 π C (R_t || R_L + ESR)), f_z = 1/(2 π C ESR),
+    R_t = R_gen + R.
     A part at 0 Ω or open counts before a frequency of 0 or infinity does.
 
     References
     ----------
-    KUPHALDT-2, ch. 8, low-pass filters; loaded case DERIVED.
+    KUPHALDT-2, ch. 8, low-pass filters; FIORE-OPAMPS, ch. 1, lag network; loaded case and ESR DERIVED.
 
     Examples
     --------
@@ -131,20 +131,25 @@ def lowpass_response(
     frequency = numeric("frequency", frequency, least=0, infinity=True)
     resistance = numeric("resistance", resistance, least=0, infinity=True)
     capacitance = numeric("capacitance", capacitance, least=0)
-    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    source = numeric("resistance_generator", resistance_generator, least=0, infinity=True)
     load = numeric("resistance_load", resistance_load, least=0, infinity=True)
+    esr = numeric("resistance_esr", resistance_esr, least=0)
     voltage = numeric("voltage_input", voltage_input)
     through, load = np.broadcast_arrays(source + resistance, load)
     if np.any((through == 0) & (load == 0)):
         raise ValueError(
-            "resistance_load must be above 0 where resistance_source and resistance are 0, got 0: a shorted ideal source"
+            "resistance_load must be above 0 where resistance_generator and resistance are 0, got 0: a shorted ideal source"
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         passband = np.where(np.isinf(through), 0.0, np.where(load == 0, 0.0, 1 / (1 + through / load)))
     passband = np.where(np.isnan(through + load), np.nan, passband)
-    turn_time = _times(capacitance, _parallel(through, load))
-    over = _over_corner(frequency, turn_time)
-    return describe(passband * _passed_low(over), -np.arctan(over), _corner(turn_time), voltage)
+    before = parallel(through, load)
+    turn_time, turn_esr = _times(capacitance, before + esr), _times(capacitance, esr)
+    over, over_esr = _over_corner(frequency, turn_time), _over_corner(frequency, turn_esr)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        shelf = np.where(np.isinf(over), esr / (before + esr), np.hypot(1, over_esr) * _passed_low(over))
+    shelf = np.where(np.isinf(over) & np.isinf(before), 0.0, np.where(over == 0, _passed_low(over), shelf))
+    return describe(passband * shelf, np.arctan(over_esr) - np.arctan(over), _corner(turn_time), voltage)
 
 
 @formula
@@ -153,7 +158,7 @@ def highpass_response(
     *,
     resistance: ArrayLike,
     capacitance: ArrayLike,
-    resistance_source: ArrayLike = 0.0,
+    resistance_generator: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
     voltage_input: ArrayLike = 1.0,
 ) -> FilterResponse:
@@ -167,7 +172,7 @@ def highpass_response(
         Resistor to ground [Ω], 0 to infinity.
     capacitance : array_like
         Series capacitor [F], at least 0.
-    resistance_source : array_like
+    resistance_generator : array_like
         Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
     resistance_load : array_like
         Further resistance from the output to ground [Ω]; open unless stated.
@@ -186,12 +191,12 @@ def highpass_response(
 
     Notes
     -----
-    H = R_p/(R_p + R_src) · (j f/f_c)/(1 + j f/f_c), f_c = 1/(2 π C (R_src + R_p)), R_p = R || R_L.
+    H = R_p/(R_p + R_gen) · (j f/f_c)/(1 + j f/f_c), f_c = 1/(2 π C (R_gen + R_p)), R_p = R || R_L.
     A part at 0 Ω or open counts before a frequency of 0 or infinity does.
 
     References
     ----------
-    KUPHALDT-2, ch. 8, high-pass filters; source and load DERIVED.
+    KUPHALDT-2, ch. 8, high-pass filters; FIORE-OPAMPS, ch. 1, lead network; source and load DERIVED.
 
     Examples
     --------
@@ -202,13 +207,13 @@ def highpass_response(
     frequency = numeric("frequency", frequency, least=0, infinity=True)
     resistance = numeric("resistance", resistance, least=0, infinity=True)
     capacitance = numeric("capacitance", capacitance, least=0)
-    source = numeric("resistance_source", resistance_source, least=0, infinity=True)
+    source = numeric("resistance_generator", resistance_generator, least=0, infinity=True)
     load = numeric("resistance_load", resistance_load, least=0, infinity=True)
     voltage = numeric("voltage_input", voltage_input)
-    shunt, source = np.broadcast_arrays(_parallel(resistance, load), source)
+    shunt, source = np.broadcast_arrays(parallel(resistance, load), source)
     if np.any(np.isinf(shunt) & np.isinf(source)):
         raise ValueError(
-            "resistance_source must be finite where resistance and resistance_load are open, got inf: a floating output"
+            "resistance_generator must be finite where resistance and resistance_load are open, got inf: a floating output"
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         passband = np.where(np.isinf(source) | (shunt == 0), 0.0, 1 / (1 + source / shunt))
@@ -216,96 +221,3 @@ def highpass_response(
     turn_time = _times(capacitance, source + shunt)
     over = _over_corner(frequency, turn_time)
     return describe(passband * _passed_high(over), np.arctan2(1, over), _corner(turn_time), voltage)
-
-
-def _from_corner(frequency: ArrayLike, frequency_corner: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    over = numeric("frequency", frequency, least=0, infinity=True)
-    corner = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
-    with np.errstate(divide="ignore"):
-        return _over_corner(over, 1 / corner), corner
-
-
-@formula
-def lag_response(
-    frequency: ArrayLike, *, frequency_corner: ArrayLike, voltage_input: ArrayLike = 1.0
-) -> FilterResponse:
-    """Find what a lag network (one low-pass corner) lets through, from its corner.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Frequency [Hz], 0 to infinity.
-    frequency_corner : array_like
-        Corner frequency [Hz], 0 (lets nothing through) to infinity (lets all through).
-    voltage_input : array_like
-        Input voltage, peak or rms, as the output is wanted [V]; 1 V unless stated.
-
-    Returns
-    -------
-    FilterResponse
-        Complex response, gain, gain in decibels, phase, output and corner frequency.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    H = 1/(1 + j f/f_c); phase −arctan(f/f_c).
-
-    References
-    ----------
-    FIORE-OPAMPS, ch. 1, lag network response.
-
-    Examples
-    --------
-    >>> lag = lag_response(1.6e6, frequency_corner=150e3)
-    >>> print(f"{lag.gain_db:.1f} dB, {lag.phase_degrees:.1f} degrees")
-    -20.6 dB, -84.6 degrees
-    """
-    over, corner = _from_corner(frequency, frequency_corner)
-    return describe(_passed_low(over), -np.arctan(over), corner, numeric("voltage_input", voltage_input))
-
-
-@formula
-def lead_response(
-    frequency: ArrayLike, *, frequency_corner: ArrayLike, voltage_input: ArrayLike = 1.0
-) -> FilterResponse:
-    """Find what a lead network (one high-pass corner) lets through, from its corner.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Frequency [Hz], 0 to infinity.
-    frequency_corner : array_like
-        Corner frequency [Hz], 0 (lets all through) to infinity (lets nothing through).
-    voltage_input : array_like
-        Input voltage, peak or rms, as the output is wanted [V]; 1 V unless stated.
-
-    Returns
-    -------
-    FilterResponse
-        Complex response, gain, gain in decibels, phase, output and corner frequency.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    H = (j f/f_c)/(1 + j f/f_c); phase arctan(f_c/f).
-
-    References
-    ----------
-    FIORE-OPAMPS, ch. 1, lead network response.
-
-    Examples
-    --------
-    >>> lead = lead_response(10, frequency_corner=40)
-    >>> print(f"{lead.gain_db:.1f} dB, {lead.phase_degrees:.1f} degrees")
-    -12.3 dB, 76.0 degrees
-    """
-    over, corner = _from_corner(frequency, frequency_corner)
-    return describe(_passed_high(over), np.arctan2(1, over), corner, numeric("voltage_input", voltage_input))

@@ -12,51 +12,12 @@ from pedalcalc.rc.corner import product
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StepPoint(Result):
-    """Result of `step_response`; every field has the broadcast shape of the inputs."""
+class Charging(Result):
+    """Result of `charging`; every field has the broadcast shape of the inputs."""
 
     voltage: Number = quantity("V", "voltage on the capacitor")
     current: Number = quantity("A", "current into the capacitor")
     time_constant: Number = quantity("s", "time constant")
-
-
-@formula
-def time_constant(*, resistance: ArrayLike, capacitance: ArrayLike) -> Number:
-    """Multiply resistance by capacitance: the time in which 63 % of a change is done.
-
-    Parameters
-    ----------
-    resistance : array_like
-        Resistance [Ω], 0 to infinity.
-    capacitance : array_like
-        Capacitance [F], at least 0.
-
-    Returns
-    -------
-    float or ndarray
-        Time constant [s].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or an open resistor meets a capacitance of zero.
-
-    Notes
-    -----
-    τ = R C; after τ a change is 1 − 1/e = 63.2 % done, after 5 τ 99.3 %.
-
-    References
-    ----------
-    KUPHALDT-1, ch. 16.
-
-    Examples
-    --------
-    >>> print(f"{time_constant(resistance=470e3, capacitance=1e-6):.2f} s")
-    0.47 s
-    """
-    resistance = numeric("resistance", resistance, least=0, infinity=True)
-    capacitance = numeric("capacitance", capacitance, least=0)
-    return product("resistance", resistance, "capacitance", capacitance)[()]
 
 
 def _elapsed(time: NDArray[np.float64], tau: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -72,66 +33,15 @@ def _left(elapsed: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 @formula
-def step_voltage(
-    time: ArrayLike, *, voltage_start: ArrayLike, voltage_final: ArrayLike, time_constant: ArrayLike
-) -> Number:
-    """Find the voltage on a capacitor a while after a step, from the time constant.
-
-    Parameters
-    ----------
-    time : array_like
-        Time since the step [s], at least 0.
-    voltage_start : array_like
-        Voltage at the step [V].
-    voltage_final : array_like
-        Voltage after a long time [V].
-    time_constant : array_like
-        Time constant R C [s], 0 to infinity.
-
-    Returns
-    -------
-    float or ndarray
-        Voltage [V].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    v = V_0 e^(−t/τ) + V_inf (1 − e^(−t/τ)).
-
-    References
-    ----------
-    KUPHALDT-1, ch. 16, universal time constant formula.
-
-    Examples
-    --------
-    A capacitor charged to 40 V, discharging for two time constants:
-
-    >>> print(f"{step_voltage(6, voltage_start=40, voltage_final=0, time_constant=3):.3f} V")
-    5.413 V
-    """
-    time = numeric("time", time, least=0)
-    start = numeric("voltage_start", voltage_start)
-    final = numeric("voltage_final", voltage_final)
-    tau = numeric("time_constant", time_constant, least=0, infinity=True)
-    elapsed = _elapsed(time, tau)
-    with np.errstate(under="ignore"):
-        return np.asarray(start * _left(elapsed) - final * np.expm1(-elapsed))[()]
-
-
-@formula
-def step_response(
+def charging(
     time: ArrayLike,
     *,
     voltage_start: ArrayLike,
     voltage_final: ArrayLike,
     resistance: ArrayLike,
     capacitance: ArrayLike,
-) -> StepPoint:
-    """Find voltage and current of a capacitor a while after a step through a resistor.
+) -> Charging:
+    """Find voltage and current of a capacitor a while after a step through a resistor, either way.
 
     Parameters
     ----------
@@ -148,7 +58,7 @@ def step_response(
 
     Returns
     -------
-    StepPoint
+    Charging
         Voltage [V], current into the capacitor [A] and time constant [s]. Through 0 Ω the
         voltage has arrived at any time after the step, and the current at the step is infinite.
 
@@ -159,7 +69,8 @@ def step_response(
 
     Notes
     -----
-    v = V_0 e^(−t/τ) + V_inf (1 − e^(−t/τ)), i = (V_inf − V_0)/R e^(−t/τ), τ = R C.
+    v = V_0 e^(−t/τ) + V_inf (1 − e^(−t/τ)), i = (V_inf − V_0)/R e^(−t/τ), τ = R C. After τ a change is 63.2 % done,
+    after 5 τ 99.3 %.
 
     References
     ----------
@@ -167,7 +78,7 @@ def step_response(
 
     Examples
     --------
-    >>> point = step_response(1.0, voltage_start=0, voltage_final=15, resistance=1e4, capacitance=1e-4)
+    >>> point = charging(1.0, voltage_start=0, voltage_final=15, resistance=1e4, capacitance=1e-4)
     >>> print(f"{point.voltage:.3f} V, {point.current * 1e6:.1f} uA")
     9.482 V, 551.8 uA
     """
@@ -183,12 +94,17 @@ def step_response(
         driving = (final - start) * _left(elapsed)
         current = np.where((driving == 0) & (resistance == 0), 0.0, driving / resistance)
     voltage, current, tau = np.broadcast_arrays(voltage, current, tau)
-    return StepPoint(voltage[()], current[()], tau[()])
+    return Charging(voltage=voltage[()], current=current[()], time_constant=tau[()])
 
 
 @formula
 def time_between_levels(
-    *, voltage_start: ArrayLike, voltage_level: ArrayLike, voltage_final: ArrayLike, time_constant: ArrayLike
+    *,
+    voltage_start: ArrayLike,
+    voltage_level: ArrayLike,
+    voltage_final: ArrayLike,
+    resistance: ArrayLike,
+    capacitance: ArrayLike,
 ) -> Number:
     """Find how long a capacitor takes from one voltage to another on its way to a third.
 
@@ -200,8 +116,10 @@ def time_between_levels(
         Voltage at which the clock stops [V]; from `voltage_start` to `voltage_final`.
     voltage_final : array_like
         Voltage after a long time [V].
-    time_constant : array_like
-        Time constant R C [s], 0 to infinity.
+    resistance : array_like
+        Resistance [Ω], 0 to infinity.
+    capacitance : array_like
+        Capacitance [F], at least 0.
 
     Returns
     -------
@@ -211,11 +129,11 @@ def time_between_levels(
     Raises
     ------
     ValueError
-        If a value is out of range, or a level is never reached.
+        If a value is out of range, an open resistor meets a capacitance of zero, or a level is never reached.
 
     Notes
     -----
-    t = τ ln((V_inf − V_0)/(V_inf − V_x)).
+    t = τ ln((V_inf − V_0)/(V_inf − V_x)), τ = R C.
 
     References
     ----------
@@ -225,14 +143,20 @@ def time_between_levels(
     --------
     From 10 to 90 % of a step takes 2.2 time constants:
 
-    >>> print(f"{time_between_levels(voltage_start=0.1, voltage_level=0.9, voltage_final=1, time_constant=1):.3f} s")
+    >>> rising = dict(voltage_start=0.1, voltage_level=0.9, voltage_final=1)
+    >>> print(f"{time_between_levels(**rising, resistance=1e6, capacitance=1e-6):.3f} s")
     2.197 s
     """
     start, level, final, tau = np.broadcast_arrays(
         numeric("voltage_start", voltage_start),
         numeric("voltage_level", voltage_level),
         numeric("voltage_final", voltage_final),
-        numeric("time_constant", time_constant, least=0, infinity=True),
+        product(
+            "resistance",
+            numeric("resistance", resistance, least=0, infinity=True),
+            "capacitance",
+            numeric("capacitance", capacitance, least=0),
+        ),
     )
     missed = ((level - start) * np.sign(final - start) < 0) | ((final - level) * np.sign(final - start) < 0)
     missed |= (final == start) & (level != start) & ~np.isnan(level)

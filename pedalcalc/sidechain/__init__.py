@@ -11,34 +11,20 @@ the chain and are not part of it.
 """
 
 from pedalcalc.sidechain.burst import ToneBurst, tone_burst
-from pedalcalc.sidechain.charging import charging_current_average
 from pedalcalc.sidechain.choose import DetectorParts, choose_detector_parts
-from pedalcalc.sidechain.droop import Droop, electrolytic_leakage, hold_droop
-from pedalcalc.sidechain.equilibrium import DcHoldLevel, HoldLevel, dc_equilibrium, hold_equilibrium
+from pedalcalc.sidechain.droop import Droop, hold_droop
 from pedalcalc.sidechain.ripple import Ripple, detector_ripple
-from pedalcalc.sidechain.taper import Potentiometer, potentiometer, rheostat_resistance, taper_fraction, taper_rotation
 from pedalcalc.sidechain.timing import DetectorTiming, detector_timing
 
 __all__ = [
-    "DcHoldLevel",
     "DetectorParts",
     "DetectorTiming",
     "Droop",
-    "HoldLevel",
-    "Potentiometer",
     "Ripple",
     "ToneBurst",
-    "charging_current_average",
     "choose_detector_parts",
-    "dc_equilibrium",
     "detector_ripple",
     "detector_timing",
-    "electrolytic_leakage",
     "hold_droop",
-    "hold_equilibrium",
-    "potentiometer",
-    "rheostat_resistance",
-    "taper_fraction",
-    "taper_rotation",
     "tone_burst",
 ]

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Result, numeric, one_of, quantity, simulate
+from pedalcalc._base import Result, numeric, one_number, one_of, quantity, simulate
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_voltage,
@@ -42,10 +42,7 @@ class ToneBurst(Result):
 
 
 def _number(name: str, value: ArrayLike, **allowed: float | bool) -> Array:
-    checked = numeric(name, value, **allowed)  # type: ignore[arg-type]
-    if checked.ndim or np.isnan(checked):
-        raise ValueError(f"{name} must be one known number, got {value!r}")
-    return checked
+    return np.asarray(one_number(name, value, "", **allowed))
 
 
 class _Course(NamedTuple):
@@ -257,13 +254,13 @@ def tone_burst(
     held = np.where(sounding, _held(course, np.where(sounding, wanted, 0.0)), np.where(after < 0, 0, after))
     unknown = np.isnan(wanted)
     return ToneBurst(
-        wanted.copy(),
-        np.where(unknown, np.nan, rectified),
-        np.where(unknown, np.nan, held),
-        average,
-        _first_touch(course, -np.expm1(-1) * average, length, count),
-        _release(cycle, float(at_end)),
-        float(steady.ripple_share),
+        time=wanted.copy(),
+        voltage_rectified=np.where(unknown, np.nan, rectified),
+        voltage_hold=np.where(unknown, np.nan, held),
+        voltage_average=average,
+        time_attack_63=_first_touch(course, -np.expm1(-1) * average, length, count),
+        time_release_63=_release(cycle, float(at_end)),
+        ripple_share=float(steady.ripple_share),
     )
 
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import spherical_jn
 
-from pedalcalc._base import Number, formula, numeric, one_of
+from pedalcalc._base import Number, numeric, one_of
 
 RECTIFIERS = ("full", "half")
 SHARES = {"full": 2 / np.pi, "half": 1 / np.pi}
@@ -25,54 +25,14 @@ def charging_shape(voltage_peak: NDArray[np.float64], voltage_hold: NDArray[np.f
         return np.asarray(peak * angle**2 * spherical_jn(1, angle))
 
 
-@formula
 def charging_current_average(
     voltage_peak: ArrayLike, *, voltage_hold: ArrayLike, resistance_attack: ArrayLike, rectifier: str
 ) -> Number:
-    """Average over a cycle the current that a rectified sine drives into the hold capacitor.
+    """Return the current [A] that a rectified sine drives into the hold capacitor, averaged over a cycle.
 
-    A precision rectifier charges the capacitor through the attack resistance
-    while the rectified sine stands above the held voltage, and never takes
-    charge back. The held voltage is taken as constant during the cycle. For a
-    plain diode add its forward drop to `voltage_hold`.
-
-    Parameters
-    ----------
-    voltage_peak : array_like
-        Peak A of the sine before the rectifier [V], at least 0.
-    voltage_hold : array_like
-        Voltage v held on the capacitor [V], at least 0.
-    resistance_attack : array_like
-        Resistance R_a between rectifier and capacitor [Ω], at least 0; infinity is an open path.
-    rectifier : str
-        "full" (both half-waves charge) or "half" (one of them does).
-
-    Returns
-    -------
-    float or ndarray
-        Average charging current [A]; 0 where the held voltage is at or above the
-        peak, infinite where `resistance_attack` is 0 and the held voltage is below the peak.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or `rectifier` is another word.
-
-    Notes
-    -----
-    Full wave: (2/π) (√(A²−v²) − v arccos(v/A)) / R_a; half wave: half of it.
-    It follows how the held voltage moves as long as one cycle moves it little:
-    R_a C f at least about 4 (full wave).
-
-    References
-    ----------
-    DERIVED: the integral of (A sin φ − v)/R_a over the conduction angle.
-
-    Examples
-    --------
-    >>> current = charging_current_average([1.0, 0.5], voltage_hold=0.5, resistance_attack=1e3, rectifier="full")
-    >>> print(np.round(current * 1e6, 3))
-    [217.996   0.   ]
+    The rectifier charges the capacitor through the attack resistance while the rectified sine stands above the held
+    voltage, and never takes charge back; the held voltage is taken as constant during the cycle. Full wave:
+    (2/π) (√(A²−v²) − v arccos(v/A)) / R_a, half wave half of it; for a plain diode its drop is added to `voltage_hold`.
     """
     peak = numeric("voltage_peak", voltage_peak, least=0)
     hold = numeric("voltage_hold", voltage_hold, least=0)

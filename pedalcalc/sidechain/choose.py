@@ -7,13 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Result, numeric, one_of, quantity, search
-from pedalcalc.rc.choose import positive, stock_values
+from pedalcalc._base import Result, Stock, numeric, one_number, one_of, quantity, search
+from pedalcalc.rc.choose import RESISTORS
 from pedalcalc.sidechain._detector import detector
 from pedalcalc.sidechain.charging import RECTIFIERS
 from pedalcalc.sidechain.equilibrium import balance
-from pedalcalc.sidechain.timing import fall_time, rise_time
-from pedalcalc.values import stock_values as listed
+from pedalcalc.sidechain.timing import fall_time, peak_or_usual, rise_time
+from pedalcalc.values._series import drawer, steps
+
+#: From where to where [F] a series is searched for hold capacitors; a drawer's own list is searched whole.
+CAPACITORS = (100e-9, 22e-6)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,13 +39,9 @@ def choose_detector_parts(
     time_attack_wanted: float,
     time_release_wanted: float,
     rectifier: str,
-    voltage_peak: float,
-    series_resistance: str,
-    resistance_min: float,
-    resistance_max: float,
-    series_capacitance: str,
-    capacitance_min: float,
-    capacitance_max: float,
+    stock_resistance: Stock,
+    stock_capacitance: Stock,
+    voltage_peak: float | None = None,
     voltage_diode: float = 0.0,
     resistance_load: float = np.inf,
 ) -> DetectorParts:
@@ -59,20 +58,15 @@ def choose_detector_parts(
         Wanted time to fall by 63 % [s], above 0.
     rectifier : str
         "full" or "half".
-    voltage_peak : float
-        Peak of the tone ahead of the rectifier [V], above the diode's drop.
-    series_resistance : str
-        Preferred-number series of the resistors.
-    resistance_min : float
-        Lowest resistor to use [Ω], above 0; what the rectifier can drive sets it.
-    resistance_max : float
-        Highest resistor to use [Ω]; leakage sets it.
-    series_capacitance : str
-        Preferred-number series of the capacitors.
-    capacitance_min : float
-        Lowest capacitor to use [F], above 0.
-    capacitance_max : float
-        Highest capacitor to use [F].
+    stock_resistance : str or list
+        Resistors: a series, searched from 1 kΩ to 1 MΩ, or a list, searched whole, such as your drawer or
+        `values.stock_values` of a series between limits. What the rectifier can drive sets the lowest; leakage the
+        highest.
+    stock_capacitance : str or list
+        Capacitors: a series, searched from 100 nF to 22 µF, or a list.
+    voltage_peak : float, optional
+        Peak of the tone ahead of the rectifier [V], above the diode's drop; 1 V unless stated, and not to be left out
+        behind a plain diode.
     voltage_diode : float
         Drop of a plain rectifier diode [V]; 0, a precision rectifier, unless stated.
     resistance_load : float
@@ -82,12 +76,12 @@ def choose_detector_parts(
     -------
     DetectorParts
         Parts, both times, the loss of held voltage and both relative errors; the least total error (by ratio) first.
-        Capacitors for which a time is off by more than a step of the series are left out.
+        Capacitors for which a time is off by more than a step of the stock are left out.
 
     Raises
     ------
     ValueError
-        If a value is out of range, a range holds no stock value, or no parts come near the wanted times.
+        If a value is out of range, a stock cannot be read, or no parts come near the wanted times.
 
     Notes
     -----
@@ -101,24 +95,21 @@ def choose_detector_parts(
     Examples
     --------
     >>> found = choose_detector_parts(
-    ...     time_attack_wanted=0.01, time_release_wanted=0.2, rectifier="full", voltage_peak=1.0,
-    ...     series_resistance="E24", resistance_min=1e3, resistance_max=1e6,
-    ...     series_capacitance="E3", capacitance_min=100e-9, capacitance_max=2.2e-6)
+    ...     time_attack_wanted=0.01, time_release_wanted=0.2, rectifier="full",
+    ...     stock_resistance="E24", stock_capacitance=["100n", "220n", "470n", "1u", "2u2"])
     >>> best = [found.capacitance_hold[0] * 1e9, found.resistance_attack[0] / 1e3, found.resistance_release[0] / 1e3]
     >>> print("{:.0f} nF, {:.1f} kilohm, {:.0f} kilohm".format(*best))
     220 nF, 27.0 kilohm, 910 kilohm
     """
-    attack_wanted = positive("time_attack_wanted", time_attack_wanted)
-    release_wanted = positive("time_release_wanted", time_release_wanted)
+    attack_wanted = one_number("time_attack_wanted", time_attack_wanted, above=0)
+    release_wanted = one_number("time_release_wanted", time_release_wanted, above=0)
     one_of("rectifier", rectifier, RECTIFIERS)
-    peak = positive("voltage_peak", voltage_peak)
+    peak = one_number("voltage_peak", peak_or_usual(voltage_peak, voltage_diode, 0.0), above=0)
     load = float(numeric("resistance_load", resistance_load, above=0, infinity=True))
     if not peak > float(numeric("voltage_diode", voltage_diode, least=0)):
         raise ValueError(f"voltage_peak must be above voltage_diode ({voltage_diode:g}), got {peak:g}")
-    resistors = stock_values(series_resistance, "resistance_min", resistance_min, "resistance_max", resistance_max)
-    capacitors = stock_values(
-        series_capacitance, "capacitance_min", capacitance_min, "capacitance_max", capacitance_max
-    )
+    resistors = drawer(stock_resistance, "stock_resistance", *RESISTORS)
+    capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS)
     release = 1 / (1 / resistors[:, None] + 1 / load) * capacitors
     best_release = np.argmin(np.abs(np.log(release / release_wanted)), axis=0)
     column = np.arange(capacitors.size)
@@ -131,8 +122,8 @@ def choose_detector_parts(
     best_attack = np.argmin(np.abs(np.log(attack / attack_wanted)), axis=0)
     attack, share = attack[best_attack, column], share[best_attack, column]
     off_attack, off_release = np.log(attack / attack_wanted), np.log(fall / release_wanted)
-    step = np.log(10) / listed(series_resistance).size
-    near = np.flatnonzero((np.abs(off_attack) <= step) & (np.abs(off_release) <= step))
+    step = steps(resistors)
+    near = np.flatnonzero((np.abs(off_attack) <= step[best_attack]) & (np.abs(off_release) <= step[best_release]))
     if near.size == 0:
         raise ValueError(
             "time_attack_wanted and time_release_wanted must be within reach of the parts: nearest come "
@@ -141,12 +132,12 @@ def choose_detector_parts(
         )
     order = near[np.argsort(np.abs(off_attack[near]) + np.abs(off_release[near]), kind="stable")]
     return DetectorParts(
-        capacitors[order],
-        resistors[best_attack[order]],
-        resistors[best_release[order]],
-        attack[order],
-        fall[order],
-        20 * np.log10(share[order]),
-        np.expm1(off_attack[order]),
-        np.expm1(off_release[order]),
+        capacitance_hold=capacitors[order],
+        resistance_attack=resistors[best_attack[order]],
+        resistance_release=resistors[best_release[order]],
+        time_attack_63=attack[order],
+        time_release_63=fall[order],
+        loss_db=20 * np.log10(share[order]),
+        error_attack=np.expm1(off_attack[order]),
+        error_release=np.expm1(off_release[order]),
     )

@@ -53,7 +53,7 @@ def hold_droop(
     resistance_load : array_like
         Further resistance to ground, such as a meter [Ω]; open unless stated.
     current_capacitor : array_like
-        Leakage of the capacitor [A], at least 0; none unless stated.
+        Leakage of the capacitor [A], at least 0, such as `current_leakage` of `devices.capacitor`; none unless stated.
     current_diode : array_like
         Reverse current of the rectifier diode [A], at least 0; none unless stated.
     current_bias : array_like
@@ -116,47 +116,12 @@ def hold_droop(
         LEAKAGE_SHARE,
         "1",
     )
-    return Droop(voltage[()], (hold - voltage)[()], tau[()], drawn[()], away[()], ratio[()], cautions)
-
-
-@formula
-def electrolytic_leakage(*, capacitance: ArrayLike, voltage_rating: ArrayLike) -> Number:
-    """Find the most leakage that makers commonly allow an aluminium electrolytic capacitor.
-
-    A capacitor that has been under voltage for long leaks far less, often by a factor of
-    ten to a hundred; one fresh from the drawer, or warm, comes near the limit.
-
-    Parameters
-    ----------
-    capacitance : array_like
-        Capacitance [F], at least 0.
-    voltage_rating : array_like
-        Voltage printed on the capacitor [V], above 0.
-
-    Returns
-    -------
-    float or ndarray
-        Leakage limit after two minutes at the rated voltage [A].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    The greater of 0.01 C V (C in µF gives µA) and 3 µA.
-
-    References
-    ----------
-    CAP-LEAKAGE, leakage current.
-
-    Examples
-    --------
-    >>> print(f"{electrolytic_leakage(capacitance=10e-6, voltage_rating=50) * 1e6:.0f} uA")
-    5 uA
-    """
-    capacitance, rating = np.broadcast_arrays(
-        numeric("capacitance", capacitance, least=0), numeric("voltage_rating", voltage_rating, above=0)
+    return Droop(
+        voltage=voltage[()],
+        voltage_lost=(hold - voltage)[()],
+        time_constant=tau[()],
+        current_release=drawn[()],
+        current_away=away[()],
+        leakage_ratio=ratio[()],
+        cautions=cautions,
     )
-    return np.asarray(np.maximum(0.01 * capacitance * rating, 3e-6))[()]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -208,6 +209,7 @@ def detector_ripple(
     start = _steady_start(cycle, span, first)
     end = conduction_end(cycle, start)
     trough, crest = _extremes(cycle, start, end)
+    trough = np.where(np.abs(trough) < 1e-15 * cycle.peak, 0.0, trough)  # emptied, but for rounding
     area = charging_area(cycle, start, end) + blocked_area(cycle, drive(cycle, end), span - (end - start))
     average = area / span
     linear = (average * cycle.conductance + cycle.leakage) * span / (cycle.turn * cycle.capacitance)
@@ -221,4 +223,8 @@ def detector_ripple(
         np.degrees(start),
         np.degrees(end),
     )
-    return Ripple(*(np.where(unknown, np.nan, np.where(dead, 0.0, field))[()] for field in found))
+    fields = {
+        name: np.where(unknown, np.nan, np.where(dead, 0.0, field))[()]
+        for name, field in zip((field.name for field in dataclasses.fields(Ripple)), found, strict=True)
+    }
+    return Ripple(**fields)

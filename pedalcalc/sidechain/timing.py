@@ -6,14 +6,16 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import ModelRangeWarning, Number, Result, formula, numeric, one_of, quantity
 from pedalcalc.sidechain._detector import Array, Detector, detector
 from pedalcalc.sidechain.charging import RECTIFIERS, SHARES, charging_shape
-from pedalcalc.sidechain.equilibrium import balance
+from pedalcalc.sidechain.equilibrium import held
 
 FEWEST_CYCLES = 4.0  # R_a C f below which the averaged law is off by more than a few per cent
+#: Peak [V] and frequency [Hz] that a detector is looked at with where nothing else is stated.
+VOLTAGE_USUAL, FREQUENCY_USUAL = 1.0, 1000.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,11 +23,16 @@ class DetectorTiming(Result):
     """Result of `detector_timing`; every field has the broadcast shape of the inputs."""
 
     voltage_hold: Number = quantity("V", "held voltage")
+    share_peak: Number = quantity("1", "held voltage over the peak")
+    loss_db: Number = quantity("dB", "held voltage against the peak")
     time_attack_63: Number = quantity("s", "attack, 0 to 63 %")
     time_attack_10_90: Number = quantity("s", "attack, 10 to 90 %")
     time_release_63: Number = quantity("s", "release, by 63 %")
     time_release_10_90: Number = quantity("s", "release, 90 to 10 %")
     attack_cycles: Number = quantity("1", "R_a C in cycles of the tone")
+    conduction_degrees: Number = quantity("°", "half the conduction angle")
+    current_release: Number = quantity("A", "current drawn from the capacitor")
+    conducts: bool | NDArray[np.bool_] = quantity("bool", "the rectifier conducts")
 
 
 def rise_time(values: Detector, capacitance: Array, share: Array, rectifier: str, low: float, high: float) -> Array:
@@ -62,6 +69,17 @@ def fall_time(values: Detector, capacitance: Array, start: Array, low: float, hi
     return np.where(start == 0, 0.0, time)
 
 
+def peak_or_usual(voltage_peak: ArrayLike | None, voltage_diode: ArrayLike, current_leakage: ArrayLike) -> ArrayLike:
+    """Return the peak, or the usual one where it does not matter; refuse to guess where it does."""
+    if voltage_peak is not None:
+        return voltage_peak
+    if np.any(numeric("voltage_diode", voltage_diode, least=0) > 0):
+        raise ValueError("voltage_peak must be stated behind a plain diode, whose times depend on it")
+    if np.any(numeric("current_leakage", current_leakage, least=0) > 0):
+        raise ValueError("voltage_peak must be stated where leakage flows, since the times then depend on it")
+    return VOLTAGE_USUAL
+
+
 def warn_of_few_cycles(cycles: Array) -> None:
     """Warn where the capacitor's voltage moves too much within a cycle for the averaged law."""
     few = cycles < FEWEST_CYCLES
@@ -76,28 +94,27 @@ def warn_of_few_cycles(cycles: Array) -> None:
 
 @formula
 def detector_timing(
-    voltage_peak: ArrayLike,
+    voltage_peak: ArrayLike | None = None,
     *,
-    frequency: ArrayLike,
     resistance_attack: ArrayLike,
     resistance_release: ArrayLike,
     capacitance_hold: ArrayLike,
     rectifier: str,
+    frequency: ArrayLike = FREQUENCY_USUAL,
     voltage_diode: ArrayLike = 0.0,
     resistance_load: ArrayLike = np.inf,
     current_leakage: ArrayLike = 0.0,
 ) -> DetectorTiming:
-    """Find attack and release as they show on a tone burst.
+    """Find attack and release as they show on a tone burst, and the voltage held in the end.
 
     The burst begins with the capacitor empty and lasts until the voltage is steady; then the tone
     stops. Both times are stated against the voltage held in the end.
 
     Parameters
     ----------
-    voltage_peak : array_like
-        Peak A of the tone ahead of the rectifier [V], at least 0.
-    frequency : array_like
-        Frequency of the tone [Hz], above 0; it only decides whether the averaged law holds.
+    voltage_peak : array_like, optional
+        Peak A of the tone ahead of the rectifier [V], at least 0; 1 V unless stated, as the times behind a precision
+        rectifier ignore it. Behind a plain diode, and with leakage, they do not: there it must be stated.
     resistance_attack : array_like
         Resistance R_a from rectifier to capacitor [Ω], 0 to infinity.
     resistance_release : array_like
@@ -106,6 +123,8 @@ def detector_timing(
         Hold capacitor [F], above 0.
     rectifier : str
         "full" or "half".
+    frequency : array_like
+        Frequency of the tone [Hz], above 0; 1 kHz unless stated. It only decides whether the averaged law holds.
     voltage_diode : array_like
         Drop of a plain rectifier diode [V]; 0, a precision rectifier, unless stated.
     resistance_load : array_like
@@ -116,13 +135,17 @@ def detector_timing(
     Returns
     -------
     DetectorTiming
-        Held voltage, attack (0 to 63 %, 10 to 90 %), release (by 63 %, 90 to 10 %), and R_a C counted
-        in cycles. Times are 0 where nothing is held; a release without any discharge is infinite.
+        Held voltage, its share of the peak and the loss in decibels, attack (0 to 63 %, 10 to 90 %), release (by 63 %,
+        90 to 10 %), R_a C counted in cycles, half the conduction angle, the current drawn from the capacitor, and
+        whether the rectifier conducts at all. Where less comes in than leaks away nothing is held. Times are 0 where nothing is held; a release without any discharge is infinite.
 
     Raises
     ------
     ValueError
-        If a value is out of range, or nothing sets the voltage.
+        If a value is out of range, nothing sets the voltage (both resistances 0, or both open), or the peak is
+        missing where the times depend on it.
+    RuntimeError
+        If the search does not converge.
 
     Warns
     -----
@@ -131,24 +154,29 @@ def detector_timing(
 
     Notes
     -----
-    Attack: t = C ∫ dv / (k A g(v)/R_a − v/R − I) from 0 to 63 % (10 to 90 %) of the held voltage, with
+    Held: charge in equals charge out over a cycle, k A (sin θ − θ cos θ)/R_a = v/R + I, A cos θ = v + V_D, R = R_r || R_L,
+    k = 2/π for full wave and 1/π for half wave; without diode drop and leakage tan θ − θ = (π/2) R_a/R, or π R_a/R.
+    The capacitor is taken as large enough that its voltage hardly moves within a cycle (`detector_ripple` says how
+    much it does). Attack: t = C ∫ dv / (k A g(v)/R_a − v/R − I) from 0 to 63 % (10 to 90 %) of the held voltage, with
     A g(v) = √(A²−w²) − w arccos(w/A), w = v + V_D. The charging slows as the conduction angle
-    shrinks, so R_a C alone is a lower bound. Release: R C ln((v_1 + I R)/(v_2 + I R)), R = R_r || R_L.
+    shrinks, so R_a C alone is a lower bound. Release: R C ln((v_1 + I R)/(v_2 + I R)).
 
     References
     ----------
-    DERIVED: charge balance of the capacitor, averaged over a cycle.
+    TERMAN, balance of the diode detector (from memory); DERIVED with threshold and leakage, and the averaged attack.
 
     Examples
     --------
-    >>> timing = detector_timing(1.0, frequency=1000, resistance_attack=10e3, resistance_release=1e6,
-    ...                          capacitance_hold=1e-6, rectifier="full")
+    >>> timing = detector_timing(
+    ...     resistance_attack=10e3, resistance_release=1e6, capacitance_hold=1e-6, rectifier="full")
     >>> print(f"attack {timing.time_attack_63 * 1e3:.1f} ms, release {timing.time_release_63:.2f} s")
     attack 18.5 ms, release 1.00 s
+    >>> print(f"{timing.voltage_hold:.4f} V of 1 V, {timing.loss_db:.2f} dB")
+    0.9376 V of 1 V, -0.56 dB
     """
     one_of("rectifier", rectifier, RECTIFIERS)
     values = detector(
-        voltage_peak,
+        peak_or_usual(voltage_peak, voltage_diode, current_leakage),
         resistance_attack,
         resistance_release,
         resistance_load,
@@ -160,8 +188,8 @@ def detector_timing(
     tone, capacitance = values.extra
     cycles = values.attack * capacitance * tone
     warn_of_few_cycles(cycles)
-    share = balance(values, rectifier)
-    hold = share * values.peak
+    level = held(values, rectifier)
+    share, hold = level.share, level.voltage
     times = (
         rise_time(values, capacitance, share, rectifier, 0, -np.expm1(-1)),
         rise_time(values, capacitance, share, rectifier, 0.1, 0.9),
@@ -169,4 +197,16 @@ def detector_timing(
         fall_time(values, capacitance, hold, 0.1, 0.9),
     )
     attack, attack_10_90, release, release_10_90 = (np.where(values.unknown, np.nan, time)[()] for time in times)
-    return DetectorTiming(hold[()], attack, attack_10_90, release, release_10_90, cycles[()])
+    return DetectorTiming(
+        voltage_hold=hold[()],
+        share_peak=share[()],
+        loss_db=level.loss_db[()],
+        time_attack_63=attack,
+        time_attack_10_90=attack_10_90,
+        time_release_63=release,
+        time_release_10_90=release_10_90,
+        attack_cycles=cycles[()],
+        conduction_degrees=level.conduction_degrees[()],
+        current_release=level.current[()],
+        conducts=bool(level.conducts) if level.conducts.ndim == 0 else level.conducts,
+    )

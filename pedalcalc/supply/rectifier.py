@@ -5,7 +5,7 @@ from __future__ import annotations
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, formula, numeric
-from pedalcalc.sidechain import charging_current_average
+from pedalcalc.sidechain.charging import charging_current_average
 
 __all__ = ["rectified_mean"]
 

@@ -16,6 +16,7 @@ from pedalcalc._base import (
     fit_together,
     formula,
     numeric,
+    parallel,
     quantity,
 )
 from pedalcalc.switching.states import _scalar
@@ -128,7 +129,7 @@ def pulldown_thump(
         gain=a,
         resistance_meter=meter,
     )
-    both = _parallel(r, load)
+    both = parallel(r, load)
     plate, connected = _plate(v, leak, r), _plate(v, leak, both)
     alone = _plate(v, leak, np.full_like(both, np.inf))
     after = _plate(v, leak, np.asarray(load))
@@ -140,14 +141,9 @@ def pulldown_thump(
         STEP_AUDIBLE,
         "V",
     )
-    metered = _plate(v, leak, _parallel(r, meter))
+    metered = _plate(v, leak, parallel(r, meter))
     fields: list[Any] = [_scalar(part) for part in (alone, plate, metered, step_open, step, c * both, c * r)]
     return PulldownThump(*[*fields, cautions])
-
-
-def _parallel(a: Array, b: Array) -> Array:
-    with np.errstate(divide="ignore"):
-        return np.asarray(1 / (1 / a + 1 / b))
 
 
 def _plate(v: Array, leak: Array, r: Array) -> Array:
