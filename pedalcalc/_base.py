@@ -274,12 +274,6 @@ def any_open(resistance: NDArray[np.float64]) -> bool:
     return bool(np.isinf(resistance).any()) if np.isnan(highest) else bool(highest == np.inf)
 
 
-def parallel(*resistances: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return several resistances in parallel; shorts and opens are legal."""
-    with np.errstate(divide="ignore"):
-        return np.asarray(1 / np.asarray(sum(1 / np.asarray(each, float) for each in resistances)))
-
-
 def thevenin(
     supply: NDArray[np.float64], top: NDArray[np.float64], bottom: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

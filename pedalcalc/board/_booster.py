@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc import bias, rc, supply, switching
+from pedalcalc import bjt, fet, rc, stage, supply, switching, values
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
 from pedalcalc.board._booster_stages import (
     cautions_of,
@@ -36,8 +36,8 @@ class Booster(Result):
 
     safe: supply.Protection = quantity("record", "behind the protection diode")
     filtered: supply.SupplyFilter = quantity("record", "behind the filter")
-    jfet: bias.FetPoint = quantity("record", "JFET")
-    follower: bias.BjtPoint = quantity("record", "follower")
+    jfet: fet.FetPoint = quantity("record", "JFET")
+    follower: bjt.BjtPoint = quantity("record", "follower")
     text_device: str = quantity("text", "what is known of the JFET")
     voltage_drain_low: float = quantity("V", "drain, lowest the part allows")
     voltage_drain_high: float = quantity("V", "drain, highest the part allows")
@@ -150,23 +150,22 @@ def jfet_booster(
     level = board.control(parts.name("level"), rotation=1.0).resistance_total
     behind = float(rc.parallel_resistance([parts.ohms("output pull-down"), next_input]))
     out = float(rc.parallel_resistance([level, behind]))
-    transistor: Bjt = parts.one("follower", Bjt)
-    small = bias.emitter_follower(
-        resistance_emitter_dynamic=float(np.asarray(follower.resistance_emitter_dynamic)[1]),
-        current_gain=float(transistor.current_gain),
+    small = stage.emitter_follower(
+        transconductance=float(np.asarray(follower.transconductance)[1]),
+        resistance_base_emitter=float(np.asarray(follower.resistance_base_emitter)[1]),
         resistance_emitter=parts.ohms("emitter"),
         resistance_load=out,
-        resistance_source=parts.ohms("drain"),
+        resistance_generator=parts.ohms("drain"),
     )
     gm = float(np.asarray(jfet.transconductance)[1])
     first = {
         "resistance_drain": parts.ohms("drain"),
         "resistance_load": float(small.impedance_device),
         "resistance_bias": parts.ohms("gate"),
-        "resistance_source": source,
+        "resistance_generator": source,
     }
-    boosted = bias.common_source(gm, **first)
-    plain = bias.common_source(gm, resistance_source_pin=parts.ohms("source"), **first)
+    boosted = stage.common_source(gm, **first)
+    plain = stage.common_source(gm, resistance_source_pin=parts.ohms("source"), **first)
     gain = float(boosted.gain) * float(small.gain)
     up, down, peak = room(parts, jfet, follower, float(small.gain), out)
     dynamic = 1 / gm if gm > 0 else np.inf
@@ -184,7 +183,7 @@ def jfet_booster(
         voltage_drain_low=drain_low,
         voltage_drain_high=drain_high,
         gain=gain,
-        gain_db=float(rc.decibels_from_gain(gain)),
+        gain_db=float(values.decibels_from_gain(gain)),
         gain_first=float(boosted.gain),
         gain_plain=float(plain.gain),
         gain_follower=float(small.gain),
@@ -192,17 +191,15 @@ def jfet_booster(
         impedance_input=float(boosted.impedance_input),
         impedance_output=float(small.impedance_output),
         frequency_low=float(
-            bias.coupling_corner(parts.farads("input"), resistance_before=source, resistance_after=parts.ohms("gate"))
+            rc.corner_frequency(resistance=source + parts.ohms("gate"), capacitance=parts.farads("input"))
         ),
         frequency_low_bypass=float(
-            bias.bypass_corner(
+            stage.bypass_corner(
                 parts.farads("bypass"), resistance_bypassed=parts.ohms("source"), resistance_dynamic=dynamic
             )
         ),
         frequency_low_output=float(
-            bias.coupling_corner(
-                parts.farads("output"), resistance_before=float(small.impedance_output), resistance_after=out
-            )
+            rc.corner_frequency(resistance=float(small.impedance_output) + out, capacitance=parts.farads("output"))
         ),
         swing_up=up,
         swing_down=down,

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc import bias, devices, led, rc, supply, switching, values
+from pedalcalc import bjt, devices, fet, led, rc, stage, supply, switching, values
 from pedalcalc._base import Caution, caution_below
 from pedalcalc.board._core import Board
 from pedalcalc.board._design import DesignPart, design_part
@@ -26,21 +26,16 @@ SATURATED = 0.2
 
 def points_of(parts: Parts, rail: Array, jfet: Jfet) -> tuple[Any, Any]:
     """Return both operating points on a rail."""
-    first = bias.jfet_source_bias(
-        rail,
-        resistance_drain=parts.ohms("drain"),
-        resistance_source_pin=parts.ohms("source"),
-        current_drain_zero_bias=float(jfet.current_drain_zero_bias),
-        voltage_gate_source_off=float(jfet.voltage_gate_source_off),
+    first = fet.self_bias(
+        rail, resistance_drain=parts.ohms("drain"), resistance_source_pin=parts.ohms("source"), fet=jfet
     )
     transistor: Bjt = parts.one("follower", Bjt)
-    second = bias.bjt_base_resistor(
+    second = bjt.base_bias(
         rail,
         voltage_base_supply=first.voltage_drain,
         resistance_base=parts.ohms("drain"),
         resistance_collector=0.0,
         resistance_emitter=parts.ohms("emitter"),
-        current_gain=float(transistor.current_gain),
         transistor=transistor,
     )
     return first, second
@@ -77,7 +72,7 @@ def solve(parts: Parts) -> tuple[supply.Protection, supply.SupplyFilter, Any, An
 
 def room(parts: Parts, jfet: Any, follower: Any, gain: float, load: float) -> tuple[Array, Array, Array]:
     free = np.maximum(np.asarray(follower.voltage_collector_emitter) - SATURATED, 0.0)
-    swing = bias.symmetrical_swing(
+    swing = stage.swing(
         follower.current_emitter,
         voltage_headroom=free,
         resistance_output_dc=parts.ohms("emitter"),
@@ -202,29 +197,27 @@ def design_of(
     source: float,
     out: float,
 ) -> tuple[DesignPart, ...]:
-    fet: Jfet = parts.one("JFET", Jfet)
-    idss, off = float(fet.current_drain_zero_bias), float(fet.voltage_gate_source_off)
+    device: Jfet = parts.one("JFET", Jfet)
+    idss, off = float(device.current_drain_zero_bias), float(device.voltage_gate_source_off)
     rail = float(np.asarray(filtered.voltage_output)[1])
     drain = (rail + abs(off)) / 2
     r_drain = (rail - drain) / (share * idss)
-    fitted = {"current_drain_zero_bias": idss, "voltage_gate_source_off": off}
     try:
         trimmed = float(
-            bias.jfet_trim_source(
-                drain, voltage_supply=rail, resistance_drain=parts.ohms("drain"), **fitted
+            fet.trim_source(
+                drain, voltage_supply=rail, resistance_drain=parts.ohms("drain"), fet=device
             ).resistance_source_pin
         )
     except ValueError:  # the drain as fitted cannot be brought there
         trimmed = float("nan")
-    now, _follower = points_of(parts, np.full(3, max(rail, 0.0)), fet)
+    now, _follower = points_of(parts, np.full(3, max(rail, 0.0)), device)
     gm = float(np.asarray(now.transconductance)[1])
     bypassed = float(rc.parallel_resistance([parts.ohms("source"), 1 / gm])) if gm > 0 else parts.ohms("source")
     base = float(np.asarray(now.voltage_drain)[1]) - float(drop(emitter, parts.one("follower", Bjt)))
     low, usual, high = (float(v) for v in np.maximum(np.asarray(safe.voltage_output), 0.0))
     try:
         resistor = led.choose_resistor(
-            voltage_supply_min=low, voltage_supply=usual, voltage_supply_max=high,
-            led=parts.board.record(parts.name("indicator")), current_wanted=lamp, series="E12", tolerance=0.05,
+            parts.board.record(parts.name("indicator")), voltage_supply=(low, usual, high), current_wanted=lamp, stock="E12",
         ).recommended.resistance  # fmt: skip
     except ValueError:  # the supply does not light it
         resistor = float("nan")
@@ -251,14 +244,13 @@ def test_points_of(
     rail = np.maximum(np.asarray(filtered.voltage_output), 0.0)
     drain = parts.ohms("drain")
     transistor: Bjt = parts.one("follower", Bjt)
-    metered = rc.loaded_divider(voltage_supply=jfet.voltage_drain, resistance_top=drain, resistance_bottom=meter)
-    read = bias.bjt_base_resistor(
+    metered = rc.divider(voltage_supply=jfet.voltage_drain, resistance_top=drain, resistance_bottom=meter)
+    read = bjt.base_bias(
         rail,
         voltage_base_supply=metered.voltage_output,
         resistance_base=float(rc.parallel_resistance([drain, meter])),
         resistance_collector=0.0,
         resistance_emitter=parts.ohms("emitter"),
-        current_gain=float(transistor.current_gain),
         transistor=transistor,
     ).voltage_base
     lamp = name("indicator")

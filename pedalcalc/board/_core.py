@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc import devices, sidechain, supply
+from pedalcalc import controls, devices, supply
 from pedalcalc._base import Caution, Number, Result, io, is_a, numeric, quantity, search
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
@@ -23,7 +23,6 @@ from pedalcalc.values import read_value
 Array = NDArray[np.float64]
 D = TypeVar("D", bound=Device)
 
-LAWS = {"linear": "linear", "log": "logarithmic", "reverse log": "reverse-logarithmic"}
 
 #: Share of a battery's charge that is used in the lowest, usual and highest case (common practice).
 BATTERY_USED = (0.9, 0.5, 0.0)
@@ -105,8 +104,8 @@ class Board(Result):
         if part.kind not in CONTROLS:
             raise ValueError(f"{self._place(reference)}: a {part.kind} is no control")
         turned = numeric("rotation", self.rotations.get(reference, 0.5) if rotation is None else rotation)
-        law, middle = LAWS[taper.law], float(devices.typical(taper).fraction_middle)
-        found = sidechain.potentiometer(turned, resistance_total=part.value, law=law, mid_fraction=middle)
+        law, middle = taper.law, float(devices.typical(taper).fraction_middle)
+        found = controls.potentiometer(turned, resistance_total=part.value, taper=devices.typical(taper))
         first, wiper, last = (self.net(reference, pin) for pin in ("1", "2", "3"))
         if first in (wiper, NOT_CONNECTED):
             lug, ohms = "clockwise", found.resistance_clockwise

@@ -201,12 +201,10 @@ def optical_design(
 def _lamp(parts: Parts, supplied: DoubledSupply, wanted: float) -> float:
     low, usual, high = (float(v) for v in np.maximum(np.asarray(supplied.budget.voltage_pin), 0.0))
     found = led.choose_resistor(
-        voltage_supply_min=min(low, usual),
-        voltage_supply=usual,
-        voltage_supply_max=max(high, usual),
-        led=parts.board.record(parts.name("indicator")),
+        parts.board.record(parts.name("indicator")),
+        voltage_supply=(min(low, usual), usual, max(high, usual)),
         current_wanted=wanted,
-        series="E12",
+        stock="E12",
         tolerance=0.05,
     )
     return float(found.recommended.resistance)

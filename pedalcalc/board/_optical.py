@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc import bias, compressor, opto, rc, switching
+from pedalcalc import compressor, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
@@ -30,8 +30,8 @@ class OpticalBuild(Result):
     """An optical compressor as fitted: its circuit for the dynamics, its stages at rest, its switching."""
 
     compressor: compressor.Compressor = quantity("record", "circuit, controls as they stand")
-    follower: bias.OpAmpPoint = quantity("record", "input follower")
-    makeup: bias.OpAmpPoint = quantity("record", "make-up stage")
+    follower: opamp.OpAmpPoint = quantity("record", "input follower")
+    makeup: opamp.OpAmpPoint = quantity("record", "make-up stage")
     band: opto.CouplerBand = quantity("record", "cell over its lamp's current")
     frequency_low: float = quantity("Hz", "lower corner of the input")
     frequency_low_output: float = quantity("Hz", "lower corner of the output")
@@ -107,25 +107,25 @@ def optical_compressor(
     load = float(numeric("resistance_load", resistance_load, least=0, infinity=True))
     rail = np.maximum(np.asarray(supplied.budget.voltage_positive), 0.0)
     reference = np.asarray(supplied.half.voltage_output)
-    common = {
+    common: dict[str, Any] = {
         "voltage_half_supply": reference,
         "resistance_half_supply": 0.0,
-        "resistance_meter": board.meter.resistance_meter,
+        "meter": board.meter,
     }
     signal = board.record(parts.name("signal"))
-    follower = bias.opamp_follower(
+    follower = opamp.follower(
         rail,
         resistance_bias=parts.ohms("bias"),
         capacitance_input=parts.farads("input"),
         op_amp=signal,
-        resistance_source=source,
+        resistance_generator=source,
         **common,
     )
-    makeup = bias.opamp_noninverting(
+    makeup = opamp.noninverting(
         rail,
         resistance_bias=parts.ohms("arm"),
         resistance_feedback=parts.ohms("make-up feedback"),
-        resistance_input=parts.ohms("make-up ground"),
+        resistance_ground=parts.ohms("make-up ground"),
         capacitance_input=np.inf,
         capacitance_gain=np.inf,
         op_amp=signal,
@@ -147,8 +147,8 @@ def optical_compressor(
         band=_band(parts),
         frequency_low=float(np.max(follower.frequency_low)),
         frequency_low_output=float(
-            bias.coupling_corner(
-                parts.farads("output"), resistance_before=float(np.max(makeup.impedance_output)), resistance_after=out
+            rc.corner_frequency(
+                resistance=float(np.max(makeup.impedance_output)) + out, capacitance=parts.farads("output")
             )
         ),
         lights=lights,

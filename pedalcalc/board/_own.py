@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc import bias, devices, led, opto
+from pedalcalc import bjt, devices, fet, led, opto
 from pedalcalc._base import Caution, Result, quantity
 from pedalcalc.catalogue import find_device
 from pedalcalc.devices import Bjt, Coupler, Device, Jfet, Led, Meter
@@ -165,22 +165,12 @@ def _jfet(part: Part, record: Jfet, path: Path, taken: Sequence[Reading], meter:
     rows = sorted(row for row in rows if not np.isnan(row[1]))
     if len(rows) < 2:
         raise ValueError("two readings of source voltage, with two resistors, are wanted to know a JFET")
-    (r_1, v_1), (r_2, v_2) = rows[0], rows[-1]  # the two furthest apart
-    found = bias.jfet_fit(
-        v_1,
-        resistance_source_first=r_1,
-        voltage_source_second=v_2,
-        resistance_source_second=r_2,
-        resistance_meter=meter.resistance_meter,
-    )
-    idss, off = float(found.current_drain_zero_bias), float(found.voltage_gate_source_off)
+    ohms, volts = zip(*rows, strict=True)
+    found = fet.fit_jfet(list(volts), resistance_source_pin=list(ohms), meter=meter, fet=record)
     own = dataclasses.replace(
-        devices.typical(record),
+        found,
         name=f"{record.name}, measured",
         origin=f"fitted to own readings in {path.name}; ratings: {record.origin}",
-        current_drain_zero_bias=idss,
-        voltage_gate_source_off=off,
-        transconductance=2 * idss / abs(off),
     )
     return OwnPart(part.reference, path.name, own, found, np.nan, len(rows), ())
 
@@ -193,8 +183,11 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
     if not collector:
         raise ValueError("no pair of collector current and base current is there")
     leak = float(np.median(leaks)) if leaks else 0.0
-    gains = np.asarray(bias.true_current_gain(collector, current_collector_open=leak, current_base=base))
-    gain = float(np.median(gains))
+    fits = [
+        bjt.fit_bjt(above, current_collector_open=leak, current_base=into, transistor=record)
+        for above, into in zip(collector, base, strict=True)
+    ]
+    gain = float(np.median([float(found.current_gain) for found in fits]))
     own = dataclasses.replace(
         devices.typical(record),
         name=f"{record.name}, measured",

@@ -185,7 +185,7 @@ def _step(
             time_high=high,
             time_after=after,
         )
-        timing = compressor.attack_release(
+        timing = compressor.measure_step(
             step.time,
             level_dbv=step.level_out_dbv,
             time_up=step.time_up,
