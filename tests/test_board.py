@@ -9,7 +9,7 @@ import functools
 import numpy as np
 import pytest
 
-from pedalcalc import bias, board, compressor, devices, laws, opto, parts
+from pedalcalc import board, compressor, devices, fet, laws, opto, parts
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
 from tests.conftest import ROOT
 
@@ -320,19 +320,15 @@ def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
 def test_a_measured_jfet_meets_its_readings():
     """Square law at both resistors, the meter's 10 MΩ across each."""
     build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv"})
-    fet = build.device("Q1")
+    mine = build.device("Q1")
     for volts, ohms in ((0.531, 470.0), (1.558, 47e3)):
-        current = fet.current_drain_zero_bias * (1 + volts / fet.voltage_gate_source_off) ** 2
+        current = mine.current_drain_zero_bias * (1 + volts / mine.voltage_gate_source_off) ** 2
         np.testing.assert_allclose(current, volts / ohms + volts / 10e6, rtol=1e-9)
-    # The bias room's own fit of the same two readings.
-    own = bias.jfet_fit(
-        0.531,
-        resistance_source_first=470.0,
-        voltage_source_second=1.558,
-        resistance_source_second=47e3,
-        resistance_meter=10e6,
+    # The room's own fit of the same two readings.
+    own = fet.fit_jfet(
+        [0.531, 1.558], resistance_source_pin=[470.0, 47e3], meter=devices.METER_DIGITAL, fet=devices.JFET_2N5457
     )
-    np.testing.assert_allclose(fet.current_drain_zero_bias, own.current_drain_zero_bias)
+    np.testing.assert_allclose(mine.current_drain_zero_bias, own.current_drain_zero_bias)
 
 
 def test_readings_of_another_type_are_not_used():

@@ -15,7 +15,7 @@ from pedalcalc import controls, devices, supply
 from pedalcalc._base import Caution, Number, Result, io, is_a, numeric, quantity, search
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
-from pedalcalc.devices import Adaptor, Battery, Device, Meter
+from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
 from pedalcalc.parts import NOT_CONNECTED, Part, read_parts
 from pedalcalc.parts._list import CONTROLS, _value
 from pedalcalc.values import read_value
@@ -36,8 +36,7 @@ class Control(Result):
     track_fraction: Number = quantity("1", "share of the track between pin 1 and the wiper")
     resistance: Number = quantity("Ω", "between its two nets; NaN where it goes to three")
     resistance_total: float = quantity("Ω", "whole track")
-    law: str = quantity("text", "law of the track")
-    mid_fraction: float = quantity("1", "share of the track at mid rotation")
+    taper: Taper = quantity("record", "law of the track")
     lug: str = quantity("text", "outer pin in use, empty where both are")
 
 
@@ -104,8 +103,8 @@ class Board(Result):
         if part.kind not in CONTROLS:
             raise ValueError(f"{self._place(reference)}: a {part.kind} is no control")
         turned = numeric("rotation", self.rotations.get(reference, 0.5) if rotation is None else rotation)
-        law, middle = taper.law, float(devices.typical(taper).fraction_middle)
-        found = controls.potentiometer(turned, resistance_total=part.value, taper=devices.typical(taper))
+        taper = devices.typical(taper)
+        found = controls.potentiometer(turned, resistance_total=part.value, taper=taper)
         first, wiper, last = (self.net(reference, pin) for pin in ("1", "2", "3"))
         if first in (wiper, NOT_CONNECTED):
             lug, ohms = "clockwise", found.resistance_clockwise
@@ -113,7 +112,7 @@ class Board(Result):
             lug, ohms = "counterclockwise", found.resistance_counterclockwise
         else:
             lug, ohms = "", found.track_fraction * np.nan
-        return Control(turned[()], found.track_fraction, ohms, part.value, law, middle, lug)
+        return Control(turned[()], found.track_fraction, ohms, part.value, taper, lug)
 
     def voltages(self, current: ArrayLike) -> Array:
         """Return the supply [V] in the lowest, usual and highest case at the current of each case [A]."""

@@ -61,7 +61,7 @@ def design_part(
 ) -> DesignPart:
     """Return one part as wanted, in stock, listed and fitted."""
     part = parts.board.part(parts.name(role))
-    in_stock = float(choose(wanted, series=stock)) if np.isfinite(wanted) and wanted > 0 else np.nan
+    in_stock = float(choose(wanted, stock=stock)) if np.isfinite(wanted) and wanted > 0 else np.nan
     return DesignPart(
         f"{part.reference}, {what}",
         told(wanted, unit),

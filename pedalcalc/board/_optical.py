@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc import compressor, opamp, opto, rc, switching
+from pedalcalc import compressor, devices, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
@@ -112,7 +112,7 @@ def optical_compressor(
         "resistance_half_supply": 0.0,
         "meter": board.meter,
     }
-    signal = board.record(parts.name("signal"))
+    signal = devices.typical(board.record(parts.name("signal")))
     follower = opamp.follower(
         rail,
         resistance_bias=parts.ohms("bias"),
