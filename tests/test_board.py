@@ -395,7 +395,7 @@ def test_differences_are_told_in_the_list_s_own_words():
         (lambda: PLAIN.resistance("C1"), r"parts.csv, line \d+, C1: a resistor is wanted there"),
         (lambda: PLAIN.control("R1"), "R1: a resistor is no control"),
         (lambda: PLAIN.net("IC1", "9"), "there is no pin '9'"),
-        (lambda: PLAIN.device("IC2", devices.Converter), r"line \d+, IC2: 'TL072' is no Converter; fit a Converter there"),
+        (lambda: PLAIN.device("IC2", devices.Converter), r"line \d+, IC2: 'TL072' is no charge-pump converter; fit one there"),
         (lambda: board.changed(PLAIN, R7="forty"), "R7: "),
         (lambda: board.changed(PLAIN, IC2="TL999"), "IC2: text 'TL999' fits no part"),
         (lambda: board.doubled_supply(PLAIN, roles={}), "roles must say which part is the"),
@@ -424,6 +424,29 @@ def test_asked_and_got_stand_together():
     assert all(target.text_got and target.reason for target in found.targets)
     # The threshold got is where the static curve, run by the compressor's room, is 1 dB down.
     got = next(target for target in found.targets if "threshold" in target.what)
-    level = float(got.text_got.split()[0])
+    level = float(got.text_got.split()[0].replace("−", "-"))
     curve = compressor.static_curve([level], compressor=STAGES.compressor)
     assert abs(float(np.asarray(curve.gain_reduction_db)[0]) - 1) < 0.1
+
+
+def test_bypassed_the_indicator_is_dark_and_draws_nothing():
+    build = dataclasses.replace(PLAIN, bypassed=True)
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    np.testing.assert_array_equal(fed.current_direct, 0.0)
+    assert np.all(fed.budget.current_supply < FED.budget.current_supply)
+    off = board.jfet_booster(dataclasses.replace(booster_build(), bypassed=True), roles=BOOSTER_ROLES, **BOOST_WANTED)
+    on = board.jfet_booster(booster_build(), roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert np.all(off.filtered.voltage_output > on.filtered.voltage_output)
+
+
+@pytest.mark.parametrize(
+    ("fitted", "told"),
+    [
+        ({"Q2": "AC128"}, r"line \d+, Q2: 'AC128' is of the other polarity"),
+        ({"Q1": "BS170"}, r"line \d+, Q1: 'BS170' is no JFET; fit one there"),
+        ({"R4": "0R"}, r"line \d+, R4: 0 Ω as drain leaves nothing to compute; fit a resistor"),
+    ],
+)
+def test_what_is_no_such_circuit_is_refused_with_the_place(fitted, told):
+    with pytest.raises(ValueError, match=told):
+        board.jfet_booster(board.changed(booster_build(), **fitted), roles=BOOSTER_ROLES, **BOOST_WANTED)
