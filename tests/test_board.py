@@ -145,7 +145,9 @@ def test_the_coupler_moves_the_cell():
     other = stages(board.changed(PLAIN, U1="white LED and GL5528"))[1].compressor
     for built in (STAGES.compressor, other):
         assert built.coupler.cell.gamma > 0
-    at = [float(opto.coupler_resistance(1e-3, coupler=built.coupler)) for built in (STAGES.compressor, other)]
+    at = [
+        float(opto.coupler_point(1e-3, coupler=built.coupler).resistance_cell) for built in (STAGES.compressor, other)
+    ]
     assert at[1] < at[0]
 
 
@@ -292,7 +294,13 @@ def written(path, rows):
 def coupler_rows(truth, amps=(5e-5, 2e-4, 1e-3, 4e-3)):
     for k, current in enumerate(amps):
         yield "LED current", "coupler 1", current, "A", f"step {k}"
-        yield "LDR resistance", "coupler 1", float(opto.coupler_resistance(current, coupler=truth)), "Ω", f"step {k}"
+        yield (
+            "LDR resistance",
+            "coupler 1",
+            float(opto.coupler_point(current, coupler=truth).resistance_cell),
+            "Ω",
+            f"step {k}",
+        )
 
 
 def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
@@ -302,8 +310,8 @@ def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
     path = written(tmp_path / "u1.csv", rows)
     build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": path})
     np.testing.assert_allclose(
-        opto.coupler_resistance([1e-4, 1e-3, 3e-3], coupler=build.device("U1")),
-        opto.coupler_resistance([1e-4, 1e-3, 3e-3], coupler=truth), rtol=0.02,
+        opto.coupler_point([1e-4, 1e-3, 3e-3], coupler=build.device("U1")).resistance_cell,
+        opto.coupler_point([1e-4, 1e-3, 3e-3], coupler=truth).resistance_cell, rtol=0.02,
     )  # fmt: skip
     assert np.isnan(build.own("U1").time_factor)
     timed = [
