@@ -362,6 +362,25 @@ def test_a_measured_led_and_transistor(tmp_path):
     np.testing.assert_allclose(build.device("Q2").current_gain, 80.0)
 
 
+def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
+    """The same three points as currents, and as volts across resistors of 10 kΩ, 2.2 kΩ and 470 Ω."""
+    points = [("10 kΩ", 10e3, 0.7e-3, 1.72), ("2.2k", 2.2e3, 3e-3, 1.80), ("470 Ω", 470.0, 12e-3, 1.92)]
+    files = {"current": [], "resistor": []}
+    for condition, ohms, amps, volts in points:
+        files["current"] += [("LED current", "D2", amps, "A", condition), ("LED voltage", "D2", volts, "V", condition)]
+        across = ("resistor voltage", "D2", amps * ohms, "V", condition)
+        files["resistor"] += [across, ("LED voltage", "D2", volts, "V", condition)]
+    one, other = (
+        board.assemble(BOOSTER, supply=9.0, readings={"D2": written(tmp_path / f"{name}.csv", rows)}).device("D2")
+        for name, rows in files.items()
+    )
+    assert other.voltage_forward == pytest.approx(one.voltage_forward, rel=1e-9)
+    assert other.ideality == pytest.approx(one.ideality, rel=1e-6)
+    bare = written(tmp_path / "bare.csv", [("resistor voltage", "D2", 7.0, "V", "one")])
+    with pytest.raises(ValueError, match="resistor voltage must be in V with the resistor as condition"):
+        board.assemble(BOOSTER, supply=9.0, readings={"D2": bare})
+
+
 def test_a_cell_of_the_list_may_name_the_readings(tmp_path):
     text = BOOSTER.read_text(encoding="utf-8")
     text = text.replace("Q1,transistor,2N5457,,", 'Q1,transistor,2N5457,"2N5457, readings/q1.csv",')

@@ -148,8 +148,21 @@ def _timing(times: Sequence[Reading], coupler: Coupler) -> Any:
     return opto.fit_timing(cell=coupler, **columns)
 
 
+def _as_current(reading: Reading) -> Reading:
+    """Return the current that a voltage across a resistor tells; its condition begins with the resistor, as `470 Ω`."""
+    told = re.match(r"\s*([0-9][0-9.]*\s?[kKMR]?[0-9]*)\s*(?:Ω|ohm)?", reading.condition)
+    if reading.unit != "V" or not told:
+        raise ValueError(
+            f"resistor voltage must be in V with the resistor as condition, such as '470 Ω', "
+            f"got {reading.unit} with {reading.condition!r}"
+        )
+    ohms = read_value(told[1].replace(" ", ""), unit="Ω")
+    return dataclasses.replace(reading, what="LED current", unit="A", value=reading.value / ohms)
+
+
 def _lamp(part: Part, record: Led, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     del meter
+    taken = [_as_current(reading) if reading.what.casefold() == "resistor voltage" else reading for reading in taken]
     amps, volts = _pairs(taken, ("LED current", "A"), ("LED voltage", "V"))
     found = led.fit_led(current=amps, voltage=volts, led=record)
     return OwnPart(part.reference, path.name, found.led, found, np.nan, len(amps), found.cautions)
