@@ -252,7 +252,7 @@ def _band(parts: Parts) -> opto.CouplerBand:
     name, current = parts.name("coupler"), np.geomspace(10e-6, 5e-3, 61)
     own = parts.board.own(name)
     if own is not None:
-        return opto.fitted_band(current, coupler_fit=own.result)
+        return opto.coupler_band(current, coupler=own.result)
     return opto.coupler_band(current, coupler=parts.board.record(name))
 
 
