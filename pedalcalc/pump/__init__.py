@@ -1,12 +1,13 @@
 """Switched-capacitor converters of the 7660 family, and the voltage budget of a build.
 
 `cycle` solves one flying capacitor exactly, `sums` holds the makers' formulas,
-`inverter`, `cascade` and `doubler` the converter's circuits, `budget` the way from the
-adaptor's label to the swing of an op-amp stage, `demo` the supply of the demo build.
+`inverter`, `cascade` and `doubler` the converter's circuits, `budget` the way from the adaptor's label to the swing of an op-amp stage, `demo` the
+supply of the demo build. The doubler's diodes obey the junction law: `_pulse` solves them in
+closed form, `_overlap` steps them in time where both conduct at once, `_settled` chooses.
 
 Symbols: f pump frequency, half the oscillator's; C1 flying and C2 output
 capacitor; R_sw one of the four switches. Not modelled: the oscillator's fall
-with supply and temperature, dead time between the phases, leakage.
+with supply and temperature, dead time between the phases, leakage of the capacitors.
 """
 
 from pedalcalc.pump._stage import Pump
