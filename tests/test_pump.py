@@ -103,6 +103,12 @@ CALLS = {
     "doubler": _STAGE | {"diode": devices.DIODE_1N5817},
     "doubler_resistive": {key: value for key, value in _STAGE.items() if key != "current_load"}
     | {"resistance_load": 3300.0, "diode": devices.DIODE_1N4148},
+    "doubler_start_time": {
+        key: value
+        for key, value in _STAGE.items()
+        if "rating" not in key and key not in {"resistance_source", "current_idle", "low_pin", "converter"}
+    }
+    | {"tolerance": 0.05, "diode": devices.DIODE_1N5817},
     "example": {},
     "rail_cases": {"rail": RAIL},
     "voltage_budget": _BUDGET,
