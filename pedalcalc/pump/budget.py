@@ -29,7 +29,7 @@ from pedalcalc._base import (
     search,
 )
 from pedalcalc.devices import Converter, Diode, OpAmp
-from pedalcalc.pump._stage import Pump, level, with_tone_level
+from pedalcalc.pump._stage import Pump, level, open_cautions, with_tone_level
 from pedalcalc.pump.doubler import doubler
 from pedalcalc.pump.inverter import inverter
 from pedalcalc.supply import filter_gain, series_diode
@@ -160,8 +160,10 @@ class VoltageBudget(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
-def _pump(rail: RailCircuit, behind: Array, load: Array, direct: Array) -> tuple[Pump, Array]:
-    """Return the pump behind the protection diode, and all current of the build."""
+def _pump(
+    rail: RailCircuit, supply: Array, behind: Array, load: Array, direct: Array
+) -> tuple[Pump, Array, tuple[Caution, ...]]:
+    """Return the pump behind the protection diode, all current of the build, and the pump's cautions."""
     # Around the pump: what else flows through the filter, an inverter's positive rail included.
     past = direct + (load if rail.rail_kind == "split" else 0 * load)
     left = behind - past * rail.resistance_filter_in
@@ -187,7 +189,16 @@ def _pump(rail: RailCircuit, behind: Array, load: Array, direct: Array) -> tuple
         parts["diode"] = rail.diode_pump
     pump = (doubler if rail.rail_kind == "doubled" else inverter)(**parts)
     _refuse_drained(np.asarray(pump.voltage_pin))
-    return pump, np.asarray(past + pump.current_supply)
+    # At switch-on the filter drops nothing, and the protection diode what the converter's own current makes it drop.
+    unloaded = series_diode(voltage_supply=supply, current_load=rail.current_idle, diode=rail.diode_protection)
+    capacitors = (
+        ("flying capacitor", 1, np.asarray(rail.voltage_rating_pump)),
+        ("output capacitor", 2 if rail.rail_kind == "doubled" else 1, np.asarray(rail.voltage_rating_output)),
+    )
+    loaded = open_cautions(rail.converter, left, capacitors)
+    cautions = open_cautions(rail.converter, np.asarray(unloaded.voltage_output), capacitors)
+    cautions += tuple(caution for caution in pump.cautions if caution not in loaded)
+    return pump, np.asarray(past + pump.current_supply), cautions
 
 
 def _refuse_drained(left: Array) -> None:
@@ -240,6 +251,10 @@ def voltage_budget(
     drop is still counted at twice the load then, at most a tenth of a volt too much.
     Swing is the smaller way from the idle voltage, taken twice.
 
+    Converter and capacitors are held to their limits at switch-on, when no load draws
+    yet: the filter resistor then drops nothing, and the protection diode only what the
+    converter's own current makes it drop. An adaptor stands higher then than under load.
+
     References
     ----------
     DERIVED from `pedalcalc.supply.series_diode` and the pump; PRACTICE: op-amp headroom in volts is taken as independent of the supply.
@@ -265,7 +280,7 @@ def voltage_budget(
         drawn = drawn + rail.diode_pump.current_saturation
     safe = series_diode(voltage_supply=supply, current_load=drawn, diode=rail.diode_protection)
     if pumped:
-        pump, drawn = _pump(rail, np.asarray(safe.voltage_output), load, direct)
+        pump, drawn, pump_cautions = _pump(rail, supply, np.asarray(safe.voltage_output), load, direct)
         pin = np.asarray(pump.voltage_pin)
     else:
         pin = np.asarray(safe.voltage_output - drawn * rail.resistance_filter_in)
@@ -273,14 +288,6 @@ def voltage_budget(
     cautions = safe.cautions
     nothing = np.zeros(())
     if pumped:
-        if not any("supply limit" in caution.what for caution in pump.cautions):
-            cautions += caution_above(
-                f"without load nearly the whole supply reaches the {rail.converter.name}: less than half a volt to its limit",
-                "measure the supply without load, or use a part of a higher limit",
-                supply,
-                rail.converter.voltage_supply_max - 0.5,
-                "V",
-            )
         ideal, diodes, lost = pump.voltage_ideal, pump.voltage_drop_diodes, pump.voltage_drop_pump
         thevenin, ripple, tone = pump.resistance_thevenin, pump.voltage_ripple, pump.voltage_tone
         through = filter_gain(
@@ -291,7 +298,7 @@ def voltage_budget(
             resistance_load=np.inf,
         )
         tone = np.asarray(tone * through)
-        cautions += with_tone_level(pump.cautions, np.asarray(rail.frequency_pump), tone, "behind the last filter")
+        cautions += with_tone_level(pump_cautions, np.asarray(rail.frequency_pump), tone, "behind the last filter")
         loss_out = load * rail.resistance_filter_out
         output = np.abs(pump.voltage_output) - loss_out
         positive, negative = (output, 0 * output) if rail.rail_kind == "doubled" else (pin, -output)
