@@ -79,7 +79,8 @@ def test_dc_at_each_pin():
     assert point.voltage_noninverting == pytest.approx(4.5 - i_b * path)
     assert point.voltage_output == pytest.approx(point.voltage_inverting + i_b * 100e3)
     assert point.voltage_noninverting_read == pytest.approx(point.voltage_noninverting * 10e6 / (10e6 + path))
-    assert point.voltage_half_supply_read == pytest.approx(4.5 * 10e6 / 10.005e6)
+    assert point.voltage_half_supply == pytest.approx(4.5 - i_b * 5e3)
+    assert point.voltage_half_supply_read == pytest.approx(point.voltage_half_supply * 10e6 / 10.005e6)
     high = OPAMP_4558.current_bias.high
     assert point.voltage_error == pytest.approx(6e-3 + high * (path + 100e3))
     into = bias.opamp_noninverting(**(NONINVERTING | {"op_amp": OPAMP_NE5532}))
@@ -88,9 +89,103 @@ def test_dc_at_each_pin():
     assert matched.voltage_output == pytest.approx(4.5, rel=1e-12)
     direct = bias.opamp_noninverting(**(NONINVERTING | {"capacitance_gain": INF}))
     assert direct.frequency_low_gain == 0
-    assert direct.voltage_output == pytest.approx(
-        direct.voltage_noninverting + (direct.voltage_noninverting - 4.5) * 10 + i_b * 100e3
+    # The leg carries what the bias resistor drops over it, and both come out of the reference.
+    leg = i_b * 470e3 / 10e3
+    assert direct.voltage_half_supply == pytest.approx(4.5 - 5e3 * (i_b + leg))
+    assert direct.voltage_noninverting == pytest.approx(direct.voltage_half_supply - i_b * 470e3)
+    assert direct.voltage_output == pytest.approx(direct.voltage_noninverting + 100e3 * (i_b - leg))
+
+
+def nodes(point, bias_current, v_ref, r_ref, r_pin, r_f, r_leg, at_ref=INF, at_pin=INF):
+    """Solve reference, both inputs and output by Kirchhoff's current law, a meter's resistance at one of them if given.
+
+    The op-amp holds its inputs equal, or where that takes its output beyond a rail, its output there.
+    """
+
+    def kcl(last_row, last_side):
+        g = [[1 / r_ref + 1 / r_pin + 1 / r_leg + 1 / at_ref, -1 / r_pin, -1 / r_leg, 0.0]]
+        g.append([-1 / r_pin, 1 / r_pin + 1 / at_pin, 0.0, 0.0])
+        g.append([-1 / r_leg, 0.0, 1 / r_leg + 1 / r_f, -1 / r_f])
+        return np.linalg.solve([*g, last_row], [v_ref / r_ref, -bias_current, -bias_current, last_side])
+
+    found = kcl([0.0, 1.0, -1.0, 0.0], 0.0)
+    if not 0 <= found[3] <= 9:
+        found = kcl([0.0, 0.0, 0.0, 1.0], 0.0 if found[3] < 0 else 9.0)
+    return found
+
+
+def test_gain_resistor_on_an_unbuffered_reference_against_a_nodal_solve():
+    """NE5532, 50 kΩ reference, 1 MΩ to the pin: the leg's current takes the output from 2.21 V to 1.31 V."""
+    known = {"resistance_half_supply": 50e3, "resistance_bias": 1e6, "resistance_feedback": 100e3}
+    point = bias.opamp_noninverting(
+        **(NONINVERTING | known | {"resistance_input": 10e3, "capacitance_gain": INF, "op_amp": OPAMP_NE5532})
     )
+    assert point.voltage_output == pytest.approx(1.31, abs=0.005)
+    assert point.voltage_error > 100e3 * OPAMP_NE5532.current_bias.high
+    rng = np.random.default_rng(4)
+    for op_amp in (OPAMP_NE5532, OPAMP_4558, OPAMP_TL072):
+        sign = 1 if op_amp.bias_direction == "in" else -1
+        railed = 0
+        for _ in range(40):
+            v_ref = rng.uniform(1, 8)
+            r_ref, r_pin, r_f, r_leg = 10 ** rng.uniform((3, 4, 3, 3), (5.5, 6.5, 6, 5))
+            point = bias.opamp_noninverting(
+                9.0,
+                voltage_half_supply=v_ref,
+                resistance_half_supply=r_ref,
+                resistance_bias=r_pin,
+                resistance_feedback=r_f,
+                resistance_input=r_leg,
+                capacitance_input=1e-6,
+                capacitance_gain=INF,
+                op_amp=op_amp,
+            )
+            parts = (point, sign * op_amp.current_bias.typical, v_ref, r_ref, r_pin, r_f, r_leg)
+            expected = nodes(*parts)
+            railed += expected[3] in (0.0, 9.0)
+            got = (point.voltage_half_supply, point.voltage_noninverting, point.voltage_inverting, point.voltage_output)
+            np.testing.assert_allclose(got, expected, rtol=1e-9, atol=1e-9)
+            assert point.voltage_half_supply_read == pytest.approx(nodes(*parts, at_ref=10e6)[0], rel=1e-9, abs=1e-9)
+            assert point.voltage_noninverting_read == pytest.approx(nodes(*parts, at_pin=10e6)[1], rel=1e-9, abs=1e-9)
+        assert railed < 35
+
+
+def test_dc_error_of_a_leg_on_the_reference_is_what_offset_and_bias_do():
+    """Sum of the output's shifts by offset and by each input's bias current, found from the circuit by sympy."""
+    n, p, m, o, v, rt, rb, rf, rl, ip, im, vos = sp.symbols("n p m o v rt rb rf rl ip im vos")
+    circuit = [
+        (v - n) / rt - (n - p) / rb - (n - m) / rl,
+        (n - p) / rb - ip,
+        (n - m) / rl + (o - m) / rf - im,
+        m - p - vos,
+    ]
+    out = sp.solve(circuit, [n, p, m, o], dict=True)[0][o]
+    numbers = {rt: 50e3, rb: 470e3, rf: 100e3, rl: 10e3}
+    by_offset, by_pin, by_other = (abs(float(sp.diff(out, x).subs(numbers))) for x in (vos, ip, im))
+    point = bias.opamp_noninverting(
+        **(NONINVERTING | {"resistance_half_supply": 50e3, "capacitance_gain": INF, "op_amp": OPAMP_NE5532})
+    )
+    worst = by_offset * OPAMP_NE5532.voltage_offset.high + (by_pin + by_other) * OPAMP_NE5532.current_bias.high
+    assert point.voltage_error == pytest.approx(worst, rel=1e-9)
+
+
+def test_opens_and_shorts_of_a_leg_on_the_reference():
+    direct = NONINVERTING | {"capacitance_gain": INF, "op_amp": OPAMP_NE5532}
+    shorted = bias.opamp_noninverting(**(direct | {"resistance_input": 0.0}))
+    assert shorted.voltage_output == 0.0 and shorted.voltage_inverting == pytest.approx(shorted.voltage_half_supply)
+    free = bias.opamp_noninverting(**(direct | {"resistance_input": INF}))
+    blocked = bias.opamp_noninverting(**(direct | {"capacitance_gain": 1e-6}))
+    assert free.voltage_output == pytest.approx(blocked.voltage_output, rel=1e-12)
+    lost = bias.opamp_noninverting(**(direct | {"resistance_bias": INF}))
+    assert lost.voltage_noninverting == 0 and lost.voltage_output == 0
+    # With the output at ground the reference feeds leg and feedback resistor.
+    assert lost.voltage_half_supply == pytest.approx(4.5 - 5e3 * (lost.voltage_half_supply + 0.02) / 110e3, rel=1e-3)
+    unfed = bias.opamp_noninverting(**(direct | {"resistance_half_supply": INF}))
+    assert unfed.voltage_half_supply == 0 and unfed.voltage_output == pytest.approx(200e-9 * 100e3)
+    no_feedback = bias.opamp_noninverting(**(direct | {"resistance_feedback": INF}))
+    i_b = OPAMP_NE5532.current_bias.typical
+    assert no_feedback.voltage_half_supply == pytest.approx(4.5 - 2 * i_b * 5e3)
+    assert no_feedback.voltage_inverting == pytest.approx(no_feedback.voltage_half_supply - i_b * 10e3)
 
 
 def test_ac_of_the_stages():
@@ -106,7 +201,9 @@ def test_ac_of_the_stages():
     follower = bias.opamp_follower(**CALLS["opamp_follower"])
     assert follower.noise_gain == 1 and follower.frequency_high == pytest.approx(3e6)
     buffer = bias.opamp_buffer(**CALLS["opamp_buffer"])
-    assert buffer.voltage_half_supply_read == pytest.approx(4.5 * 10e6 / (10e6 + 23.5e3))
+    # The 4558's bias current comes out of its pin through the divider.
+    raised = 4.5 + OPAMP_4558.current_bias.typical * 23.5e3
+    assert buffer.voltage_half_supply_read == pytest.approx(raised * 10e6 / (10e6 + 23.5e3))
     assert buffer.frequency_low == 0 and buffer.impedance_input == 0
 
 

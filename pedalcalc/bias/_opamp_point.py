@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -47,13 +48,22 @@ class OpAmpPoint(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
+class _Nodes(NamedTuple):
+    """DC voltages of a stage, with or without a meter somewhere."""
+
+    reference: Array
+    noninverting: Array
+    inverting: Array
+    output: Array
+
+
 def opamp_point(
     vcc: Array,
     v_ref: Array,
     r_ref: Array,
     r_pin: Array,
     r_f: Array,
-    dc_gain: Array,
+    r_leg: Array,
     ideal: Array,
     noise: Array,
     noise_loaded: Array,
@@ -63,23 +73,20 @@ def opamp_point(
     op_amp: OpAmp,
     meter: Array,
 ) -> OpAmpPoint:
-    """Put DC, gain and corners of a stage together."""
+    """Put DC, gain and corners of a stage together; `r_leg` goes from the inverting input to the reference, inf if none."""
     bias = (1.0 if op_amp.bias_direction == "in" else -1.0) * op_amp.current_bias.typical
     worst = op_amp.current_bias.high
+    dc = (vcc, v_ref, r_ref, r_pin, r_f, r_leg, bias)
+    none = np.zeros(())
     with np.errstate(divide="ignore", invalid="ignore"):
-        # An open path to the reference leaves the pin to its own bias current, at a rail.
-        floating = np.isinf(r_ref + r_pin)
-        path = np.where(floating, 0.0, r_ref + r_pin)
-        rail = np.where(bias > 0, 0.0, vcc)
-        v_plus = np.where(floating, rail, v_ref - bias * path)
-        v_out = v_plus + (dc_gain - 1) * (v_plus - v_ref) + bias * np.where(np.isinf(r_f), 0.0, r_f)
-        v_out = np.where(np.isinf(r_f), rail, v_out)
-        # No output goes beyond its rails; at one of them the loop no longer holds the inverting pin.
-        wished, v_out = v_out, np.minimum(np.maximum(v_out, 0.0), vcc)
-        v_minus = np.where(wished == v_out, v_plus, v_ref + (v_out - v_ref) / dc_gain)
-        ref_read = np.where(np.isinf(r_ref), 0.0, v_ref / (1 + r_ref / meter))
-        plus_read = np.where(floating, 0.0, (v_ref - bias * path) / (1 + path / meter))
-    error = dc_gain * op_amp.voltage_offset.high + worst * (dc_gain * path + np.where(np.isinf(r_f), 0.0, r_f))
+        nodes = _nodes(*dc, none, none)
+        v_plus, v_out = nodes.noninverting, nodes.output
+        ref_read = np.where(np.isinf(r_ref), 0.0, _nodes(*dc, 1 / meter, none).reference)
+        plus_read = np.where(np.isinf(r_ref + r_pin), 0.0, _nodes(*dc, none, 1 / meter).noninverting)
+        path, fed = np.where(np.isinf(r_ref + r_pin), 0.0, r_ref + r_pin), np.where(np.isinf(r_f), 0.0, r_f)
+        # Offset and bias current of the pin make the leg carry current, which drops in the reference as well.
+        more = np.where(np.isinf(r_leg), 0.0, (r_f + r_ref) / r_leg)
+        error = (1 + more) * op_amp.voltage_offset.high + worst * (path + fed + more * np.where(more == 0, 0.0, r_pin))
     up = np.maximum(vcc - op_amp.headroom_top.typical - v_out, 0.0)
     down = np.maximum(v_out - op_amp.headroom_bottom.typical, 0.0)
     peak = np.minimum(up, down)
@@ -94,10 +101,62 @@ def opamp_point(
         z_out = op_amp.resistance_output_open / (1 + a_ol / noise_loaded)
     cautions = _cautions(vcc, v_plus, peak, op_amp)
     fields = (
-        v_ref + 0.0, ref_read, v_plus, plus_read, v_minus, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
+        nodes.reference, ref_read, v_plus, plus_read, nodes.inverting, v_out, error, up, down, peak, peak_worst, gain, np.abs(gain),
         ideal, noise, low, low_gain, high, full, z_in + 0.0, z_out, op_amp.current_quiescent.typical + 0.0 * peak,
     )  # fmt: skip
     return OpAmpPoint(*[*(scalar(part) for part in fields), cautions])
+
+
+def _nodes(
+    vcc: Array,
+    v_ref: Array,
+    r_ref: Array,
+    r_pin: Array,
+    r_f: Array,
+    r_leg: Array,
+    bias: float,
+    at_ref: Array,
+    at_pin: Array,
+) -> _Nodes:
+    """Solve reference, both inputs and output together; `at_ref` and `at_pin` are conductances of a meter there.
+
+    The pin's current i comes through its resistor from the reference, and the leg, which the loop holds at the pin's
+    voltage, takes i r_pin/r_leg from it too. An output at its rail no longer holds the leg: then the current through
+    leg and feedback resistor follows from both their ends.
+    """
+    rail = np.where(bias > 0, 0.0, vcc)
+    open_ref, open_pin, open_feedback, no_leg = (np.isinf(r) for r in (r_ref, r_pin, r_f, r_leg))
+    # An open path to the reference leaves the pin to its own bias current, at a rail.
+    floats = open_ref | open_pin
+    behind, through, feedback = (np.where(np.isinf(r), 0.0, r) for r in (r_ref, r_pin, r_f))
+    source = np.where(open_ref, rail, v_ref)
+    taken = np.where(floats, 0.0, 1 / (1 + at_pin * through))
+    shorted = (r_leg == 0) & ((through > 0) | floats)
+    per_pin = np.where((through == 0) | floats | shorted, 0.0, through / r_leg)
+    to_rail = np.where(floats & ~shorted, 1 / r_leg, 0.0)
+
+    # Loop closed.
+    load = taken * (1 + per_pin)
+    reference = (source + behind * (rail * to_rail - load * bias)) / (1 + behind * (at_ref + to_rail + load * at_pin))
+    current = taken * (bias + at_pin * reference)
+    pin = np.where(floats, rail, reference - through * current)
+    wished = pin + feedback * (bias - per_pin * current - to_rail * (reference - rail))
+    wished = np.where(open_feedback, rail, np.where(shorted, np.where(bias > 0, -np.inf, np.inf), wished))
+    output = np.minimum(np.maximum(wished, 0.0), vcc)
+
+    # Output at a rail, or no feedback, when the leg feeds the inverting input alone.
+    lost = (wished != output) | open_feedback
+    held = np.where(open_feedback, 0.0, 1 / (r_leg + feedback))
+    alone = np.where(open_feedback & ~no_leg, bias, 0.0)
+    at_rail = (source + behind * (held * (output - bias * feedback) - taken * bias - alone)) / (
+        1 + behind * (at_ref + held + taken * at_pin)
+    )
+    reference = np.where(lost, at_rail, reference)
+    pin = np.where(floats, rail, reference - through * taken * (bias + at_pin * reference))
+    leg = alone + held * (reference - output + bias * feedback)
+    hangs = np.where(open_feedback, rail, output - bias * feedback)  # without a leg
+    inverting = np.where(no_leg, hangs, reference - np.where(no_leg, 0.0, leg * r_leg))
+    return _Nodes(reference + 0 * output, pin + 0 * output, np.where(lost, inverting, pin), output)
 
 
 def _cautions(vcc: Array, v_plus: Array, peak: Array, op_amp: OpAmp) -> tuple[Caution, ...]:
