@@ -48,9 +48,11 @@ def solved(
     found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt)
     off = below(found.transport, CURRENT_CUT_OFF)
     saturated: Any = False
-    if np.any(found.transport_reverse > 0):
-        loss = found.transport_reverse * (1 + r + 0.95 * np.where(np.isinf(beta), 0.0, beta) * r)
-        saturated = ~off & (loss > 0.05 * found.transport)
+    e1, e2 = found.transport, found.transport_reverse
+    if np.any(e2 > -0.95 * i_s):
+        # Collector current falls short of what it would be with the collector junction in full reverse, by 5 %.
+        leak = np.where(np.isinf(beta), 0.0, beta) * r
+        saturated = ~off & ((leak + 1 + r) * (e2 + i_s) > 0.05 * (e1 + leak * (e2 + i_s) + (1 + r) * i_s))
     v_b, v_c, v_e, top = found.voltage_base, found.voltage_collector, found.voltage_emitter, vcc
     if shift is not None and supply is not None:
         carried = np.where(

@@ -13,23 +13,28 @@ resistor. With the collector junction reverse biased e2 = -Is, and the base loop
 
 has the Wright omega function for its solution. Where that junction conducts,
 the collector loop is solved as well, by bracketing; its error falls
-monotonically with e2 because both remaining loops are passive.
+monotonically with e2 because both remaining loops are passive. A base that hangs
+free has a loop of its own, since no digit survives an open resistor in the base loop.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import wrightomega
 
+from pedalcalc._base import elementwise_root
+
 Array = NDArray[np.float64]
 
 #: What stands for an open circuit: its current is beyond the last digit of any other.
 OPEN = 1e20
-#: Collector junctions less than this many Vt in reverse get the full solve: exp(-10) Is is nothing.
+#: Collector junctions less than this many Vt in reverse get the full solve: of silicon, exp(-10) Is is nothing.
 _NEAR = 10.0
+#: Where leakage is amplified they get it from where this share of the current is left out.
+_NOTHING = 1e-13
 
 
 class Solution(NamedTuple):
@@ -71,8 +76,10 @@ def solve(
     ib, ic = e1 / beta + r * e2, e1 - (1 + r) * e2
     vb, vc = vbb - rb * ib, vcc - rc * ic
     forward = np.asarray(vb - vc)
-    if forward.size and not np.max(forward) <= -_NEAR * np.max(vt):
-        conducts = forward > -_NEAR * vt
+    if forward.size and not np.max(forward) <= -_reach(np.max(_amplified_leak(beta, r, i_s)), np.min(total)) * np.max(
+        vt
+    ):
+        conducts = forward > -_reach(_amplified_leak(beta, r, i_s), total) * vt
         parts = np.broadcast_arrays(vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, conducts)
         e2 = np.array(np.broadcast_to(e2, parts[0].shape))
         e2[parts[-1]] = _collector_junction(*(each[parts[-1]] for each in parts[:-1]))
@@ -95,7 +102,55 @@ def solve(
         ib = np.where(open_b, 0.0, ib)
         ic = np.where(open_c, 0.0, ic)
         ie = np.where(open_e, 0.0, ie)
+        lone = np.asarray(open_b) & ~np.asarray(open_c) & ~np.asarray(open_e)
+        if lone.any():
+            parts = np.broadcast_arrays(e1, e2, ib, ic, ie, vb, vc, ve, x)
+            arrays = [np.array(part) for part in parts]
+            known = np.broadcast_arrays(vcc, rc, vee, re, beta, r, i_s, vt, lone, *parts)[:9]
+            where = known[-1]
+            for array, part in zip(arrays, _base_open(*(each[where] for each in known[:-1])), strict=True):
+                array[where] = part
+            return Solution(*arrays)
     return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
+
+
+def _base_open(vcc: Array, rc: Array, vee: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array) -> Solution:
+    """Solve a transistor whose base hangs free: its leakage, amplified, until the resistors hold it.
+
+    Without base current e1 = -beta r e2, so that with e2 = Is (exp(y/Vt) - 1) the one remaining loop,
+
+        Vcc - Vee = Vbe - y + (Rc + Re) Ic,    Ic = -(beta r + 1 + r) e2,
+
+    falls from y = 0, no current at all, to a collector junction in full reverse.
+    """
+    span, load = vcc - vee, rc + re
+    endless = np.isinf(beta)
+    leak = np.where(endless, 0.0, beta) * r
+
+    def excess(y: Array, span: Array, load: Array, leak: Array, r: Array, i_s: Array, vt: Array) -> Array:
+        passed = -np.expm1(y / vt)
+        return np.asarray(span - load * (leak + 1 + r) * i_s * passed - vt * np.log1p(leak * passed) + y)
+
+    y = elementwise_root(excess, -span - vt, 0 * span, span, load, leak, r, i_s, vt)
+    e2 = i_s * np.expm1(y / vt)
+    e1 = -leak * e2
+    if endless.any():  # no gain limits it then: the base sits where the collector junction is idle
+        y, e2 = np.where(endless, 0.0, y), np.where(endless, 0.0, e2)
+        e1 = np.where(endless, _total(span + load * i_s, load, i_s, vt) - i_s, e1)
+    current, x = e1 - (1 + r) * e2, vt * np.log1p(e1 / i_s)
+    ve, vc = vee + re * current, vcc - rc * current
+    return Solution(e1, e2, 0 * current, current, current, ve + x, vc, ve, x)
+
+
+def _amplified_leak(beta: Array, r: Array, i_s: Array) -> Array:
+    """Return the collector current that a collector junction in full reverse brings with the base open."""
+    return np.asarray((np.where(np.isinf(beta), 0.0, beta) * r + 1 + r) * i_s)
+
+
+def _reach(leak: Any, total: Any) -> Array:
+    """Return how many Vt in reverse a collector junction must be for its forward current to be nothing."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.maximum(_NEAR, np.minimum(np.log(leak / (_NOTHING * total)), 4 * _NEAR)))
 
 
 def _total(drive: Array, k: Array, i_s: Array, vt: Array) -> Array:
@@ -135,7 +190,7 @@ def _collector_junction(
     high = np.minimum(span + vt, 600 * vt)
     arguments = (vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt)
     with np.errstate(all="ignore"):
-        found = find_root(excess, (-2 * _NEAR * vt, high), args=arguments)
+        found = find_root(excess, (-10 * _NEAR * vt, high), args=arguments)
     if not np.all(found.success):
         index = int(np.argwhere(~found.success)[0][0])
         raise RuntimeError(f"collector junction did not converge at element {index} of the saturated ones")
