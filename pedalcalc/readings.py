@@ -11,7 +11,8 @@ One row is one reading::
 - ``what``: the quantity in words; `coupler_pairs` knows ``LED current`` and ``LDR resistance``.
 - ``place``: the part or the two points between which it was taken.
 - ``value``: as `pedalcalc.values.read_value` takes it; ``open``, or what the meter shows
-  (``OL``, ``O.L``, ``0.L``, ``OVLD``), for over-range ohms; empty where nothing was measured.
+  (``OL``, ``O.L``, ``0.L``, ``OVLD``), for over-range ohms; ``>5M`` for a lower bound; empty where nothing
+  was measured.
 - ``unit``: SI unit, one of `pedalcalc.values.UNITS`.
 - ``condition``: what was set at the time. Readings that belong together carry
   the same ``place`` and the same ``condition``.
@@ -29,7 +30,7 @@ import math
 import os
 import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
@@ -58,6 +59,7 @@ class Reading(Result):
     value: float = quantity("SI", "value")
     unit: str = quantity("text", "unit")
     condition: str = quantity("text", "condition")
+    bound: str = field(default="", metadata={"unit": "text", "caption": "> where the value is only a lower bound"})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +69,8 @@ class CouplerPairs(Result):
     current: NDArray[np.float64] = quantity("A", "LED current")
     resistance: NDArray[np.float64] = quantity("Ω", "LDR resistance")
     condition: tuple[str, ...] = quantity("text", "condition")
+    resistance_dark: float = quantity("Ω", "LDR resistance in the dark, infinite for open, NaN if not read")
+    resistance_dark_least: float = quantity("Ω", "what that is at least, where only a bound was read")
 
 
 @_base.io
@@ -120,6 +124,7 @@ def _reading(row: Row) -> Reading:
         what=row.read("what", lambda text: _line("what", text)),
         place=row.read("place", lambda text: _line("place", text)),
         value=row.read("value", lambda text: _value(text, unit)),
+        bound=">" if cells["value"].startswith(">") else "",
         unit="Ω" if unit == "ohm" else unit,
         condition=cells["condition"],
     )
@@ -142,6 +147,8 @@ def _date_time(text: str) -> str:
 def _value(text: str, unit: str) -> float:
     if not text:
         return math.nan
+    if text.startswith(">"):
+        return read_value(text[1:].lstrip(), unit=unit)
     if shows_open(text):
         if unit not in ("Ω", "ohm"):
             raise ValueError(
@@ -228,7 +235,9 @@ def _table(readings: Sequence[Reading]) -> str:
         value = numeric("value", reading.value, infinity=unit in ("Ω", "ohm"))
         if value.ndim or value == -np.inf:
             raise ValueError(f"value must be one number that a meter can show, got {reading.value!r}")
-        figure = {"nan": "", "inf": "open"}.get(repr(float(value)), repr(float(value)))
+        figure = {"nan": "", "inf": "open"}.get(repr(float(value)), repr(float(reading.value)))
+        if reading.bound:
+            figure = one_of("bound", reading.bound, ("", ">")) + figure
         _value(figure, unit)
         what, place = _line("what", reading.what), _line("place", reading.place)
         condition = _line("condition", reading.condition) if reading.condition else ""
@@ -270,12 +279,13 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     ----------
     readings : sequence of Reading
         Readings of ``LED current`` in A and ``LDR resistance`` in Ω; the two of a pair have the
-        same ``place`` and the same ``condition``. Other readings are passed over.
+        same ``place`` and the same ``condition``. A resistance at a current of 0, or without a current and with a
+        condition that begins with ``dark``, was read with the LED out. Other readings are passed over.
 
     Returns
     -------
     CouplerPairs
-        Currents [A] and resistances [Ω] in the order of the currents in the table.
+        Currents [A] and resistances [Ω] in the order of the currents in the table, and what was read in the dark.
 
     Raises
     ------
@@ -305,30 +315,55 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     >>> found.current.tolist(), found.resistance.tolist()
     ([0.001], [2310.0])
     """
-    found: dict[str, dict[tuple[str, str], float]] = {LED_CURRENT: {}, LDR_RESISTANCE: {}}
+    found: dict[str, dict[tuple[str, str], Reading]] = {LED_CURRENT: {}, LDR_RESISTANCE: {}}
     for reading in readings:
         is_a("readings", reading, Reading)
         if reading.what not in found:
             continue
         wanted = ("A",) if reading.what == LED_CURRENT else ("Ω", "ohm")
-        step = f"{reading.what} at {reading.place!r}, condition {reading.condition!r}"
         if reading.unit not in wanted:
-            raise ValueError(f"readings: {step} must be in {wanted[0]}, got {reading.unit}")
+            raise ValueError(f"readings: {_step(reading)} must be in {wanted[0]}, got {reading.unit}")
         if (reading.place, reading.condition) in found[reading.what]:
-            raise ValueError(f"readings: {step} stands there twice; give each step a condition of its own")
-        found[reading.what][reading.place, reading.condition] = reading.value
+            raise ValueError(f"readings: {_step(reading)} stands there twice; give each step a condition of its own")
+        found[reading.what][reading.place, reading.condition] = reading
     currents, resistances = found[LED_CURRENT], found[LDR_RESISTANCE]
+    dark = _take_dark(currents, resistances)
     for here, there, missing in ((currents, resistances, LDR_RESISTANCE), (resistances, currents, LED_CURRENT)):
         for place, condition in here:
             if (place, condition) not in there:
                 raise ValueError(f"readings: {missing} is missing at {place!r}, condition {condition!r}")
+            if here[place, condition].bound:
+                raise ValueError(
+                    f"readings: {_step(here[place, condition])} is only a lower bound; leave the pair out or take a higher current"
+                )
     if not currents:
         raise ValueError(f"readings hold no pair of {LED_CURRENT} and {LDR_RESISTANCE}")
-    if len({place for place, _ in currents}) > 1:
-        places = ", ".join(sorted({place for place, _ in currents}))
-        raise ValueError(f"readings come from several couplers ({places}); take one of them at a time")
+    places_read = {place for place, _ in currents} | ({dark.place} if dark else set())
+    if len(places_read) > 1:
+        raise ValueError(
+            f"readings come from several couplers ({', '.join(sorted(places_read))}); take one of them at a time"
+        )
     return CouplerPairs(
-        np.array(list(currents.values())),
-        np.array([resistances[key] for key in currents]),
-        tuple(condition for _, condition in currents),
+        current=np.array([reading.value for reading in currents.values()]),
+        resistance=np.array([resistances[key].value for key in currents]),
+        condition=tuple(condition for _, condition in currents),
+        resistance_dark=dark.value if dark and not dark.bound else math.nan,
+        resistance_dark_least=dark.value if dark and dark.bound else 0.0,
     )
+
+
+def _step(reading: Reading) -> str:
+    return f"{reading.what} at {reading.place!r}, condition {reading.condition!r}"
+
+
+def _take_dark(currents: dict[tuple[str, str], Reading], resistances: dict[tuple[str, str], Reading]) -> Reading | None:
+    """Take out the resistance that was read in the dark: with the LED out, or no current given and so called."""
+    dark = []
+    for key in list(resistances):
+        lit = currents.get(key)
+        if lit.value == 0 if lit is not None else key[1].casefold().startswith("dark"):
+            currents.pop(key, None)
+            dark.append(resistances.pop(key))
+    if len(dark) > 1:
+        raise ValueError(f"readings: {_step(dark[1])} is a second reading in the dark; leave one of them out")
+    return dark[0] if dark else None

@@ -145,7 +145,9 @@ def test_the_coupler_moves_the_cell():
     other = stages(board.changed(PLAIN, U1="white LED and GL5528"))[1].compressor
     for built in (STAGES.compressor, other):
         assert built.coupler.cell.gamma > 0
-    at = [float(opto.coupler_resistance(1e-3, coupler=built.coupler)) for built in (STAGES.compressor, other)]
+    at = [
+        float(opto.coupler_point(1e-3, coupler=built.coupler).resistance_cell) for built in (STAGES.compressor, other)
+    ]
     assert at[1] < at[0]
 
 
@@ -292,7 +294,13 @@ def written(path, rows):
 def coupler_rows(truth, amps=(5e-5, 2e-4, 1e-3, 4e-3)):
     for k, current in enumerate(amps):
         yield "LED current", "coupler 1", current, "A", f"step {k}"
-        yield "LDR resistance", "coupler 1", float(opto.coupler_resistance(current, coupler=truth)), "Ω", f"step {k}"
+        yield (
+            "LDR resistance",
+            "coupler 1",
+            float(opto.coupler_point(current, coupler=truth).resistance_cell),
+            "Ω",
+            f"step {k}",
+        )
 
 
 def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
@@ -302,8 +310,8 @@ def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
     path = written(tmp_path / "u1.csv", rows)
     build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": path})
     np.testing.assert_allclose(
-        opto.coupler_resistance([1e-4, 1e-3, 3e-3], coupler=build.device("U1")),
-        opto.coupler_resistance([1e-4, 1e-3, 3e-3], coupler=truth), rtol=0.02,
+        opto.coupler_point([1e-4, 1e-3, 3e-3], coupler=build.device("U1")).resistance_cell,
+        opto.coupler_point([1e-4, 1e-3, 3e-3], coupler=truth).resistance_cell, rtol=0.02,
     )  # fmt: skip
     assert np.isnan(build.own("U1").time_factor)
     timed = [
@@ -354,6 +362,25 @@ def test_a_measured_led_and_transistor(tmp_path):
     np.testing.assert_allclose(build.device("Q2").current_gain, 80.0)
 
 
+def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
+    """The same three points as currents, and as volts across resistors of 10 kΩ, 2.2 kΩ and 470 Ω."""
+    points = [("10 kΩ", 10e3, 0.7e-3, 1.72), ("2.2k", 2.2e3, 3e-3, 1.80), ("470 Ω", 470.0, 12e-3, 1.92)]
+    files = {"current": [], "resistor": []}
+    for condition, ohms, amps, volts in points:
+        files["current"] += [("LED current", "D2", amps, "A", condition), ("LED voltage", "D2", volts, "V", condition)]
+        across = ("resistor voltage", "D2", amps * ohms, "V", condition)
+        files["resistor"] += [across, ("LED voltage", "D2", volts, "V", condition)]
+    one, other = (
+        board.assemble(BOOSTER, supply=9.0, readings={"D2": written(tmp_path / f"{name}.csv", rows)}).device("D2")
+        for name, rows in files.items()
+    )
+    assert other.voltage_forward == pytest.approx(one.voltage_forward, rel=1e-9)
+    assert other.ideality == pytest.approx(one.ideality, rel=1e-6)
+    bare = written(tmp_path / "bare.csv", [("resistor voltage", "D2", 7.0, "V", "one")])
+    with pytest.raises(ValueError, match="resistor voltage must be in V with the resistor as condition"):
+        board.assemble(BOOSTER, supply=9.0, readings={"D2": bare})
+
+
 def test_a_cell_of_the_list_may_name_the_readings(tmp_path):
     text = BOOSTER.read_text(encoding="utf-8")
     text = text.replace("Q1,transistor,2N5457,,", 'Q1,transistor,2N5457,"2N5457, readings/q1.csv",')
@@ -395,7 +422,7 @@ def test_differences_are_told_in_the_list_s_own_words():
         (lambda: PLAIN.resistance("C1"), r"parts.csv, line \d+, C1: a resistor is wanted there"),
         (lambda: PLAIN.control("R1"), "R1: a resistor is no control"),
         (lambda: PLAIN.net("IC1", "9"), "there is no pin '9'"),
-        (lambda: PLAIN.device("IC2", devices.Converter), r"line \d+, IC2: 'TL072' is no Converter; fit a Converter there"),
+        (lambda: PLAIN.device("IC2", devices.Converter), r"line \d+, IC2: 'TL072' is no charge-pump converter; fit one there"),
         (lambda: board.changed(PLAIN, R7="forty"), "R7: "),
         (lambda: board.changed(PLAIN, IC2="TL999"), "IC2: text 'TL999' fits no part"),
         (lambda: board.doubled_supply(PLAIN, roles={}), "roles must say which part is the"),
@@ -424,6 +451,29 @@ def test_asked_and_got_stand_together():
     assert all(target.text_got and target.reason for target in found.targets)
     # The threshold got is where the static curve, run by the compressor's room, is 1 dB down.
     got = next(target for target in found.targets if "threshold" in target.what)
-    level = float(got.text_got.split()[0])
+    level = float(got.text_got.split()[0].replace("−", "-"))
     curve = compressor.static_curve([level], compressor=STAGES.compressor)
     assert abs(float(np.asarray(curve.gain_reduction_db)[0]) - 1) < 0.1
+
+
+def test_bypassed_the_indicator_is_dark_and_draws_nothing():
+    build = dataclasses.replace(PLAIN, bypassed=True)
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    np.testing.assert_array_equal(fed.current_direct, 0.0)
+    assert np.all(fed.budget.current_supply < FED.budget.current_supply)
+    off = board.jfet_booster(dataclasses.replace(booster_build(), bypassed=True), roles=BOOSTER_ROLES, **BOOST_WANTED)
+    on = board.jfet_booster(booster_build(), roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert np.all(off.filtered.voltage_output > on.filtered.voltage_output)
+
+
+@pytest.mark.parametrize(
+    ("fitted", "told"),
+    [
+        ({"Q2": "AC128"}, r"line \d+, Q2: 'AC128' is of the other polarity"),
+        ({"Q1": "BS170"}, r"line \d+, Q1: 'BS170' is no JFET; fit one there"),
+        ({"R4": "0R"}, r"line \d+, R4: 0 Ω as drain leaves nothing to compute; fit a resistor"),
+    ],
+)
+def test_what_is_no_such_circuit_is_refused_with_the_place(fitted, told):
+    with pytest.raises(ValueError, match=told):
+        board.jfet_booster(board.changed(booster_build(), **fitted), roles=BOOSTER_ROLES, **BOOST_WANTED)

@@ -15,7 +15,7 @@ import pytest
 
 from pedalcalc import compressor as room
 from pedalcalc.compressor import SETTLE_2DB, Compressor, example, laws, measure_step, response, sound
-from pedalcalc.opto import gain_feedback, gain_series, gain_shunt
+from pedalcalc.opto import cell_gain
 
 CHANGE = dataclasses.replace
 EXAMPLE = example()
@@ -95,11 +95,7 @@ def test_gain_law_is_the_divider_of_the_opto_room(placement, resistance_output, 
     )
     conductance = np.geomspace(1e-6, 1e-2, 9)
     resistance = 1 / conductance + floor
-    expected = {
-        "shunt": lambda: gain_shunt(resistance, resistance_source=47e3, resistance_load=resistance_output),
-        "series": lambda: gain_series(resistance, resistance_source=47e3, resistance_load=resistance_output),
-        "feedback": lambda: gain_feedback(resistance, resistance_input=47e3, resistance_feedback=resistance_output),
-    }[placement]()
+    expected = cell_gain(resistance, placement=placement, resistance_arm=47e3, resistance_load=resistance_output)
     np.testing.assert_allclose(laws.gain_law(circuit).at(conductance), 4.0 * expected, rtol=1e-12)
 
 

@@ -22,18 +22,22 @@ SLOPE = 0.62 * 1.05
 CURRENTS = np.geomspace(20e-6, 20e-3, 10)
 
 
+def _settled(current, *, coupler):
+    return opto.coupler_point(current, coupler=coupler).resistance_cell
+
+
 def _fit(resistance, current=CURRENTS, **rest):
     return opto.fit_coupler(current, resistance_cell=resistance, coupler=CLASS, **rest)
 
 
 def test_clean_readings_give_the_truth_back():
-    found = _fit(opto.coupler_resistance(CURRENTS, coupler=TRUTH), resistance_dark=3e6, tolerance=1e-4)
+    found = _fit(_settled(CURRENTS, coupler=TRUTH), resistance_dark=3e6, tolerance=1e-4)
     assert found.slope == pytest.approx(SLOPE, rel=1e-4)
     assert found.resistance_floor == pytest.approx(130.0, rel=1e-3)
     np.testing.assert_allclose(found.resistance_ratio, 1, rtol=1e-4)
     np.testing.assert_allclose(
-        opto.coupler_resistance(CURRENTS, coupler=found.coupler),
-        opto.coupler_resistance(CURRENTS, coupler=TRUTH),
+        _settled(CURRENTS, coupler=found.coupler),
+        _settled(CURRENTS, coupler=TRUTH),
         rtol=1e-4,
     )
     assert found.odd_readings == ()
@@ -47,16 +51,16 @@ def test_noisy_readings_hold_the_truth_in_their_band(count, bad):
     random = np.random.default_rng(count)
     current = np.geomspace(30e-6, 15e-3, count)
     at = np.geomspace(60e-6, 8e-3, 5)
-    truth, hits, slopes = opto.coupler_resistance(at, coupler=TRUTH), [], []
+    truth, hits, slopes = _settled(at, coupler=TRUTH), [], []
     for _ in range(60):
-        ohms = opto.coupler_resistance(current, coupler=TRUTH) * np.exp(random.normal(0, 0.05, count))
+        ohms = _settled(current, coupler=TRUTH) * np.exp(random.normal(0, 0.05, count))
         if bad:
             ohms[random.integers(count)] *= 10.0 ** random.choice([-1, 1])
         found = _fit(ohms, current)
         if bad:
             assert len(found.odd_readings) >= 1
             assert any("left out" in caution.what for caution in found.cautions)
-        band = opto.fitted_band(at, coupler_fit=found)
+        band = opto.coupler_band(at, coupler=found)
         hits.append((band.resistance_low <= truth) & (truth <= band.resistance_high))
         slopes.append(abs(found.slope - SLOPE) <= found.slope_margin)
     assert np.mean(hits) >= 0.9
@@ -64,7 +68,7 @@ def test_noisy_readings_hold_the_truth_in_their_band(count, bad):
 
 
 def test_bands_narrow_with_readings_and_follow_scatter():
-    ohms = np.asarray(opto.coupler_resistance(CURRENTS, coupler=TRUTH))
+    ohms = np.asarray(_settled(CURRENTS, coupler=TRUTH))
     few, many = _fit(ohms[[2, 8]], CURRENTS[[2, 8]]), _fit(ohms)
     assert many.slope_margin < few.slope_margin
     assert many.resistance_reference_factor < few.resistance_reference_factor < 1.2
@@ -81,7 +85,7 @@ def test_two_pairs_keep_floor_and_dark_of_the_class():
     np.testing.assert_allclose(found.resistance_ratio, 1, rtol=1e-7)
     assert np.isnan(found.scatter)
     assert found.resistance_floor_factor == pytest.approx(9.0, rel=0.01)  # a class floor is good to a factor of 3
-    np.testing.assert_allclose(opto.coupler_resistance([1e-4, 5e-3], coupler=found.coupler), [20e3, 1.5e3], rtol=1e-7)
+    np.testing.assert_allclose(_settled([1e-4, 5e-3], coupler=found.coupler), [20e3, 1.5e3], rtol=1e-7)
 
 
 def test_open_dark_reading_and_cells_without_floor():
@@ -90,15 +94,15 @@ def test_open_dark_reading_and_cells_without_floor():
     current = np.geomspace(1e-4, 1e-2, 6)
     found = opto.fit_coupler(
         current,
-        resistance_cell=opto.coupler_resistance(current, coupler=bare),
+        resistance_cell=_settled(current, coupler=bare),
         coupler=bare,
         resistance_dark=np.inf,
     )
     assert found.slope == pytest.approx(1.4, rel=1e-6)
     assert (found.resistance_floor, found.resistance_floor_factor) == (0.0, 1.0)
     assert (found.resistance_dark, found.resistance_dark_factor) == (np.inf, 1.0)
-    assert opto.fitted_band(1e-3, coupler_fit=found).resistance_cell == pytest.approx(
-        opto.coupler_resistance(1e-3, coupler=bare), rel=1e-6
+    assert opto.coupler_band(1e-3, coupler=found).resistance_cell == pytest.approx(
+        _settled(1e-3, coupler=bare), rel=1e-6
     )
 
 
@@ -119,7 +123,7 @@ def test_published_coupler_law_is_found_from_its_own_points():
 def test_going_up_and_coming_down_shows_memory():
     up = np.geomspace(1e-4, 1e-2, 5)
     current = np.concatenate([up, up[-2::-1]])
-    ohms = np.array(opto.coupler_resistance(current, coupler=TRUTH))
+    ohms = np.array(_settled(current, coupler=TRUTH))
     ohms[5:] *= 1.25  # reads higher after light
     found = _fit(ohms, current)
     assert found.hysteresis == pytest.approx(1 / 1.25 - 1, abs=0.05)
@@ -128,7 +132,7 @@ def test_going_up_and_coming_down_shows_memory():
 
 def test_readings_close_together_get_a_caution():
     current = np.array([1e-3, 1.5e-3, 2e-3])
-    found = _fit(opto.coupler_resistance(current, coupler=TRUTH), current)
+    found = _fit(_settled(current, coupler=TRUTH), current)
     assert any("less than a decade" in caution.what for caution in found.cautions)
 
 
@@ -249,3 +253,36 @@ def test_many_noisy_times_hold_the_truth():
 def test_times_that_are_refused(change, words):
     with pytest.raises(ValueError, match=words):
         opto.fit_timing(cell=devices.LDR_NORP12, **(SHEET | change))
+
+
+# --- in the dark, far off, and onwards ---------------------------------------------------------
+
+
+def test_a_bound_in_the_dark_is_taken_as_what_it_is():
+    """The class says 1 MΩ; a meter that shows >5M, or open on 20 MΩ, tells that it is more, and no more than that."""
+    pairs = [20e3, 1.5e3], [1e-4, 5e-3]
+    assert _fit(*pairs, resistance_dark_least=5e6).resistance_dark == pytest.approx(5e6, rel=1e-6)
+    assert _fit(*pairs, resistance_dark_least=0.5e6).resistance_dark == pytest.approx(1e6, rel=1e-6)
+    opened = _fit(*pairs, resistance_dark=np.inf)
+    assert opened.resistance_dark == pytest.approx(20e6, rel=1e-6)
+    place = {"coupler": opened.coupler, "placement": "series", "resistance_arm": 0.0, "resistance_load": 10e3}
+    assert -70 < opto.gain_curve(0.0, **place).gain_db < -60
+
+
+def test_a_coupler_far_from_its_class_gets_a_caution():
+    ohms = np.asarray(_settled(CURRENTS, coupler=CLASS))
+    assert _fit(ohms).cautions == ()
+    for factor in (20.0, 0.05):
+        far = _fit(np.maximum(ohms * factor, 70.0))
+        assert any("resistance far from that of" in caution.what for caution in far.cautions)
+
+
+def test_a_timed_coupler_is_a_coupler():
+    timed = opto.fit_timing(cell=CLASS, **SHEET)
+    assert timed.coupler.cell is timed.cell
+    assert opto.fit_timing(cell=CLASS.cell, **SHEET).coupler is None
+    assert timed.cell.time_fall_10lx == opto.fit_timing(cell=CLASS.cell, **SHEET).cell.time_fall_10lx
+    lit = opto.coupler_point(1e-3, coupler=timed.coupler)
+    slower = opto.time_to_fall(0.1, illuminance=lit.illuminance, cell=timed.cell)
+    run = opto.coupler_response([0.0, 0.0], time=[0.0, slower], coupler=timed.coupler, current_start=1e-3)
+    assert run.resistance_cell[1] == pytest.approx(10 * lit.resistance_cell, rel=1e-8)

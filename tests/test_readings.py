@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import errno
 import itertools
 import math
@@ -262,10 +263,33 @@ def test_pairs_are_found_in_any_order():
     for order in itertools.islice(itertools.permutations(STEPS), 0, 5040, 97):
         found = readings.coupler_pairs(order)
         pairs = dict(zip(found.condition, zip(found.current, found.resistance, strict=True), strict=True))
-        np.testing.assert_array_equal(pairs["dark"], (0.0, math.inf))
         np.testing.assert_array_equal(pairs["up 1"], (1e-3, 2310.0))
         np.testing.assert_array_equal(pairs["up 2"], (5e-3, math.nan))
-        assert len(pairs) == 3
+        assert len(pairs) == 2
+        assert (found.resistance_dark, found.resistance_dark_least) == (math.inf, 0.0)
+
+
+def test_the_example_at_the_top_of_the_module_is_read(tmp_path):
+    lines = [line.strip() for line in readings.__doc__.splitlines() if line.strip().startswith(("date_time,", "2026"))]
+    assert len(lines) == 4
+    found = readings.coupler_pairs(read(tmp_path, "\n".join(lines) + "\n"))
+    np.testing.assert_array_equal((found.current, found.resistance), [[1.02e-3], [2310.0]])
+    assert found.resistance_dark == math.inf
+
+
+def test_a_bound_is_read_and_written_as_one(tmp_path):
+    text = f"{HEADER}\n2026-03-14,LDR resistance,coupler 1,>5M,ohm,dark for 10 s\n"
+    (dark,) = read(tmp_path, text)
+    assert (dark.value, dark.bound) == (5e6, ">")
+    (again,) = readings.read_readings(readings.write_readings(tmp_path / "again.csv", readings=[dark]))
+    assert (again.value, again.bound) == (5e6, ">")
+    found = readings.coupler_pairs([*STEPS[2:4], dark])
+    assert math.isnan(found.resistance_dark) and found.resistance_dark_least == 5e6
+    bound = dataclasses.replace(ldr(2e6, "up 1"), bound=">")
+    with pytest.raises(ValueError, match="condition 'up 1' is only a lower bound"):
+        readings.coupler_pairs([led(1e-6, "up 1"), bound])
+    with pytest.raises(ValueError, match="is a second reading in the dark"):
+        readings.coupler_pairs([*STEPS, dark])
 
 
 @pytest.mark.parametrize(

@@ -97,7 +97,7 @@ def test_what_is_on_the_list_is_printed_and_all_is_as_wanted(tmp_path, monkeypat
 
 def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured(tmp_path, monkeypatch):
     truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
-    lit, passed = (float(opto.coupler_resistance(2e-3, coupler=truth)) for _ in range(2))
+    lit, passed = (float(opto.coupler_point(2e-3, coupler=truth).resistance_cell) for _ in range(2))
     path = written(tmp_path / "u1.csv", [
         *coupler_rows(truth, amps=np.geomspace(3e-5, 5e-3, 7)), ("LDR resistance", "coupler 1", "4.2M", "Ω", "dark for 10 s"),
         ("LDR fall time", "coupler 1", "60m", "s", f"2 mA off, to {10 * passed:.0f}"),

@@ -12,7 +12,8 @@ Readings name what was read as in `pedalcalc.readings`; a file for one part hold
 
 - coupler: ``LED current`` and ``LDR resistance`` in pairs, or ``LDR resistance`` alone with the condition ``dark``; times
   as ``LDR fall time`` in s with the condition ``2 mA off, to 47k`` and ``LDR rise time`` with ``2 mA on, to 1k``;
-- indicator: ``LED current`` and ``LED voltage`` in pairs;
+- indicator: ``LED current`` and ``LED voltage`` in pairs, or in place of the current ``resistor voltage`` with the resistor
+  in series as condition of both (``470 Ω``);
 - JFET: ``source voltage`` with the resistor at the source as condition (``470 Ω``), gate to ground, drain to the supply;
 - transistor: ``collector current`` and ``base current`` in pairs, and for germanium ``leakage`` with the base open.
 """

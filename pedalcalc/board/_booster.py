@@ -143,8 +143,8 @@ def jfet_booster(
     note = float(numeric("frequency", frequency, above=0))
     source = float(numeric("resistance_source", resistance_source, least=0, infinity=True))
     next_input = float(numeric("resistance_load", resistance_load, above=0, infinity=True))
-    parts.one("JFET", Jfet)
-    parts.one("follower", Bjt)
+    parts.of_polarity("JFET", Jfet, "n")
+    parts.of_polarity("follower", Bjt, "npn")
     safe, filtered, jfet, follower, lamp = solve(parts)
     total = np.asarray(safe.current_load)
     level = board.control(parts.name("level"), rotation=1.0).resistance_total

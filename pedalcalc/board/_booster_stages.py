@@ -62,7 +62,7 @@ def solve(parts: Parts) -> tuple[supply.Protection, supply.SupplyFilter, Any, An
         )
         first, second = points_of(parts, np.maximum(np.asarray(filtered.voltage_output), 0.0), jfet)
         new = np.asarray(first.current_drain) + np.asarray(second.current_emitter)
-        lamp_now = lamp_current(ahead, parts.ohms("indicator resistor"), lamp)
+        lamp_now = lamp_current(ahead, parts.ohms("indicator resistor"), lamp) * (0.0 if board.bypassed else 1.0)
         moved = max(float(np.max(np.abs(new - stages))), float(np.max(np.abs(lamp_now - lit))))
         stages, lit = (stages + new) / 2, (lit + lamp_now) / 2
         if moved < 1e-10:

@@ -24,6 +24,11 @@ Array = NDArray[np.float64]
 D = TypeVar("D", bound=Device)
 
 
+WORDS = {
+    "Bjt": "bipolar transistor", "Capacitor": "capacitor", "Converter": "charge-pump converter", "Coupler": "coupler",
+    "Diode": "diode", "Jfet": "JFET", "Led": "LED", "OpAmp": "op-amp",
+}  # fmt: skip
+
 #: Share of a battery's charge that is used in the lowest, usual and highest case (common practice).
 BATTERY_USED = (0.9, 0.5, 0.0)
 
@@ -75,8 +80,8 @@ class Board(Result):
         if not isinstance(record, kind):
             part = self.part(reference)
             raise ValueError(  # noqa: TRY004 (the list is wrong, not the call)
-                f"{part.place or 'the list'}, {reference}: {part.value_text!r} is no {kind.__name__}; "
-                f"fit a {kind.__name__} there, or give its role to another reference"
+                f"{part.place or 'the list'}, {reference}: {part.value_text!r} is no {WORDS.get(kind.__name__, kind.__name__)}; "
+                "fit one there, or give its role to another reference"
             )
         return devices.typical(record)
 

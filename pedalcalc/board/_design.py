@@ -167,7 +167,7 @@ def optical_design(
     lowest = float(numeric("frequency_corner", frequency_corner, above=0))
     coupler: Coupler = circuit.coupler
     held = float(supplied.voltage_rail[1]) - supplied.voltage_diode
-    lit = float(opto.coupler_resistance(most, coupler=coupler))
+    lit = float(opto.coupler_point(most, coupler=coupler).resistance_cell)
     heard = max(float(board.control(parts.name("threshold"), rotation=1.0).track_fraction), LEAST_SHARE)
     open_control = dataclasses.replace(
         circuit, gain_sidechain=circuit.gain_sidechain / max(float(board.control(parts.name("threshold")).track_fraction), LEAST_SHARE) * heard
@@ -228,8 +228,8 @@ def _levels(
     parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor, most: float, deepest: float, threshold: float
 ) -> tuple[Target, ...]:
     amps = float(supplied.current_led[1])
-    dark = float(opto.coupler_resistance(0.0, coupler=circuit.coupler))
-    lit = float(opto.coupler_resistance(amps, coupler=circuit.coupler))
+    dark = float(opto.coupler_point(0.0, coupler=circuit.coupler).resistance_cell)
+    lit = float(opto.coupler_point(amps, coupler=circuit.coupler).resistance_cell)
     arm = circuit.resistance_input
     depth = 20 * np.log10((1 + arm / lit) / (1 + arm / dark))
     curve = compressor.static_curve(np.linspace(-60.0, 6.0, 133), compressor=circuit)

@@ -14,7 +14,7 @@ from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
 from pedalcalc.board._supply import DoubledSupply
-from pedalcalc.devices import Capacitor, Coupler, Diode, Led
+from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
 from pedalcalc.junction import VOLTAGE_THERMAL_300K
 
 Array = NDArray[np.float64]
@@ -32,6 +32,8 @@ class OpticalBuild(Result):
     compressor: compressor.Compressor = quantity("record", "circuit, controls as they stand")
     follower: opamp.OpAmpPoint = quantity("record", "input follower")
     makeup: opamp.OpAmpPoint = quantity("record", "make-up stage")
+    voltage_peak_follower_worst: float = quantity("V", "largest peak of the follower, worst op-amp, lowest supply")
+    voltage_peak_makeup_worst: float = quantity("V", "largest peak of the make-up, worst op-amp, lowest supply")
     band: opto.CouplerBand = quantity("record", "cell over its lamp's current")
     frequency_low: float = quantity("Hz", "lower corner of the input")
     frequency_low_output: float = quantity("Hz", "lower corner of the output")
@@ -112,25 +114,29 @@ def optical_compressor(
         "resistance_half_supply": 0.0,
         "meter": board.meter,
     }
-    signal = devices.typical(board.record(parts.name("signal")))
-    follower = opamp.follower(
-        rail,
-        resistance_bias=parts.ohms("bias"),
-        capacitance_input=parts.farads("input"),
-        op_amp=signal,
-        resistance_generator=source,
-        **common,
-    )
-    makeup = opamp.noninverting(
-        rail,
-        resistance_bias=parts.ohms("arm"),
-        resistance_feedback=parts.ohms("make-up feedback"),
-        resistance_ground=parts.ohms("make-up ground"),
-        capacitance_input=np.inf,
-        capacitance_gain=np.inf,
-        op_amp=signal,
-        **common,
-    )
+
+    def stages(signal: OpAmp) -> tuple[opamp.OpAmpPoint, opamp.OpAmpPoint]:
+        return opamp.follower(
+            rail,
+            resistance_bias=parts.ohms("bias"),
+            capacitance_input=parts.farads("input"),
+            op_amp=signal,
+            resistance_generator=source,
+            **common,
+        ), opamp.noninverting(
+            rail,
+            resistance_bias=parts.ohms("arm"),
+            resistance_feedback=parts.ohms("make-up feedback"),
+            resistance_ground=parts.ohms("make-up ground"),
+            capacitance_input=np.inf,
+            capacitance_gain=np.inf,
+            op_amp=signal,
+            **common,
+        )
+
+    record = board.record(parts.name("signal"))
+    follower, makeup = stages(devices.typical(record))
+    worst = [float(np.min(np.asarray(stage.voltage_peak))) for stage in stages(devices.low(record))]
     circuit, uneven = _circuit(parts, supplied)
     lights, thump_in, thump_out, rail_step = _switched(parts, supplied, circuit, source, load)
     level = board.control(parts.name("level"), rotation=1.0).resistance_total
@@ -144,6 +150,8 @@ def optical_compressor(
         compressor=circuit,
         follower=follower,
         makeup=makeup,
+        voltage_peak_follower_worst=worst[0],
+        voltage_peak_makeup_worst=worst[1],
         band=_band(parts),
         frequency_low=float(np.max(follower.frequency_low)),
         frequency_low_output=float(
@@ -244,7 +252,7 @@ def _band(parts: Parts) -> opto.CouplerBand:
     name, current = parts.name("coupler"), np.geomspace(10e-6, 5e-3, 61)
     own = parts.board.own(name)
     if own is not None:
-        return opto.fitted_band(current, coupler_fit=own.result)
+        return opto.coupler_band(current, coupler=own.result)
     return opto.coupler_band(current, coupler=parts.board.record(name))
 
 

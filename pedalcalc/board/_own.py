@@ -107,17 +107,22 @@ def _pairs(
 
 def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     del meter
-    dark = [r.value for r in taken if r.what == "LDR resistance" and "dark" in r.condition.casefold()]
+    out = [r for r in taken if r.what == "LDR resistance" and "dark" in r.condition.casefold()]
+    dark, bounds = ([r.value for r in out if bool(r.bound) == bound] for bound in (False, True))
     lit = [r for r in taken if r.what != "LDR resistance" or "dark" not in r.condition.casefold()]
     amps, ohms = _pairs(lit, ("LED current", "A"), ("LDR resistance", "Ω"))
     found = opto.fit_coupler(
-        amps, resistance_cell=ohms, coupler=record, resistance_dark=float(np.median(dark)) if dark else np.nan
+        amps,
+        resistance_cell=ohms,
+        coupler=record,
+        resistance_dark=float(np.median(dark)) if dark else np.nan,
+        resistance_dark_least=max(bounds, default=0.0),
     )
     coupler, factor = found.coupler, np.nan
     times = [r for r in taken if r.what in ("LDR rise time", "LDR fall time")]
     if times:
         timed = _timing(times, coupler)
-        coupler, factor = dataclasses.replace(coupler, cell=timed.cell), float(timed.time_factor)
+        coupler, factor = timed.coupler, float(timed.time_factor)
     return OwnPart(part.reference, path.name, coupler, found, factor, len(amps) + len(times), found.cautions)
 
 
@@ -132,19 +137,32 @@ def _timing(times: Sequence[Reading], coupler: Coupler) -> Any:
                 "such as '2 mA off, to 47k'"
             )
         current, passed = read_value(told[1], unit="A"), read_value(told[2], unit="Ω")
-        settled = float(opto.coupler_resistance(current, coupler=coupler))
-        light = float(opto.coupler_illuminance(current, coupler=coupler))
-        rows["rise" if "rise" in reading.what else "fall"].append((light, settled / passed, reading.value))
+        lit = opto.coupler_point(current, coupler=coupler)
+        row = (float(lit.illuminance), float(lit.resistance_cell) / passed, reading.value)
+        rows["rise" if "rise" in reading.what else "fall"].append(row)
     columns = {
         f"{name}_{kind}": [row[k] for row in rows[kind]]
         for kind in rows
         for k, name in enumerate(("illuminance", "fraction", "time"))
     }
-    return opto.fit_timing(cell=coupler.cell, **columns)
+    return opto.fit_timing(cell=coupler, **columns)
+
+
+def _as_current(reading: Reading) -> Reading:
+    """Return the current that a voltage across a resistor tells; its condition begins with the resistor, as `470 Ω`."""
+    told = re.match(r"\s*([0-9][0-9.]*\s?[kKMR]?[0-9]*)\s*(?:Ω|ohm)?", reading.condition)
+    if reading.unit != "V" or not told:
+        raise ValueError(
+            f"resistor voltage must be in V with the resistor as condition, such as '470 Ω', "
+            f"got {reading.unit} with {reading.condition!r}"
+        )
+    ohms = read_value(told[1].replace(" ", ""), unit="Ω")
+    return dataclasses.replace(reading, what="LED current", unit="A", value=reading.value / ohms)
 
 
 def _lamp(part: Part, record: Led, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     del meter
+    taken = [_as_current(reading) if reading.what.casefold() == "resistor voltage" else reading for reading in taken]
     amps, volts = _pairs(taken, ("LED current", "A"), ("LED voltage", "V"))
     found = led.fit_led(current=amps, voltage=volts, led=record)
     return OwnPart(part.reference, path.name, found.led, found, np.nan, len(amps), found.cautions)

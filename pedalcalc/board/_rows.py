@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 
 #: Resistor that goes into the plus lead when a build is first powered [Ω] (common practice).
 FIRST_POWER = 100.0
+#: Resistors that may be links.
+MAY_BE_LINKS = ("filter", "filter in", "filter out", "attack stop", "make-up feedback", "side-chain feedback")
 #: Series resistance of an electrolytic at tens of kilohertz over that at 120 Hz: makers allow about half the ripple
 #: current at 120 Hz, and heat goes with its square (from memory).
 ESR_FAST = 0.25
@@ -88,8 +90,24 @@ class Parts:
         return role_of(self.roles, role)
 
     def ohms(self, role: str) -> float:
-        """Return a resistor's value [Ω]."""
-        return self.board.resistance(self.name(role))
+        """Return a resistor's value [Ω]; where nothing would limit the current or the gain, 0 Ω is refused."""
+        found = self.board.resistance(self.name(role))
+        if found == 0 and role not in MAY_BE_LINKS:
+            part = self.board.part(self.name(role))
+            raise ValueError(
+                f"{part.place or 'the list'}, {part.reference}: 0 Ω as {role} leaves nothing to compute; fit a resistor"
+            )
+        return found
+
+    def of_polarity(self, role: str, kind: type[Any], polarity: str) -> Any:
+        """Return a transistor, refused where it is of the other polarity."""
+        found, part = self.one(role, kind), self.board.part(self.name(role))
+        if found.polarity != polarity:
+            raise ValueError(
+                f"{part.place or 'the list'}, {part.reference}: {part.value_text!r} is of the other polarity "
+                f"({found.polarity}); this circuit wants {polarity}"
+            )
+        return found
 
     def farads(self, role: str) -> float:
         """Return a capacitor's value [F]."""
@@ -185,7 +203,7 @@ def told(value: float, unit: str, digits: int = 3) -> str:
     if not np.isfinite(value):
         return "cannot be reached" if np.isnan(value) else "open"
     rounded = float(f"{value:.{digits}g}")
-    text = write_value(rounded, unit=unit) if unit in UNITS else f"{rounded:g} {unit}".strip()
+    text = write_value(rounded, unit=unit) if unit in UNITS else f"{rounded:g} {unit}".strip().replace("-", "−")
     return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 

@@ -111,6 +111,8 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
         return lamp_current(held, resistance_led, coupler.led)
 
     def indicator(budget: pump.VoltageBudget) -> Array:
+        if board.bypassed:
+            return dark
         return lamp_current(budget.voltage_pin, resistance_lamp, lamp)
 
     def solve(lit: bool, rail: pump.RailCircuit) -> tuple[pump.VoltageBudget, Array, Array, Array, Array]:

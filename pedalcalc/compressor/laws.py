@@ -7,9 +7,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc import opto
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.junction import series_current
+from pedalcalc.opto.cell import cell_conductance
+from pedalcalc.opto.coupler import coupler_illuminance
+from pedalcalc.opto.kinetics import rise_time_constant
 
 Floats = NDArray[np.float64]
 
@@ -87,18 +89,18 @@ def led_current(compressor: Compressor, voltage: Any) -> Any:
 
 def illuminance(compressor: Compressor, current: Any) -> Any:
     """Return the light on the cell, ambient light included."""
-    return opto.coupler_illuminance(current, coupler=compressor.coupler) + compressor.illuminance_ambient
+    return coupler_illuminance(current, coupler=compressor.coupler) + compressor.illuminance_ambient
 
 
 def rise_rate(compressor: Compressor, light: Any) -> Any:
     """Return 1/tau of the cell's rise at a light level; 0 in the dark."""
     with np.errstate(divide="ignore"):
-        return 1 / opto.rise_time_constant(light, cell=compressor.coupler.cell)
+        return 1 / rise_time_constant(light, cell=compressor.coupler.cell)
 
 
 def conductance_dark(compressor: Compressor) -> float:
     """Return the cell's settled conductance with the LED dark."""
-    return float(opto.cell_conductance(compressor.illuminance_ambient, cell=compressor.coupler.cell))
+    return float(cell_conductance(compressor.illuminance_ambient, cell=compressor.coupler.cell))
 
 
 def voltage_top(compressor: Compressor, voltage_peak: float) -> float:

@@ -11,10 +11,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pedalcalc import opto
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats
+from pedalcalc.opto.cell import cell_conductance
 
 PER_E_FOLD = 32
 E_FOLDS = 64  # finely spaced, from where the LED begins to conduct
@@ -68,7 +68,7 @@ def table(compressor: Compressor, top: float) -> Table:
         volts[0] = -1.0  # the row below is never met
     current = np.asarray(laws.led_current(c, volts))
     light = laws.illuminance(c, current)
-    settled = np.asarray(opto.cell_conductance(light, cell=c.coupler.cell))
+    settled = np.asarray(cell_conductance(light, cell=c.coupler.cell))
     rate = np.asarray(laws.rise_rate(c, light))
     width = np.diff(volts)
     columns = []

@@ -15,7 +15,7 @@ level only was timed, a = 0.40 and b = 0.29 as in the one cell timed at two.
 
 A coupler's `illuminance_reference` is the light that reaches its cell at
 `current_reference`; the home-made ones are invented typical ones, good to a
-factor of two or three (E = I_v / d^2, see `pedalcalc.opto.illuminance_at_distance`).
+factor of two or three (E = I_v / d^2, see `pedalcalc.opto.make_coupler`).
 """
 
 from __future__ import annotations

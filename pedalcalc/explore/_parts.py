@@ -12,7 +12,8 @@ from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
 from pedalcalc.junction import VOLTAGE_THERMAL_300K, series_current
-from pedalcalc.opto import LIGHT_FACTOR_UNMEASURED, coupler_band, coupler_resistance
+from pedalcalc.opto import LIGHT_FACTOR_UNMEASURED, coupler_band
+from pedalcalc.opto.coupler import coupler_resistance
 from pedalcalc.plot._style import (
     COLOURS,
     DASHES,

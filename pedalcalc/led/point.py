@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,8 @@ from pedalcalc._base import (
 from pedalcalc.devices import Led
 from pedalcalc.devices._record import specimen
 from pedalcalc.laws._check import TEMPERATURE_RECORD, checked_temperature
+from pedalcalc.laws._wright import BLOCK, blocks
+from pedalcalc.laws.junctions import figures
 from pedalcalc.led._string import Floats, Lamps, across, counted, lamps, string_current
 
 #: Below this current [A] a lamp is called dark.
@@ -126,19 +129,9 @@ def operating_point(
     rating = numeric("power_rating", power_rating, above=0)
     warm = checked_temperature(temperature)
     string = lamps(led)
-    current = string_current(v, r, string, warm)
-    v, r, rating, current = np.broadcast_arrays(v, r, rating, current)
-    with np.errstate(invalid="ignore", over="ignore", under="ignore"):
-        drop = current * r
-        if r.size and not r.max() < np.inf:
-            drop = np.where(np.isinf(r) & ~np.isnan(current), v, drop)
-        across_all = v - drop
-        if len(counted(string)) == 1:
-            power_led = current * (across_all / len(string))
-        else:
-            power_led = current * np.max([across(current, lamp, warm) for lamp, _ in counted(string)], axis=0)
-        power_resistor = current * drop
-        share = power_resistor / rating
+    fields = _fields(v, r, rating, string, warm)
+    current, across_all, drop, power_led, power_resistor, share = fields
+    v = np.broadcast_to(v, current.shape)
     return LedPoint(
         current=current[()],
         voltage_led=across_all[()],
@@ -152,6 +145,35 @@ def operating_point(
             "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, rating, "W"
         ),
     )
+
+
+def _fields(v: Floats, r: Floats, rating: Floats, string: tuple[Led, ...], warm: Floats) -> Floats:
+    """Return current, voltages, powers and share of the rating; many points piece by piece, at hand of the processor."""
+    plain = all(np.ndim(part) == 0 for lamp, _ in counted(string) for part in figures(lamp, warm)[:4])
+    shape = np.broadcast_shapes(v.shape, r.shape, rating.shape)
+    if not plain or math.prod(shape) <= BLOCK:
+        return np.stack(np.broadcast_arrays(*_piece(v, r, rating, string, warm)))
+    found = np.empty((6, *shape))
+    for rows, (volts, ohms, rated) in blocks(v, r, rating):
+        for field, part in zip(found, _piece(volts, ohms, rated, string, warm), strict=True):
+            field[rows] = part
+    return found
+
+
+def _piece(v: Floats, r: Floats, rating: Floats, string: tuple[Led, ...], warm: Floats) -> tuple[Floats, ...]:
+    current = string_current(v, r, string, warm)
+    with np.errstate(invalid="ignore", over="ignore", under="ignore"):
+        drop = current * r
+        if r.size and not r.max() < np.inf:
+            drop = np.where(np.isinf(r) & ~np.isnan(current), v, drop)
+        across_all = np.asarray(v - drop)
+        kinds = counted(string)
+        if len(kinds) == 1:
+            power_led = current * across_all if len(string) == 1 else current * (across_all / len(string))
+        else:
+            power_led = current * np.max([across(current, lamp, warm) for lamp, _ in kinds], axis=0)
+        power_resistor = current * drop
+        return current, across_all, np.asarray(drop), np.asarray(power_led), power_resistor, power_resistor / rating
 
 
 def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[Led, ...]) -> tuple[Caution, ...]:
@@ -190,9 +212,11 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[
             "A",
         )
     for lamp in kinds:
-        dim = np.broadcast_to(visible_currents(lamp)[0], current.shape)
-        lit = current >= CURRENT_DARK
-        found += caution_below("LED too dark to see well", "take a smaller resistor", current[lit], dim[lit], "A")
+        shining, dim = current, np.asarray(visible_currents(lamp)[0])
+        if current.size and not current.min() >= CURRENT_DARK:
+            lit = current >= CURRENT_DARK
+            shining, dim = current[lit], np.broadcast_to(dim, current.shape)[lit]
+        found += caution_below("LED too dark to see well", "take a smaller resistor", shining, dim, "A")
     return tuple({caution.what: caution for caution in reversed(found)}.values())[::-1]
 
 

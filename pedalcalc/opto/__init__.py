@@ -3,46 +3,20 @@
     LED current --> light on the cell --> resistance, at its own slow pace --> gain
        I               E = E_ref (I/I_ref)^p      R = 1/g + R_floor
 
-`cell` holds the settled law of a photocell, `coupler` that of an LED facing
-one, `band` what it may be instead, `gain` and `curves` what the resistance does to a signal, `kinetics` and
-`response` how long it takes, and `fits` turns a builder's readings into records.
+`coupler` holds the settled law of an LED facing a cell (the cell's own is `laws.cell`), `spread` what it may be instead,
+`make` puts a lamp before a cell, `gain` and `curves` say what the resistance does to a signal, `kinetics` and
+`response` how long it takes, and `fits` and `timing` turn a builder's readings into records.
 """
 
-from pedalcalc.opto.band import LIGHT_FACTOR_UNMEASURED, CouplerBand, coupler_band
-from pedalcalc.opto.cell import (
-    cell_conductance,
-    cell_illuminance,
-    cell_resistance,
-    gamma_between,
-    illuminance_at_distance,
-)
-from pedalcalc.opto.coupler import (
-    CouplerPoint,
-    coupler_current,
-    coupler_illuminance,
-    coupler_point,
-    coupler_resistance,
-    coupler_resistance_warm,
-)
-from pedalcalc.opto.curves import GainCurve, feedback_curve, series_curve, shunt_curve
-from pedalcalc.opto.fits import CouplerFit, fit_coupler, fitted_band
-from pedalcalc.opto.gain import (
-    feedback_for_reduction,
-    gain_feedback,
-    gain_series,
-    gain_shunt,
-    series_for_reduction,
-    shunt_for_reduction,
-)
-from pedalcalc.opto.kinetics import (
-    TIME_FACTOR_UNMEASURED,
-    fall_time_constant,
-    rise_time_constant,
-    time_between,
-    time_to_fall,
-    time_to_rise,
-)
-from pedalcalc.opto.response import CellResponse, cell_response, coupler_response
+from pedalcalc.opto.band import LIGHT_FACTOR_UNMEASURED, CouplerBand
+from pedalcalc.opto.coupler import CouplerPoint, coupler_current, coupler_point
+from pedalcalc.opto.curves import GainCurve, gain_curve
+from pedalcalc.opto.fits import CouplerFit, fit_coupler
+from pedalcalc.opto.gain import cell_for_reduction, cell_gain
+from pedalcalc.opto.kinetics import TIME_FACTOR_UNMEASURED, time_to_fall, time_to_rise
+from pedalcalc.opto.make import make_coupler
+from pedalcalc.opto.response import CellResponse, coupler_response
+from pedalcalc.opto.spread import coupler_band
 from pedalcalc.opto.timing import TimingFit, fit_timing
 
 __all__ = [
@@ -54,34 +28,16 @@ __all__ = [
     "CouplerPoint",
     "GainCurve",
     "TimingFit",
-    "cell_conductance",
-    "cell_illuminance",
-    "cell_resistance",
-    "cell_response",
+    "cell_for_reduction",
+    "cell_gain",
     "coupler_band",
     "coupler_current",
-    "coupler_illuminance",
     "coupler_point",
-    "coupler_resistance",
-    "coupler_resistance_warm",
     "coupler_response",
-    "fall_time_constant",
-    "feedback_curve",
-    "feedback_for_reduction",
     "fit_coupler",
     "fit_timing",
-    "fitted_band",
-    "gain_feedback",
-    "gain_series",
-    "gain_shunt",
-    "gamma_between",
-    "illuminance_at_distance",
-    "rise_time_constant",
-    "series_curve",
-    "series_for_reduction",
-    "shunt_curve",
-    "shunt_for_reduction",
-    "time_between",
+    "gain_curve",
+    "make_coupler",
     "time_to_fall",
     "time_to_rise",
 ]

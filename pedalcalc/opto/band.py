@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, numeric, quantity
 from pedalcalc.devices import Coupler, Spread, typical
 from pedalcalc.devices._record import ends
 from pedalcalc.opto.cell import _law, cell_resistance
@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CouplerBand(Result):
-    """Result of `coupler_band` and `fitted_band`: cell resistance with what it may be instead."""
+    """Result of `coupler_band`: cell resistance with what it may be instead."""
 
     current: Number = quantity("A", "LED current")
     resistance_low: Number = quantity("Ω", "lowest cell resistance")
@@ -38,53 +38,8 @@ class CouplerBand(Result):
     resistance_high: Number = quantity("Ω", "highest cell resistance")
 
 
-@formula
-def coupler_band(
-    current: ArrayLike, *, coupler: Coupler, light_factor: ArrayLike = LIGHT_FACTOR_UNMEASURED
-) -> CouplerBand:
-    """Return the cell resistance of a coupler that nobody measured, with its corners.
-
-    Everything unknown is put at its worst at once: light at the reference current and
-    its growth with current, resistance at 10 lx, slope and floor.
-
-    Parameters
-    ----------
-    current : array_like
-        LED current [A].
-    coupler : Coupler
-        The coupler.
-    light_factor : array_like
-        The light may be this many times more or less [1], at least 1.
-
-    Returns
-    -------
-    CouplerBand
-        Lowest, typical and highest settled resistance.
-
-    Raises
-    ------
-    ValueError
-        If `light_factor` is under 1.
-
-    Notes
-    -----
-    The light exponent is taken as good to 0.15, the floor to a factor of three; dark
-    resistance stays as in the record. Where the record gives no range at 10 lx or of the slope, three to
-    one and 0.1 either way are taken, as on most sheets. After
-    `fit_coupler`, take `fitted_band` instead.
-
-    References
-    ----------
-    CDS-RESIN, CDS-METAL (ranges and slope tolerance); PRACTICE: light good to a factor of three;
-    MEMORY: floor, and light exponents of 0.85 to 1.3 by kind of LED.
-
-    Examples
-    --------
-    >>> from pedalcalc import devices
-    >>> band = coupler_band(0.001, coupler=devices.COUPLER_GREEN_GAP_GL5528)
-    >>> [f"{r / 1e3:.1f} kΩ" for r in (band.resistance_low, band.resistance_cell, band.resistance_high)]
-    ['1.9 kΩ', '7.2 kΩ', '22.0 kΩ']
-    """
+def class_band(current: ArrayLike, *, coupler: Coupler, light_factor: ArrayLike) -> CouplerBand:
+    """Return the cell resistance of a coupler that nobody measured, with its corners: everything unknown at its worst."""
     factor = numeric("light_factor", light_factor, least=1)
     kind, cell = coupler.cell, typical(coupler.cell)
     light = np.asarray(coupler_illuminance(current, coupler=typical(coupler)))
@@ -106,8 +61,8 @@ def coupler_band(
     dim = light / np.where(light > 0, unsure, 1.0)
     small, large = floor / _FLOOR_OF_CLASS, floor * _FLOOR_OF_CLASS
     return CouplerBand(
-        (amps + 0 * factor)[()],
-        np.minimum(corner(bright, low, steep, small), corner(bright, low, flat, small))[()],
-        (np.asarray(cell_resistance(light, cell=cell)) + 0 * factor)[()],
-        np.maximum(corner(dim, high, steep, large), corner(dim, high, flat, large))[()],
+        current=(amps + 0 * factor)[()],
+        resistance_low=np.minimum(corner(bright, low, steep, small), corner(bright, low, flat, small))[()],
+        resistance_cell=(np.asarray(cell_resistance(light, cell=cell)) + 0 * factor)[()],
+        resistance_high=np.maximum(corner(dim, high, steep, large), corner(dim, high, flat, large))[()],
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +9,6 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import (
     Caution,
-    ModelRangeWarning,
     Number,
     Result,
     caution_above,
@@ -34,43 +32,8 @@ class CouplerPoint(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
-@formula
 def coupler_illuminance(current: ArrayLike, *, coupler: Coupler) -> Number:
-    """Return the light on a coupler's cell for an LED current.
-
-    Parameters
-    ----------
-    current : array_like
-        LED current [A]; 0 and reverse currents give no light.
-    coupler : Coupler
-        The coupler.
-
-    Returns
-    -------
-    float or ndarray
-        Light on the cell [lx], of the shape of `current`.
-
-    Raises
-    ------
-    ValueError
-        If the current is infinite.
-
-    Notes
-    -----
-    E = E_ref (I / I_ref)^p. Light is nearly proportional to current from about
-    1 to 20 mA (p from 0.85 to 1.3 by kind of LED); below, some lamps fall off faster.
-
-    References
-    ----------
-    MEMORY: range of exponents by kind of LED; PARKER-DANGELO: a coupler whose
-    resistance falls as current to the power 1.4.
-
-    Examples
-    --------
-    >>> from pedalcalc import devices
-    >>> f"{coupler_illuminance(0.002, coupler=devices.typical(devices.COUPLER_STEEP)):.0f} lx"
-    '40 lx'
-    """
+    """Return the light [lx] of the LED on a coupler's cell, E = E_ref (I/I_ref)^p; none for 0 and reverse currents."""
     specimen("coupler", coupler, Coupler)
     reference = numeric("illuminance_reference", coupler.illuminance_reference, above=0)
     at = numeric("current_reference", coupler.current_reference, above=0)
@@ -79,44 +42,8 @@ def coupler_illuminance(current: ArrayLike, *, coupler: Coupler) -> Number:
     return (reference * (np.maximum(amps, 0) / at) ** power)[()]
 
 
-@formula
 def coupler_resistance(current: ArrayLike, *, coupler: Coupler, illuminance_ambient: ArrayLike = 0.0) -> Number:
-    """Return the settled cell resistance of a coupler for a steady LED current.
-
-    Parameters
-    ----------
-    current : array_like
-        LED current [A]; 0 and reverse currents give no light.
-    coupler : Coupler
-        The coupler.
-    illuminance_ambient : array_like
-        Light that leaks in from outside [lx], at least 0; 0 means light-tight.
-
-    Returns
-    -------
-    float or ndarray
-        Settled resistance of the cell [Ω], of the broadcast shape.
-
-    Raises
-    ------
-    ValueError
-        If the current is infinite or the ambient light negative.
-
-    Notes
-    -----
-    R = 1 / (1/R_d + ((E_LED + E_ambient) / 10 lx)^gamma / R_10) + R_floor: an
-    exponent of gamma times light exponent against current, between dark and floor.
-
-    References
-    ----------
-    LDR-232-3816 (law of the cell); PARKER-DANGELO (same form: 1136 Ω + 3.4646 / I^1.4).
-
-    Examples
-    --------
-    >>> from pedalcalc import devices
-    >>> f"{coupler_resistance(0.001, coupler=devices.typical(devices.COUPLER_STEEP)) / 1e3:.1f} kΩ"
-    '56.0 kΩ'
-    """
+    """Return the settled cell resistance [Ω] of a coupler for a steady LED current."""
     light = np.asarray(coupler_illuminance(current, coupler=coupler))
     return cell_resistance(light + numeric("illuminance_ambient", illuminance_ambient, least=0), cell=coupler.cell)
 
@@ -125,7 +52,7 @@ def coupler_resistance(current: ArrayLike, *, coupler: Coupler, illuminance_ambi
 def coupler_current(resistance_cell: ArrayLike, *, coupler: Coupler, illuminance_ambient: ArrayLike = 0.0) -> Number:
     """Return the LED current for a wanted settled cell resistance.
 
-    The inverse of `coupler_resistance`.
+    The inverse of `coupler_point`.
 
     Parameters
     ----------
@@ -149,7 +76,7 @@ def coupler_current(resistance_cell: ArrayLike, *, coupler: Coupler, illuminance
 
     References
     ----------
-    DERIVED, the inverse of the law of `coupler_resistance`.
+    DERIVED, the inverse of the law of `coupler_point`.
 
     Examples
     --------
@@ -166,87 +93,8 @@ def coupler_current(resistance_cell: ArrayLike, *, coupler: Coupler, illuminance
 
 
 @formula
-def coupler_resistance_warm(
-    current: ArrayLike,
-    *,
-    coupler: Coupler,
-    temperature_celsius: ArrayLike,
-    resistance_temperature_coefficient: ArrayLike,
-    light_temperature_coefficient: ArrayLike = 0.0,
-    temperature_reference_celsius: ArrayLike = 25.0,
-) -> Number:
-    """Return the settled cell resistance of a coupler that is warmer or colder.
-
-    Parameters
-    ----------
-    current : array_like
-        LED current [A].
-    coupler : Coupler
-        The coupler, stated at the reference temperature.
-    temperature_celsius : array_like
-        Temperature of LED and cell [°C].
-    resistance_temperature_coefficient : array_like
-        Relative change of resistance per degree [1/K]: 0.007 (slow, high-range
-        cell) or 0.010 (fast cell) for a coupled cell with the LED above 5 mA.
-    light_temperature_coefficient : array_like
-        Relative change of the LED's light per degree [1/K], negative: about -0.005
-        to -0.010 (AlGaInP), -0.001 to -0.003 (InGaN). Leave 0 where the first
-        coefficient was measured on the whole coupler, as on the sheets.
-    temperature_reference_celsius : array_like
-        Temperature at which the record holds [°C]; sheets take 25.
-
-    Returns
-    -------
-    float or ndarray
-        Settled resistance of the cell [Ω].
-
-    Raises
-    ------
-    ValueError
-        If a coefficient times the change of temperature is -1 or below.
-
-    Warns
-    -----
-    ModelRangeWarning
-        Outside -40 to 75 °C, the range of coupler sheets.
-
-    Notes
-    -----
-    R(T) = R(E (1 + c_E dT)) (1 + c_R dT), straight lines through the reference
-    temperature. The coefficient grows as light falls, so dim settings drift more.
-    Below -25 °C the cell also slows down steeply.
-
-    References
-    ----------
-    SHEET-NSL28 (0.7 and 1.0 %/°C); MEMORY: coefficients of the LED's light.
-
-    Examples
-    --------
-    >>> from pedalcalc import devices
-    >>> warm = coupler_resistance_warm(
-    ...     0.020, coupler=devices.typical(devices.COUPLER_NSL28), temperature_celsius=45.0, resistance_temperature_coefficient=0.007
-    ... )
-    >>> f"{warm:.0f} Ω"
-    '456 Ω'
-    """
-    warm = numeric("temperature_celsius", temperature_celsius, least=-273.15)
-    reference = numeric("temperature_reference_celsius", temperature_reference_celsius, least=-273.15)
-    change = warm - reference
-    scale = 1 + numeric("resistance_temperature_coefficient", resistance_temperature_coefficient) * change
-    light = 1 + numeric("light_temperature_coefficient", light_temperature_coefficient) * change
-    if np.any(scale <= 0):
-        raise ValueError("resistance_temperature_coefficient times the change of temperature must be above -1")
-    if np.any(light <= 0):
-        raise ValueError("light_temperature_coefficient times the change of temperature must be above -1")
-    if np.any((warm < -40) | (warm > 75)):
-        warnings.warn("temperature_celsius lies outside -40 to 75 °C", ModelRangeWarning, stacklevel=2)
-    lit = np.asarray(coupler_illuminance(current, coupler=coupler)) * light
-    return (np.asarray(cell_resistance(lit, cell=coupler.cell)) * scale)[()]
-
-
-@formula
 def coupler_point(
-    current: ArrayLike, *, coupler: Coupler, voltage_cell: ArrayLike, illuminance_ambient: ArrayLike = 0.0
+    current: ArrayLike, *, coupler: Coupler, voltage_cell: ArrayLike = 0.0, illuminance_ambient: ArrayLike = 0.0
 ) -> CouplerPoint:
     """Return what a coupler does at one steady LED current, with cautions.
 
@@ -257,7 +105,7 @@ def coupler_point(
     coupler : Coupler
         The coupler.
     voltage_cell : array_like
-        Effective voltage across the cell [V], at least 0.
+        Effective voltage across the cell [V], at least 0; 0, no signal, unless stated.
     illuminance_ambient : array_like
         Light that leaks in from outside [lx], at least 0.
 
@@ -274,11 +122,15 @@ def coupler_point(
 
     Notes
     -----
-    P = V^2 / R. A cell distorts by about 0.1 % for less than 0.5 V across it, and more above.
+    E = E_ref (I / I_ref)^p + E_ambient and R = 1 / (1/R_d + (E / 10 lx)^gamma / R_10) + R_floor: an exponent of gamma
+    times light exponent against current, between dark and floor. Light is nearly proportional to current from about
+    1 to 20 mA (p from 0.85 to 1.3 by kind of LED); below, some lamps fall off faster. 0 and reverse currents give no
+    light. P = V^2 / R. A cell distorts by about 0.1 % for less than 0.5 V across it, and more above.
 
     References
     ----------
-    OPTO-ISOLATOR (distortion); DERIVED (power).
+    LDR-232-3816 (law of the cell); PARKER-DANGELO (same form: 1136 Ω + 3.4646 / I^1.4); OPTO-ISOLATOR (distortion);
+    MEMORY: range of exponents by kind of LED; DERIVED (power).
 
     Examples
     --------
@@ -323,4 +175,10 @@ def coupler_point(
             "lx",
         )
     )
-    return CouplerPoint((light + ambient)[()], resistance[()], amps[()], power[()], cautions)
+    return CouplerPoint(
+        illuminance=(light + ambient)[()],
+        resistance_cell=resistance[()],
+        current_cell=amps[()],
+        power_cell=power[()],
+        cautions=cautions,
+    )

@@ -1,6 +1,6 @@
 """A coupler's record from the builder's own meter.
 
-The law that is fitted is that of `pedalcalc.opto.coupler_resistance`,
+The law that is fitted is that of `pedalcalc.opto.coupler_point`,
 
     R = R_floor + 1 / (1/R_dark + (I / I_ref)^p / R_ref),    p = gamma x light exponent,
 
@@ -28,6 +28,11 @@ Array = NDArray[np.float64]
 _FLOOR_OF_CLASS = np.log(3)
 _DARK_OF_CLASS = np.log(3)
 _DARK_READ = 0.2
+
+#: Resistance [Ω] that a meter's open display tells of at least: its usual top range.
+OPEN_LEAST = 20e6
+#: A coupler whose resistance lies this many times off its class is another kind, or was misread.
+FACTOR_OF_CLASS = 10.0
 
 # Standard errors to the 95 % band.
 _BAND = 2.0
@@ -126,6 +131,7 @@ def fit_coupler(
     resistance_cell: ArrayLike,
     coupler: Coupler,
     resistance_dark: ArrayLike = np.nan,
+    resistance_dark_least: ArrayLike = 0.0,
     tolerance: ArrayLike = 0.05,
 ) -> CouplerFit:
     """Fit a coupler to pairs of LED current and cell resistance read with a meter.
@@ -145,7 +151,9 @@ def fit_coupler(
         The class: a record of the same kind of LED and cell.
     resistance_dark : array_like
         Resistance ten seconds after the LED went out [Ω]; infinite where the meter
-        shows open on its top range, NaN (the default) where not read.
+        shows open on its top range, which tells that it is 20 MΩ or more; NaN (the default) where not read.
+    resistance_dark_least : array_like
+        What the dark resistance is at least [Ω], where the meter told no more than that; 0 if not given.
     tolerance : array_like
         How well one reading repeats [1]; 0.05 is usual. More scatter than that is found
         from the readings, less is not believed.
@@ -169,7 +177,7 @@ def fit_coupler(
     Least squares in log R with Cauchy loss. Floor and dark resistance of the class
     enter as one more reading each, good to a factor of 3 (a dark resistance that was
     read: 20 %), so that the bands hold with few readings too; a class dark resistance
-    below a lit reading gives way to three times that reading. The dark
+    below a lit reading gives way to three times that reading, one below what it is at least to that. The dark
     reading is timed because makers time it: 10 s after the light.
 
     References
@@ -191,7 +199,10 @@ def fit_coupler(
     read_dark = float(numeric("resistance_dark", resistance_dark, above=0, infinity=True))
     amps, ohms = _readings(current, resistance_cell, np.asarray(usual))
     floor = float(numeric("resistance_floor", coupler.cell.resistance_floor, least=0))
-    dark = float(coupler.cell.resistance_dark) if np.isnan(read_dark) else read_dark
+    least = float(numeric("resistance_dark_least", resistance_dark_least, least=0))
+    if np.isinf(read_dark):
+        read_dark, least = np.nan, max(least, OPEN_LEAST)
+    dark = max(float(coupler.cell.resistance_dark), least) if np.isnan(read_dark) else read_dark
     if dark <= np.max(ohms):
         if not np.isnan(read_dark):
             raise ValueError(f"resistance_dark must be above every lit reading, got {dark:g} below {np.max(ohms):g}")
@@ -291,6 +302,7 @@ def _report(
         light_exponent=float(power / cell.gamma),
     )
     hysteresis = _hysteresis(amps, misses, odd)
+    away = float(coupler_resistance(middle, coupler=fitted)) / float(coupler_resistance(middle, coupler=coupler))
     cautions = (
         caution_above(
             "readings far off the rest were left out", "read them again", np.count_nonzero(odd), 0, "readings"
@@ -307,6 +319,13 @@ def _report(
             "read at smaller and larger currents: the slope is weak",
             np.max(amps) / np.min(amps),
             10,
+            "1",
+        )
+        + caution_above(
+            f"resistance far from that of {coupler.name}, times or divided by",
+            "name the class of your LED and cell, or look at units and ranges of the readings again",
+            max(away, 1 / away),
+            FACTOR_OF_CLASS,
             "1",
         )
     )

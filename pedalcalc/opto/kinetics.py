@@ -25,7 +25,7 @@ from scipy.special import digamma, hyp2f1
 
 from pedalcalc._base import Number, formula, numeric
 from pedalcalc.devices import Ldr
-from pedalcalc.laws.cells import fall, rise
+from pedalcalc.laws.cells import rise
 from pedalcalc.opto.cell import _figures, _law, cell_conductance
 
 #: Times of a cell that was not timed: times or divided by this.
@@ -39,83 +39,9 @@ def _pace(cell: Ldr) -> tuple[Array, ...]:
     return _figures(cell)[4:]
 
 
-@formula
 def rise_time_constant(illuminance: ArrayLike, *, cell: Ldr) -> Number:
-    """Return the time constant with which a cell's conductance rises in steady light.
-
-    Parameters
-    ----------
-    illuminance : array_like
-        Light on the cell [lx], at least 0.
-    cell : Ldr
-        The cell.
-
-    Returns
-    -------
-    float or ndarray
-        Time constant [s]; infinite in the dark, where nothing rises, unless the
-        record's rise exponent is 0.
-
-    Raises
-    ------
-    ValueError
-        If the light is negative or infinite.
-
-    Notes
-    -----
-    tau_r = t_rise_10lx (E / 10 lx)^-a; a = 0.40 follows from 18 ms at 10 lx and 2.8 ms at 1000 lx.
-
-    References
-    ----------
-    LDR-232-3816 for the two levels; the form DERIVED as the simplest that meets them.
-
-    Examples
-    --------
-    >>> from pedalcalc import devices
-    >>> f"{1e3 * rise_time_constant(1000.0, cell=devices.LDR_NORP12):.2f} ms"
-    '1.17 ms'
-    """
+    """Return the time constant [s] with which a cell's conductance rises in steady light."""
     return rise(numeric("illuminance", illuminance, least=0), _figures(cell))[()]
-
-
-@formula
-def fall_time_constant(conductance: ArrayLike, *, cell: Ldr) -> Number:
-    """Return the time constant with which a cell's conductance falls at this instant.
-
-    Parameters
-    ----------
-    conductance : array_like
-        Present conductance of the photo layer [S], at least 0.
-    cell : Ldr
-        The cell.
-
-    Returns
-    -------
-    float or ndarray
-        Time constant [s]; infinite at and below the dark conductance, unless the
-        record's fall exponent is 0.
-
-    Raises
-    ------
-    ValueError
-        If the conductance is negative or infinite.
-
-    Notes
-    -----
-    tau_f = t_fall_10lx ((g - 1/R_d) R_10)^-b; b = 0.28 follows from 120 ms after
-    10 lx and 48 ms after 1000 lx, both to ten times the lit resistance.
-
-    References
-    ----------
-    LDR-232-3816 for the two levels; the form DERIVED as the simplest that meets them.
-
-    Examples
-    --------
-    >>> from pedalcalc import devices
-    >>> f"{1e3 * fall_time_constant(1 / 400.0, cell=devices.LDR_NORP12):.1f} ms"
-    '14.8 ms'
-    """
-    return fall(numeric("conductance", conductance, least=0), _figures(cell))[()]
 
 
 def _tail(share: Array, rest: Array, exponent: Array) -> Array:
@@ -181,7 +107,7 @@ def time_to_rise(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> N
 
     References
     ----------
-    DERIVED from the law of `rise_time_constant`; LDR-232-3816 for the example.
+    DERIVED from the law of `laws.cell_rates`; LDR-232-3816 for the example.
 
     Examples
     --------
@@ -232,7 +158,7 @@ def time_to_fall(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> N
 
     References
     ----------
-    DERIVED from the law of `fall_time_constant`; LDR-232-3816 for the example.
+    DERIVED from the law of `laws.cell_rates`; LDR-232-3816 for the example.
 
     Examples
     --------
@@ -250,73 +176,3 @@ def time_to_fall(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> N
         dim = np.asarray(0.0)
         time = time_fall * (_fall_clock(left, dim, exponent) - _fall_clock(start, dim, exponent))
     return np.where(part == 1, 0.0 * settled, np.where(left <= 0, np.inf, time))[()]
-
-
-@formula
-def time_between(
-    *, resistance_start: ArrayLike, resistance_end: ArrayLike, illuminance: ArrayLike, cell: Ldr
-) -> Number:
-    """Return how long a cell in steady light takes from one resistance to another.
-
-    Parameters
-    ----------
-    resistance_start : array_like
-        Resistance of the whole cell at the start [Ω], above 0.
-    resistance_end : array_like
-        Resistance that is waited for [Ω], above 0.
-    illuminance : array_like
-        Steady light on the cell meanwhile [lx], at least 0; 0 is darkness.
-    cell : Ldr
-        The cell.
-
-    Returns
-    -------
-    float or ndarray
-        Time [s]; infinite where the cell, in that light, never gets there.
-
-    Raises
-    ------
-    ValueError
-        If a resistance is not above the cell's floor, or the light negative.
-
-    Notes
-    -----
-    Rise: tau_r ln((g_s - g_0) / (g_s - g)). Fall towards a settled y_s: with
-    y = (g - 1/R_d) R_10, the integral of y^-b / (y - y_s), written with a
-    hypergeometric function (module text).
-
-    References
-    ----------
-    DERIVED; SHEET-NSL28 for the example: 80 ms to 100 kΩ after 16 mA.
-
-    Examples
-    --------
-    >>> from pedalcalc import devices, opto
-    >>> coupler = devices.typical(devices.COUPLER_NSL28)
-    >>> lit = opto.coupler_resistance(0.016, coupler=coupler)
-    >>> time = time_between(resistance_start=lit, resistance_end=100e3, illuminance=0.0, cell=coupler.cell)
-    >>> f"{1e3 * time:.0f} ms"
-    '80 ms'
-    """
-    resistance_10lx, _, dark, floor = _law(cell)
-    _, _, time_fall, exponent = _pace(cell)
-    ends = []
-    for name, value in (("resistance_start", resistance_start), ("resistance_end", resistance_end)):
-        whole = numeric(name, value, above=0, infinity=True)
-        if np.any(whole <= floor):
-            raise ValueError(f"{name} must be above the cell's floor resistance of {np.max(floor):g}")
-        ends.append(1 / (whole - floor))
-    start, end = ends
-    settled = np.asarray(cell_conductance(illuminance, cell=cell))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rise = np.asarray(rise_time_constant(illuminance, cell=cell)) * np.log((settled - start) / (settled - end))
-        goal = (settled - dark) * resistance_10lx
-        fall = time_fall * (
-            _fall_clock((end - settled) * resistance_10lx, goal, exponent)
-            - _fall_clock((start - settled) * resistance_10lx, goal, exponent)
-        )
-    unknown = np.isnan(start) | np.isnan(end) | np.isnan(settled)
-    rising, falling = (start < end) & (end < settled), (start > end) & (end > settled)
-    never = ~rising & ~falling & ~unknown
-    time = np.where(rising, rise, fall)
-    return np.where(never, np.where(start == end, 0.0, np.inf), np.where(unknown, np.nan, time))[()]

@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CellResponse(Result):
-    """Result of `cell_response` and `coupler_response`; time runs along the last axis."""
+    """Result of `coupler_response`; time runs along the last axis."""
 
     time: Number = quantity("s", "time")
     illuminance: Number = quantity("lx", "light on the cell")
@@ -87,62 +87,18 @@ def _steps(light: Array, moments: Array, start: Array, cell: Ldr) -> tuple[Array
         return conductance, 1 / conductance + floor
 
 
-@simulate
 def cell_response(illuminance: ArrayLike, *, time: ArrayLike, cell: Ldr, illuminance_start: ArrayLike) -> CellResponse:
-    """Follow a cell's resistance through a history of light.
-
-    Parameters
-    ----------
-    illuminance : array_like
-        Light on the cell [lx], at least 0; each value holds from its time to the
-        next. Time runs along the last axis; axes before it are further histories.
-    time : array_like
-        Times in rising order [s], at least 0, one for each value along the last axis.
-    cell : Ldr
-        The cell. Its numbers may be arrays that broadcast with the histories.
-    illuminance_start : array_like
-        Light in which the cell had settled before the first time [lx], at least 0.
-
-    Returns
-    -------
-    CellResponse
-        Time, light, conductance and resistance; the last light has not yet acted.
-
-    Raises
-    ------
-    ValueError
-        If times do not rise, or do not match the light, or a light is negative.
-    RuntimeError
-        If a step did not converge.
-
-    Notes
-    -----
-    Rise: g = g_s + (g_0 - g_s) exp(-t / tau_r). Fall: the exact clock of
-    `time_between`, inverted. NaN stays in its history from its time on.
-
-    References
-    ----------
-    LDR-232-3816 for the calibrated cell; DERIVED for the solution.
-
-    Examples
-    --------
-    Out of 1000 lx into darkness: quick at first, then slow.
-
-    >>> from pedalcalc import devices
-    >>> dark = cell_response([0.0] * 5, time=[0, 0.01, 0.03, 0.1, 0.3], cell=devices.LDR_NORP12, illuminance_start=1000.0)
-    >>> [f"{r / 1e3:.1f}" for r in dark.resistance_cell]
-    ['0.4', '0.7', '2.0', '17.4', '261.4']
-    """
+    """Follow a cell's resistance through a history of light, each value held to the next time, from a settled start."""
     light = numeric("illuminance", illuminance, least=0)
     moments = numeric("time", time, least=0)
     start = numeric("illuminance_start", illuminance_start, least=0)
     _check_times(light, moments, "illuminance")
     conductance, resistance = _steps(light, moments, start, cell)
     return CellResponse(
-        np.broadcast_to(moments, conductance.shape),
-        np.broadcast_to(light, conductance.shape),
-        conductance,
-        resistance,
+        time=np.broadcast_to(moments, conductance.shape),
+        illuminance=np.broadcast_to(light, conductance.shape),
+        conductance=conductance,
+        resistance_cell=resistance,
     )
 
 
@@ -174,7 +130,7 @@ def coupler_response(
     time : array_like
         Times in rising order [s], at least 0, one for each value along the last axis.
     coupler : Coupler
-        The coupler.
+        The coupler. The numbers of its cell may be arrays that broadcast with the histories.
     current_start : array_like
         LED current in which the cell had settled before the first time [A].
     illuminance_ambient : array_like
@@ -194,8 +150,10 @@ def coupler_response(
 
     Notes
     -----
-    `cell_response` in the light of `coupler_illuminance`. Take steps of a tenth of
-    a period or less where the current ripples.
+    The cell follows the light of `coupler_point`. Rise: g = g_s + (g_0 - g_s) exp(-t / tau_r). Fall: the exact clock
+    of the fall (module text of `kinetics`), inverted. NaN stays in its history from its time on. For the light itself
+    take a coupler of 1 lx at 1 A and a light exponent of 1. Take steps of a tenth of a period or less where the current
+    ripples.
 
     References
     ----------

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Result, fit, is_a, numeric, quantity
-from pedalcalc.devices import Ldr, typical
+from pedalcalc.devices import Coupler, Ldr, typical
 from pedalcalc.opto.kinetics import time_to_fall, time_to_rise
 
 Array = NDArray[np.float64]
@@ -22,6 +22,7 @@ class TimingFit(Result):
     """Result of `fit_timing`; an exponent that was not measured stays that of the class."""
 
     cell: Ldr = quantity("record", "cell with fitted times")
+    coupler: Coupler | None = quantity("record", "coupler with that cell, where a coupler was given")
     rise_exponent_measured: bool = quantity("bool", "rise exponent comes from the readings")
     fall_exponent_measured: bool = quantity("bool", "fall exponent comes from the readings")
     rise_ratio: Number = quantity("1", "measured over fitted rise times")
@@ -101,7 +102,7 @@ def _fit_fall(light: Array, part: Array, time: Array, cell: Ldr) -> tuple[Ldr, b
 @fit
 def fit_timing(
     *,
-    cell: Ldr,
+    cell: Ldr | Coupler,
     illuminance_rise: ArrayLike,
     fraction_rise: ArrayLike,
     time_rise: ArrayLike,
@@ -118,11 +119,11 @@ def fit_timing(
 
     Parameters
     ----------
-    cell : Ldr
-        The cell with its settled law; its exponents serve where not measured.
+    cell : Ldr or Coupler
+        The cell with its settled law, or the coupler it sits in; its exponents serve where not measured.
     illuminance_rise : array_like
         Light switched on, the cell dark before [lx], above 0; of a coupler, that
-        of `coupler_illuminance`.
+        of `coupler_point`.
     fraction_rise : array_like
         Conductance at the end of the time over its settled value [1], between 0 and 1.
     time_rise : array_like
@@ -139,7 +140,8 @@ def fit_timing(
     Returns
     -------
     TimingFit
-        The cell with fitted times, measured over fitted times, and their band.
+        The cell with fitted times, and where a coupler was given that coupler with it, for whatever takes a coupler; measured
+        over fitted times, and their band.
 
     Raises
     ------
@@ -172,7 +174,8 @@ def fit_timing(
     >>> f"{1e3 * found.cell.time_fall_10lx:.3f} ms, {found.cell.fall_exponent:.4f}"
     '35.366 ms, 0.2792'
     """
-    cell = typical(is_a("cell", cell, Ldr))
+    whole = typical(cell) if isinstance(cell, Coupler) else None
+    cell = whole.cell if whole is not None else typical(is_a("cell", cell, Ldr))
     usual = float(numeric("tolerance", tolerance, above=0))
     up = _rows(("illuminance_rise", "fraction_rise", "time_rise"), (illuminance_rise, fraction_rise, time_rise))
     down = _rows(("illuminance_fall", "fraction_fall", "time_fall"), (illuminance_fall, fraction_fall, time_fall))
@@ -188,6 +191,7 @@ def fit_timing(
     scatter = float(np.sqrt(np.sum(misses**2) / spare)) if spare > 0 else 0.0
     return TimingFit(
         cell=timed,
+        coupler=None if whole is None else replace(whole, name=f"{whole.name}, timed", cell=timed),
         rise_exponent_measured=rise_measured,
         fall_exponent_measured=fall_measured,
         rise_ratio=rise_ratio,

@@ -31,7 +31,7 @@ def ammeter_reading(
     voltage_supply : array_like
         Voltage that drives the current [V], at least 0.
     resistance : array_like
-        Resistance of the circuit into which the meter is put [Ω], 0 to infinity.
+        Resistance of the circuit into which the meter is put [Ω], above 0 to infinity.
     resistance_ammeter : array_like
         Resistance of the meter on its range [Ω], at least 0.
 
