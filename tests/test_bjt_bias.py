@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
+import mpmath as mp
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 
 from pedalcalc import bjt, devices, laws
-from pedalcalc.devices import BJT_2N3904, BJT_2N3906, BJT_AC128, BJT_BC549C, METER_CHEAP, Spread
+from pedalcalc.devices import BJT_2N3904, BJT_2N3906, BJT_AC128, BJT_BC549C, BJT_OC44, METER_CHEAP, Spread
 
 INF = float("inf")
 T = 300.0
@@ -337,6 +339,69 @@ def test_open_base_current_of_germanium_is_iceo():
     cool = _divider(9.0, **(STAGE | {"transistor": leaky, "temperature": 300.0}))
     assert hot.current_collector > cool.current_collector * 1.05
     assert cool.current_base < hot.current_collector / 99
+
+
+def _kirchhoff(transistor, temperature, beta, resistance_base, rc, re, *, feedback, start):
+    """Solve base, collector and emitter voltage on 9 V by Kirchhoff's current law, both junctions, in 40 digits."""
+    mp.mp.dps = 40
+    part = devices.typical(transistor)
+    gap = part.energy_gap * 1.602176634e-19 / 1.380649e-23
+    i_s = part.current_saturation * (temperature / 300) ** 3 * np.exp(gap * (1 / 300 - 1 / temperature))
+    leak = part.current_collector_base_leakage * 2 ** ((temperature - T) / part.temperature_doubling)
+    i_s, leak, vt = mp.mpf(i_s), mp.mpf(leak), mp.mpf(part.ideality * VT * temperature / T)
+    through = mp.mpf(0) if np.isinf(resistance_base) else 1 / mp.mpf(resistance_base)
+
+    def kirchhoff(vb, vc, ve):
+        e1, e2 = i_s * mp.expm1((vb - ve) / vt), i_s * mp.expm1((vb - vc) / vt)
+        back = e2 / part.current_gain_reverse + leak * mp.expm1((vb - vc) / vt)  # and the leakage's own diode
+        ib, ic = e1 / beta + back, e1 - e2 - back
+        from_top = ((vc if feedback else 9) - vb) * through
+        return [from_top - ib, (9 - vc) / rc - ic - (from_top if feedback else 0), ve - re * (ib + ic)]
+
+    return [float(volts) for volts in mp.findroot(kirchhoff, start, tol=1e-28, maxsteps=300)]
+
+
+@pytest.mark.parametrize("transistor", [BJT_AC128, BJT_OC44], ids=["AC128", "OC44"])
+@pytest.mark.parametrize("feedback", [True, False], ids=["collector feedback", "base resistor"])
+def test_leakage_saturates_a_germanium_stage_with_its_base_open_or_nearly_so(transistor, feedback):
+    saturated = 0
+    for temperature, rc, re, beta, rb in itertools.product(
+        (300.0, 323.15), (1e3, 10e3, 100e3), (0.0, 220.0), (70.0, 300.0), (INF, 1e9, 22e6)
+    ):
+        common = {
+            "resistance_collector": rc,
+            "resistance_emitter": re,
+            "current_gain": beta,
+            "transistor": transistor,
+            "temperature": temperature,
+        }
+        if feedback:
+            point = _feedback(9.0, resistance_feedback=rb, **common)
+        else:
+            point = _base(9.0, voltage_base_supply=9.0, resistance_base=rb, **common)
+        got = [9 - point.voltage_base, 9 - point.voltage_collector, 9 - point.voltage_emitter]  # of a PNP
+        vb, vc, ve = _kirchhoff(transistor, temperature, beta, rb, rc, re, feedback=feedback, start=got)
+        assert got == pytest.approx([vb, vc, ve], abs=1e-9)
+        assert -point.voltage_collector_emitter == pytest.approx(vc - ve, abs=1e-9)
+        # Saturated where the collector takes less than its junction in full reverse would let through, by a twentieth.
+        blocked = _kirchhoff(transistor, temperature, beta, rb, 1e-3, re, feedback=feedback, start=[ve + 0.2, 9, ve])
+        short = 1 - ((9 - vc) / rc) / ((9 - blocked[1]) / 1e-3)
+        if re == 0 and np.isinf(rb) and abs(short - 0.05) > 0.01:
+            assert (point.region == "saturated") == (short > 0.05)
+        saturated += point.region == "saturated"
+    assert 10 < saturated < 60
+
+
+def test_open_base_without_leakage_or_with_endless_gain():
+    parts = {"resistance_feedback": INF, "resistance_collector": 10e3, "resistance_emitter": 0.0}
+    silicon = _feedback(9.0, **parts, current_gain=200, transistor=BJT_2N3904)
+    assert silicon.region == "cut off" and silicon.voltage_collector == pytest.approx(9.0, abs=1e-6)
+    # Whatever leaks is amplified without end: the resistor alone limits it, and the collector junction idles.
+    endless = _feedback(9.0, **parts, current_gain=INF, transistor=BJT_AC128)
+    large = _feedback(9.0, **parts, current_gain=1e9, transistor=BJT_AC128)
+    assert endless.voltage_collector_emitter == pytest.approx(large.voltage_collector_emitter, abs=1e-6)
+    assert endless.voltage_collector_emitter == pytest.approx(endless.voltage_base_emitter, abs=1e-12)
+    assert large.region == "saturated"
 
 
 @pytest.mark.parametrize("kelvin", [293.15, 303.0, 313.0])

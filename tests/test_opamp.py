@@ -183,14 +183,15 @@ def test_compensation_cancels_equal_bias_currents():
     assert flat == pytest.approx(0.0, abs=1e-12)
 
 
-def _worst_shift(path, feedback, leg, offset, current):
+def _worst_shift(behind, path, feedback, leg, offset, current):
     """The largest departure of the output from 0, over all signs of offset and of both bias currents: Kirchhoff."""
-    vo, vm = sp.symbols("v_o v_m")
+    vo, vm, n = sp.symbols("v_o v_m n")
     found = []
     for s_v, s_p, s_m in itertools.product((-1, 1), repeat=3):
-        plus = -s_p * current * path + s_v * offset
-        to_leg = 0 if leg == INF else -vm / leg
-        found.append(sp.solve([(vo - vm) / feedback + to_leg - s_m * current, vm - plus], [vo, vm])[vo])
+        plus = n - s_p * current * path + s_v * offset
+        to_leg = 0 if leg == INF else (n - vm) / leg
+        circuit = [(vo - vm) / feedback + to_leg - s_m * current, vm - plus, n + behind * (s_p * current + to_leg)]
+        found.append(sp.solve(circuit, [vo, vm, n])[vo])
     return float(max(abs(one) for one in found))
 
 
@@ -199,10 +200,10 @@ def _worst_shift(path, feedback, leg, offset, current):
 def test_dc_error_is_the_worst_of_all_signs(straight, offset, current):
     part = replace(OPAMP_4558, voltage_offset=offset, current_bias=current)
     point = opamp.noninverting(**(NONINVERTING | {"op_amp": part, "capacitance_gain": INF if straight else 2.2e-6}))
-    expected = _worst_shift(475e3, 100e3, 10e3 if straight else INF, offset, current)
+    expected = _worst_shift(5e3, 470e3, 100e3, 10e3 if straight else INF, offset, current)
     assert point.voltage_error == pytest.approx(expected, rel=1e-12)
     turned = opamp.inverting(**(INVERTING | {"op_amp": part}))
-    assert turned.voltage_error == pytest.approx(_worst_shift(105e3, 100e3, INF, offset, current), rel=1e-12)
+    assert turned.voltage_error == pytest.approx(_worst_shift(5e3, 100e3, 100e3, INF, offset, current), rel=1e-12)
     follower = opamp.follower(**(CALLS["follower"] | {"op_amp": part}))
     assert follower.voltage_error == pytest.approx(offset + current * 475e3, rel=1e-12)
 
@@ -259,7 +260,8 @@ def test_dc_at_each_pin():
     assert point.voltage_noninverting == pytest.approx(4.5 - i_b * path)
     assert point.voltage_output == pytest.approx(point.voltage_inverting + i_b * 100e3)
     assert point.voltage_noninverting_read == pytest.approx(point.voltage_noninverting * 10e6 / (10e6 + path))
-    assert point.voltage_half_supply_read == pytest.approx(4.5 * 10e6 / 10.005e6)
+    assert point.voltage_half_supply == pytest.approx(4.5 - i_b * 5e3)
+    assert point.voltage_half_supply_read == pytest.approx(point.voltage_half_supply * 10e6 / 10.005e6)
     assert point.voltage_error == pytest.approx(0.5e-3 - i_b * (path + 100e3))
     into = opamp.noninverting(**(NONINVERTING | {"op_amp": OPAMP_NE5532}))
     assert into.voltage_noninverting < 4.5 < point.voltage_noninverting
@@ -267,10 +269,91 @@ def test_dc_at_each_pin():
     assert matched.voltage_output == pytest.approx(4.5, rel=1e-10)
     direct = opamp.noninverting(**(NONINVERTING | {"capacitance_gain": INF}))
     assert direct.frequency_low_gain == 0
-    assert direct.voltage_output == pytest.approx(
-        direct.voltage_noninverting + (direct.voltage_noninverting - 4.5) * 10 + i_b * 100e3,
-        rel=11 * 1.5 / 2e5,  # the loop gain leaves so much
+    # The leg carries what the bias resistor drops over it, and both come out of the reference.
+    leg, left = i_b * 470e3 / 10e3, 11 * 1.5 / 2e5  # the loop gain leaves so much
+    assert direct.voltage_half_supply == pytest.approx(4.5 - 5e3 * (i_b + leg), rel=left)
+    assert direct.voltage_noninverting == pytest.approx(direct.voltage_half_supply - i_b * 470e3)
+    assert direct.voltage_output == pytest.approx(direct.voltage_noninverting + 100e3 * (i_b - leg), rel=left)
+
+
+def _nodes(op_amp, v_ref, r_ref, r_pin, r_f, r_leg, at_ref=INF, at_pin=INF):
+    """Solve reference, both inputs and output by Kirchhoff's current law, a meter's resistance at one of them if given.
+
+    Behind its output resistance the op-amp gives its gain times the input difference above the middle of 9 V, or where
+    that is beyond a limit, the limit.
+    """
+    bias = op_amp.current_bias * (1 if op_amp.bias_direction == "in" else -1)
+    gain, r_o = op_amp.gain_open_loop, op_amp.resistance_output_open
+
+    def kcl(amplified, internal):
+        g = [[1 / r_ref + 1 / r_pin + 1 / r_leg + 1 / at_ref, -1 / r_pin, -1 / r_leg, 0.0]]
+        g.append([-1 / r_pin, 1 / r_pin + 1 / at_pin, 0.0, 0.0])
+        g.append([-1 / r_leg, 0.0, 1 / r_leg + 1 / r_f, -1 / r_f])
+        g.append([0.0, -amplified / r_o, amplified / r_o - 1 / r_f, 1 / r_f + 1 / r_o])
+        found = np.linalg.solve(g, [v_ref / r_ref, -bias, -bias, internal / r_o])
+        return found, internal + amplified * (found[1] - found[2])
+
+    found, internal = kcl(gain, 4.5)
+    low, high = op_amp.headroom_bottom, 9.0 - op_amp.headroom_top
+    if not low <= internal <= high:
+        found, _ = kcl(0.0, low if internal < low else high)
+    return found
+
+
+def test_gain_resistor_on_an_unbuffered_reference_against_a_nodal_solve():
+    """NE5532, 50 kΩ reference, 1 MΩ to the pin: the leg's current takes the output from 2.21 V to 1.31 V, if it gets there."""
+    known = {"resistance_half_supply": 50e3, "resistance_bias": 1e6, "resistance_feedback": 100e3}
+    known |= {"resistance_ground": 10e3, "capacitance_gain": INF}
+    free = replace(OPAMP_NE5532, headroom_bottom=0.0)
+    assert opamp.noninverting(**(NONINVERTING | known | {"op_amp": free})).voltage_output == pytest.approx(
+        1.31, abs=5e-3
     )
+    held = opamp.noninverting(**(NONINVERTING | known | {"op_amp": OPAMP_NE5532}))
+    assert held.voltage_output == pytest.approx(1.5, abs=2e-3) and held.swing_down < 2e-3
+    rng = np.random.default_rng(4)
+    for op_amp in (OPAMP_NE5532, OPAMP_4558, OPAMP_TL072, free):
+        railed = 0
+        for _ in range(40):
+            v_ref = rng.uniform(1, 8)
+            r_ref, r_pin, r_f, r_leg = 10 ** rng.uniform((3, 4, 3, 3), (5.5, 6.5, 6, 5))
+            point = opamp.noninverting(
+                9.0,
+                voltage_half_supply=v_ref,
+                resistance_half_supply=r_ref,
+                resistance_bias=r_pin,
+                resistance_feedback=r_f,
+                resistance_ground=r_leg,
+                capacitance_input=1e-6,
+                capacitance_gain=INF,
+                op_amp=op_amp,
+                meter=METER_DIGITAL,
+            )
+            parts = (op_amp, v_ref, r_ref, r_pin, r_f, r_leg)
+            railed += point.swing_up < 2e-3 or point.swing_down < 2e-3
+            got = (point.voltage_half_supply, point.voltage_noninverting, point.voltage_inverting, point.voltage_output)
+            np.testing.assert_allclose(got, _nodes(*parts), rtol=1e-8, atol=1e-8)
+            assert point.voltage_half_supply_read == pytest.approx(_nodes(*parts, at_ref=10e6)[0], rel=1e-8, abs=1e-8)
+            assert point.voltage_noninverting_read == pytest.approx(_nodes(*parts, at_pin=10e6)[1], rel=1e-8, abs=1e-8)
+        assert railed < 38
+
+
+def test_opens_and_shorts_of_a_leg_on_the_reference():
+    direct = NONINVERTING | {"capacitance_gain": INF, "op_amp": OPAMP_NE5532}
+    shorted = opamp.noninverting(**(direct | {"resistance_ground": 0.0}))
+    assert shorted.voltage_output == pytest.approx(1.5, abs=0.01)
+    assert shorted.voltage_inverting == pytest.approx(shorted.voltage_half_supply)
+    free = opamp.noninverting(**(direct | {"resistance_ground": INF}))
+    blocked = opamp.noninverting(**(direct | {"capacitance_gain": 1e-6}))
+    assert free.voltage_output == pytest.approx(blocked.voltage_output, rel=1e-12)
+    lost = opamp.noninverting(**(direct | {"resistance_bias": INF}))
+    assert lost.voltage_noninverting == 0 and lost.voltage_output == pytest.approx(1.5, rel=1e-2)
+    # With the output at its limit the reference feeds leg and feedback resistor.
+    i_b = OPAMP_NE5532.current_bias
+    across = lost.voltage_half_supply - lost.voltage_output + i_b * 100e3
+    assert lost.voltage_half_supply == pytest.approx(4.5 - 5e3 * across / 110e3, rel=1e-9)
+    no_feedback = opamp.noninverting(**(direct | {"resistance_feedback": INF}))
+    assert no_feedback.voltage_half_supply == pytest.approx(4.5 - 2 * i_b * 5e3)
+    assert no_feedback.voltage_inverting == pytest.approx(no_feedback.voltage_half_supply - i_b * 10e3)
 
 
 def test_ac_of_the_stages():
@@ -286,7 +369,9 @@ def test_ac_of_the_stages():
     follower = opamp.follower(**CALLS["follower"])
     assert follower.noise_gain == 1 and follower.frequency_high == pytest.approx(3e6)
     buffer = opamp.buffer(**CALLS["buffer"])
-    assert buffer.voltage_half_supply_read == pytest.approx(4.5 * 10e6 / (10e6 + 23.5e3))
+    # The 4558's bias current comes out of its pin through the divider.
+    raised = 4.5 + OPAMP_4558.current_bias * 23.5e3
+    assert buffer.voltage_half_supply_read == pytest.approx(raised * 10e6 / (10e6 + 23.5e3))
     assert buffer.frequency_low == 0 and buffer.impedance_input == 0
 
 

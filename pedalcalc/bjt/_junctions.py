@@ -14,7 +14,8 @@ resistor. With the collector junction reverse biased e2 = -Is, and the base loop
 
 has the Wright omega function for its solution. Where that junction conducts,
 the collector loop is solved as well, by bracketing; its error falls
-monotonically with e2 because both remaining loops are passive.
+monotonically with e2 because both remaining loops are passive. A base that hangs
+free has a loop of its own, since no digit survives an open resistor in the base loop.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import wrightomega
 
-from pedalcalc._base import any_open
+from pedalcalc._base import any_open, elementwise_root
 
 Array = NDArray[np.float64]
 
@@ -108,7 +109,58 @@ def solve(
         ib = np.where(open_b, 0.0, ib)
         ic = np.where(open_c, 0.0, ic)
         ie = np.where(open_e, 0.0, ie)
+        lone = np.asarray(open_b) & ~np.asarray(open_c) & ~np.asarray(open_e)
+        if lone.any():
+            parts = np.broadcast_arrays(e1, e2, ib, ic, ie, vb, vc, ve, x)
+            arrays = [np.array(part) for part in parts]
+            known = np.broadcast_arrays(vcc, rc, vee, re, beta, r, i_s, vt, series, lone, *parts)[:10]
+            where = known[-1]
+            for array, part in zip(arrays, _base_open(*(each[where] for each in known[:-1])), strict=True):
+                array[where] = part
+            return Solution(*arrays)
     return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
+
+
+def _base_open(
+    vcc: Array,
+    rc: Array,
+    vee: Array,
+    re: Array,
+    beta: Array,
+    r: Array,
+    i_s: Array,
+    vt: Array,
+    series: Array,
+) -> Solution:
+    """Solve a transistor whose base hangs free: its leakage, amplified, until the resistors hold it.
+
+    Without base current e1 = -beta r e2, so that with e2 = Is (exp(y/Vt) - 1) the one remaining loop,
+
+        Vcc - Vee = Vbe - y + (e1 - e2) Rs + (Rc + Re) Ic,    Ic = -(beta r + 1 + r) e2,
+
+    falls from y = 0, no current at all, to a collector junction in full reverse.
+    """
+    span, load = vcc - vee, rc + re
+    endless = np.isinf(beta)
+    leak = np.where(endless, 0.0, beta) * r
+
+    def excess(
+        y: Array, span: Array, load: Array, leak: Array, r: Array, i_s: Array, vt: Array, series: Array
+    ) -> Array:
+        passed = -np.expm1(y / vt)
+        held = load * (leak + 1 + r) + series * (leak + 1)
+        return np.asarray(span - held * i_s * passed - vt * np.log1p(leak * passed) + y)
+
+    y = elementwise_root(excess, -span - vt, 0 * span, span, load, leak, r, i_s, vt, series)
+    e2 = i_s * np.expm1(y / vt)
+    e1 = -leak * e2
+    if endless.any():  # no gain limits it then: the base sits where the collector junction is idle
+        y, e2 = np.where(endless, 0.0, y), np.where(endless, 0.0, e2)
+        whole = load + series
+        e1 = np.where(endless, _total(span + whole * i_s, whole, i_s, vt) - i_s, e1)
+    current, x = e1 - (1 + r) * e2, vt * np.log1p(e1 / i_s) + e1 * series
+    ve, vc = vee + re * current, vcc - rc * current
+    return Solution(e1, e2, 0 * current, current, current, ve + x, vc, ve, x)
 
 
 def _conducts(forward: Array, total: Array, rb: Array, re: Array, beta: Array, r: Array, i_s: Array, vt: Array) -> Any:

@@ -14,7 +14,7 @@ from pedalcalc.devices._law import BOLTZMANN, CHARGE
 from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junctions
 from pedalcalc.laws._check import checked_temperature, figure
-from pedalcalc.laws.transistors import CURRENT_CUT_OFF, LOSS_SATURATED, BipolarFigures, bipolar_figures, loss
+from pedalcalc.laws.transistors import CURRENT_CUT_OFF, LOSS_SATURATED, BipolarFigures, bipolar_figures, loss, saturates
 
 
 def law(transistor: Any, temperature: ArrayLike) -> tuple[BipolarFigures, Array, bool]:
@@ -58,13 +58,12 @@ def solved(
     else:
         found = _junctions.solve(vbb, r_b, vcc, r_c, vee, r_e, beta, r, i_s, vt, series)
     off = below(found.transport, CURRENT_CUT_OFF)
-    taken = loss(r, beta)
     saturated: Any = False
-    if np.any(found.transport_reverse > 0):
-        saturated = ~off & (found.transport_reverse * taken > LOSS_SATURATED * found.transport)
+    if np.any(found.transport_reverse > -(1 - LOSS_SATURATED) * i_s):
+        saturated = ~off & saturates(found.transport, found.transport_reverse, r, beta, i_s)
     # The collector-emitter voltage at which the law calls this current saturated: where the swing ends.
     e1 = np.maximum(found.transport, CURRENT_CUT_OFF)
-    e2 = e1 * (LOSS_SATURATED / taken)
+    e2 = (e1 + (1 + r) * i_s) * (LOSS_SATURATED / loss(r, beta)) - i_s
     v_sat = vt * np.log((e1 + i_s) / (e2 + i_s))
     if np.any(series):
         v_sat = v_sat + (e1 - e2) * series

@@ -278,8 +278,10 @@ def collector_feedback_bias(
 ) -> BjtPoint:
     """Find the operating point with the base resistor fed from the collector.
 
-    Exact; the collector resistor carries the emitter current, and the stage
-    cannot saturate of itself because the base never rises above the collector.
+    Exact; the collector resistor carries the emitter current. The base never
+    rises above the collector, so a silicon stage cannot saturate of itself. A
+    germanium one can: with the base open, or nearly so, its leakage times the gain
+    pulls the collector down until the collector junction no longer blocks.
 
     Parameters
     ----------

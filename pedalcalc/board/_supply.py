@@ -213,9 +213,11 @@ def _solve(
 ) -> tuple[pump.VoltageBudget, Array, Array, Array, Array]:
     """Return budget, load, indicator, lamp and the share of their current that the op-amps get, all consistent."""
     load, direct, lamp, share = quiescent.copy(), np.zeros(3), np.zeros(3), np.ones(3)
+    # What the pump's diodes leak, less what comes straight through both of them when the pump is overloaded.
+    beyond = np.zeros(3)
     feed = np.asarray(rail.resistance_filter_in, float)
     for _ in range(200):
-        drawn = direct + 2 * load + np.asarray(rail.current_idle)
+        drawn = direct + 2 * load + np.asarray(rail.current_idle) + beyond
         volts = board.voltages(drawn)
         room = np.maximum(volts - LEFT_OVER, 0.0)
         fits = np.minimum(1.0, room / np.maximum(drawn * feed, 1e-12))
@@ -231,8 +233,14 @@ def _solve(
         divided = np.maximum(np.asarray(budget.voltage_positive), 0.0) / divider
         share = share * fits if np.any(fits < 1) else share
         new_load = share * quiescent + divided + new_lamp
-        moved = max(float(np.max(np.abs(new_load - load))), float(np.max(np.abs(new_direct - direct))))
-        load, direct, lamp = (load + new_load) / 2, (direct + new_direct) / 2, new_lamp
+        new_beyond = np.asarray(budget.current_supply) - direct - 2 * load - np.asarray(rail.current_idle) * fits
+        moved = float(np.max(np.abs([new_load - load, new_direct - direct, new_beyond - beyond])))
+        load, direct, beyond, lamp = (
+            (load + new_load) / 2,
+            (direct + new_direct) / 2,
+            (beyond + new_beyond) / 2,
+            new_lamp,
+        )
         if moved < 1e-10:
             return budget, load, direct, lamp, share
     raise RuntimeError("supply and load did not settle on each other")

@@ -31,7 +31,7 @@ from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junctions
 from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, checked_temperature, figure, known
 
-#: Share of the transport current that the collector junction takes back before a transistor is called saturated.
+#: Share of the collector current that the collector junction, not in full reverse, costs in a transistor called saturated.
 LOSS_SATURATED = 0.05
 #: Transport current [A] below which a bipolar transistor is called cut off.
 CURRENT_CUT_OFF = 1e-8
@@ -115,9 +115,19 @@ def bipolar_branch(
 
 
 def loss(back: Array, gain: Array) -> Array:
-    """Return how much of the transport current an ampere of e2 costs: what the collector and, amplified, the base lose."""
+    """Return what an ampere of e2 + Is costs, by `saturates`: what the collector and, amplified, the base lose."""
     amplified = np.where(np.isinf(gain), 0.0, (1 - LOSS_SATURATED) * gain)
     return np.asarray(1 + back + amplified * back)
+
+
+def saturates(e1: Array, e2: Array, back: Array, gain: Array, i_s: Array) -> Any:
+    """Return where the collector current falls short of what it would be with the collector junction in full reverse.
+
+    At the same base current that is e1 + beta r (e2 + Is) + (1 + r) Is. In silicon Is is nothing; germanium's leakage
+    saturates a transistor with the base open, where e2 is never above 0.
+    """
+    with np.errstate(over="ignore"):
+        return (e2 + i_s) * loss(back, gain) > LOSS_SATURATED * (e1 + (1 + back) * i_s)
 
 
 def channel_figures(record: Jfet | Mosfet) -> ChannelFigures:
@@ -190,7 +200,8 @@ def bipolar(
     Notes
     -----
     With e1 and e2 the junction law of Vbe and Vbc: Ic = e1 - (1 + r) e2, Ib = e1/beta + r e2,
-    r = 1/beta_reverse, in germanium + Icbo/Is. Saturated: the collector junction takes 5 % of the current or more.
+    r = 1/beta_reverse, in germanium + Icbo/Is. Saturated: the collector current is 5 % or more below that of a collector
+    junction in full reverse at the same base current.
     `transconductance_reverse` is negative. The Early effect is left out.
 
     References
@@ -226,9 +237,8 @@ def bipolar(
     region = np.full(np.shape(ib), "active", dtype="<U9")
     region[np.maximum(e1, e2) < CURRENT_CUT_OFF] = "cut off"
     region[(e2 > e1) & (e2 >= CURRENT_CUT_OFF)] = "reverse"
-    with np.errstate(over="ignore"):
-        taken = e2 * loss(law.back, law.gain) > LOSS_SATURATED * e1
-    saturated = (e2 > 0) & (e1 >= e2) & (e1 >= CURRENT_CUT_OFF) & taken
+    taken = saturates(e1, e2, law.back, law.gain, law.junction.saturation)
+    saturated = (e1 >= e2) & (e1 >= CURRENT_CUT_OFF) & taken
     region[saturated] = "saturated"
     region[np.isnan(ib)] = "unknown"
     fields = (ib, ic, -(ib + ic), c_be, c_bc, b_be, b_bc)

@@ -54,7 +54,6 @@ def opamp_point(
     r_pin: Array,
     r_f: Array,
     r_leg: Array,
-    dc_gain: Array,
     ideal: Array,
     noise: Array,
     noise_loaded: Array,
@@ -66,22 +65,25 @@ def opamp_point(
     *,
     driven: bool,
 ) -> OpAmpPoint:
-    """Put DC, gain and corners of a stage together; `r_leg` carries DC from the inverting input to the reference.
+    """Put DC, gain and corners of a stage together; `r_leg` goes from the inverting input to the reference, inf if none.
 
     `driven` says that the signal moves the non-inverting input, whose range then limits the swing as well.
     """
     size = np.asarray(part.current_bias, float)
     bias = (1.0 if part.bias_direction == "in" else -1.0) * size
+    none, rail = np.zeros(()), np.where(bias > 0, 0.0, vcc)
     with np.errstate(divide="ignore", invalid="ignore"):
-        # An open path to the reference leaves the pin to its own bias current, at a rail.
-        floating = np.isinf(r_ref + r_pin)
-        path = np.where(floating, 0.0, r_ref + r_pin)
-        v_plus = np.where(floating, np.where(bias > 0, 0.0, vcc), v_ref - bias * path)
-        v_minus, v_out = _settled(v_plus, v_ref, r_f, r_leg, bias, vcc, part)
-        ref_read = np.where(np.isinf(r_ref), 0.0, v_ref / (1 + r_ref / meter))
-        plus_read = np.where(floating, 0.0, (v_ref - bias * path) / (1 + path / meter))
-        amplified = np.where(path == 0, 0.0, dc_gain * path)
-    error = dc_gain * np.asarray(part.voltage_offset, float) + size * (amplified + np.where(np.isinf(r_f), 0.0, r_f))
+        reference, v_plus = _sources(vcc, v_ref, r_ref, r_pin, r_f, r_leg, bias, rail, none, none, part)
+        v_minus, v_out = _settled(v_plus, reference, r_f, r_leg, bias, vcc, part)
+        sagged, _ = _sources(vcc, v_ref, r_ref, r_pin, r_f, r_leg, bias, rail, 1 / meter, none, part)
+        _, pulled = _sources(vcc, v_ref, r_ref, r_pin, r_f, r_leg, bias, rail, none, 1 / meter, part)
+        ref_read = np.where(np.isinf(r_ref), 0.0, sagged)
+        plus_read = np.where(np.isinf(r_ref + r_pin), 0.0, pulled)
+        path, fed, behind = (np.where(np.isinf(r), 0.0, r) for r in (r_ref + r_pin, r_f, r_ref))
+        # Offset and bias current of the pin make the leg carry current, which drops in the reference as well.
+        more = np.where(np.isinf(r_leg), 0.0, (r_f + behind) / r_leg)
+        amplified = np.where((r_pin == 0) | np.isinf(r_pin) | (more == 0), 0.0, more * r_pin)
+    error = (1 + more) * np.asarray(part.voltage_offset, float) + size * (path + fed + amplified)
     up, down, peak_free = _room(part, vcc, v_out, v_plus, ideal if driven else None)
     peak = np.minimum(up, down)
     a_ol = np.asarray(part.gain_open_loop, float)
@@ -91,9 +93,9 @@ def opamp_point(
         full = np.asarray(part.slew_rate, float) / (2 * np.pi * peak)
         z_out = part.resistance_output_open / (1 + a_ol / noise_loaded)
     return OpAmpPoint(
-        voltage_half_supply=scalar(v_ref + 0.0),
+        voltage_half_supply=scalar(reference + 0.0 * v_out),
         voltage_half_supply_read=scalar(ref_read),
-        voltage_noninverting=scalar(v_plus),
+        voltage_noninverting=scalar(v_plus + 0.0 * v_out),
         voltage_noninverting_read=scalar(plus_read),
         voltage_inverting=scalar(v_minus),
         voltage_output=scalar(v_out),
@@ -116,6 +118,65 @@ def opamp_point(
     )
 
 
+def _sources(
+    vcc: Array,
+    v_ref: Array,
+    r_ref: Array,
+    r_pin: Array,
+    r_f: Array,
+    r_leg: Array,
+    bias: Array,
+    rail: Array,
+    at_ref: Array,
+    at_pin: Array,
+    part: OpAmp,
+) -> tuple[Array, Array]:
+    """Return reference and non-inverting input under their load; `at_ref` and `at_pin` are conductances of a meter there.
+
+    The reference n feeds the pin and the leg, whose current is (1 - b) bias - s y, with b, s and y of `_settled`. In the
+    loop and at each limit of the output y = a - c n, which makes Kirchhoff's current law at the reference linear,
+    always rising with n and falling with y: the output's own clip picks the right one of the three.
+    """
+    b, s, pulled, inverse, r_o = _network(r_f, r_leg, bias, part)
+    # An open path to the reference leaves pin and reference to the bias current, at a rail.
+    open_ref = np.isinf(r_ref)
+    floats = open_ref | np.isinf(r_pin)
+    behind, through = np.where(open_ref, 0.0, r_ref), np.where(floats, 0.0, r_pin)
+    taken = np.where(floats, 0.0, 1 / (1 + at_pin * through))
+    own = np.where(open_ref, rail, v_ref) - behind * bias * (taken + np.where(np.isinf(r_leg), 0.0, 1 - b))
+    stiff = 1 + behind * (at_ref + taken * at_pin)
+    middle = 0.5 * vcc
+    a = inverse * (middle - r_o * b * bias) + np.where(floats, rail, -through * taken * bias) + pulled
+    c = inverse + np.where(floats, 1.0, through * taken * at_pin)
+    loop = inverse * (1 + r_o * s) + b
+    # Without any loop and without any drive the output rests in the middle.
+    idle = (a == 0) & (c == 0) & (loop == 0)
+    a, c, loop = np.where(idle, middle, a), np.where(idle, 1.0, c), np.where(idle, 1.0, loop)
+    fed = behind * s
+    low, high = _limits(vcc, part)
+    found = (loop * own + fed * a) / (loop * stiff + fed * c)
+    bottom, top = (
+        (own + fed * (end - r_o * b * bias) / (1 + r_o * s)) / (stiff + fed / (1 + r_o * s)) for end in (low, high)
+    )
+    reference = np.where(fed == 0, own / stiff, np.minimum(np.maximum(found, bottom), top))
+    return reference, np.where(floats, rail, reference - through * taken * (bias + at_pin * reference))
+
+
+def _network(r_f: Array, r_leg: Array, bias: Array, part: OpAmp) -> tuple[Array, Array, Array, Array, Array]:
+    """Return b, s and bias (RF || RL) of `_settled`, then the op-amp's 1/A and Ro."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        b = np.where(np.isinf(r_f), 0.0, np.where(np.isinf(r_leg), 1.0, r_leg / (r_f + r_leg)))
+        pulled = np.where(bias == 0, 0.0, bias / (1 / r_f + 1 / r_leg))
+        inverse = 1 / np.asarray(part.gain_open_loop, float)
+        return b, 1 / (r_f + r_leg), pulled, inverse, np.asarray(part.resistance_output_open, float)
+
+
+def _limits(vcc: Array, part: OpAmp) -> tuple[Array, Array]:
+    """Return lowest and highest voltage behind the output resistance."""
+    top, bottom = np.asarray(part.headroom_top, float), np.asarray(part.headroom_bottom, float)
+    return output_limits(vcc, np.zeros_like(vcc), top, bottom)
+
+
 def _settled(
     v_plus: Array, v_ref: Array, r_f: Array, r_leg: Array, bias: Array, vcc: Array, part: OpAmp
 ) -> tuple[Array, Array]:
@@ -124,18 +185,13 @@ def _settled(
     With b of the output fed back and y the output above the reference, Kirchhoff's current law makes the inverting input
     b y - bias (RF || RL) and the output current s y + b bias; the law adds y + Ro (...) = middle + A (V+ - V-).
     """
+    b, s, pulled, inverse, r_o = _network(r_f, r_leg, bias, part)
     with np.errstate(divide="ignore", invalid="ignore"):
-        b = np.where(np.isinf(r_f), 0.0, np.where(np.isinf(r_leg), 1.0, r_leg / (r_f + r_leg)))
-        s = 1 / (r_f + r_leg)
-        pulled = np.where(bias == 0, 0.0, bias / (1 / r_f + 1 / r_leg))
-        inverse, r_o = 1 / np.asarray(part.gain_open_loop, float), np.asarray(part.resistance_output_open, float)
         middle = vcc / 2 - v_ref
         drive = inverse * (middle - r_o * b * bias) + (v_plus - v_ref) + pulled
         loop = inverse * (1 + r_o * s) + b
         wished = np.where((drive == 0) & (loop == 0), middle, drive / loop)
-    low, high = output_limits(
-        vcc, np.zeros_like(vcc), np.asarray(part.headroom_top, float), np.asarray(part.headroom_bottom, float)
-    )
+    low, high = _limits(vcc, part)
     bottom, top = ((end - v_ref - r_o * b * bias) / (1 + r_o * s) for end in (low, high))
     y = np.minimum(np.maximum(wished, bottom), top)
     # With no path at all the bias current takes the inverting input to a rail.

@@ -87,6 +87,9 @@ def noninverting(
     -----
     The capacitor in the gain leg makes the DC gain 1. Bias current times
     reference and bias resistor shifts the input; times the feedback resistor, the output.
+    Without that capacitor the leg draws its current from the reference too: reference,
+    both inputs and output are solved together. Gain and corners take the reference as
+    bypassed for the signal.
 
     References
     ----------
@@ -349,7 +352,6 @@ def inverting(
         r_c,
         r_f,
         np.asarray(np.inf),
-        np.asarray(1.0),
         0.0 - x,
         1 + x,
         1 + np.asarray(loaded),
@@ -420,7 +422,6 @@ def _noninverting(
         low = 1 / (2 * np.pi * c_in * (source + r_b))
         low = np.where(np.isinf(c_in), 0.0, low)
         leg = np.where(np.isinf(c_g), 0.0, 1 / (2 * np.pi * c_g * r_i))
-        # With the gain resistor straight on the reference (no capacitor) DC is amplified as well.
-        dc = np.where(np.isinf(c_g), x, 1.0)
-        r_leg = np.where(np.isinf(c_g), r_i, np.inf)
-    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, r_leg, dc, x, x, x, low, leg, r_b, op_amp, own, driven=driven)
+    # With the gain resistor straight on the reference (no capacitor) DC is amplified as well, and loads the reference.
+    straight = np.where(np.isinf(c_g), r_i, np.inf)
+    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, straight, x, x, x, low, leg, r_b, op_amp, own, driven=driven)

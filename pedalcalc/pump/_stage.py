@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Converter
-from pedalcalc.pump.cycle import Cycle
 
 Array = NDArray[np.float64]
 
@@ -59,36 +59,43 @@ def with_tone_level(cautions: tuple[Caution, ...], frequency: Array, rms: Array,
     return tuple(replace(caution, what=words) if caution.what.startswith(TONE) else caution for caution in cautions)
 
 
-def stage_cautions(
-    converter: Converter,
-    pin: Array,
-    supply: Array,
-    load: Array,
-    n: Array,
-    f: Array,
-    low_pin: str,
-    ratings: tuple[tuple[str, Array, Array], ...],
+def open_cautions(
+    converter: Converter, supply: Array, capacitors: tuple[tuple[str, int, Array], ...]
 ) -> tuple[Caution, ...]:
-    supply_limit = converter.voltage_supply_max
-    # Without load the pin stands at the whole supply.
-    over = caution_above(
-        f"above the supply limit of the {converter.name}: it can latch up and die",
+    """Return the cautions for the moment of switch-on, when nothing draws yet and the pin stands at the whole supply.
+
+    `capacitors` are name, how many times the supply each sees, and rating.
+    """
+    limit = converter.voltage_supply_max
+    cautions = caution_above(
+        f"at switch-on, before the load draws, the {converter.name} sees more than its supply limit: "
+        "it can latch up and die",
         "use a part of a higher limit, or less supply; a fresh battery and an unregulated adaptor stand above their label",
         supply,
-        supply_limit,
+        limit,
+        "V",
+    ) or caution_above(
+        f"at switch-on the {converter.name} sees a supply within half a volt of its limit",
+        "measure the highest voltage of the supply without load, or use a part of a higher limit",
+        supply,
+        limit - 0.5,
         "V",
     )
-    near = (
-        ()
-        if over
-        else caution_above(
-            f"within half a volt of the supply limit of the {converter.name}",
-            "measure the highest voltage of the supply without load, or use a part of a higher limit",
-            supply,
-            supply_limit - 0.5,
+    for which, times, rating in capacitors:
+        cautions += caution_above(
+            f"the {which} sees more than its rating: an electrolytic can burst",
+            "fit one of a higher voltage and check its polarity before power",
+            times * supply,
+            rating,
             "V",
         )
-    )
+    return cautions
+
+
+def stage_cautions(
+    converter: Converter, pin: Array, load: Array, n: Array, f: Array, low_pin: str
+) -> tuple[Caution, ...]:
+    """Return the cautions of a converter at work."""
     pin_state = (
         caution_above(
             "the low-voltage pin is tied to ground: above this supply it must stay open",
@@ -106,19 +113,8 @@ def stage_cautions(
             "V",
         )
     )
-    capacitors: tuple[Caution, ...] = ()
-    for which, across, rating in ratings:
-        capacitors += caution_above(
-            f"the {which} sees more than its rating: an electrolytic can burst",
-            "fit one of a higher voltage and check its polarity before power",
-            across,
-            rating,
-            "V",
-        )
     return (
-        over
-        + near
-        + caution_below(
+        caution_below(
             f"below the lowest supply of the {converter.name}",
             "raise the supply",
             pin,
@@ -126,7 +122,6 @@ def stage_cautions(
             "V",
         )
         + pin_state
-        + capacitors
         + caution_above(
             f"more load than the sheet of the {converter.name} shows",
             "draw less, or put converters in parallel",
@@ -144,20 +139,31 @@ def stage_cautions(
     )
 
 
+class Output(NamedTuple):
+    """A stage's output voltage, what the diodes take of it, output resistance with its limits, ripple and tone."""
+
+    voltage: Array
+    diodes: Array
+    resistance: Array
+    slow: Array
+    fast: Array
+    ripple: Array
+    ripple_pump: Array
+    tone: Array
+
+
 def stage_result(
-    cycle: Cycle,
+    output: Output,
     supply: Array,
     pin: Array,
     ideal: Array,
-    diodes: Array,
-    out: Array,
     load: Array,
     drawn: Array,
     sign: float,
     cautions: tuple[Caution, ...],
     frequency: Array,
 ) -> Pump:
-    thevenin, slow, fast, ripple, tone, ripple_pump = cycle
+    out = output.voltage
     cautions += caution_below(
         "too much load: the pump delivers less than two thirds of what it should",
         "draw less, use larger capacitors, or put converters in parallel",
@@ -169,22 +175,21 @@ def stage_result(
     given = out * load
     with np.errstate(divide="ignore", invalid="ignore"):
         efficiency = np.where(given <= 0, 0.0, given / taken)
-    rms = np.asarray(load * tone)
-    cautions = with_tone_level(cautions, frequency, rms, "on the output")
+    cautions = with_tone_level(cautions, frequency, output.tone, "on the output")
     return Pump(
         voltage_output=(sign * out)[()],
         voltage_ideal=(sign * ideal)[()],
         voltage_pin=pin[()],
-        voltage_drop_diodes=np.asarray(diodes)[()],
-        voltage_drop_pump=(ideal - diodes - out)[()],
-        resistance_thevenin=thevenin[()],
-        resistance_slow=slow[()],
-        resistance_fast=fast[()],
-        resistance_sum=(slow + fast)[()],
-        voltage_ripple=(load * ripple)[()],
-        voltage_ripple_pump=(load * ripple_pump)[()],
-        voltage_tone=rms[()],
-        level_tone_dbv=level(rms)[()],
+        voltage_drop_diodes=output.diodes[()],
+        voltage_drop_pump=(ideal - output.diodes - out)[()],
+        resistance_thevenin=output.resistance[()],
+        resistance_slow=output.slow[()],
+        resistance_fast=output.fast[()],
+        resistance_sum=(output.slow + output.fast)[()],
+        voltage_ripple=output.ripple[()],
+        voltage_ripple_pump=output.ripple_pump[()],
+        voltage_tone=output.tone[()],
+        level_tone_dbv=level(output.tone)[()],
         current_supply=drawn[()],
         power=(taken - given)[()],
         efficiency=efficiency[()],

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,7 +30,7 @@ from pedalcalc._base import (
 )
 from pedalcalc.devices import Converter, Diode, OpAmp
 from pedalcalc.devices._record import Figure, ends
-from pedalcalc.pump._stage import Pump, level, with_tone_level
+from pedalcalc.pump._stage import Pump, level, open_cautions, with_tone_level
 from pedalcalc.pump.doubler import doubler
 from pedalcalc.pump.inverter import inverter
 from pedalcalc.supply import filter_gain, series_diode
@@ -158,11 +159,18 @@ class VoltageBudget(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
-def _pump(rail: RailCircuit, pin: Array, load: Array) -> Pump:
-    parts = {
-        "voltage_supply": pin,
+def _pump(
+    rail: RailCircuit, supply: Array, behind: Array, load: Array, direct: Array
+) -> tuple[Pump, Array, tuple[Caution, ...]]:
+    """Return the pump behind the protection diode, all current of the build, and the pump's cautions."""
+    # Around the pump: what else flows through the filter, an inverter's positive rail included.
+    past = direct + (load if rail.rail_kind == "split" else 0 * load)
+    left = behind - past * rail.resistance_filter_in
+    _refuse_drained(left)
+    parts: dict[str, Any] = {
+        "voltage_supply": left,
         "current_load": load,
-        "resistance_source": 0.0,
+        "resistance_source": rail.resistance_filter_in,
         "resistance_switch": rail.resistance_switch,
         "current_idle": rail.current_idle,
         "frequency_pump": rail.frequency_pump,
@@ -177,8 +185,26 @@ def _pump(rail: RailCircuit, pin: Array, load: Array) -> Pump:
         "converter": rail.converter,
     }
     if rail.rail_kind == "doubled":
-        return doubler(diode=rail.diode_pump, **parts)  # type: ignore[arg-type]
-    return inverter(**parts)  # type: ignore[arg-type]
+        parts["diode"] = rail.diode_pump
+    pump = (doubler if rail.rail_kind == "doubled" else inverter)(**parts)
+    _refuse_drained(np.asarray(pump.voltage_pin))
+    # At switch-on the filter drops nothing, and the protection diode what the converter's own current makes it drop.
+    unloaded = series_diode(voltage_supply=supply, current_load=rail.current_idle, diode=rail.diode_protection)
+    capacitors = (
+        ("flying capacitor", 1, np.asarray(rail.voltage_rating_pump)),
+        ("output capacitor", 2 if rail.rail_kind == "doubled" else 1, np.asarray(rail.voltage_rating_output)),
+    )
+    loaded = open_cautions(rail.converter, left, capacitors)
+    cautions = open_cautions(rail.converter, np.asarray(unloaded.voltage_output), capacitors)
+    cautions += tuple(caution for caution in pump.cautions if caution not in loaded)
+    return pump, np.asarray(past + pump.current_supply), cautions
+
+
+def _refuse_drained(left: Array) -> None:
+    if np.any(left < 0):
+        raise ValueError(
+            f"resistance_filter_in must leave some of the supply, but drops it all: {np.nanmin(left):g} V left"
+        )
 
 
 @formula
@@ -220,7 +246,13 @@ def voltage_budget(
     -----
     The supply carries current_direct plus the load (single), twice the load
     (doubled and split: an inverter takes what it gives), plus the converter's
-    own. Swing is the smaller way from the idle voltage, taken twice.
+    own. An overloaded doubler takes less, as `doubler` says; the protection diode's
+    drop is still counted at twice the load then, at most a tenth of a volt too much.
+    Swing is the smaller way from the idle voltage, taken twice.
+
+    Converter and capacitors are held to their limits at switch-on, when no load draws
+    yet: the filter resistor then drops nothing, and the protection diode only what the
+    converter's own current makes it drop. An adaptor stands higher then than under load.
 
     References
     ----------
@@ -243,25 +275,18 @@ def voltage_budget(
     one_of("rail_kind", rail.rail_kind, RAILS)
     pumped = rail.rail_kind != "single"
     drawn = np.asarray(direct + load * (2 if pumped else 1) + (rail.current_idle if pumped else 0.0))
+    if rail.rail_kind == "doubled":
+        drawn = drawn + rail.diode_pump.current_saturation
     safe = series_diode(voltage_supply=supply, current_load=drawn, diode=rail.diode_protection)
-    loss_filter = drawn * rail.resistance_filter_in
-    pin = np.asarray(safe.voltage_output - loss_filter)
+    if pumped:
+        pump, drawn, pump_cautions = _pump(rail, supply, np.asarray(safe.voltage_output), load, direct)
+        pin = np.asarray(pump.voltage_pin)
+    else:
+        pin = np.asarray(safe.voltage_output - drawn * rail.resistance_filter_in)
+    loss_filter = safe.voltage_output - pin
     cautions = safe.cautions
     nothing = np.zeros(())
     if pumped:
-        if np.any(pin < 0):
-            raise ValueError(
-                f"resistance_filter_in must leave some of the supply, but drops it all: {np.nanmin(pin):g} V left"
-            )
-        pump = _pump(rail, pin, load)
-        if not any("supply limit" in caution.what for caution in pump.cautions):
-            cautions += caution_above(
-                f"without load nearly the whole supply reaches the {rail.converter.name}: less than half a volt to its limit",
-                "measure the supply without load, or use a part of a higher limit",
-                supply,
-                rail.converter.voltage_supply_max - 0.5,
-                "V",
-            )
         ideal, diodes, lost = pump.voltage_ideal, pump.voltage_drop_diodes, pump.voltage_drop_pump
         thevenin, ripple, tone = pump.resistance_thevenin, pump.voltage_ripple, pump.voltage_tone
         through = filter_gain(
@@ -272,7 +297,7 @@ def voltage_budget(
             resistance_load=np.inf,
         )
         tone = np.asarray(tone * through)
-        cautions += with_tone_level(pump.cautions, np.asarray(rail.frequency_pump), tone, "behind the last filter")
+        cautions += with_tone_level(pump_cautions, np.asarray(rail.frequency_pump), tone, "behind the last filter")
         loss_out = load * rail.resistance_filter_out
         output = np.abs(pump.voltage_output) - loss_out
         positive, negative = (output, 0 * output) if rail.rail_kind == "doubled" else (pin, -output)

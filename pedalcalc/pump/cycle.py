@@ -120,7 +120,7 @@ def pump_cycle(
     capacitance_pump : array_like
         Flying capacitor [F], > 0.
     resistance_charge : array_like
-        All resistance while it charges: switches, diode slope, its own series resistance [Ω], at least 0.
+        All resistance while it charges: switches, its own series resistance [Ω], at least 0.
     resistance_deliver : array_like
         All resistance while it delivers, without that of the output capacitor [Ω], at least 0.
     capacitance_output : array_like
@@ -187,7 +187,11 @@ def pump_start_time(
     capacitance_output: ArrayLike,
     resistance_esr_output: ArrayLike,
 ) -> Number:
-    """Find how long a pump takes from empty capacitors until its output is within a band of the final voltage.
+    """Find how long a pump of switches takes from empty capacitors until its output is within a band of the final voltage.
+
+    An inverter, or any flying capacitor between resistances. A diode is no
+    resistance: with its slope in the place of one the time comes out several
+    times too long. For the two-diode doubler see `doubler_start_time`.
 
     Parameters
     ----------
@@ -219,8 +223,7 @@ def pump_start_time(
     Notes
     -----
     What is missing shrinks from period to period by the larger eigenvalue of
-    the map over one period. A two-diode doubler starts sooner: its diodes
-    charge the output to the supply before the first period.
+    the map over one period. Without load.
 
     References
     ----------

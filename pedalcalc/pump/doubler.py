@@ -1,7 +1,8 @@
 """Voltage doubler of a converter and two diodes.
 
 Two of the converter's four switches swing one end of the flying capacitor
-between ground and supply, two diodes do the rest.
+between ground and supply, two diodes do the rest. Both obey the junction law
+at every moment; nothing about them is a constant drop or a slope.
 
               D1          D2
     V+ o----->|----+----->|----+----o V_out
@@ -16,11 +17,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, caution_above, formula, is_a, numeric, one_of
+from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, numeric, one_of
 from pedalcalc.devices import Converter, Diode
-from pedalcalc.junction import dynamic_resistance, junction_voltage
-from pedalcalc.pump._stage import LOW_PIN, Pump, stage_cautions, stage_result
-from pedalcalc.pump.cycle import Cycle, solve_cycle
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc.pump._pulse import Circuit
+from pedalcalc.pump._settled import settle
+from pedalcalc.pump._stage import LOW_PIN, Output, Pump, open_cautions, stage_cautions, stage_result
 from pedalcalc.pump.sums import whole
 
 __all__ = ["doubler", "doubler_resistive"]
@@ -28,39 +30,23 @@ __all__ = ["doubler", "doubler_resistive"]
 Array = NDArray[np.float64]
 
 
-def _line(
-    pulse: Array, current_saturation: Number, ideality: Number, resistance_series: Number
-) -> tuple[Array, Array, Array]:
-    """Return a diode's pulse current with drop and slope there."""
-    drop = junction_voltage(
-        pulse, current_saturation=current_saturation, ideality=ideality, resistance_series=resistance_series
-    )
-    slope = dynamic_resistance(pulse, ideality=ideality, current_saturation=current_saturation)
-    return pulse, np.asarray(drop), np.asarray(slope + resistance_series)
-
-
-def _output(
-    load: Array,
+def one_of_equal(
     supply: Array,
-    source: Array,
+    load: Array,
     switch: Array,
-    idle: Array,
     f: Array,
     c1: Array,
     esr1: Array,
     c2: Array,
     esr2: Array,
     n: Array,
-    *,
-    line: tuple[Array, Array, Array],
-) -> tuple[Array, Cycle, Array, Array]:
-    """Return output voltage, cycle, supply current and pin voltage of a doubler."""
-    pulse, drop, slope = line
-    phase = (switch + slope + esr1) / n
-    cycle = solve_cycle(f, n * c1, phase, phase, c2, esr2)
-    drawn = 2 * load + n * idle
-    pin = supply - source * drawn
-    return 2 * pin - 2 * (drop - pulse * slope) - load * cycle.resistance_thevenin, cycle, drawn, pin
+    diode: tuple[Number, Number, Number],
+) -> Circuit:
+    """Return one of `n` equal converters with its share of the load and of the output capacitor."""
+    i_s, ideality, r_s = (np.asarray(part, float) for part in diode)
+    return Circuit(
+        supply, load / n, 1 / f, c1, c2 / n, switch + esr1, esr2 * n, r_s, i_s, ideality * VOLTAGE_THERMAL_300K
+    )
 
 
 @formula
@@ -85,9 +71,9 @@ def doubler(
 ) -> Pump:
     """Find the output of a voltage doubler made of a converter and two diodes.
 
-    Each diode is a straight line through its true operating point at the pulse
-    current: twice the load at 50 % duty. Only two of the converter's four
-    switches are in use.
+    Both diodes obey the junction law with their series resistance throughout
+    the period, forward and reverse. Only two of the converter's four switches
+    are in use.
 
     Parameters
     ----------
@@ -104,7 +90,7 @@ def doubler(
     frequency_pump : array_like
         Pump frequency, half the oscillator's [Hz], > 0.
     capacitance_pump : array_like
-        Flying capacitor [F], > 0.
+        Flying capacitor [F], at least 0; 0 for a missing one, or a converter that does not switch.
     resistance_esr_pump : array_like
         Its equivalent series resistance [Ω], at least 0.
     capacitance_output : array_like
@@ -134,22 +120,35 @@ def doubler(
     ------
     ValueError
         If a value is out of range, `count` is not whole, or `low_pin` is another word.
+    RuntimeError
+        If an overloaded state does not converge.
 
     Notes
     -----
-    V = 2 V_S - 2 V_D - I R, V_D where the diode's line meets zero current;
-    R from the exact solution of `pump_cycle` with one switch and one diode
-    slope in each phase: limits 1/(f C1) and 2 (2 R_sw + 2 r_d) with equal
-    switches. `voltage_drop_diodes` is what both diodes drop at the pulse
-    current; their slopes are counted there and not in `voltage_drop_pump`.
-    The supply gives 2 I + I_idle. Far beyond the caution about too much load the
-    supply comes straight through both diodes and holds the output up near
-    V_S - 2 V_D; that is not modelled. With true exponential diodes, whose drop dies
-    away with the pulse, the output lies up to 0.1 V higher where the slow limit rules.
+    The settled state follows from charge balance: what the flying capacitor takes
+    from the supply through one diode in half a period it gives through the other in
+    the next. The load is a constant current, the supply is held by a capacitor at the
+    converter, and voltages are means over a period, as a meter reads them.
+    V = 2 V_S - 2 V_D - I R is left of it where V_D and R do not change with the load.
+
+    `voltage_drop_diodes` is what both diodes drop, in the mean over the charge they
+    carry; with a fast pump that is their drop at twice the load. `resistance_thevenin`
+    is by how much the output falls for a little more load, the diodes' part of it
+    included: limits 1/(f C1) and 2 (2 R_sw + 2 r_d). `resistance_sum` bounds it where the
+    output capacitor is several times the flying one.
+
+    The supply gives 2 I + I_idle and the diodes' saturation current. Without load the
+    output stays 2 n V_T ln 2 below twice the supply, because each diode passes its
+    saturation current back while the other conducts.
+
+    The output falls no lower than the supply less two diode drops at the load: overloaded,
+    the supply comes straight through both diodes and gives I instead of 2 I. There is no
+    closed form in between; those cases are stepped in time until the mean output stands
+    within 0.1 mV. They cost milliseconds each.
 
     References
     ----------
-    SHEET-TL7660 page 1 for the circuit; DERIVED.
+    SHEET-TL7660 page 1 for the circuit; SHOCKLEY, the diode law; DERIVED, the settled state.
 
     Examples
     --------
@@ -170,7 +169,7 @@ def doubler(
     switch = numeric("resistance_switch", resistance_switch, least=0)
     idle = numeric("current_idle", current_idle, least=0)
     f = numeric("frequency_pump", frequency_pump, above=0)
-    c1 = numeric("capacitance_pump", capacitance_pump, above=0)
+    c1 = numeric("capacitance_pump", capacitance_pump, least=0)
     esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
     c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
     esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
@@ -180,23 +179,31 @@ def doubler(
     one_of("low_pin", low_pin, LOW_PIN)
     is_a("diode", diode, Diode)
     is_a("converter", converter, Converter)
-    line = _line(2 * load / n, diode.current_saturation, diode.ideality, diode.resistance_series)
-    out, cycle, drawn, pin = _output(load, supply, source, switch, idle, f, c1, esr1, c2, esr2, n, line=line)
+    law = (diode.current_saturation, diode.ideality, diode.resistance_series)
+    circuit = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, law)
+    settled, pin = settle(circuit, source * n, idle)
+    drawn = n * (settled.drawn + idle)
     pin = pin + 0 * (rating1 + rating2)
-    drop = line[1]
-    cautions = stage_cautions(
-        converter,
-        pin,
-        supply,
-        load,
-        n,
-        f,
-        low_pin,
-        (("flying capacitor", supply, rating1), ("output capacitor", 2 * supply, rating2)),
-    ) + caution_above(
+    with np.errstate(divide="ignore"):
+        slow = np.asarray(1 / (f * c1 * n))
+    slope = circuit.nvt / (2 * (circuit.load + circuit.current_saturation)) + circuit.resistance_diode
+    fast = np.asarray(4 * (circuit.resistance_pump + slope) / n + esr2)
+    output = Output(
+        settled.output,
+        settled.diodes,
+        settled.resistance / n,
+        slow,
+        fast,
+        settled.ripple,
+        settled.ripple_pump,
+        settled.tone,
+    )
+    capacitors = (("flying capacitor", 1, rating1), ("output capacitor", 2, rating2))
+    cautions = open_cautions(converter, supply, capacitors) + stage_cautions(converter, pin, load, n, f, low_pin)
+    cautions += caution_above(
         f"the {diode.name} carries more than it is made for", "use a larger diode", load / n, diode.current_max, "A"
     )
-    return stage_result(cycle, supply, pin, 2 * pin, 2 * drop, out, load, drawn, 1.0, cautions, f)
+    return stage_result(output, supply, pin, 2 * pin, load, drawn, 1.0, cautions, f)
 
 
 @formula
@@ -221,8 +228,7 @@ def doubler_resistive(
 ) -> Pump:
     """Find the output of a two-diode doubler into a resistance.
 
-    The load current that output voltage and load agree on, with the diodes'
-    drop and slope at twice that very current; then as `doubler`.
+    The load current that output voltage and load agree on; then as `doubler`.
 
     Parameters
     ----------
@@ -239,7 +245,7 @@ def doubler_resistive(
     frequency_pump : array_like
         Pump frequency, half the oscillator's [Hz], > 0.
     capacitance_pump : array_like
-        Flying capacitor [F], > 0.
+        Flying capacitor [F], at least 0; 0 for a missing one, or a converter that does not switch.
     resistance_esr_pump : array_like
         Its equivalent series resistance [Ω], at least 0.
     capacitance_output : array_like
@@ -293,15 +299,13 @@ def doubler_resistive(
     >>> print(f"{double.voltage_output:.2f} V")
     16.45 V
     """
-    from scipy.optimize.elementwise import find_root
-
     supply = numeric("voltage_supply", voltage_supply, least=0)
     resistor = numeric("resistance_load", resistance_load, above=0, infinity=True)
     source = numeric("resistance_source", resistance_source, least=0)
     switch = numeric("resistance_switch", resistance_switch, least=0)
     idle = numeric("current_idle", current_idle, least=0)
     f = numeric("frequency_pump", frequency_pump, above=0)
-    c1 = numeric("capacitance_pump", capacitance_pump, above=0)
+    c1 = numeric("capacitance_pump", capacitance_pump, least=0)
     esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
     c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
     esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
@@ -310,23 +314,22 @@ def doubler_resistive(
     law = (diode.current_saturation, diode.ideality, diode.resistance_series)
     parts = np.broadcast_arrays(supply, resistor, source, switch, idle, f, c1, esr1, c2, esr2, n, *law)
 
-    def excess(load: Array, *values: Array) -> Array:
-        supply, resistor, source, switch, idle, f, c1, esr1, c2, esr2, n, i_s, ideality, r_s = values
-        line = _line(2 * load / n, i_s, ideality, r_s)
-        out = _output(load, supply, source, switch, idle, f, c1, esr1, c2, esr2, n, line=line)[0]
-        return np.asarray(out / resistor - load)
+    def output(load: Array, *values: Array) -> Array:
+        supply, _, source, switch, idle, f, c1, esr1, c2, esr2, n, *law = values
+        circuit = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, (law[0], law[1], law[2]))
+        return settle(circuit, source * n, idle)[0].output
 
-    least = np.zeros(parts[0].shape)
-    with np.errstate(invalid="ignore"):
-        dead = ~(excess(least, *parts) > 0)  # nothing drawn: no load, or a source that cannot feed the converter
-        most = np.where(dead, 1.0, 2 * parts[0] / parts[1])
-    found = find_root(excess, (least, most), args=parts)
-    if not np.all(found.success | dead):
-        raise RuntimeError(f"load current did not converge at index {tuple(np.argwhere(~(found.success | dead))[0])}")
-    unknown = np.isnan(np.sum(np.where(np.isinf(parts), 0.0, parts), axis=0))
+    def excess(load: Array, *values: Array) -> Array:
+        return np.asarray(output(load, *values) / values[1] - load)
+
+    load = np.where(np.isnan(np.sum(np.where(np.isinf(parts), 0.0, parts), axis=0)), np.nan, 0.0)
+    # Nothing is drawn without a load, or from a supply that gives nothing.
+    live = (output(load, *parts) > 1e-9) & np.isfinite(parts[1])
+    few = [part[live] for part in parts]
+    load[live] = elementwise_root(excess, 0 * few[0], 2 * few[0] / few[1], *few)
     return doubler(
         voltage_supply=supply,
-        current_load=np.where(unknown, np.nan, np.where(dead, 0.0, found.x)),
+        current_load=load[()],
         resistance_source=source,
         resistance_switch=switch,
         current_idle=idle,

@@ -6,7 +6,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import formula, is_a, numeric, one_of
 from pedalcalc.devices import Converter
-from pedalcalc.pump._stage import LOW_PIN, Pump, stage_cautions, stage_result
+from pedalcalc.pump._stage import LOW_PIN, Output, Pump, open_cautions, stage_cautions, stage_result
 from pedalcalc.pump.cycle import solve_cycle
 from pedalcalc.pump.sums import whole
 
@@ -122,14 +122,16 @@ def inverter(
     drawn = load + n * idle
     pin = supply - source * drawn + 0 * (rating1 + rating2)
     out = pin - load * cycle.resistance_thevenin
-    cautions = stage_cautions(
-        converter,
-        pin,
-        supply,
-        load,
-        n,
-        f,
-        low_pin,
-        (("flying capacitor", supply, rating1), ("output capacitor", supply, rating2)),
+    capacitors = (("flying capacitor", 1, rating1), ("output capacitor", 1, rating2))
+    cautions = open_cautions(converter, supply, capacitors) + stage_cautions(converter, pin, load, n, f, low_pin)
+    output = Output(
+        out,
+        0.0 * load,
+        cycle.resistance_thevenin,
+        cycle.resistance_slow,
+        cycle.resistance_fast,
+        load * cycle.ripple,
+        load * cycle.ripple_pump,
+        load * cycle.tone,
     )
-    return stage_result(cycle, supply, pin, pin, 0.0 * load, out, load, drawn, -1.0, cautions, f)
+    return stage_result(output, supply, pin, pin, load, drawn, -1.0, cautions, f)
