@@ -11,7 +11,7 @@
 from pedalcalc.opto.band import LIGHT_FACTOR_UNMEASURED, CouplerBand
 from pedalcalc.opto.coupler import CouplerPoint, coupler_current, coupler_point
 from pedalcalc.opto.curves import GainCurve, gain_curve
-from pedalcalc.opto.fits import CouplerFit, fit_coupler
+from pedalcalc.opto.fits import CouplerFit, CouplersDrawn, fit_coupler
 from pedalcalc.opto.gain import cell_for_reduction, cell_gain
 from pedalcalc.opto.kinetics import TIME_FACTOR_UNMEASURED, time_to_fall, time_to_rise
 from pedalcalc.opto.make import make_coupler
@@ -26,6 +26,7 @@ __all__ = [
     "CouplerBand",
     "CouplerFit",
     "CouplerPoint",
+    "CouplersDrawn",
     "GainCurve",
     "TimingFit",
     "cell_for_reduction",

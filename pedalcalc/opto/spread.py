@@ -44,8 +44,8 @@ def coupler_band(
     -----
     Unmeasured: the light exponent is taken as good to 0.15, the floor to a factor of three; dark
     resistance stays as in the record. Where the record gives no range at 10 lx or of the slope, three to
-    one and 0.1 either way are taken, as on most sheets. Fitted: two standard errors of log R either way, carried through
-    the derivatives of the law.
+    one and 0.1 either way are taken, as on most sheets. Fitted: the factor that holds 95 of 100
+    of the couplers drawn that may have given the readings, see `fit_coupler`.
 
     References
     ----------

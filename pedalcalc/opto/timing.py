@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, fit, is_a, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_below, fit, is_a, numeric, quantity
 from pedalcalc.devices import Coupler, Ldr, typical
 from pedalcalc.opto.kinetics import time_to_fall, time_to_rise
+from pedalcalc.opto.scatter import band_width
 
 Array = NDArray[np.float64]
 
 # Highest fall exponent looked for; the one cell timed at two lights has 0.28.
 _EXPONENT_MOST = 2.0
+_EXPONENT_STEP = 1e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +30,10 @@ class TimingFit(Result):
     fall_exponent_measured: bool = quantity("bool", "fall exponent comes from the readings")
     rise_ratio: Number = quantity("1", "measured over fitted rise times")
     fall_ratio: Number = quantity("1", "measured over fitted fall times")
-    time_factor: float = quantity("1", "95 % band of a time at the lights measured, times or divided by")
+    rise_factor: Number = quantity("1", "95 % band of each fitted rise time, times or divided by")
+    fall_factor: Number = quantity("1", "95 % band of each fitted fall time, times or divided by")
+    time_factor: float = quantity("1", "the widest of these bands")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
 def _rows(names: tuple[str, str, str], values: tuple[ArrayLike, ArrayLike, ArrayLike]) -> tuple[Array, Array, Array]:
@@ -135,13 +141,14 @@ def fit_timing(
     time_fall : array_like
         Times taken [s], above 0.
     tolerance : array_like
-        How well one time repeats [1]; 0.1 is usual.
+        How well one time repeats [1]; 0.1 is usual. With more times than the fit needs, what they show of their
+        scatter counts for the bands, be it more or less.
 
     Returns
     -------
     TimingFit
-        The cell with fitted times, and where a coupler was given that coupler with it, for whatever takes a coupler; measured
-        over fitted times, and their band.
+        The cell with fitted times, and where a coupler was given that coupler with it, for whatever takes a coupler; for
+        each time read measured over fitted, and the 95 % band of the fitted one; the widest of these bands; cautions.
 
     Raises
     ------
@@ -156,6 +163,10 @@ def fit_timing(
     Straight line in log time against log light for the rise; for the fall the closed
     form of `time_to_fall`, its exponent by least squares in log time. Two readings of
     each kind meet the law exactly and say nothing of what lies between them.
+
+    The band of a fitted time is its leverage (the share of one reading's scatter that is left in it) times the
+    half-width of `pedalcalc.opto.scatter`: Student's t with as many degrees of freedom as there are times to
+    spare, rises and falls together. With none to spare it holds if the times repeat within `tolerance`.
 
     References
     ----------
@@ -187,8 +198,11 @@ def fit_timing(
     rise_ratio = up[2] / np.asarray(time_to_rise(up[1], illuminance=up[0], cell=timed))
     fall_ratio = down[2] / np.asarray(time_to_fall(down[1], illuminance=down[0], cell=timed))
     misses = np.log(np.concatenate([rise_ratio, fall_ratio]))
+    by_rise, by_fall = _by_exponent(time_to_rise, up, timed), _by_exponent(time_to_fall, down, timed)
     spare = misses.size - int(up[0].size > 0) - int(down[0].size > 0) - rise_measured - fall_measured
-    scatter = float(np.sqrt(np.sum(misses**2) / spare)) if spare > 0 else 0.0
+    half = band_width(float(np.sum(misses**2)), spare=spare, told=usual)
+    rise_factor = np.exp(half * _leverage(by_rise if rise_measured else None, up[0].size))
+    fall_factor = np.exp(half * _leverage(by_fall if fall_measured else None, down[0].size))
     return TimingFit(
         cell=timed,
         coupler=None if whole is None else replace(whole, name=f"{whole.name}, timed", cell=timed),
@@ -196,5 +210,32 @@ def fit_timing(
         fall_exponent_measured=fall_measured,
         rise_ratio=rise_ratio,
         fall_ratio=fall_ratio,
-        time_factor=float(np.exp(2 * max(usual, scatter))),
+        rise_factor=rise_factor,
+        fall_factor=fall_factor,
+        time_factor=float(np.max(np.concatenate([rise_factor, fall_factor]))),
+        cautions=caution_below(
+            "no time to spare that would show how far they scatter: the bands hold if each repeats within the tolerance",
+            "time a third light",
+            spare,
+            1,
+            "times",
+        ),
     )
+
+
+def _by_exponent(function: Any, row: tuple[Array, Array, Array], cell: Ldr) -> Array:
+    """Return the derivatives of the logarithms of the fitted times by the exponent."""
+    light, part, _ = row
+    name = "rise_exponent" if function is time_to_rise else "fall_exponent"
+    low, high = (
+        np.log(function(part, illuminance=light, cell=replace(cell, **{name: getattr(cell, name) + step})))
+        for step in (0.0, _EXPONENT_STEP)
+    )
+    return np.asarray((high - low) / _EXPONENT_STEP)
+
+
+def _leverage(by_exponent: Array | None, count: int) -> Array:
+    """Return the standard deviation of each fitted logarithm over that of one reading."""
+    columns = [np.ones(count)] if by_exponent is None else [np.ones(count), by_exponent]
+    design = np.stack(columns, axis=-1)
+    return np.asarray(np.sqrt(np.sum(design * np.linalg.pinv(design).T, axis=-1)))
