@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import sympy as sp
-from scipy.integrate import quad, solve_ivp
+from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.signal import freqs
 
@@ -33,8 +33,6 @@ CALLS = {
         "current_fuse": 0.1,
         "diode": RECTIFIER,
     },
-    "line_regulation": {"voltage_change_output": 0.01, "voltage_change_supply": 2.0, "voltage_output": 5.0},
-    "rectified_mean": {"voltage_peak": 10.0, "rectifier": "full", "voltage_drop": 1.4},
     "adjustable_regulator_resistor": {
         "voltage_output": 9.0,
         "voltage_reference": 1.25,
@@ -101,37 +99,12 @@ CALLS = {
         "capacitance": 47e-6,
         "resistance_esr": 0.5,
     },
-    "half_supply_noise": {
-        "frequency": 100.0,
-        "resistance_top": 10e3,
-        "resistance_bottom": 12e3,
-        "resistance_load": 1e6,
-        "capacitance": 47e-6,
-        "resistance_esr": 0.5,
-        "temperature": 300.0,
-    },
     "battery_voltage": {"used": 0.5, "current_load": 0.010, "battery": devices.BATTERY_9V_ALKALINE},
     "battery_voltage_resistive": {"used": 0.5, "resistance_load": 900.0, "battery": devices.BATTERY_9V_ALKALINE},
     "battery_life": {"current_load": 0.010, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
     "battery_life_resistive": {"resistance_load": 900.0, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
     "battery_life_ideal": {"charge": 1980.0, "current_load": 0.010},
     "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
-    "reservoir_ripple": {"current_load": 0.010, "frequency": 50.0, "capacitance": 1e-3, "rectifier": "full"},
-    "reservoir": {
-        "voltage_rms": 9.0,
-        "voltage_drop": 1.4,
-        "resistance_load": 900.0,
-        "frequency": 50.0,
-        "capacitance": 1e-3,
-        "rectifier": "full",
-    },
-    "reservoir_loaded": {
-        "voltage_peak": 12.0,
-        "current_load": 0.010,
-        "frequency": 50.0,
-        "capacitance": 1e-3,
-        "rectifier": "full",
-    },
     "linear_regulator": {
         "voltage_supply": 12.0,
         "current_load": 0.050,
@@ -140,7 +113,6 @@ CALLS = {
         "current_idle": 5e-3,
         "power_rating": 0.6,
     },
-    "voltage_regulation": {"voltage_open": 13.0, "voltage_loaded": 9.0},
     "zener_resistance_max": {
         "voltage_supply_min": 11.0,
         "voltage_zener": 9.1,
@@ -348,25 +320,6 @@ def test_half_supply_ripple_is_the_filter_with_the_lower_resistor_as_load():
     assert call("half_supply_ripple_db", frequency=INF, resistance_esr=0.0) == -INF
 
 
-def test_noise_density_integrates_to_the_total():
-    parts = CALLS["half_supply_noise"] | {"resistance_esr": 0.0, "capacitance": 1e-9}
-    tau = supply.half_supply(**(CALLS["half_supply"] | {"capacitance": 1e-9, "current_load": 0.0})).time_constant
-    # Substituting f = tan(x)/(2 pi tau) makes the range finite.
-    total, _ = quad(
-        lambda x: (
-            supply.half_supply_noise(**(parts | {"frequency": np.tan(x) / (2 * np.pi * tau)})).noise_density ** 2
-            / np.cos(x) ** 2
-            / (2 * np.pi * tau)
-        ),
-        0,
-        np.pi / 2 - 1e-9,
-    )
-    assert np.sqrt(total) == pytest.approx(supply.half_supply_noise(**parts).noise_total, rel=1e-6)
-    bare = supply.half_supply_noise(**(parts | {"frequency": 0.0}))
-    assert bare.noise_density == pytest.approx(bare.noise_density_bare, rel=1e-12)
-    assert supply.half_supply_noise(**(parts | {"frequency": INF})).noise_density == 0
-
-
 # Battery ---------------------------------------------------------------------
 
 BATTERIES = [
@@ -447,38 +400,6 @@ def test_adaptor_voltage_at_both_ends():
     assert not steady.cautions and steady.resistance_internal == 0
 
 
-def test_reservoir_agrees_with_its_ripple_formula_and_has_limits():
-    found = call("reservoir")
-    assert found.voltage_ripple == pytest.approx(
-        supply.reservoir_ripple(current_load=found.current_load, frequency=50.0, capacitance=1e-3, rectifier="full")
-    )
-    assert found.voltage_ripple_rms == pytest.approx(found.current_load / (4 * np.sqrt(3) * 50.0 * 1e-3))
-    assert call("reservoir", rectifier="half").voltage_ripple == pytest.approx(2 * found.voltage_ripple)
-    assert call("reservoir", voltage_rms=0.5).voltage_output == 0
-    assert call("reservoir", resistance_load=INF).ripple_ratio == 0
-    with pytest.raises(ValueError, match="rectifier"):
-        call("reservoir", rectifier="bridge")
-    with pytest.raises(ValueError, match="rectifier"):
-        call("reservoir_ripple", rectifier="bridge")
-
-
-def test_reservoir_ripple_bounds_a_time_stepped_rectifier():
-    """Linear discharge is an upper bound, near to an ideal diode's true ripple where it is small."""
-    found = call("reservoir", voltage_drop=0.0)
-    step = 1e-6
-    t = np.arange(0, 0.1, step)
-    winding = np.abs(9.0 * np.sqrt(2) * np.sin(2 * np.pi * 50.0 * t))
-    volts = np.empty_like(t)
-    v = winding.max()
-    decay = np.exp(-step / (900.0 * 1e-3))
-    for k, w in enumerate(winding):
-        v = max(w, v * decay)
-        volts[k] = v
-    last = volts[t > 0.06]
-    true = last.max() - last.min()
-    assert 0.85 * found.voltage_ripple < true < found.voltage_ripple
-
-
 # Regulators ------------------------------------------------------------------
 
 
@@ -499,14 +420,6 @@ def test_zener_follower_balances_and_drops_out():
     assert low.voltage_output == 0 and low.current_zener == pytest.approx(11.5 / 220.0)
 
 
-def test_reservoir_by_current_is_the_one_by_resistance():
-    found = call("reservoir")
-    same = call("reservoir_loaded", voltage_peak=found.voltage_output, current_load=found.current_load)
-    assert same.voltage_mean == pytest.approx(found.voltage_mean) and same.ripple_ratio == pytest.approx(
-        found.ripple_ratio
-    )
-
-
 def test_linear_regulator_heat_and_drop_out():
     holds = call("linear_regulator")
     assert holds.regulates and holds.voltage_output == 9.0 and not holds.cautions
@@ -516,7 +429,6 @@ def test_linear_regulator_heat_and_drop_out():
     assert call("linear_regulator", voltage_supply=1.0).voltage_output == 0
     assert call("linear_regulator", current_load=0.0).efficiency == 0
     assert "hotter" in actions(call("linear_regulator", current_load=0.3))
-    assert call("voltage_regulation") == pytest.approx(4 / 9)
 
 
 def test_zener_resistance_max_limits():
@@ -600,17 +512,6 @@ def test_zener_load_range_at_its_ends():
         supply.zener_supply_range(**(zener | {"current_zener_min": 0.06}))
 
 
-@pytest.mark.parametrize(("rectifier", "halves"), [("half", 1), ("full", 2)])
-def test_rectified_mean_is_the_integral(rectifier, halves):
-    mean = supply.rectified_mean(10.0, rectifier=rectifier, voltage_drop=1.4)
-    area, _ = quad(lambda angle: max(10 * np.sin(angle) - 1.4, 0.0), 0, np.pi, points=[np.arcsin(0.14)])
-    assert mean == pytest.approx(halves * area / (2 * np.pi), rel=1e-9)
-    assert supply.rectified_mean(10.0, rectifier=rectifier) == pytest.approx(halves * 10 / np.pi)
-    assert supply.rectified_mean(1.0, rectifier=rectifier, voltage_drop=1.4) == 0.0
-    with pytest.raises(ValueError, match="rectifier"):
-        supply.rectified_mean(1.0, rectifier="bridge")
-
-
 def test_adjustable_regulator_resistor_is_the_inverse():
     parts = {"voltage_reference": 1.25, "resistance_bottom": 240.0, "current_adjust": 50e-6}
     top = supply.adjustable_regulator_resistor([1.25, 5.0, 9.0], **parts)
@@ -618,14 +519,3 @@ def test_adjustable_regulator_resistor_is_the_inverse():
     np.testing.assert_allclose(supply.adjustable_regulator(resistance_top=top, **parts), [1.25, 5.0, 9.0])
     with pytest.raises(ValueError, match="voltage_output"):
         supply.adjustable_regulator_resistor(1.0, **parts)
-
-
-def test_line_regulation_of_a_zener_is_the_divider_of_its_slope():
-    zener = {"resistance": 500.0, "voltage_zener": 6.8, "resistance_zener": 20.0, "current_test": 0.005}
-    zener |= {"resistance_load": INF}
-    low, high = (junction.zener_regulator(volts, **zener).voltage_output for volts in (9.0, 11.0))
-    share = supply.line_regulation(voltage_change_output=high - low, voltage_change_supply=2.0, voltage_output=low)
-    assert share * low == pytest.approx(20 / 520)
-    for name in ("voltage_change_supply", "voltage_output"):
-        with pytest.raises(ValueError, match=name):
-            supply.line_regulation(**(CALLS["line_regulation"] | {name: 0.0}))

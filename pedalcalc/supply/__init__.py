@@ -8,18 +8,11 @@ r"""What stands between the wall or the battery and the circuit.
 
 `polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out,
 `half` makes the half-supply reference, `battery` and `adaptor` say what the
-source really delivers, `regulator` and `zener` hold a voltage, `rectifier` is one without a capacitor, `draws` adds up the currents.
+source really delivers, `regulator` and `zener` hold a voltage, `draws` adds up the currents.
 Voltages are against ground, junctions are at 300 K.
 """
 
-from pedalcalc.supply.adaptor import (
-    AdaptorVoltage,
-    Reservoir,
-    adaptor_voltage,
-    reservoir,
-    reservoir_loaded,
-    reservoir_ripple,
-)
+from pedalcalc.supply.adaptor import AdaptorVoltage, adaptor_voltage
 from pedalcalc.supply.battery import (
     BatteryLife,
     BatteryState,
@@ -31,15 +24,13 @@ from pedalcalc.supply.battery import (
 )
 from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
 from pedalcalc.supply.filter import SupplyFilter, SupplyRipple, filter_gain, filter_ripple, supply_filter
-from pedalcalc.supply.half import HalfSupply, HalfSupplyNoise, half_supply, half_supply_noise, half_supply_ripple_db
+from pedalcalc.supply.half import HalfSupply, half_supply, half_supply_ripple_db
 from pedalcalc.supply.polarity import (
     Protection,
     mosfet_protection,
     series_diode,
     series_diode_resistive,
 )
-from pedalcalc.supply.rectifier import rectified_mean
-from pedalcalc.supply.regulation import line_regulation, voltage_regulation
 from pedalcalc.supply.regulator import (
     LinearRegulator,
     ZenerFollower,
@@ -60,10 +51,8 @@ __all__ = [
     "DaisyChain",
     "Draw",
     "HalfSupply",
-    "HalfSupplyNoise",
     "LinearRegulator",
     "Protection",
-    "Reservoir",
     "ShuntProtection",
     "SupplyFilter",
     "SupplyRipple",
@@ -83,20 +72,13 @@ __all__ = [
     "filter_gain",
     "filter_ripple",
     "half_supply",
-    "half_supply_noise",
     "half_supply_ripple_db",
-    "line_regulation",
     "linear_regulator",
     "mosfet_protection",
-    "rectified_mean",
-    "reservoir",
-    "reservoir_loaded",
-    "reservoir_ripple",
     "series_diode",
     "series_diode_resistive",
     "shunt_diode",
     "supply_filter",
-    "voltage_regulation",
     "zener_follower",
     "zener_load_range",
     "zener_resistance_max",
