@@ -99,11 +99,18 @@ CALLS = {
         "capacitance": 47e-6,
         "resistance_esr": 0.5,
     },
-    "battery_voltage": {"used": 0.5, "current_load": 0.010, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_voltage_resistive": {"used": 0.5, "resistance_load": 900.0, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_life": {"current_load": 0.010, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_life_resistive": {"resistance_load": 900.0, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_life_ideal": {"charge": 1980.0, "current_load": 0.010},
+    "battery_voltage": {
+        "used": 0.5,
+        "current_load": 0.010,
+        "resistance_load": 900.0,
+        "battery": devices.BATTERY_9V_ALKALINE,
+    },
+    "battery_life": {
+        "current_load": 0.010,
+        "resistance_load": 900.0,
+        "voltage_end": 7.0,
+        "battery": devices.BATTERY_9V_ALKALINE,
+    },
     "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
     "linear_regulator": {
         "voltage_supply": 12.0,
@@ -331,24 +338,43 @@ BATTERIES = [
 
 
 @pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
-@pytest.mark.parametrize(("load", "end"), [(1000.0, 7.2), (2700.0, 8.4), (10e3, 7.0)])
-def test_resistive_life_against_time_stepping(battery, load, end):
+@pytest.mark.parametrize(
+    ("load", "current", "end"),
+    [(1000.0, 0.0, 7.2), (2700.0, 0.0, 8.4), (10e3, 0.0, 7.0), (1500.0, 0.006, 7.0), (INF, 0.010, 7.5)],
+)
+def test_life_against_time_stepping(battery, load, current, end):
     charge = battery.charge.typical
 
-    def volts(s):
-        state = supply.battery_voltage_resistive(min(s, 1.0), resistance_load=load, battery=battery)
-        return state.voltage_output
+    def state(s):
+        return supply.battery_voltage(min(s, 1.0), resistance_load=load, current_load=current, battery=battery)
 
     def empty(_, s):
-        return volts(s[0]) - end
+        return state(s[0]).voltage_output - end
 
     empty.terminal = True
     run = solve_ivp(
-        lambda _, s: [volts(s[0]) / load / charge], (0, 1e8), [0.0], events=empty, rtol=1e-9, atol=1e-12, max_step=2e4
+        lambda _, s: [state(s[0]).current_load / charge],
+        (0, 1e8),
+        [0.0],
+        events=empty,
+        rtol=1e-9,
+        atol=1e-12,
+        max_step=2e4,
     )
-    found = supply.battery_life_resistive(resistance_load=load, voltage_end=end, battery=battery)
+    found = supply.battery_life(resistance_load=load, current_load=current, voltage_end=end, battery=battery)
     assert found.time_life == pytest.approx(run.t_events[0][0], rel=1e-5)
     assert found.used == pytest.approx(run.y_events[0][0][0], rel=1e-5)
+
+
+@pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
+def test_battery_voltage_obeys_kirchhoff_and_ohm(battery):
+    used = np.linspace(0.0, 1.0, 11)[:, np.newaxis]
+    load = np.array([1e3, 1e4, 1e9])
+    found = supply.battery_voltage(used, current_load=0.005, resistance_load=load, battery=battery)
+    np.testing.assert_allclose(found.current_load, 0.005 + found.voltage_output / load, rtol=1e-12)
+    np.testing.assert_allclose(
+        found.voltage_output, found.voltage_open - found.current_load * found.resistance_internal, rtol=1e-12
+    )
 
 
 @pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
@@ -363,23 +389,25 @@ def test_constant_current_life_ends_at_the_end_voltage(battery):
 
 
 def test_battery_limits():
-    assert call("battery_life_resistive", resistance_load=INF).time_life == INF
-    flat = call("battery_life", voltage_end=9.6)
+    idle = supply.battery_life(voltage_end=7.0, battery=devices.BATTERY_9V_ALKALINE)
+    assert idle.time_life == INF
+    alone = {"resistance_load": INF}
+    flat = call("battery_life", voltage_end=9.6, **alone)
     assert flat.time_life == 0 and "even a fresh" in actions(flat)
-    deep = call("battery_life", voltage_end=4.0)
+    deep = call("battery_life", voltage_end=4.0, **alone)
     assert deep.used == 1 and "without harm" in actions(deep)
+    assert deep.time_life == pytest.approx(devices.BATTERY_9V_ALKALINE.charge.typical / 0.010, rel=1e-12)
     with pytest.warns(ModelRangeWarning, match="less charge"):
         call("battery_life", current_load=0.3)
     with pytest.warns(ModelRangeWarning, match="less charge"):
-        assert call("battery_voltage_resistive", resistance_load=0.0, used=0.0).current_load == 9.5 / 2.0
+        short = call("battery_voltage", resistance_load=0.0, current_load=0.0, used=0.0)
+    assert short.current_load == 9.5 / 2.0 and short.voltage_output == 0
     with pytest.warns(ModelRangeWarning, match="less charge"):
-        call("battery_life_resistive", resistance_load=20.0)
+        call("battery_life", resistance_load=20.0)
     with pytest.warns(ModelRangeWarning, match="less charge"):
         call("battery_voltage", current_load=0.3)
     with pytest.raises(ValueError, match="used"):
         call("battery_voltage", used=1.2)
-    assert call("battery_life_ideal", current_load=0.0) == INF
-    assert call("battery_life_ideal", charge=0.0, current_load=0.0) == 0
 
 
 # Adaptor ---------------------------------------------------------------------

@@ -13,15 +13,7 @@ Voltages are against ground, junctions are at 300 K.
 """
 
 from pedalcalc.supply.adaptor import AdaptorVoltage, adaptor_voltage
-from pedalcalc.supply.battery import (
-    BatteryLife,
-    BatteryState,
-    battery_life,
-    battery_life_ideal,
-    battery_life_resistive,
-    battery_voltage,
-    battery_voltage_resistive,
-)
+from pedalcalc.supply.battery import BatteryLife, BatteryState, battery_life, battery_voltage
 from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
 from pedalcalc.supply.filter import SupplyFilter, SupplyRipple, filter_gain, filter_ripple, supply_filter
 from pedalcalc.supply.half import HalfSupply, half_supply, half_supply_ripple_db
@@ -63,10 +55,7 @@ __all__ = [
     "adjustable_regulator",
     "adjustable_regulator_resistor",
     "battery_life",
-    "battery_life_ideal",
-    "battery_life_resistive",
     "battery_voltage",
-    "battery_voltage_resistive",
     "current_budget",
     "daisy_chain",
     "filter_gain",
