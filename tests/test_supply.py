@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 import sympy as sp
@@ -17,6 +19,11 @@ INF = float("inf")
 SCHOTTKY = devices.typical(devices.DIODE_1N5817)
 SILICON = devices.typical(devices.DIODE_1N4148)
 RECTIFIER = devices.typical(devices.DIODE_1N4001)
+SMOOTHER = dataclasses.replace(
+    devices.capacitor(devices.typical(devices.CAPACITOR_ELECTROLYTIC), capacitance=100e-6, voltage_rating=25.0),
+    loss_tangent=0.0,
+    resistance_lead=0.5,
+)
 SMALL_MOSFET = devices.typical(devices.MOSFET_BS250)
 _DRAWS = (
     supply.Draw("op-amps", Spread(2e-3, 3e-3, 5e-3)),
@@ -57,30 +64,15 @@ CALLS = {
         "resistance_zener": 10.0,
         "current_test": 0.005,
     },
-    "filter_gain": {
-        "frequency": 100.0,
-        "resistance_series": 100.0,
-        "capacitance": 100e-6,
-        "resistance_esr": 0.5,
-        "resistance_load": 900.0,
-    },
-    "filter_ripple": {
-        "voltage_supply": 9.0,
-        "voltage_ripple": 0.1,
-        "frequency": 100.0,
-        "resistance_series": 100.0,
-        "capacitance": 100e-6,
-        "resistance_esr": 0.5,
-        "resistance_load": 900.0,
-    },
     "supply_filter": {
         "voltage_supply": 9.0,
         "current_load": 0.010,
+        "resistance_load": 9e3,
         "resistance_series": 100.0,
-        "capacitance": 100e-6,
-        "resistance_esr": 0.5,
-        "voltage_rating": 25.0,
+        "capacitor": SMOOTHER,
         "power_rating": 0.25,
+        "voltage_ripple": 0.1,
+        "frequency": 100.0,
     },
     "half_supply": {
         "voltage_supply": 9.0,
@@ -90,14 +82,6 @@ CALLS = {
         "current_load": 1e-6,
         "capacitance": 47e-6,
         "tolerance": 0.05,
-    },
-    "half_supply_ripple_db": {
-        "frequency": 100.0,
-        "resistance_top": 10e3,
-        "resistance_bottom": 12e3,
-        "resistance_load": 1e6,
-        "capacitance": 47e-6,
-        "resistance_esr": 0.5,
     },
     "battery_voltage": {
         "used": 0.5,
@@ -239,7 +223,7 @@ def test_shunt_diode_cautions_and_balance():
 # Filter ----------------------------------------------------------------------
 
 
-def test_filter_gain_against_sympy_and_scipy_signal():
+def test_filter_against_sympy_and_scipy_signal():
     s, r, c, e, load = sp.symbols("s r c e load", positive=True)
     v = sp.symbols("v")
     node = sp.solve(sp.Eq((1 - v) / r, v / load + v / (e + 1 / (s * c))), v)[0]
@@ -251,28 +235,39 @@ def test_filter_gain_against_sympy_and_scipy_signal():
         [float(x) for x in sp.Poly(denominator.subs(values), s).all_coeffs()],
         worN=2 * np.pi * f,
     )
-    got = supply.filter_gain(f, resistance_series=47.0, capacitance=220e-6, resistance_esr=0.3, resistance_load=680.0)
-    np.testing.assert_allclose(got, np.abs(h), rtol=1e-10)
+    part = dataclasses.replace(SMOOTHER, capacitance=220e-6, resistance_lead=0.3)
+    got = call("supply_filter", frequency=f, resistance_series=47.0, capacitor=part, resistance_load=680.0)
+    np.testing.assert_allclose(got.gain_db, 20 * np.log10(np.abs(h)), rtol=1e-10)
+    np.testing.assert_allclose(got.voltage_ripple, 0.1 * np.abs(h), rtol=1e-10)
+    # Kirchhoff: what the resistor carries is what both loads draw.
+    np.testing.assert_allclose(got.voltage_drop / 47.0, 0.010 + got.voltage_output / 680.0, rtol=1e-12)
+    assert got.power == pytest.approx(got.voltage_drop**2 / 47.0, rel=1e-12)
 
 
 def test_filter_limits():
-    plain = {"resistance_series": 100.0, "capacitance": 100e-6, "resistance_esr": 0.5, "resistance_load": INF}
-    assert supply.filter_gain(0.0, **plain) == 1
-    assert supply.filter_gain(INF, **plain) == pytest.approx(0.5 / 100.5, rel=1e-12)
-    assert supply.filter_gain(INF, **(plain | {"resistance_esr": 0.0})) == 0
-    assert supply.filter_gain(1e3, **(plain | {"capacitance": 0.0})) == 1
-    assert supply.filter_gain(INF, **(plain | {"capacitance": 0.0})) == 1
-    assert supply.filter_gain(1e3, **(plain | {"resistance_series": 0.0})) == 1
-    corner = call("supply_filter").frequency_corner
-    at_corner = supply.filter_gain(corner, **(plain | {"resistance_esr": 0.0}))
-    assert 20 * np.log10(at_corner) == pytest.approx(-3.01, abs=0.03)
-    assert call("supply_filter", resistance_series=0.0).gain_floor_db == 0
-    assert call("filter_ripple", voltage_ripple=0.0).ripple_ratio == 0
+    plain = {"resistance_load": INF}
+    assert call("supply_filter", frequency=0.0, **plain).gain_db == 0
+    still = call("supply_filter", frequency=INF, **plain)
+    assert still.gain_db == pytest.approx(20 * np.log10(0.5 / 100.5), rel=1e-12)
+    assert still.gain_floor_db == pytest.approx(still.gain_db, rel=1e-12)
+    lossless = dataclasses.replace(SMOOTHER, resistance_lead=0.0)
+    assert call("supply_filter", frequency=INF, capacitor=lossless, **plain).gain_db == -INF
+    corner = call("supply_filter", **plain).frequency_corner
+    at_corner = call("supply_filter", frequency=corner, capacitor=lossless, **plain)
+    assert at_corner.gain_db == pytest.approx(-3.01, abs=0.03)
+    none = call("supply_filter", resistance_series=0.0)
+    assert none.gain_floor_db == 0 and none.gain_db == 0 and none.voltage_output == 9.0
+    assert call("supply_filter", voltage_ripple=0.0).ripple_ratio == 0
+    with pytest.raises(TypeError, match=r"devices\.typical"):
+        call("supply_filter", capacitor=devices.CAPACITOR_ELECTROLYTIC)
+    with pytest.raises(ValueError, match=r"devices\.capacitor"):
+        call("supply_filter", capacitor=devices.typical(devices.CAPACITOR_ELECTROLYTIC))
 
 
 def test_filter_cautions():
     assert not call("supply_filter").cautions
-    assert "burst" in actions(call("supply_filter", voltage_rating=6.3))
+    weak = dataclasses.replace(SMOOTHER, voltage_max=6.3)
+    assert "burst" in actions(call("supply_filter", capacitor=weak))
     assert "gets hot" in actions(call("supply_filter", current_load=0.06))
     assert "whole supply" in actions(call("supply_filter", current_load=0.1))
 
@@ -317,14 +312,6 @@ def test_half_supply_limits_and_cautions():
         call("half_supply", resistance_top=INF, resistance_bottom=INF, resistance_load=INF)
     assert "tenth" in actions(call("half_supply", current_load=1e-4))
     assert "two seconds" in actions(call("half_supply", capacitance=470e-6))
-
-
-def test_half_supply_ripple_is_the_filter_with_the_lower_resistor_as_load():
-    f = np.geomspace(1, 1e5, 20)
-    lower = 1 / (1 / 12e3 + 1 / 1e6)
-    same = supply.filter_gain(f, resistance_series=10e3, capacitance=47e-6, resistance_esr=0.5, resistance_load=lower)
-    np.testing.assert_allclose(call("half_supply_ripple_db", frequency=f), 20 * np.log10(same), rtol=1e-12)
-    assert call("half_supply_ripple_db", frequency=INF, resistance_esr=0.0) == -INF
 
 
 # Battery ---------------------------------------------------------------------

@@ -15,8 +15,8 @@ Voltages are against ground, junctions are at 300 K.
 from pedalcalc.supply.adaptor import AdaptorVoltage, adaptor_voltage
 from pedalcalc.supply.battery import BatteryLife, BatteryState, battery_life, battery_voltage
 from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
-from pedalcalc.supply.filter import SupplyFilter, SupplyRipple, filter_gain, filter_ripple, supply_filter
-from pedalcalc.supply.half import HalfSupply, half_supply, half_supply_ripple_db
+from pedalcalc.supply.filter import SupplyFilter, supply_filter
+from pedalcalc.supply.half import HalfSupply, half_supply
 from pedalcalc.supply.polarity import (
     Protection,
     mosfet_protection,
@@ -47,7 +47,6 @@ __all__ = [
     "Protection",
     "ShuntProtection",
     "SupplyFilter",
-    "SupplyRipple",
     "ZenerFollower",
     "ZenerLoadRange",
     "ZenerSupplyRange",
@@ -58,10 +57,7 @@ __all__ = [
     "battery_voltage",
     "current_budget",
     "daisy_chain",
-    "filter_gain",
-    "filter_ripple",
     "half_supply",
-    "half_supply_ripple_db",
     "linear_regulator",
     "mosfet_protection",
     "series_diode",
