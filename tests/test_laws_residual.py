@@ -379,7 +379,7 @@ def test_supply_diodes(diode):
     series = supply.series_diode(voltage_supply=9.0, current_load=current, diode=part)
     _closes(laws.junction(9.0 - series.voltage_output, junction=part).current, -current, where="series diode")
     load = np.geomspace(20.0, 1e7, 30)
-    loaded = supply.series_diode_resistive(voltage_supply=9.0, resistance_load=load, diode=part)
+    loaded = supply.series_diode(voltage_supply=9.0, resistance_load=load, diode=part)
     _closes(
         laws.junction(loaded.voltage_drop, junction=part).current, -loaded.voltage_output / load, where="loaded diode"
     )
@@ -398,7 +398,7 @@ def test_supply_mosfet(mosfet):
     part = devices.typical(mosfet)
     volts = np.linspace(1.0, 12.0, 23)[:, np.newaxis]
     current = np.array([1e-4, 0.02, 0.15])
-    point = supply.mosfet_protection(voltage_supply=volts, current_load=current, mosfet=part)
+    point = supply.series_mosfet(voltage_supply=volts, current_load=current, mosfet=part)
     # Drain to the supply, source to the build, gate to ground; the body diode points from drain to source.
     channel = laws.channel(
         voltage_gate=0.0,

@@ -30,9 +30,8 @@ _DRAWS = (
     supply.Draw("indicator LED", Spread(1e-3, 2e-3, 3e-3)),
 )
 CALLS = {
-    "series_diode": {"voltage_supply": 9.0, "current_load": 0.010, "diode": SCHOTTKY},
-    "series_diode_resistive": {"voltage_supply": 9.0, "resistance_load": 900.0, "diode": RECTIFIER},
-    "mosfet_protection": {"voltage_supply": 9.0, "current_load": 0.020, "mosfet": SMALL_MOSFET},
+    "series_diode": {"voltage_supply": 9.0, "current_load": 0.010, "resistance_load": 9e3, "diode": SCHOTTKY},
+    "series_mosfet": {"voltage_supply": 9.0, "current_load": 0.020, "mosfet": SMALL_MOSFET},
     "shunt_diode": {
         "voltage_supply": 9.0,
         "current_load": 0.010,
@@ -148,7 +147,7 @@ def actions(result):
 def test_series_diode_against_a_bracketing_root_finder(diode):
     rng = np.random.default_rng(1)
     for supply_voltage, load in zip(rng.uniform(1, 18, 20), 10 ** rng.uniform(1, 6, 20), strict=True):
-        found = supply.series_diode_resistive(voltage_supply=supply_voltage, resistance_load=load, diode=diode)
+        found = supply.series_diode(voltage_supply=supply_voltage, resistance_load=load, diode=diode)
         nvt = diode.ideality * 1.380649e-23 * 300 / 1.602176634e-19
 
         def kirchhoff(current, load=load, nvt=nvt, volts=supply_voltage):
@@ -160,6 +159,13 @@ def test_series_diode_against_a_bracketing_root_finder(diode):
         same = supply.series_diode(voltage_supply=supply_voltage, current_load=found.current_load, diode=diode)
         assert same.voltage_output == pytest.approx(found.voltage_output, rel=1e-12)
         assert found.power == pytest.approx(found.voltage_drop * found.current_load, rel=1e-12)
+        both = supply.series_diode(voltage_supply=supply_voltage, current_load=0.004, resistance_load=load, diode=diode)
+
+        def node(current, load=load, nvt=nvt, volts=supply_voltage):
+            drop = nvt * np.log1p(current / diode.current_saturation) + current * diode.resistance_series
+            return 0.004 + (volts - drop) / load - current
+
+        assert both.current_load == pytest.approx(brentq(node, 0, 0.004 + 20 / load, xtol=1e-18), rel=1e-9)
 
 
 def test_series_diode_cautions():
@@ -167,19 +173,31 @@ def test_series_diode_cautions():
     assert "more current" in actions(call("series_diode", current_load=2.0))
     assert "reversed supply" in actions(call("series_diode", voltage_supply=18.0))
     assert "gets nothing" in actions(call("series_diode", voltage_supply=0.1))
-    open_load = call("series_diode_resistive", resistance_load=INF)
+    open_load = call("series_diode", current_load=0.0, resistance_load=INF)
     assert open_load.current_load == 0 and open_load.voltage_output == 9.0
+    with pytest.raises(TypeError, match=r"devices\.typical"):
+        call("series_diode", diode=devices.DIODE_1N4001)
+
+
+def test_series_diode_of_ideality_0_is_the_textbook_drop():
+    """The constant drop of the textbooks: 0.7 V off the supply, nothing below it."""
+    plain = dataclasses.replace(RECTIFIER, voltage_forward=0.7, ideality=0.0, resistance_series=0.0)
+    drawn = supply.series_diode(voltage_supply=9.0, current_load=0.010, diode=plain)
+    assert drawn.voltage_output == pytest.approx(8.3)
+    loaded = supply.series_diode(voltage_supply=[0.5, 9.0], resistance_load=1e3, diode=plain)
+    np.testing.assert_allclose(loaded.voltage_output, [0.0, 8.3], atol=1e-15)
+    np.testing.assert_allclose(loaded.current_load, [0.0, 8.3e-3], atol=1e-15)
 
 
 def test_mosfet_drop_is_current_times_resistance_when_fully_on():
     part = devices.typical(devices.MOSFET_IRF9540)
-    found = supply.mosfet_protection(voltage_supply=10.0, current_load=0.02, mosfet=part)
+    found = supply.series_mosfet(voltage_supply=10.0, current_load=0.02, mosfet=part)
     assert found.voltage_drop == pytest.approx(0.02 * part.resistance_on, rel=1e-3)
 
 
 def test_mosfet_below_its_threshold_is_its_body_diode():
     part = SMALL_MOSFET
-    found = supply.mosfet_protection(voltage_supply=2.0, current_load=0.02, mosfet=part)
+    found = supply.series_mosfet(voltage_supply=2.0, current_load=0.02, mosfet=part)
     nvt = part.ideality * 1.380649e-23 * 300 / 1.602176634e-19
     diode = nvt * np.log1p(0.02 / part.current_saturation) + 0.02 * part.resistance_series
     assert found.voltage_drop == pytest.approx(diode, rel=1e-9)
@@ -189,7 +207,7 @@ def test_mosfet_below_its_threshold_is_its_body_diode():
 def test_mosfet_drop_satisfies_kirchhoff_between():
     part = SMALL_MOSFET
     volts = np.linspace(2.3, 5.0, 7)
-    found = supply.mosfet_protection(voltage_supply=volts, current_load=0.05, mosfet=part)
+    found = supply.series_mosfet(voltage_supply=volts, current_load=0.05, mosfet=part)
     nvt = part.ideality * 1.380649e-23 * 300 / 1.602176634e-19
     strength = 1 / (part.resistance_on * (part.voltage_gate_on - part.voltage_threshold))
     for supply_voltage, drop in zip(volts, found.voltage_drop, strict=True):
@@ -204,10 +222,10 @@ def test_mosfet_drop_satisfies_kirchhoff_between():
 
 
 def test_mosfet_cautions_and_no_current():
-    assert call("mosfet_protection", current_load=0.0).voltage_drop == 0
-    assert "gate voltage" in actions(call("mosfet_protection", voltage_supply=24.0))
-    assert "more current" in actions(call("mosfet_protection", current_load=0.5))
-    assert "exceeds what" in actions(call("mosfet_protection", voltage_supply=24.0))
+    assert call("series_mosfet", current_load=0.0).voltage_drop == 0
+    assert "gate voltage" in actions(call("series_mosfet", voltage_supply=24.0))
+    assert "more current" in actions(call("series_mosfet", current_load=0.5))
+    assert "exceeds what" in actions(call("series_mosfet", voltage_supply=24.0))
 
 
 def test_shunt_diode_cautions_and_balance():

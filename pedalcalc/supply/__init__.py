@@ -17,12 +17,7 @@ from pedalcalc.supply.battery import BatteryLife, BatteryState, battery_life, ba
 from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
 from pedalcalc.supply.filter import SupplyFilter, supply_filter
 from pedalcalc.supply.half import HalfSupply, half_supply
-from pedalcalc.supply.polarity import (
-    Protection,
-    mosfet_protection,
-    series_diode,
-    series_diode_resistive,
-)
+from pedalcalc.supply.polarity import Protection, series_diode, series_mosfet
 from pedalcalc.supply.regulator import (
     LinearRegulator,
     ZenerFollower,
@@ -59,9 +54,8 @@ __all__ = [
     "daisy_chain",
     "half_supply",
     "linear_regulator",
-    "mosfet_protection",
     "series_diode",
-    "series_diode_resistive",
+    "series_mosfet",
     "shunt_diode",
     "supply_filter",
     "zener_follower",
