@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.signal import freqs
 
-from pedalcalc import devices, junction, supply
+from pedalcalc import devices, supply
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.devices import Spread
 
@@ -23,6 +23,9 @@ SMOOTHER = dataclasses.replace(
     devices.capacitor(devices.typical(devices.CAPACITOR_ELECTROLYTIC), capacitance=100e-6, voltage_rating=25.0),
     loss_tangent=0.0,
     resistance_lead=0.5,
+)
+ZENER = dataclasses.replace(
+    devices.typical(devices.ZENER_BZX55C5V1), voltage_zener=6.8, current_test=0.005, resistance_slope=20.0
 )
 SMALL_MOSFET = devices.typical(devices.MOSFET_BS250)
 _DRAWS = (
@@ -45,23 +48,13 @@ CALLS = {
         "resistance_bottom": 240.0,
         "current_adjust": 50e-6,
     },
-    "zener_load_range": {
-        "voltage_supply": 50.0,
-        "resistance": 1e3,
-        "voltage_zener": 10.0,
-        "current_zener_max": 0.03,
-        "current_zener_min": 0.001,
-        "resistance_zener": 10.0,
-        "current_test": 0.005,
-    },
-    "zener_supply_range": {
+    "zener_regulator": {
+        "voltage_supply": 12.0,
         "resistance": 220.0,
-        "voltage_zener": 20.0,
-        "current_zener_max": 0.06,
-        "resistance_load": 1200.0,
+        "zener": ZENER,
+        "current_load": 0.005,
+        "resistance_load": 1e3,
         "current_zener_min": 0.001,
-        "resistance_zener": 10.0,
-        "current_test": 0.005,
     },
     "supply_filter": {
         "voltage_supply": 9.0,
@@ -102,12 +95,6 @@ CALLS = {
         "voltage_dropout": 2.0,
         "current_idle": 5e-3,
         "power_rating": 0.6,
-    },
-    "zener_resistance_max": {
-        "voltage_supply_min": 11.0,
-        "voltage_zener": 9.1,
-        "current_load": 0.010,
-        "current_zener": 0.005,
     },
     "zener_follower": {
         "voltage_supply": 12.0,
@@ -464,11 +451,6 @@ def test_linear_regulator_heat_and_drop_out():
     assert "hotter" in actions(call("linear_regulator", current_load=0.3))
 
 
-def test_zener_resistance_max_limits():
-    assert call("zener_resistance_max", voltage_supply_min=9.0) == 0
-    assert call("zener_resistance_max", current_load=0.0, current_zener=0.0) == INF
-
-
 def test_adjustable_regulator_holds_its_reference():
     out = call("adjustable_regulator")
     through = 1.25 / 240.0
@@ -512,39 +494,6 @@ def test_daisy_chain():
         call("daisy_chain", budgets=(1,))
 
 
-@pytest.mark.parametrize("slope", [0.0, 12.0])
-def test_zener_ranges_are_where_the_zener_current_meets_its_limits(slope):
-    zener = {"resistance": 220.0, "voltage_zener": 20.0, "resistance_zener": slope, "current_test": 0.01}
-    limits = {"current_zener_max": 0.06, "current_zener_min": 0.002}
-    span = supply.zener_supply_range(**zener, **limits, resistance_load=1200.0)
-    for volts, current in ((span.voltage_supply_min, 0.002), (span.voltage_supply_max, 0.06)):
-        point = junction.zener_regulator(volts, resistance_load=1200.0, **zener)
-        assert point.current_zener == pytest.approx(current)
-    loads = supply.zener_load_range(40.0, **zener, **limits)
-    for ohms, amperes, current in (
-        (loads.resistance_load_min, loads.current_load_max, 0.002),
-        (loads.resistance_load_max, loads.current_load_min, 0.06),
-    ):
-        point = junction.zener_regulator(40.0, resistance_load=ohms, **zener)
-        assert point.current_zener == pytest.approx(current)
-        assert point.current_load == pytest.approx(amperes)
-    assert loads.regulates
-
-
-def test_zener_load_range_at_its_ends():
-    zener = {"resistance": 1e3, "voltage_zener": 10.0, "current_zener_max": 0.05, "current_zener_min": 0.001}
-    unloaded = supply.zener_load_range(20.0, **zener)  # 10 mA at most: the zener stands the missing load
-    assert (unloaded.current_load_min, unloaded.resistance_load_max) == (0.0, INF)
-    assert unloaded.current_load_max == pytest.approx(0.009)
-    low = supply.zener_load_range(10.5, **zener)  # 0.5 mA is less than the zener wants
-    assert not low.regulates
-    assert (low.current_load_max, low.resistance_load_min) == (0.0, INF)
-    with pytest.raises(ValueError, match="current_zener_min"):
-        supply.zener_load_range(20.0, **(zener | {"current_zener_min": 0.06}))
-    with pytest.raises(ValueError, match="current_zener_min"):
-        supply.zener_supply_range(**(zener | {"current_zener_min": 0.06}))
-
-
 def test_adjustable_regulator_resistor_is_the_inverse():
     parts = {"voltage_reference": 1.25, "resistance_bottom": 240.0, "current_adjust": 50e-6}
     top = supply.adjustable_regulator_resistor([1.25, 5.0, 9.0], **parts)
@@ -552,3 +501,52 @@ def test_adjustable_regulator_resistor_is_the_inverse():
     np.testing.assert_allclose(supply.adjustable_regulator(resistance_top=top, **parts), [1.25, 5.0, 9.0])
     with pytest.raises(ValueError, match="voltage_output"):
         supply.adjustable_regulator_resistor(1.0, **parts)
+
+
+def test_zener_regulator_obeys_kirchhoff():
+    v, i_z = sp.symbols("v i_z")
+    test = sp.Rational(5, 1000)
+    node = (12 - v) / 220 - v / 1000 - sp.Rational(5, 1000) - i_z
+    solved = sp.solve([node, v - sp.Rational(68, 10) - 20 * (i_z - test)], [v, i_z])
+    point = call("zener_regulator")
+    assert point.voltage_output == pytest.approx(float(solved[v]), rel=1e-13)
+    assert point.current_zener == pytest.approx(float(solved[i_z]), rel=1e-13)
+    assert point.current == pytest.approx(point.current_load + point.current_zener)
+    assert point.regulates and not point.cautions
+    # At its test current the zener has the very voltage of the sheet.
+    on_sheet = supply.zener_regulator(voltage_supply=6.8 + 0.005 * 500, resistance=500.0, zener=ZENER)
+    assert on_sheet.voltage_output == pytest.approx(6.8, rel=1e-14)
+    assert on_sheet.current_load == 0
+
+
+@pytest.mark.parametrize("slope", [0.0, 20.0])
+def test_zener_limits_are_where_the_zener_meets_them(slope):
+    zener = dataclasses.replace(ZENER, resistance_slope=slope)
+    here = call("zener_regulator", zener=zener)
+    for volts in (here.voltage_supply_min, here.voltage_supply_max):
+        point = call("zener_regulator", zener=zener, voltage_supply=volts)
+        if volts == here.voltage_supply_min:
+            assert point.current_zener == pytest.approx(0.001, rel=1e-9)
+        else:
+            assert point.power_zener == pytest.approx(zener.power_max, rel=1e-9)
+    largest = call("zener_regulator", zener=zener, resistance=here.resistance_max)
+    assert largest.current_zener == pytest.approx(0.001, rel=1e-9)
+    drawn = {"zener": zener, "resistance_load": INF, "voltage_supply": 40.0}
+    span = call("zener_regulator", **drawn)
+    heavy = call("zener_regulator", current_load=span.current_load_max, **drawn)
+    light = call("zener_regulator", current_load=span.current_load_min, **drawn)
+    assert heavy.current_zener == pytest.approx(0.001, rel=1e-9)
+    assert light.power_zener == pytest.approx(zener.power_max, rel=1e-9)
+
+
+def test_zener_regulator_at_its_edges():
+    low = call("zener_regulator", voltage_supply=6.0, current_load=0.0)
+    assert not low.regulates and low.current_zener == 0 and low.resistance_max == 0
+    assert low.voltage_output == pytest.approx(6 * 1000 / 1220)
+    assert low.current_load_max == 0 and "follows the supply" in actions(low)
+    idle = supply.zener_regulator(voltage_supply=12.0, resistance=220.0, zener=ZENER)
+    assert idle.resistance_max == INF and idle.current_load_min == 0
+    assert "hotter" in actions(call("zener_regulator", resistance=22.0))
+    assert "more than the resistor passes" in actions(call("zener_regulator", current_load=0.1))
+    with pytest.raises(TypeError, match=r"devices\.typical"):
+        call("zener_regulator", zener=devices.ZENER_BZX55C5V1)

@@ -25,10 +25,9 @@ from pedalcalc.supply.regulator import (
     adjustable_regulator_resistor,
     linear_regulator,
     zener_follower,
-    zener_resistance_max,
 )
 from pedalcalc.supply.shunt import ShuntProtection, shunt_diode
-from pedalcalc.supply.zener import ZenerLoadRange, ZenerSupplyRange, zener_load_range, zener_supply_range
+from pedalcalc.supply.zener import ZenerRegulator, zener_regulator
 
 __all__ = [
     "AdaptorVoltage",
@@ -43,8 +42,7 @@ __all__ = [
     "ShuntProtection",
     "SupplyFilter",
     "ZenerFollower",
-    "ZenerLoadRange",
-    "ZenerSupplyRange",
+    "ZenerRegulator",
     "adaptor_voltage",
     "adjustable_regulator",
     "adjustable_regulator_resistor",
@@ -59,7 +57,5 @@ __all__ = [
     "shunt_diode",
     "supply_filter",
     "zener_follower",
-    "zener_load_range",
-    "zener_resistance_max",
-    "zener_supply_range",
+    "zener_regulator",
 ]
