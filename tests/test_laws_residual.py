@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc import bjt, devices, fet, junction, laws, led, opamp, pump, supply
+from pedalcalc import bjt, devices, fet, laws, led, opamp, pump, supply
 from tests.test_pump import CALLS as PUMP_CALLS
 
 INF = float("inf")
@@ -379,7 +379,7 @@ def test_supply_diodes(diode):
     series = supply.series_diode(voltage_supply=9.0, current_load=current, diode=part)
     _closes(laws.junction(9.0 - series.voltage_output, junction=part).current, -current, where="series diode")
     load = np.geomspace(20.0, 1e7, 30)
-    loaded = supply.series_diode_resistive(voltage_supply=9.0, resistance_load=load, diode=part)
+    loaded = supply.series_diode(voltage_supply=9.0, resistance_load=load, diode=part)
     _closes(
         laws.junction(loaded.voltage_drop, junction=part).current, -loaded.voltage_output / load, where="loaded diode"
     )
@@ -398,7 +398,7 @@ def test_supply_mosfet(mosfet):
     part = devices.typical(mosfet)
     volts = np.linspace(1.0, 12.0, 23)[:, np.newaxis]
     current = np.array([1e-4, 0.02, 0.15])
-    point = supply.mosfet_protection(voltage_supply=volts, current_load=current, mosfet=part)
+    point = supply.series_mosfet(voltage_supply=volts, current_load=current, mosfet=part)
     # Drain to the supply, source to the build, gate to ground; the body diode points from drain to source.
     channel = laws.channel(
         voltage_gate=0.0,
@@ -415,7 +415,7 @@ def test_zener_regulator():
         devices.typical(devices.ZENER_BZX55C5V1), voltage_zener=6.8, current_test=5e-3, resistance_slope=20.0
     )
     parts = _random(12, voltage_supply=(2, 30), resistance=(50, 5e3), resistance_load=(100, 1e6))
-    point = junction.zener_regulator(voltage_zener=6.8, resistance_zener=20.0, current_test=5e-3, **parts)
+    point = supply.zener_regulator(zener=part, **parts)
     assert point.regulates.any() and not point.regulates.all()
     flow = laws.junction(-np.asarray(point.voltage_output), junction=part)
     # The straight line of the textbooks leaves out the picoamperes that the junction passes in reverse.
@@ -426,14 +426,7 @@ def test_zener_regulator():
         where="Zener",
     )
     held = laws.junction_in_series(-parts["voltage_supply"], resistance=parts["resistance"], junction=part)
-    free = junction.zener_regulator(
-        parts["voltage_supply"],
-        resistance=parts["resistance"],
-        voltage_zener=6.8,
-        resistance_zener=20.0,
-        current_test=5e-3,
-        resistance_load=INF,
-    )
+    free = supply.zener_regulator(voltage_supply=parts["voltage_supply"], resistance=parts["resistance"], zener=part)
     np.testing.assert_allclose(free.voltage_output, -held.voltage_junction, rtol=1e-8)
 
 

@@ -10,7 +10,7 @@ import pytest
 import sympy as sp
 from scipy.linalg import expm
 
-from pedalcalc import devices, pump, supply
+from pedalcalc import devices, pump, rc, supply
 
 INF = float("inf")
 SCHOTTKY = devices.typical(devices.DIODE_1N5817)
@@ -510,10 +510,8 @@ def test_converter_is_held_to_its_limit_at_switch_on():
 def test_pump_tone_on_the_rail_is_filtered():
     loud = call("voltage_budget", rail=dataclasses.replace(RAIL, resistance_filter_out=0.0))
     quiet = call("voltage_budget")
-    through = supply.filter_gain(
-        22.5e3, resistance_series=47.0, capacitance=100e-6, resistance_esr=0.3, resistance_load=INF
-    )
-    assert quiet.voltage_tone == pytest.approx(loud.voltage_tone * through, rel=1e-12)
+    through = rc.lowpass_response(22.5e3, resistance=47.0, capacitance=100e-6, resistance_esr=0.3)
+    assert quiet.voltage_tone == pytest.approx(loud.voltage_tone * through.gain, rel=1e-12)
 
 
 def test_doubling_converter_is_two_pumps_in_the_slow_limit_and_pays_for_each_switch():

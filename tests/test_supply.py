@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 import sympy as sp
-from scipy.integrate import quad, solve_ivp
+from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.signal import freqs
 
-from pedalcalc import devices, junction, supply
+from pedalcalc import devices, supply
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.devices import Spread
 
@@ -17,15 +19,22 @@ INF = float("inf")
 SCHOTTKY = devices.typical(devices.DIODE_1N5817)
 SILICON = devices.typical(devices.DIODE_1N4148)
 RECTIFIER = devices.typical(devices.DIODE_1N4001)
+SMOOTHER = dataclasses.replace(
+    devices.capacitor(devices.typical(devices.CAPACITOR_ELECTROLYTIC), capacitance=100e-6, voltage_rating=25.0),
+    loss_tangent=0.0,
+    resistance_lead=0.5,
+)
+ZENER = dataclasses.replace(
+    devices.typical(devices.ZENER_BZX55C5V1), voltage_zener=6.8, current_test=0.005, resistance_slope=20.0
+)
 SMALL_MOSFET = devices.typical(devices.MOSFET_BS250)
 _DRAWS = (
     supply.Draw("op-amps", Spread(2e-3, 3e-3, 5e-3)),
     supply.Draw("indicator LED", Spread(1e-3, 2e-3, 3e-3)),
 )
 CALLS = {
-    "series_diode": {"voltage_supply": 9.0, "current_load": 0.010, "diode": SCHOTTKY},
-    "series_diode_resistive": {"voltage_supply": 9.0, "resistance_load": 900.0, "diode": RECTIFIER},
-    "mosfet_protection": {"voltage_supply": 9.0, "current_load": 0.020, "mosfet": SMALL_MOSFET},
+    "series_diode": {"voltage_supply": 9.0, "current_load": 0.010, "resistance_load": 9e3, "diode": SCHOTTKY},
+    "series_mosfet": {"voltage_supply": 9.0, "current_load": 0.020, "mosfet": SMALL_MOSFET},
     "shunt_diode": {
         "voltage_supply": 9.0,
         "current_load": 0.010,
@@ -33,56 +42,29 @@ CALLS = {
         "current_fuse": 0.1,
         "diode": RECTIFIER,
     },
-    "line_regulation": {"voltage_change_output": 0.01, "voltage_change_supply": 2.0, "voltage_output": 5.0},
-    "rectified_mean": {"voltage_peak": 10.0, "rectifier": "full", "voltage_drop": 1.4},
     "adjustable_regulator_resistor": {
         "voltage_output": 9.0,
         "voltage_reference": 1.25,
         "resistance_bottom": 240.0,
         "current_adjust": 50e-6,
     },
-    "zener_load_range": {
-        "voltage_supply": 50.0,
-        "resistance": 1e3,
-        "voltage_zener": 10.0,
-        "current_zener_max": 0.03,
-        "current_zener_min": 0.001,
-        "resistance_zener": 10.0,
-        "current_test": 0.005,
-    },
-    "zener_supply_range": {
+    "zener_regulator": {
+        "voltage_supply": 12.0,
         "resistance": 220.0,
-        "voltage_zener": 20.0,
-        "current_zener_max": 0.06,
-        "resistance_load": 1200.0,
+        "zener": ZENER,
+        "current_load": 0.005,
+        "resistance_load": 1e3,
         "current_zener_min": 0.001,
-        "resistance_zener": 10.0,
-        "current_test": 0.005,
-    },
-    "filter_gain": {
-        "frequency": 100.0,
-        "resistance_series": 100.0,
-        "capacitance": 100e-6,
-        "resistance_esr": 0.5,
-        "resistance_load": 900.0,
-    },
-    "filter_ripple": {
-        "voltage_supply": 9.0,
-        "voltage_ripple": 0.1,
-        "frequency": 100.0,
-        "resistance_series": 100.0,
-        "capacitance": 100e-6,
-        "resistance_esr": 0.5,
-        "resistance_load": 900.0,
     },
     "supply_filter": {
         "voltage_supply": 9.0,
         "current_load": 0.010,
+        "resistance_load": 9e3,
         "resistance_series": 100.0,
-        "capacitance": 100e-6,
-        "resistance_esr": 0.5,
-        "voltage_rating": 25.0,
+        "capacitor": SMOOTHER,
         "power_rating": 0.25,
+        "voltage_ripple": 0.1,
+        "frequency": 100.0,
     },
     "half_supply": {
         "voltage_supply": 9.0,
@@ -93,45 +75,19 @@ CALLS = {
         "capacitance": 47e-6,
         "tolerance": 0.05,
     },
-    "half_supply_ripple_db": {
-        "frequency": 100.0,
-        "resistance_top": 10e3,
-        "resistance_bottom": 12e3,
-        "resistance_load": 1e6,
-        "capacitance": 47e-6,
-        "resistance_esr": 0.5,
-    },
-    "half_supply_noise": {
-        "frequency": 100.0,
-        "resistance_top": 10e3,
-        "resistance_bottom": 12e3,
-        "resistance_load": 1e6,
-        "capacitance": 47e-6,
-        "resistance_esr": 0.5,
-        "temperature": 300.0,
-    },
-    "battery_voltage": {"used": 0.5, "current_load": 0.010, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_voltage_resistive": {"used": 0.5, "resistance_load": 900.0, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_life": {"current_load": 0.010, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_life_resistive": {"resistance_load": 900.0, "voltage_end": 7.0, "battery": devices.BATTERY_9V_ALKALINE},
-    "battery_life_ideal": {"charge": 1980.0, "current_load": 0.010},
-    "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
-    "reservoir_ripple": {"current_load": 0.010, "frequency": 50.0, "capacitance": 1e-3, "rectifier": "full"},
-    "reservoir": {
-        "voltage_rms": 9.0,
-        "voltage_drop": 1.4,
-        "resistance_load": 900.0,
-        "frequency": 50.0,
-        "capacitance": 1e-3,
-        "rectifier": "full",
-    },
-    "reservoir_loaded": {
-        "voltage_peak": 12.0,
+    "battery_voltage": {
+        "used": 0.5,
         "current_load": 0.010,
-        "frequency": 50.0,
-        "capacitance": 1e-3,
-        "rectifier": "full",
+        "resistance_load": 900.0,
+        "battery": devices.BATTERY_9V_ALKALINE,
     },
+    "battery_life": {
+        "current_load": 0.010,
+        "resistance_load": 900.0,
+        "voltage_end": 7.0,
+        "battery": devices.BATTERY_9V_ALKALINE,
+    },
+    "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
     "linear_regulator": {
         "voltage_supply": 12.0,
         "current_load": 0.050,
@@ -139,13 +95,6 @@ CALLS = {
         "voltage_dropout": 2.0,
         "current_idle": 5e-3,
         "power_rating": 0.6,
-    },
-    "voltage_regulation": {"voltage_open": 13.0, "voltage_loaded": 9.0},
-    "zener_resistance_max": {
-        "voltage_supply_min": 11.0,
-        "voltage_zener": 9.1,
-        "current_load": 0.010,
-        "current_zener": 0.005,
     },
     "zener_follower": {
         "voltage_supply": 12.0,
@@ -185,7 +134,7 @@ def actions(result):
 def test_series_diode_against_a_bracketing_root_finder(diode):
     rng = np.random.default_rng(1)
     for supply_voltage, load in zip(rng.uniform(1, 18, 20), 10 ** rng.uniform(1, 6, 20), strict=True):
-        found = supply.series_diode_resistive(voltage_supply=supply_voltage, resistance_load=load, diode=diode)
+        found = supply.series_diode(voltage_supply=supply_voltage, resistance_load=load, diode=diode)
         nvt = diode.ideality * 1.380649e-23 * 300 / 1.602176634e-19
 
         def kirchhoff(current, load=load, nvt=nvt, volts=supply_voltage):
@@ -197,6 +146,13 @@ def test_series_diode_against_a_bracketing_root_finder(diode):
         same = supply.series_diode(voltage_supply=supply_voltage, current_load=found.current_load, diode=diode)
         assert same.voltage_output == pytest.approx(found.voltage_output, rel=1e-12)
         assert found.power == pytest.approx(found.voltage_drop * found.current_load, rel=1e-12)
+        both = supply.series_diode(voltage_supply=supply_voltage, current_load=0.004, resistance_load=load, diode=diode)
+
+        def node(current, load=load, nvt=nvt, volts=supply_voltage):
+            drop = nvt * np.log1p(current / diode.current_saturation) + current * diode.resistance_series
+            return 0.004 + (volts - drop) / load - current
+
+        assert both.current_load == pytest.approx(brentq(node, 0, 0.004 + 20 / load, xtol=1e-18), rel=1e-9)
 
 
 def test_series_diode_cautions():
@@ -204,19 +160,31 @@ def test_series_diode_cautions():
     assert "more current" in actions(call("series_diode", current_load=2.0))
     assert "reversed supply" in actions(call("series_diode", voltage_supply=18.0))
     assert "gets nothing" in actions(call("series_diode", voltage_supply=0.1))
-    open_load = call("series_diode_resistive", resistance_load=INF)
+    open_load = call("series_diode", current_load=0.0, resistance_load=INF)
     assert open_load.current_load == 0 and open_load.voltage_output == 9.0
+    with pytest.raises(TypeError, match=r"devices\.typical"):
+        call("series_diode", diode=devices.DIODE_1N4001)
+
+
+def test_series_diode_of_ideality_0_is_the_textbook_drop():
+    """The constant drop of the textbooks: 0.7 V off the supply, nothing below it."""
+    plain = dataclasses.replace(RECTIFIER, voltage_forward=0.7, ideality=0.0, resistance_series=0.0)
+    drawn = supply.series_diode(voltage_supply=9.0, current_load=0.010, diode=plain)
+    assert drawn.voltage_output == pytest.approx(8.3)
+    loaded = supply.series_diode(voltage_supply=[0.5, 9.0], resistance_load=1e3, diode=plain)
+    np.testing.assert_allclose(loaded.voltage_output, [0.0, 8.3], atol=1e-15)
+    np.testing.assert_allclose(loaded.current_load, [0.0, 8.3e-3], atol=1e-15)
 
 
 def test_mosfet_drop_is_current_times_resistance_when_fully_on():
     part = devices.typical(devices.MOSFET_IRF9540)
-    found = supply.mosfet_protection(voltage_supply=10.0, current_load=0.02, mosfet=part)
+    found = supply.series_mosfet(voltage_supply=10.0, current_load=0.02, mosfet=part)
     assert found.voltage_drop == pytest.approx(0.02 * part.resistance_on, rel=1e-3)
 
 
 def test_mosfet_below_its_threshold_is_its_body_diode():
     part = SMALL_MOSFET
-    found = supply.mosfet_protection(voltage_supply=2.0, current_load=0.02, mosfet=part)
+    found = supply.series_mosfet(voltage_supply=2.0, current_load=0.02, mosfet=part)
     nvt = part.ideality * 1.380649e-23 * 300 / 1.602176634e-19
     diode = nvt * np.log1p(0.02 / part.current_saturation) + 0.02 * part.resistance_series
     assert found.voltage_drop == pytest.approx(diode, rel=1e-9)
@@ -226,7 +194,7 @@ def test_mosfet_below_its_threshold_is_its_body_diode():
 def test_mosfet_drop_satisfies_kirchhoff_between():
     part = SMALL_MOSFET
     volts = np.linspace(2.3, 5.0, 7)
-    found = supply.mosfet_protection(voltage_supply=volts, current_load=0.05, mosfet=part)
+    found = supply.series_mosfet(voltage_supply=volts, current_load=0.05, mosfet=part)
     nvt = part.ideality * 1.380649e-23 * 300 / 1.602176634e-19
     strength = 1 / (part.resistance_on * (part.voltage_gate_on - part.voltage_threshold))
     for supply_voltage, drop in zip(volts, found.voltage_drop, strict=True):
@@ -241,10 +209,10 @@ def test_mosfet_drop_satisfies_kirchhoff_between():
 
 
 def test_mosfet_cautions_and_no_current():
-    assert call("mosfet_protection", current_load=0.0).voltage_drop == 0
-    assert "gate voltage" in actions(call("mosfet_protection", voltage_supply=24.0))
-    assert "more current" in actions(call("mosfet_protection", current_load=0.5))
-    assert "exceeds what" in actions(call("mosfet_protection", voltage_supply=24.0))
+    assert call("series_mosfet", current_load=0.0).voltage_drop == 0
+    assert "gate voltage" in actions(call("series_mosfet", voltage_supply=24.0))
+    assert "more current" in actions(call("series_mosfet", current_load=0.5))
+    assert "exceeds what" in actions(call("series_mosfet", voltage_supply=24.0))
 
 
 def test_shunt_diode_cautions_and_balance():
@@ -260,7 +228,7 @@ def test_shunt_diode_cautions_and_balance():
 # Filter ----------------------------------------------------------------------
 
 
-def test_filter_gain_against_sympy_and_scipy_signal():
+def test_filter_against_sympy_and_scipy_signal():
     s, r, c, e, load = sp.symbols("s r c e load", positive=True)
     v = sp.symbols("v")
     node = sp.solve(sp.Eq((1 - v) / r, v / load + v / (e + 1 / (s * c))), v)[0]
@@ -272,28 +240,39 @@ def test_filter_gain_against_sympy_and_scipy_signal():
         [float(x) for x in sp.Poly(denominator.subs(values), s).all_coeffs()],
         worN=2 * np.pi * f,
     )
-    got = supply.filter_gain(f, resistance_series=47.0, capacitance=220e-6, resistance_esr=0.3, resistance_load=680.0)
-    np.testing.assert_allclose(got, np.abs(h), rtol=1e-10)
+    part = dataclasses.replace(SMOOTHER, capacitance=220e-6, resistance_lead=0.3)
+    got = call("supply_filter", frequency=f, resistance_series=47.0, capacitor=part, resistance_load=680.0)
+    np.testing.assert_allclose(got.gain_db, 20 * np.log10(np.abs(h)), rtol=1e-10)
+    np.testing.assert_allclose(got.voltage_ripple, 0.1 * np.abs(h), rtol=1e-10)
+    # Kirchhoff: what the resistor carries is what both loads draw.
+    np.testing.assert_allclose(got.voltage_drop / 47.0, 0.010 + got.voltage_output / 680.0, rtol=1e-12)
+    assert got.power == pytest.approx(got.voltage_drop**2 / 47.0, rel=1e-12)
 
 
 def test_filter_limits():
-    plain = {"resistance_series": 100.0, "capacitance": 100e-6, "resistance_esr": 0.5, "resistance_load": INF}
-    assert supply.filter_gain(0.0, **plain) == 1
-    assert supply.filter_gain(INF, **plain) == pytest.approx(0.5 / 100.5, rel=1e-12)
-    assert supply.filter_gain(INF, **(plain | {"resistance_esr": 0.0})) == 0
-    assert supply.filter_gain(1e3, **(plain | {"capacitance": 0.0})) == 1
-    assert supply.filter_gain(INF, **(plain | {"capacitance": 0.0})) == 1
-    assert supply.filter_gain(1e3, **(plain | {"resistance_series": 0.0})) == 1
-    corner = call("supply_filter").frequency_corner
-    at_corner = supply.filter_gain(corner, **(plain | {"resistance_esr": 0.0}))
-    assert 20 * np.log10(at_corner) == pytest.approx(-3.01, abs=0.03)
-    assert call("supply_filter", resistance_series=0.0).gain_floor_db == 0
-    assert call("filter_ripple", voltage_ripple=0.0).ripple_ratio == 0
+    plain = {"resistance_load": INF}
+    assert call("supply_filter", frequency=0.0, **plain).gain_db == 0
+    still = call("supply_filter", frequency=INF, **plain)
+    assert still.gain_db == pytest.approx(20 * np.log10(0.5 / 100.5), rel=1e-12)
+    assert still.gain_floor_db == pytest.approx(still.gain_db, rel=1e-12)
+    lossless = dataclasses.replace(SMOOTHER, resistance_lead=0.0)
+    assert call("supply_filter", frequency=INF, capacitor=lossless, **plain).gain_db == -INF
+    corner = call("supply_filter", **plain).frequency_corner
+    at_corner = call("supply_filter", frequency=corner, capacitor=lossless, **plain)
+    assert at_corner.gain_db == pytest.approx(-3.01, abs=0.03)
+    none = call("supply_filter", resistance_series=0.0)
+    assert none.gain_floor_db == 0 and none.gain_db == 0 and none.voltage_output == 9.0
+    assert call("supply_filter", voltage_ripple=0.0).ripple_ratio == 0
+    with pytest.raises(TypeError, match=r"devices\.typical"):
+        call("supply_filter", capacitor=devices.CAPACITOR_ELECTROLYTIC)
+    with pytest.raises(ValueError, match=r"devices\.capacitor"):
+        call("supply_filter", capacitor=devices.typical(devices.CAPACITOR_ELECTROLYTIC))
 
 
 def test_filter_cautions():
     assert not call("supply_filter").cautions
-    assert "burst" in actions(call("supply_filter", voltage_rating=6.3))
+    weak = dataclasses.replace(SMOOTHER, voltage_max=6.3)
+    assert "burst" in actions(call("supply_filter", capacitor=weak))
     assert "gets hot" in actions(call("supply_filter", current_load=0.06))
     assert "whole supply" in actions(call("supply_filter", current_load=0.1))
 
@@ -340,33 +319,6 @@ def test_half_supply_limits_and_cautions():
     assert "two seconds" in actions(call("half_supply", capacitance=470e-6))
 
 
-def test_half_supply_ripple_is_the_filter_with_the_lower_resistor_as_load():
-    f = np.geomspace(1, 1e5, 20)
-    lower = 1 / (1 / 12e3 + 1 / 1e6)
-    same = supply.filter_gain(f, resistance_series=10e3, capacitance=47e-6, resistance_esr=0.5, resistance_load=lower)
-    np.testing.assert_allclose(call("half_supply_ripple_db", frequency=f), 20 * np.log10(same), rtol=1e-12)
-    assert call("half_supply_ripple_db", frequency=INF, resistance_esr=0.0) == -INF
-
-
-def test_noise_density_integrates_to_the_total():
-    parts = CALLS["half_supply_noise"] | {"resistance_esr": 0.0, "capacitance": 1e-9}
-    tau = supply.half_supply(**(CALLS["half_supply"] | {"capacitance": 1e-9, "current_load": 0.0})).time_constant
-    # Substituting f = tan(x)/(2 pi tau) makes the range finite.
-    total, _ = quad(
-        lambda x: (
-            supply.half_supply_noise(**(parts | {"frequency": np.tan(x) / (2 * np.pi * tau)})).noise_density ** 2
-            / np.cos(x) ** 2
-            / (2 * np.pi * tau)
-        ),
-        0,
-        np.pi / 2 - 1e-9,
-    )
-    assert np.sqrt(total) == pytest.approx(supply.half_supply_noise(**parts).noise_total, rel=1e-6)
-    bare = supply.half_supply_noise(**(parts | {"frequency": 0.0}))
-    assert bare.noise_density == pytest.approx(bare.noise_density_bare, rel=1e-12)
-    assert supply.half_supply_noise(**(parts | {"frequency": INF})).noise_density == 0
-
-
 # Battery ---------------------------------------------------------------------
 
 BATTERIES = [
@@ -378,24 +330,43 @@ BATTERIES = [
 
 
 @pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
-@pytest.mark.parametrize(("load", "end"), [(1000.0, 7.2), (2700.0, 8.4), (10e3, 7.0)])
-def test_resistive_life_against_time_stepping(battery, load, end):
+@pytest.mark.parametrize(
+    ("load", "current", "end"),
+    [(1000.0, 0.0, 7.2), (2700.0, 0.0, 8.4), (10e3, 0.0, 7.0), (1500.0, 0.006, 7.0), (INF, 0.010, 7.5)],
+)
+def test_life_against_time_stepping(battery, load, current, end):
     charge = battery.charge.typical
 
-    def volts(s):
-        state = supply.battery_voltage_resistive(min(s, 1.0), resistance_load=load, battery=battery)
-        return state.voltage_output
+    def state(s):
+        return supply.battery_voltage(min(s, 1.0), resistance_load=load, current_load=current, battery=battery)
 
     def empty(_, s):
-        return volts(s[0]) - end
+        return state(s[0]).voltage_output - end
 
     empty.terminal = True
     run = solve_ivp(
-        lambda _, s: [volts(s[0]) / load / charge], (0, 1e8), [0.0], events=empty, rtol=1e-9, atol=1e-12, max_step=2e4
+        lambda _, s: [state(s[0]).current_load / charge],
+        (0, 1e8),
+        [0.0],
+        events=empty,
+        rtol=1e-9,
+        atol=1e-12,
+        max_step=2e4,
     )
-    found = supply.battery_life_resistive(resistance_load=load, voltage_end=end, battery=battery)
+    found = supply.battery_life(resistance_load=load, current_load=current, voltage_end=end, battery=battery)
     assert found.time_life == pytest.approx(run.t_events[0][0], rel=1e-5)
     assert found.used == pytest.approx(run.y_events[0][0][0], rel=1e-5)
+
+
+@pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
+def test_battery_voltage_obeys_kirchhoff_and_ohm(battery):
+    used = np.linspace(0.0, 1.0, 11)[:, np.newaxis]
+    load = np.array([1e3, 1e4, 1e9])
+    found = supply.battery_voltage(used, current_load=0.005, resistance_load=load, battery=battery)
+    np.testing.assert_allclose(found.current_load, 0.005 + found.voltage_output / load, rtol=1e-12)
+    np.testing.assert_allclose(
+        found.voltage_output, found.voltage_open - found.current_load * found.resistance_internal, rtol=1e-12
+    )
 
 
 @pytest.mark.parametrize("battery", BATTERIES, ids=lambda battery: battery.chemistry)
@@ -410,23 +381,25 @@ def test_constant_current_life_ends_at_the_end_voltage(battery):
 
 
 def test_battery_limits():
-    assert call("battery_life_resistive", resistance_load=INF).time_life == INF
-    flat = call("battery_life", voltage_end=9.6)
+    idle = supply.battery_life(voltage_end=7.0, battery=devices.BATTERY_9V_ALKALINE)
+    assert idle.time_life == INF
+    alone = {"resistance_load": INF}
+    flat = call("battery_life", voltage_end=9.6, **alone)
     assert flat.time_life == 0 and "even a fresh" in actions(flat)
-    deep = call("battery_life", voltage_end=4.0)
+    deep = call("battery_life", voltage_end=4.0, **alone)
     assert deep.used == 1 and "without harm" in actions(deep)
+    assert deep.time_life == pytest.approx(devices.BATTERY_9V_ALKALINE.charge.typical / 0.010, rel=1e-12)
     with pytest.warns(ModelRangeWarning, match="less charge"):
         call("battery_life", current_load=0.3)
     with pytest.warns(ModelRangeWarning, match="less charge"):
-        assert call("battery_voltage_resistive", resistance_load=0.0, used=0.0).current_load == 9.5 / 2.0
+        short = call("battery_voltage", resistance_load=0.0, current_load=0.0, used=0.0)
+    assert short.current_load == 9.5 / 2.0 and short.voltage_output == 0
     with pytest.warns(ModelRangeWarning, match="less charge"):
-        call("battery_life_resistive", resistance_load=20.0)
+        call("battery_life", resistance_load=20.0)
     with pytest.warns(ModelRangeWarning, match="less charge"):
         call("battery_voltage", current_load=0.3)
     with pytest.raises(ValueError, match="used"):
         call("battery_voltage", used=1.2)
-    assert call("battery_life_ideal", current_load=0.0) == INF
-    assert call("battery_life_ideal", charge=0.0, current_load=0.0) == 0
 
 
 # Adaptor ---------------------------------------------------------------------
@@ -445,38 +418,6 @@ def test_adaptor_voltage_at_both_ends():
     assert "rated for" in actions(supply.adaptor_voltage(0.6, adaptor=part))
     steady = supply.adaptor_voltage(0.1, adaptor=devices.ADAPTOR_9V_REGULATED)
     assert not steady.cautions and steady.resistance_internal == 0
-
-
-def test_reservoir_agrees_with_its_ripple_formula_and_has_limits():
-    found = call("reservoir")
-    assert found.voltage_ripple == pytest.approx(
-        supply.reservoir_ripple(current_load=found.current_load, frequency=50.0, capacitance=1e-3, rectifier="full")
-    )
-    assert found.voltage_ripple_rms == pytest.approx(found.current_load / (4 * np.sqrt(3) * 50.0 * 1e-3))
-    assert call("reservoir", rectifier="half").voltage_ripple == pytest.approx(2 * found.voltage_ripple)
-    assert call("reservoir", voltage_rms=0.5).voltage_output == 0
-    assert call("reservoir", resistance_load=INF).ripple_ratio == 0
-    with pytest.raises(ValueError, match="rectifier"):
-        call("reservoir", rectifier="bridge")
-    with pytest.raises(ValueError, match="rectifier"):
-        call("reservoir_ripple", rectifier="bridge")
-
-
-def test_reservoir_ripple_bounds_a_time_stepped_rectifier():
-    """Linear discharge is an upper bound, near to an ideal diode's true ripple where it is small."""
-    found = call("reservoir", voltage_drop=0.0)
-    step = 1e-6
-    t = np.arange(0, 0.1, step)
-    winding = np.abs(9.0 * np.sqrt(2) * np.sin(2 * np.pi * 50.0 * t))
-    volts = np.empty_like(t)
-    v = winding.max()
-    decay = np.exp(-step / (900.0 * 1e-3))
-    for k, w in enumerate(winding):
-        v = max(w, v * decay)
-        volts[k] = v
-    last = volts[t > 0.06]
-    true = last.max() - last.min()
-    assert 0.85 * found.voltage_ripple < true < found.voltage_ripple
 
 
 # Regulators ------------------------------------------------------------------
@@ -499,14 +440,6 @@ def test_zener_follower_balances_and_drops_out():
     assert low.voltage_output == 0 and low.current_zener == pytest.approx(11.5 / 220.0)
 
 
-def test_reservoir_by_current_is_the_one_by_resistance():
-    found = call("reservoir")
-    same = call("reservoir_loaded", voltage_peak=found.voltage_output, current_load=found.current_load)
-    assert same.voltage_mean == pytest.approx(found.voltage_mean) and same.ripple_ratio == pytest.approx(
-        found.ripple_ratio
-    )
-
-
 def test_linear_regulator_heat_and_drop_out():
     holds = call("linear_regulator")
     assert holds.regulates and holds.voltage_output == 9.0 and not holds.cautions
@@ -516,12 +449,6 @@ def test_linear_regulator_heat_and_drop_out():
     assert call("linear_regulator", voltage_supply=1.0).voltage_output == 0
     assert call("linear_regulator", current_load=0.0).efficiency == 0
     assert "hotter" in actions(call("linear_regulator", current_load=0.3))
-    assert call("voltage_regulation") == pytest.approx(4 / 9)
-
-
-def test_zener_resistance_max_limits():
-    assert call("zener_resistance_max", voltage_supply_min=9.0) == 0
-    assert call("zener_resistance_max", current_load=0.0, current_zener=0.0) == INF
 
 
 def test_adjustable_regulator_holds_its_reference():
@@ -567,50 +494,6 @@ def test_daisy_chain():
         call("daisy_chain", budgets=(1,))
 
 
-@pytest.mark.parametrize("slope", [0.0, 12.0])
-def test_zener_ranges_are_where_the_zener_current_meets_its_limits(slope):
-    zener = {"resistance": 220.0, "voltage_zener": 20.0, "resistance_zener": slope, "current_test": 0.01}
-    limits = {"current_zener_max": 0.06, "current_zener_min": 0.002}
-    span = supply.zener_supply_range(**zener, **limits, resistance_load=1200.0)
-    for volts, current in ((span.voltage_supply_min, 0.002), (span.voltage_supply_max, 0.06)):
-        point = junction.zener_regulator(volts, resistance_load=1200.0, **zener)
-        assert point.current_zener == pytest.approx(current)
-    loads = supply.zener_load_range(40.0, **zener, **limits)
-    for ohms, amperes, current in (
-        (loads.resistance_load_min, loads.current_load_max, 0.002),
-        (loads.resistance_load_max, loads.current_load_min, 0.06),
-    ):
-        point = junction.zener_regulator(40.0, resistance_load=ohms, **zener)
-        assert point.current_zener == pytest.approx(current)
-        assert point.current_load == pytest.approx(amperes)
-    assert loads.regulates
-
-
-def test_zener_load_range_at_its_ends():
-    zener = {"resistance": 1e3, "voltage_zener": 10.0, "current_zener_max": 0.05, "current_zener_min": 0.001}
-    unloaded = supply.zener_load_range(20.0, **zener)  # 10 mA at most: the zener stands the missing load
-    assert (unloaded.current_load_min, unloaded.resistance_load_max) == (0.0, INF)
-    assert unloaded.current_load_max == pytest.approx(0.009)
-    low = supply.zener_load_range(10.5, **zener)  # 0.5 mA is less than the zener wants
-    assert not low.regulates
-    assert (low.current_load_max, low.resistance_load_min) == (0.0, INF)
-    with pytest.raises(ValueError, match="current_zener_min"):
-        supply.zener_load_range(20.0, **(zener | {"current_zener_min": 0.06}))
-    with pytest.raises(ValueError, match="current_zener_min"):
-        supply.zener_supply_range(**(zener | {"current_zener_min": 0.06}))
-
-
-@pytest.mark.parametrize(("rectifier", "halves"), [("half", 1), ("full", 2)])
-def test_rectified_mean_is_the_integral(rectifier, halves):
-    mean = supply.rectified_mean(10.0, rectifier=rectifier, voltage_drop=1.4)
-    area, _ = quad(lambda angle: max(10 * np.sin(angle) - 1.4, 0.0), 0, np.pi, points=[np.arcsin(0.14)])
-    assert mean == pytest.approx(halves * area / (2 * np.pi), rel=1e-9)
-    assert supply.rectified_mean(10.0, rectifier=rectifier) == pytest.approx(halves * 10 / np.pi)
-    assert supply.rectified_mean(1.0, rectifier=rectifier, voltage_drop=1.4) == 0.0
-    with pytest.raises(ValueError, match="rectifier"):
-        supply.rectified_mean(1.0, rectifier="bridge")
-
-
 def test_adjustable_regulator_resistor_is_the_inverse():
     parts = {"voltage_reference": 1.25, "resistance_bottom": 240.0, "current_adjust": 50e-6}
     top = supply.adjustable_regulator_resistor([1.25, 5.0, 9.0], **parts)
@@ -620,12 +503,50 @@ def test_adjustable_regulator_resistor_is_the_inverse():
         supply.adjustable_regulator_resistor(1.0, **parts)
 
 
-def test_line_regulation_of_a_zener_is_the_divider_of_its_slope():
-    zener = {"resistance": 500.0, "voltage_zener": 6.8, "resistance_zener": 20.0, "current_test": 0.005}
-    zener |= {"resistance_load": INF}
-    low, high = (junction.zener_regulator(volts, **zener).voltage_output for volts in (9.0, 11.0))
-    share = supply.line_regulation(voltage_change_output=high - low, voltage_change_supply=2.0, voltage_output=low)
-    assert share * low == pytest.approx(20 / 520)
-    for name in ("voltage_change_supply", "voltage_output"):
-        with pytest.raises(ValueError, match=name):
-            supply.line_regulation(**(CALLS["line_regulation"] | {name: 0.0}))
+def test_zener_regulator_obeys_kirchhoff():
+    v, i_z = sp.symbols("v i_z")
+    test = sp.Rational(5, 1000)
+    node = (12 - v) / 220 - v / 1000 - sp.Rational(5, 1000) - i_z
+    solved = sp.solve([node, v - sp.Rational(68, 10) - 20 * (i_z - test)], [v, i_z])
+    point = call("zener_regulator")
+    assert point.voltage_output == pytest.approx(float(solved[v]), rel=1e-13)
+    assert point.current_zener == pytest.approx(float(solved[i_z]), rel=1e-13)
+    assert point.current == pytest.approx(point.current_load + point.current_zener)
+    assert point.regulates and not point.cautions
+    # At its test current the zener has the very voltage of the sheet.
+    on_sheet = supply.zener_regulator(voltage_supply=6.8 + 0.005 * 500, resistance=500.0, zener=ZENER)
+    assert on_sheet.voltage_output == pytest.approx(6.8, rel=1e-14)
+    assert on_sheet.current_load == 0
+
+
+@pytest.mark.parametrize("slope", [0.0, 20.0])
+def test_zener_limits_are_where_the_zener_meets_them(slope):
+    zener = dataclasses.replace(ZENER, resistance_slope=slope)
+    here = call("zener_regulator", zener=zener)
+    for volts in (here.voltage_supply_min, here.voltage_supply_max):
+        point = call("zener_regulator", zener=zener, voltage_supply=volts)
+        if volts == here.voltage_supply_min:
+            assert point.current_zener == pytest.approx(0.001, rel=1e-9)
+        else:
+            assert point.power_zener == pytest.approx(zener.power_max, rel=1e-9)
+    largest = call("zener_regulator", zener=zener, resistance=here.resistance_max)
+    assert largest.current_zener == pytest.approx(0.001, rel=1e-9)
+    drawn = {"zener": zener, "resistance_load": INF, "voltage_supply": 40.0}
+    span = call("zener_regulator", **drawn)
+    heavy = call("zener_regulator", current_load=span.current_load_max, **drawn)
+    light = call("zener_regulator", current_load=span.current_load_min, **drawn)
+    assert heavy.current_zener == pytest.approx(0.001, rel=1e-9)
+    assert light.power_zener == pytest.approx(zener.power_max, rel=1e-9)
+
+
+def test_zener_regulator_at_its_edges():
+    low = call("zener_regulator", voltage_supply=6.0, current_load=0.0)
+    assert not low.regulates and low.current_zener == 0 and low.resistance_max == 0
+    assert low.voltage_output == pytest.approx(6 * 1000 / 1220)
+    assert low.current_load_max == 0 and "follows the supply" in actions(low)
+    idle = supply.zener_regulator(voltage_supply=12.0, resistance=220.0, zener=ZENER)
+    assert idle.resistance_max == INF and idle.current_load_min == 0
+    assert "hotter" in actions(call("zener_regulator", resistance=22.0))
+    assert "more than the resistor passes" in actions(call("zener_regulator", current_load=0.1))
+    with pytest.raises(TypeError, match=r"devices\.typical"):
+        call("zener_regulator", zener=devices.ZENER_BZX55C5V1)

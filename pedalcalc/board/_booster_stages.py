@@ -55,9 +55,7 @@ def solve(parts: Parts) -> tuple[supply.Protection, supply.SupplyFilter, Any, An
             voltage_supply=ahead,
             current_load=np.minimum(stages, ahead / max(parts.ohms("filter"), 1e-9)),
             resistance_series=parts.ohms("filter"),
-            capacitance=parts.farads("filter capacitor"),
-            resistance_esr=float(parts.one("filter capacitor", devices.Capacitor).resistance_esr),
-            voltage_rating=parts.rating("filter capacitor"),
+            capacitor=parts.one("filter capacitor", devices.Capacitor),
             power_rating=parts.board.part(parts.name("filter")).power_max,
         )
         first, second = points_of(parts, np.maximum(np.asarray(filtered.voltage_output), 0.0), jfet)

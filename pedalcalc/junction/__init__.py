@@ -17,11 +17,9 @@ from pedalcalc.junction.law import (
 from pedalcalc.junction.models import (
     DropPoint,
     SmallSignalPoint,
-    ZenerPoint,
     constant_drop,
     piecewise_linear,
     small_signal_point,
-    zener_regulator,
     zener_voltage,
 )
 from pedalcalc.junction.reference import (
@@ -39,7 +37,6 @@ __all__ = [
     "DropPoint",
     "SeriesPoint",
     "SmallSignalPoint",
-    "ZenerPoint",
     "clipped_voltage",
     "constant_drop",
     "current_from_reference",
@@ -58,6 +55,5 @@ __all__ = [
     "voltage_at_temperature",
     "voltage_change",
     "voltage_from_reference",
-    "zener_regulator",
     "zener_voltage",
 ]

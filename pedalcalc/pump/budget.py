@@ -33,7 +33,8 @@ from pedalcalc.devices._record import Figure, ends
 from pedalcalc.pump._stage import Pump, level, open_cautions, with_tone_level
 from pedalcalc.pump.doubler import doubler
 from pedalcalc.pump.inverter import inverter
-from pedalcalc.supply import filter_gain, series_diode
+from pedalcalc.rc import lowpass_response
+from pedalcalc.supply import series_diode
 
 __all__ = ["RailCircuit", "VoltageBudget", "rail_cases", "voltage_budget"]
 
@@ -289,13 +290,12 @@ def voltage_budget(
     if pumped:
         ideal, diodes, lost = pump.voltage_ideal, pump.voltage_drop_diodes, pump.voltage_drop_pump
         thevenin, ripple, tone = pump.resistance_thevenin, pump.voltage_ripple, pump.voltage_tone
-        through = filter_gain(
+        through = lowpass_response(
             rail.frequency_pump,
-            resistance_series=rail.resistance_filter_out,
+            resistance=rail.resistance_filter_out,
             capacitance=rail.capacitance_filter_out,
             resistance_esr=rail.resistance_esr_filter,
-            resistance_load=np.inf,
-        )
+        ).gain
         tone = np.asarray(tone * through)
         cautions += with_tone_level(pump_cautions, np.asarray(rail.frequency_pump), tone, "behind the last filter")
         loss_out = load * rail.resistance_filter_out

@@ -8,38 +8,16 @@ r"""What stands between the wall or the battery and the circuit.
 
 `polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out,
 `half` makes the half-supply reference, `battery` and `adaptor` say what the
-source really delivers, `regulator` and `zener` hold a voltage, `rectifier` is one without a capacitor, `draws` adds up the currents.
+source really delivers, `regulator` and `zener` hold a voltage, `draws` adds up the currents.
 Voltages are against ground, junctions are at 300 K.
 """
 
-from pedalcalc.supply.adaptor import (
-    AdaptorVoltage,
-    Reservoir,
-    adaptor_voltage,
-    reservoir,
-    reservoir_loaded,
-    reservoir_ripple,
-)
-from pedalcalc.supply.battery import (
-    BatteryLife,
-    BatteryState,
-    battery_life,
-    battery_life_ideal,
-    battery_life_resistive,
-    battery_voltage,
-    battery_voltage_resistive,
-)
+from pedalcalc.supply.adaptor import AdaptorVoltage, adaptor_voltage
+from pedalcalc.supply.battery import BatteryLife, BatteryState, battery_life, battery_voltage
 from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
-from pedalcalc.supply.filter import SupplyFilter, SupplyRipple, filter_gain, filter_ripple, supply_filter
-from pedalcalc.supply.half import HalfSupply, HalfSupplyNoise, half_supply, half_supply_noise, half_supply_ripple_db
-from pedalcalc.supply.polarity import (
-    Protection,
-    mosfet_protection,
-    series_diode,
-    series_diode_resistive,
-)
-from pedalcalc.supply.rectifier import rectified_mean
-from pedalcalc.supply.regulation import line_regulation, voltage_regulation
+from pedalcalc.supply.filter import SupplyFilter, supply_filter
+from pedalcalc.supply.half import HalfSupply, half_supply
+from pedalcalc.supply.polarity import Protection, series_diode, series_mosfet
 from pedalcalc.supply.regulator import (
     LinearRegulator,
     ZenerFollower,
@@ -47,10 +25,9 @@ from pedalcalc.supply.regulator import (
     adjustable_regulator_resistor,
     linear_regulator,
     zener_follower,
-    zener_resistance_max,
 )
 from pedalcalc.supply.shunt import ShuntProtection, shunt_diode
-from pedalcalc.supply.zener import ZenerLoadRange, ZenerSupplyRange, zener_load_range, zener_supply_range
+from pedalcalc.supply.zener import ZenerRegulator, zener_regulator
 
 __all__ = [
     "AdaptorVoltage",
@@ -60,45 +37,25 @@ __all__ = [
     "DaisyChain",
     "Draw",
     "HalfSupply",
-    "HalfSupplyNoise",
     "LinearRegulator",
     "Protection",
-    "Reservoir",
     "ShuntProtection",
     "SupplyFilter",
-    "SupplyRipple",
     "ZenerFollower",
-    "ZenerLoadRange",
-    "ZenerSupplyRange",
+    "ZenerRegulator",
     "adaptor_voltage",
     "adjustable_regulator",
     "adjustable_regulator_resistor",
     "battery_life",
-    "battery_life_ideal",
-    "battery_life_resistive",
     "battery_voltage",
-    "battery_voltage_resistive",
     "current_budget",
     "daisy_chain",
-    "filter_gain",
-    "filter_ripple",
     "half_supply",
-    "half_supply_noise",
-    "half_supply_ripple_db",
-    "line_regulation",
     "linear_regulator",
-    "mosfet_protection",
-    "rectified_mean",
-    "reservoir",
-    "reservoir_loaded",
-    "reservoir_ripple",
     "series_diode",
-    "series_diode_resistive",
+    "series_mosfet",
     "shunt_diode",
     "supply_filter",
-    "voltage_regulation",
     "zener_follower",
-    "zener_load_range",
-    "zener_resistance_max",
-    "zener_supply_range",
+    "zener_regulator",
 ]

@@ -2,7 +2,7 @@
 
 Open-circuit voltage V(s) and internal resistance R(s) over the used share s
 of the charge are straight pieces (`pedalcalc.devices.Battery`): one to the
-knee, one from there to empty.
+knee, one from there to empty. A load is a constant current, a resistance, or both side by side.
 """
 
 from __future__ import annotations
@@ -28,15 +28,7 @@ from pedalcalc._base import (
 from pedalcalc.devices import Battery
 from pedalcalc.devices._record import ends
 
-__all__ = [
-    "BatteryLife",
-    "BatteryState",
-    "battery_life",
-    "battery_life_ideal",
-    "battery_life_resistive",
-    "battery_voltage",
-    "battery_voltage_resistive",
-]
+__all__ = ["BatteryLife", "BatteryState", "battery_life", "battery_voltage"]
 
 Array = NDArray[np.float64]
 
@@ -74,22 +66,26 @@ class BatteryState(Result):
 
 
 @formula
-def battery_voltage(used: ArrayLike, *, current_load: ArrayLike, battery: Battery) -> BatteryState:
-    """Find a battery's voltage at a used share of its charge and a constant current.
+def battery_voltage(
+    used: ArrayLike, *, battery: Battery, current_load: ArrayLike = 0.0, resistance_load: ArrayLike = np.inf
+) -> BatteryState:
+    """Find a battery's voltage under load at a used share of its charge.
 
     Parameters
     ----------
     used : array_like
         Used share of the charge [1], 0 (fresh) to 1.
-    current_load : array_like
-        Load current [A], at least 0.
     battery : Battery
         Battery record (`pedalcalc.devices`).
+    current_load : array_like
+        Constant current drawn [A], at least 0; none unless stated.
+    resistance_load : array_like
+        Resistance across the battery [Ω], at least 0, 0 is a short; none (inf) unless stated.
 
     Returns
     -------
     BatteryState
-        Voltage under load and without [V], internal resistance [Ω], current [A].
+        Voltage under load and without [V], internal resistance [Ω], current of both loads [A].
 
     Raises
     ------
@@ -103,75 +99,32 @@ def battery_voltage(used: ArrayLike, *, current_load: ArrayLike, battery: Batter
 
     Notes
     -----
-    V = V_open(s) - I R(s), both straight pieces over s.
+    V = (V_open(s) - I R(s))/(1 + R(s)/R_L), V_open and R straight pieces over s.
 
     References
     ----------
-    MEMORY for the course of voltage and resistance; SHEET-6LR61 for the fresh resistance.
+    KUPHALDT-1 chapter 11, internal resistance; MEMORY for the course of voltage and resistance; SHEET-6LR61 for the
+    fresh resistance.
 
     Examples
     --------
     >>> from pedalcalc.devices import BATTERY_9V_ALKALINE
     >>> print(f"{battery_voltage(0.5, current_load=0.010, battery=BATTERY_9V_ALKALINE).voltage_output:.2f}")
     8.34
-    """
-    s = numeric("used", used, least=0, most=1)
-    current = numeric("current_load", current_load, least=0)
-    is_a("battery", battery, Battery)
-    _warn_of_drain(battery, current)
-    open_, inside = _open(battery, s)
-    return BatteryState((open_ - current * inside)[()], open_[()], inside[()], current[()])
-
-
-@formula
-def battery_voltage_resistive(used: ArrayLike, *, resistance_load: ArrayLike, battery: Battery) -> BatteryState:
-    """Find a battery's voltage at a used share of its charge with a resistance across it.
-
-    Parameters
-    ----------
-    used : array_like
-        Used share of the charge [1], 0 (fresh) to 1.
-    resistance_load : array_like
-        Load [Ω], at least 0; inf is no load, 0 a short.
-    battery : Battery
-        Battery record (`pedalcalc.devices`).
-
-    Returns
-    -------
-    BatteryState
-        Voltage under load and without [V], internal resistance [Ω], current [A].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Warns
-    -----
-    ModelRangeWarning
-        If the current is beyond what the record's law is meant for.
-
-    Notes
-    -----
-    I = V_open(s)/(R_L + R(s)).
-
-    References
-    ----------
-    KUPHALDT-1 chapter 11, internal resistance; MEMORY for the course of voltage and resistance.
-
-    Examples
-    --------
-    >>> from pedalcalc.devices import BATTERY_9V_ALKALINE
-    >>> print(f"{battery_voltage_resistive(0.0, resistance_load=620.0, battery=BATTERY_9V_ALKALINE).voltage_output:.3f}")
+    >>> print(f"{battery_voltage(0.0, resistance_load=620.0, battery=BATTERY_9V_ALKALINE).voltage_output:.3f}")
     9.469
     """
     s = numeric("used", used, least=0, most=1)
+    current = numeric("current_load", current_load, least=0)
     load = numeric("resistance_load", resistance_load, least=0, infinity=True)
     is_a("battery", battery, Battery)
     open_, inside = _open(battery, s)
-    current = open_ / (load + inside)
-    _warn_of_drain(battery, current)
-    return BatteryState((open_ - current * inside)[()], open_[()], inside[()], current[()])
+    # Of a short the current is the limit; voltage and current follow from it, not the other way round.
+    total = current + np.where(np.isinf(load), 0.0 * current, (open_ - current * inside) / (load + inside))
+    _warn_of_drain(battery, total)
+    return BatteryState(
+        (open_ - total * inside)[()], (open_ + 0 * total)[()], (inside + 0 * total)[()], np.asarray(total + 0 * s)[()]
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -214,23 +167,31 @@ def _end_of_piece(start: Array, stop: Array, end: Array) -> Array:
 
 
 @formula
-def battery_life(*, current_load: ArrayLike, voltage_end: ArrayLike, battery: Battery) -> BatteryLife:
-    """Find how long a fresh battery feeds a constant current before it falls to an end voltage.
+def battery_life(
+    *,
+    voltage_end: ArrayLike,
+    battery: Battery,
+    current_load: ArrayLike = 0.0,
+    resistance_load: ArrayLike = np.inf,
+) -> BatteryLife:
+    """Find how long a fresh battery feeds a load before it falls to an end voltage.
 
     Parameters
     ----------
-    current_load : array_like
-        Load current [A], > 0.
     voltage_end : array_like
         Voltage under load at which the build stops working properly [V], at least 0.
     battery : Battery
         Battery record (`pedalcalc.devices`).
+    current_load : array_like
+        Constant current drawn [A], at least 0; none unless stated.
+    resistance_load : array_like
+        Resistance across the battery, whose current falls with the voltage [Ω], > 0; none (inf) unless stated.
 
     Returns
     -------
     BatteryLife
         Time for the typical, least and most charge [s], hours [h], used share
-        [1], voltage when fresh [V] and cautions.
+        [1], voltage when fresh [V] and cautions. No load lasts forever.
 
     Raises
     ------
@@ -244,12 +205,13 @@ def battery_life(*, current_load: ArrayLike, voltage_end: ArrayLike, battery: Ba
 
     Notes
     -----
-    The voltage under load is straight on each piece, so the used share s_end
-    at the end voltage is exact and the time is s_end Q/I.
+    t = Q times the integral of 1/(I + V(s)/R_L) over s from 0 to s_end, with V as in `battery_voltage` and V(s_end) the
+    end voltage. With a constant current alone this is s_end Q/I, and down to the empty voltage the label's Q/I.
 
     References
     ----------
-    DERIVED; charge and course of the voltage as the battery record says (NINE-VOLT, MEMORY).
+    DERIVED; KUPHALDT-1 chapter 11 for Q/I; charge and course of the voltage as the battery record says (NINE-VOLT,
+    MEMORY).
 
     Examples
     --------
@@ -257,122 +219,28 @@ def battery_life(*, current_load: ArrayLike, voltage_end: ArrayLike, battery: Ba
     >>> life = battery_life(current_load=0.010, voltage_end=7.0, battery=BATTERY_9V_ALKALINE)
     >>> print(f"{life.hours_life:.1f}, {life.used:.3f}")
     47.1, 0.856
-    """
-    current = numeric("current_load", current_load, above=0)
-    end = numeric("voltage_end", voltage_end, least=0)
-    is_a("battery", battery, Battery)
-    _warn_of_drain(battery, current)
-    corner = np.array([0.0, battery.used_knee, 1.0])
-    fresh, knee, empty = (v - current * r for v, r in zip(*_open(battery, corner), strict=True))
-    used = battery.used_knee * _end_of_piece(fresh, knee, end) + (1 - battery.used_knee) * _end_of_piece(
-        knee, empty, end
-    )
-    return _life(battery, used / current, used, fresh + 0 * used, end)
-
-
-@formula
-def battery_life_resistive(*, resistance_load: ArrayLike, voltage_end: ArrayLike, battery: Battery) -> BatteryLife:
-    """Find how long a fresh battery feeds a resistance before it falls to an end voltage.
-
-    The current falls with the voltage, so the time is an integral over the used charge.
-
-    Parameters
-    ----------
-    resistance_load : array_like
-        Load [Ω], > 0.
-    voltage_end : array_like
-        Voltage under load at which the build stops working properly [V], at least 0.
-    battery : Battery
-        Battery record (`pedalcalc.devices`).
-
-    Returns
-    -------
-    BatteryLife
-        Time for the typical, least and most charge [s], hours [h], used share
-        [1], voltage when fresh [V] and cautions. No load (inf) lasts forever.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Warns
-    -----
-    ModelRangeWarning
-        If the current is beyond what the record's law is meant for.
-
-    Notes
-    -----
-    t = Q times the integral of (R_L + R(s))/V_open(s) over s from 0 to s_end, with
-    V_open(s_end) = V_end (1 + R(s_end)/R_L).
-
-    References
-    ----------
-    DERIVED; charge and course of the voltage as the battery record says (NINE-VOLT, MEMORY).
-
-    Examples
-    --------
-    >>> from pedalcalc.devices import BATTERY_9V_ALKALINE
-    >>> print(f"{battery_life_resistive(resistance_load=620.0, voltage_end=5.4, battery=BATTERY_9V_ALKALINE).hours_life:.1f}")
+    >>> print(f"{battery_life(resistance_load=620.0, voltage_end=5.4, battery=BATTERY_9V_ALKALINE).hours_life:.1f}")
     42.2
     """
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
     end = numeric("voltage_end", voltage_end, least=0)
+    current = numeric("current_load", current_load, least=0)
+    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
     is_a("battery", battery, Battery)
-    knee = battery.used_knee
-    per_charge = np.zeros(np.broadcast_shapes(load.shape, end.shape))
+    end, current, load = np.broadcast_arrays(end, current, load)
+    share = 1 / load
+    per_charge = np.zeros(end.shape)
     used = per_charge.copy()
-    for low, high in ((0.0, knee), (knee, 1.0)):
+    for low, high in ((0.0, battery.used_knee), (battery.used_knee, 1.0)):
         open_, inside = _open(battery, np.array([low, high]))
-        if low == knee:
-            open_[0] = battery.voltage_knee
-        # Crossing of V_open - V_end (1 + R/R_L), straight on the piece.
-        margin = [v - end * (1 + r / load) for v, r in zip(open_, inside, strict=True)]
+        # Crossing of V_open - I R - V_end (1 + R/R_L), straight on the piece.
+        margin = [v - current * r - end * (1 + r * share) for v, r in zip(open_, inside, strict=True)]
         part = (high - low) * _end_of_piece(margin[0], margin[1], np.zeros_like(margin[0]))
         used = used + part
-        s = low + part[..., None] * _NODES
-        volts, ohms = _open(battery, s)
-        per_charge = per_charge + part * np.sum(_WEIGHTS * (load[..., None] + ohms) / volts, axis=-1)
-    fresh = battery.voltage_fresh / (1 + battery.resistance_fresh / load)
-    _warn_of_drain(battery, battery.voltage_fresh / (load + battery.resistance_fresh))
+        volts, ohms = _open(battery, low + part[..., None] * _NODES)
+        drain = (current[..., None] + volts * share[..., None]) / (1 + ohms * share[..., None])
+        with np.errstate(divide="ignore"):
+            slowness = np.sum(_WEIGHTS / drain, axis=-1)
+        per_charge = per_charge + np.where(part == 0, 0.0, part * slowness)
+    fresh = (battery.voltage_fresh - current * battery.resistance_fresh) / (1 + battery.resistance_fresh * share)
+    _warn_of_drain(battery, current + fresh * share)
     return _life(battery, np.asarray(per_charge), np.asarray(used), fresh + 0 * used, end)
-
-
-@formula
-def battery_life_ideal(*, charge: ArrayLike, current_load: ArrayLike) -> Number:
-    """Find how long a charge lasts at a constant current, the label's rule.
-
-    Parameters
-    ----------
-    charge : array_like
-        Charge held [C], at least 0; one ampere-hour is 3600 C.
-    current_load : array_like
-        Load current [A], at least 0; 0 lasts forever.
-
-    Returns
-    -------
-    float or ndarray
-        Time [s].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    t = Q/I. The charge on a label holds for a light drain.
-
-    References
-    ----------
-    KUPHALDT-1 chapter 11, battery ratings.
-
-    Examples
-    --------
-    >>> print(f"{battery_life_ideal(charge=0.550 * 3600, current_load=0.010) / 3600:g}")
-    55
-    """
-    q = numeric("charge", charge, least=0)
-    current = numeric("current_load", current_load, least=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where((q == 0) & ~np.isnan(current), 0.0, q / current)[()]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pedalcalc._base import (
     Caution,
@@ -13,203 +13,29 @@ from pedalcalc._base import (
     Result,
     caution_above,
     caution_below,
+    decibels,
     fit_together,
     formula,
     numeric,
     quantity,
 )
+from pedalcalc.devices import Capacitor
+from pedalcalc.devices._record import specimen
+from pedalcalc.rc import lowpass_response
 
-__all__ = ["SupplyFilter", "SupplyRipple", "filter_gain", "filter_ripple", "supply_filter"]
-
-Array = NDArray[np.float64]
-
-
-def capacitor_admittance(frequency: Array, capacitance: Array, resistance_esr: Array) -> tuple[Array, Array]:
-    """Return conductance and susceptance of a capacitor with series resistance, exact at 0 Hz and inf."""
-    with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
-        x = 2 * np.pi * frequency * capacitance
-        x = np.where((capacitance == 0) | (frequency == 0), 0.0 * (frequency + capacitance), x)
-        x = np.where((capacitance == 0) & np.isinf(frequency), 0.0, x)
-        size = 1 + (resistance_esr * x) ** 2
-        real = resistance_esr * x**2 / size
-        imaginary = x / size
-        limit = np.where(resistance_esr > 0, 1 / resistance_esr, 0.0)
-        end = np.isinf(x) | np.isinf(size)
-        return (
-            np.where(end, limit, real),
-            np.where(end, np.where(resistance_esr > 0, 0.0, np.inf), imaginary),
-        )
-
-
-def decibel(ratio: Array) -> Array:
-    """Return 20 log10 of a ratio; -inf for 0."""
-    with np.errstate(divide="ignore"):
-        return np.asarray(20 * np.log10(ratio))
-
-
-def _gain(frequency: Array, series: Array, capacitance: Array, esr: Array, load: Array) -> Array:
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        conductance, susceptance = capacitor_admittance(frequency, capacitance, esr)
-        real = 1 + series * (1 / load + conductance)
-        imaginary = series * susceptance
-        gain = 1 / np.hypot(real, imaginary)
-        # A resistor of 0 Ω passes everything, even into a short.
-        return np.where((series == 0) & ~np.isnan(frequency + capacitance + esr + load), 1.0, gain)
-
-
-@formula
-def filter_gain(
-    frequency: ArrayLike,
-    *,
-    resistance_series: ArrayLike,
-    capacitance: ArrayLike,
-    resistance_esr: ArrayLike,
-    resistance_load: ArrayLike,
-) -> Number:
-    """Find which share of the supply's ripple at one frequency gets through an RC filter.
-
-    The exact phasor divider: above the corner it falls with frequency until
-    the capacitor's series resistance makes a floor.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Ripple frequency [Hz], 0 to inf.
-    resistance_series : array_like
-        Filter resistor [Ω], at least 0.
-    capacitance : array_like
-        Filter capacitor [F], at least 0.
-    resistance_esr : array_like
-        Equivalent series resistance of the capacitor [Ω], at least 0.
-    resistance_load : array_like
-        The build as a resistance [Ω], > 0; inf for a constant current.
-
-    Returns
-    -------
-    float or ndarray
-        Ripple behind the filter over ripple ahead of it [1].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    |H| = 1/|1 + R (1/R_L + 1/(R_ESR + 1/(j 2 pi f C)))|. Without ESR and load
-    1/sqrt(1 + (2 pi f R C)^2); floor R_ESR/(R + R_ESR).
-
-    References
-    ----------
-    DERIVED; SHEET-TPS6040X page 19 uses the same filter behind a charge pump.
-
-    Examples
-    --------
-    >>> value = filter_gain(125e3, resistance_series=100.0, capacitance=1e-6, resistance_esr=0.0, resistance_load=float("inf"))
-    >>> print(f"{value:g}")
-    0.0127314
-    """
-    f = numeric("frequency", frequency, least=0, infinity=True)
-    series = numeric("resistance_series", resistance_series, least=0)
-    c = numeric("capacitance", capacitance, least=0)
-    esr = numeric("resistance_esr", resistance_esr, least=0)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    return _gain(f, series, c, esr, load)[()]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SupplyRipple(Result):
-    """What a loaded RC filter does to direct voltage and ripple."""
-
-    voltage_output: Number = quantity("V", "voltage behind the filter")
-    voltage_ripple: Number = quantity("V", "ripple behind the filter")
-    ripple_ratio: Number = quantity("1", "ripple over direct voltage, behind the filter")
-    gain: Number = quantity("1", "ripple behind over ripple ahead")
-    gain_db: Number = quantity("dB", "the same in decibels")
-
-
-@formula
-def filter_ripple(
-    *,
-    voltage_supply: ArrayLike,
-    voltage_ripple: ArrayLike,
-    frequency: ArrayLike,
-    resistance_series: ArrayLike,
-    capacitance: ArrayLike,
-    resistance_esr: ArrayLike,
-    resistance_load: ArrayLike,
-) -> SupplyRipple:
-    """Find direct voltage and ripple behind an RC filter with a resistive load.
-
-    Ripple in is ripple out: peak-to-peak, peak or rms, as it was given.
-
-    Parameters
-    ----------
-    voltage_supply : array_like
-        Direct voltage ahead of the filter [V], at least 0.
-    voltage_ripple : array_like
-        Ripple ahead of the filter at `frequency` [V], at least 0.
-    frequency : array_like
-        Ripple frequency [Hz], 0 to inf.
-    resistance_series : array_like
-        Filter resistor [Ω], at least 0.
-    capacitance : array_like
-        Filter capacitor [F], at least 0.
-    resistance_esr : array_like
-        Equivalent series resistance of the capacitor [Ω], at least 0.
-    resistance_load : array_like
-        Load [Ω], > 0; inf for none.
-
-    Returns
-    -------
-    SupplyRipple
-        Direct voltage [V], ripple [V], their ratio [1], gain [1] and [dB].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    Direct voltage V R_L/(R + R_L); ripple times `filter_gain`. Texts often take
-    X_C/R for the gain, which is good where X_C is far below R and R_L.
-
-    References
-    ----------
-    BOYLESTAD-NASHELSKY examples 15.6 and 15.7.
-
-    Examples
-    --------
-    >>> behind = filter_ripple(
-    ...     voltage_supply=150.0, voltage_ripple=15.0, frequency=120.0, resistance_series=500.0,
-    ...     capacitance=10e-6, resistance_esr=0.0, resistance_load=5e3,
-    ... )
-    >>> print(f"{behind.voltage_output:.1f}, {behind.voltage_ripple:.2f}")
-    136.4, 3.82
-    """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    ripple = numeric("voltage_ripple", voltage_ripple, least=0)
-    f = numeric("frequency", frequency, least=0, infinity=True)
-    series = numeric("resistance_series", resistance_series, least=0)
-    c = numeric("capacitance", capacitance, least=0)
-    esr = numeric("resistance_esr", resistance_esr, least=0)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    gain = _gain(f, series, c, esr, load)
-    left = supply / (1 + series / load)
-    out = ripple * gain
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(out == 0, 0.0, out / left)
-    return SupplyRipple(left[()], out[()], ratio[()], gain[()], decibel(gain)[()])
+__all__ = ["SupplyFilter", "supply_filter"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SupplyFilter(Result):
-    """An RC supply filter at the build's current."""
+    """An RC supply filter under the build's load: what is left of voltage and ripple."""
 
     voltage_output: Number = quantity("V", "voltage behind the filter")
     voltage_drop: Number = quantity("V", "voltage lost in the resistor")
     power: Number = quantity("W", "power in the resistor")
+    voltage_ripple: Number = quantity("V", "ripple behind the filter")
+    ripple_ratio: Number = quantity("1", "ripple over direct voltage, behind the filter")
+    gain_db: Number = quantity("dB", "ripple behind over ripple ahead")
     frequency_corner: Number = quantity("Hz", "frequency above which ripple is reduced")
     gain_floor_db: Number = quantity("dB", "least ripple gain, set by the capacitor's resistance")
     time_constant: Number = quantity("s", "time constant at switch-on")
@@ -220,92 +46,110 @@ class SupplyFilter(Result):
 def supply_filter(
     *,
     voltage_supply: ArrayLike,
-    current_load: ArrayLike,
     resistance_series: ArrayLike,
-    capacitance: ArrayLike,
-    resistance_esr: ArrayLike,
-    voltage_rating: ArrayLike,
+    capacitor: Capacitor,
     power_rating: ArrayLike,
+    current_load: ArrayLike = 0.0,
+    resistance_load: ArrayLike = np.inf,
+    voltage_ripple: ArrayLike = 0.0,
+    frequency: ArrayLike = 100.0,
 ) -> SupplyFilter:
-    """Find what an RC supply filter costs at the build's current, and where it begins to work.
+    """Find what an RC supply filter costs under the build's load, and how much hum it lets through.
+
+    Ripple in is ripple out: peak-to-peak, peak or rms, as it was given.
 
     Parameters
     ----------
     voltage_supply : array_like
-        Voltage ahead of the filter [V], at least 0.
-    current_load : array_like
-        Current the build draws [A], at least 0.
+        Direct voltage ahead of the filter [V], at least 0.
     resistance_series : array_like
         Filter resistor [Ω], at least 0.
-    capacitance : array_like
-        Filter capacitor [F], > 0.
-    resistance_esr : array_like
-        Equivalent series resistance of the capacitor [Ω], at least 0.
-    voltage_rating : array_like
-        Voltage printed on the capacitor [V], > 0.
+    capacitor : Capacitor
+        Filter capacitor with its rated voltage (`devices.capacitor`).
     power_rating : array_like
         Power rating of the resistor [W], > 0.
+    current_load : array_like
+        Constant current the build draws [A], at least 0; none unless stated.
+    resistance_load : array_like
+        What the build draws as a resistance [Ω], > 0; none (inf) unless stated.
+    voltage_ripple : array_like
+        Ripple ahead of the filter at `frequency` [V], at least 0; none unless stated.
+    frequency : array_like
+        Ripple frequency [Hz], 0 to inf; 100 Hz, the hum of most adaptors where mains is 50 Hz, unless stated.
 
     Returns
     -------
     SupplyFilter
-        Voltage left and lost [V], power [W], corner [Hz], floor [dB], time
-        constant [s] and cautions.
+        Voltage left and lost [V], power [W], ripple [V], its ratio to the direct voltage [1], ripple gain [dB], corner
+        [Hz], floor [dB], time constant [s] and cautions.
 
     Raises
     ------
+    TypeError
+        If `capacitor` is no record, or a type.
     ValueError
-        If a value is out of range.
+        If a value is out of range, or `capacitor` is a kind without a capacitance.
 
     Notes
     -----
-    Corner 1/(2 pi (R + R_ESR) C), floor R_ESR/(R + R_ESR). The capacitor
-    charges to the full supply before the build draws current, so its rating is
-    held against that.
+    V = (V_S - I R)/(1 + R/R_L); ripple by `rc.lowpass_response`. Texts often take X_C/R for the gain, which is good
+    where X_C is far below R and R_L. Corner 1/(2 pi (R + R_ESR) C), floor R_ESR/(R + R_ESR), without load. The
+    capacitor charges to the full supply before the build draws current, so its rating is held against that.
 
     References
     ----------
-    DERIVED; PRACTICE for running a resistor at half its rating.
+    BOYLESTAD-NASHELSKY examples 15.6 and 15.7; DERIVED; PRACTICE for running a resistor at half its rating.
 
     Examples
     --------
-    >>> behind = supply_filter(
-    ...     voltage_supply=9.0, current_load=0.010, resistance_series=100.0, capacitance=100e-6,
-    ...     resistance_esr=0.5, voltage_rating=25.0, power_rating=0.25,
+    >>> from pedalcalc import devices
+    >>> bulk = devices.capacitor(
+    ...     devices.typical(devices.CAPACITOR_ELECTROLYTIC), capacitance=100e-6, voltage_rating=25.0
     ... )
-    >>> print(f"{behind.voltage_output:.2f}, {behind.frequency_corner:.1f}, {behind.gain_floor_db:.1f}")
-    8.00, 15.8, -46.1
+    >>> behind = supply_filter(
+    ...     voltage_supply=9.0, current_load=0.010, resistance_series=100.0, capacitor=bulk, power_rating=0.25
+    ... )
+    >>> print(f"{behind.voltage_output:.2f} V, {behind.frequency_corner:.1f} Hz, {behind.gain_db:.1f} dB at 100 Hz")
+    8.00 V, 15.6 Hz, -16.2 dB at 100 Hz
     """
     supply = numeric("voltage_supply", voltage_supply, least=0)
-    current = numeric("current_load", current_load, least=0)
     series = numeric("resistance_series", resistance_series, least=0)
-    c = numeric("capacitance", capacitance, above=0)
-    esr = numeric("resistance_esr", resistance_esr, least=0)
-    volts = numeric("voltage_rating", voltage_rating, above=0)
     watts = numeric("power_rating", power_rating, above=0)
+    current = numeric("current_load", current_load, least=0)
+    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
+    ripple = numeric("voltage_ripple", voltage_ripple, least=0)
+    hertz = numeric("frequency", frequency, least=0, infinity=True)
+    c, esr, rated = _figures(capacitor)
     fit_together(
         voltage_supply=supply,
-        current_load=current,
         resistance_series=series,
-        capacitance=c,
-        resistance_esr=esr,
-        voltage_rating=volts,
         power_rating=watts,
+        current_load=current,
+        resistance_load=load,
+        voltage_ripple=ripple,
+        frequency=hertz,
     )
-    drop = current * series
-    power = current * drop
+    left = (supply - current * series) / (1 + series / load)
+    drop = supply - left
+    through = current + left / load
+    power = through * drop
+    passed = lowpass_response(hertz, resistance=series, capacitance=c, resistance_load=load, resistance_esr=esr)
+    # Direct voltage is not part of the ripple gain: a load divides both alike.
+    gain = np.asarray(passed.gain)
+    behind = ripple * gain
     total = series + esr
     tau = total * c
     with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.where(behind == 0, 0.0, behind / left)
         corner = 1 / (2 * np.pi * tau)
-        floor = np.where(series == 0, np.where(np.isnan(esr), np.nan, 1.0), esr / total)
-    blank = 0 * (volts + watts)  # an unknown rating leaves the verdict unknown
+        floor = np.where(total == 0, 1.0, np.where(series == 0, 1.0, esr / total))
+    blank = 0 * watts  # an unknown rating leaves the verdict unknown
     cautions = (
         caution_above(
             "the capacitor's voltage rating is below the supply: an electrolytic can burst",
             "fit one rated well above the highest supply, plus to plus",
             supply,
-            volts,
+            rated,
             "V",
         )
         + caution_above(
@@ -315,8 +159,29 @@ def supply_filter(
             watts / 2,
             "W",
         )
-        + caution_below("the resistor drops the whole supply", "use a smaller resistor", supply - drop, 0.0, "V")
+        + caution_below("the resistor drops the whole supply", "use a smaller resistor", left, 0.0, "V")
     )
     return SupplyFilter(
-        (supply - drop + blank)[()], drop[()], power[()], corner[()], decibel(floor)[()], tau[()], cautions
+        (left + blank)[()],
+        drop[()],
+        power[()],
+        behind[()],
+        (ratio + 0 * left)[()],
+        decibels(gain)[()],
+        corner[()],
+        decibels(np.asarray(floor + 0 * total))[()],
+        tau[()],
+        cautions,
     )
+
+
+def _figures(capacitor: Capacitor) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return capacitance, series resistance and rated voltage of one capacitor."""
+    specimen("capacitor", capacitor, Capacitor)
+    size = np.asarray(capacitor.capacitance, float)
+    if np.all(np.isnan(size)):
+        raise ValueError(
+            f"capacitor must be one capacitor with its capacitance, but {capacitor.name!r} is a kind; "
+            "take devices.capacitor(kind, capacitance=..., voltage_rating=...)"
+        )
+    return size, np.asarray(capacitor.resistance_esr, float), np.asarray(capacitor.voltage_max, float)

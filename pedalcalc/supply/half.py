@@ -8,10 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, numeric, quantity
-from pedalcalc.devices._law import BOLTZMANN
-from pedalcalc.supply.filter import capacitor_admittance, decibel
 
-__all__ = ["HalfSupply", "HalfSupplyNoise", "half_supply", "half_supply_noise", "half_supply_ripple_db"]
+__all__ = ["HalfSupply", "half_supply"]
 
 Array = NDArray[np.float64]
 
@@ -89,7 +87,8 @@ def half_supply(
     Notes
     -----
     R_out = R_top || R_bottom || R_L, V = V_S (R_bottom || R_L)/(R_top + R_bottom || R_L) - I R_out.
-    From an empty capacitor and a supply that steps up, the band is reached after R_out C ln(1/band).
+    What of the supply's ripple reaches the node is `rc.lowpass_response`, with R_top as its resistor and R_bottom beside
+    R_L as its load. From an empty capacitor and a supply that steps up, the band is reached after R_out C ln(1/band).
 
     References
     ----------
@@ -142,160 +141,3 @@ def half_supply(
         "s",
     )
     return HalfSupply(voltage[()], (voltage - supply / 2)[()], out[()], through[()], tau[()], wait[()], cautions)
-
-
-@formula
-def half_supply_ripple_db(
-    frequency: ArrayLike,
-    *,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_load: ArrayLike,
-    capacitance: ArrayLike,
-    resistance_esr: ArrayLike,
-) -> Number:
-    """Find how much of the supply's ripple reaches a half-supply reference.
-
-    Without capacitor half of it does (-6 dB), and every stage biased from the
-    reference passes it on.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Ripple frequency [Hz], 0 to inf.
-    resistance_top : array_like
-        Resistor to the supply [Ω], > 0, inf allowed.
-    resistance_bottom : array_like
-        Resistor to ground [Ω], > 0, inf allowed.
-    resistance_load : array_like
-        Everything resistive from the node to ground [Ω], > 0, inf allowed.
-    capacitance : array_like
-        Capacitor from the node to ground [F], at least 0.
-    resistance_esr : array_like
-        Equivalent series resistance of the capacitor [Ω], at least 0.
-
-    Returns
-    -------
-    float or ndarray
-        Ripple at the reference over ripple of the supply [dB].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    H = 1/(1 + R_top (1/R_bottom + 1/R_L + Y_C)), Y_C = 1/(R_ESR + 1/(j 2 pi f C)).
-
-    References
-    ----------
-    DERIVED.
-
-    Examples
-    --------
-    >>> value = half_supply_ripple_db(
-    ...     100.0, resistance_top=10e3, resistance_bottom=10e3, resistance_load=float("inf"),
-    ...     capacitance=47e-6, resistance_esr=0.0,
-    ... )
-    >>> print(f"{value:.1f}")
-    -49.4
-    """
-    f = numeric("frequency", frequency, least=0, infinity=True)
-    top = numeric("resistance_top", resistance_top, above=0, infinity=True)
-    bottom = numeric("resistance_bottom", resistance_bottom, above=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    c = numeric("capacitance", capacitance, least=0)
-    esr = numeric("resistance_esr", resistance_esr, least=0)
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        conductance, susceptance = capacitor_admittance(f, c, esr)
-        g_top = 1 / top
-        real = g_top + 1 / bottom + 1 / load + conductance
-        gain = g_top / np.hypot(real, susceptance)
-    return decibel(gain)[()]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class HalfSupplyNoise(Result):
-    """Thermal noise of a half-supply reference."""
-
-    noise_density: Number = quantity("V/√Hz", "noise of the node at this frequency")
-    noise_density_bare: Number = quantity("V/√Hz", "noise without the capacitor")
-    noise_total: Number = quantity("V", "noise of the node over all frequencies, rms")
-
-
-@formula
-def half_supply_noise(
-    frequency: ArrayLike,
-    *,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_load: ArrayLike,
-    capacitance: ArrayLike,
-    resistance_esr: ArrayLike,
-    temperature: ArrayLike = 300.0,
-) -> HalfSupplyNoise:
-    """Find the thermal noise of a half-supply reference's own resistors.
-
-    The capacitor shorts it above the corner, down to that of its series resistance.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Frequency [Hz], at least 0.
-    resistance_top : array_like
-        Resistor to the supply [Ω], > 0, inf allowed.
-    resistance_bottom : array_like
-        Resistor to ground [Ω], > 0, inf allowed.
-    resistance_load : array_like
-        Everything resistive from the node to ground [Ω], > 0, inf allowed.
-    capacitance : array_like
-        Capacitor from the node to ground [F], > 0.
-    resistance_esr : array_like
-        Equivalent series resistance of the capacitor [Ω], at least 0.
-    temperature : array_like
-        Temperature [K], > 0; 300 K if not given.
-
-    Returns
-    -------
-    HalfSupplyNoise
-        Density with and without the capacitor [V/√Hz], and the total over all
-        frequencies without series resistance [V].
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, or all resistors are open.
-
-    Notes
-    -----
-    e_n = sqrt(4 k T Re Z), Z the parallel of all resistors with the capacitor's
-    branch (Nyquist); total sqrt(k T/C). Flicker noise of carbon resistors adds to it.
-
-    References
-    ----------
-    DERIVED from Nyquist's formula, which is from memory (MEMORY).
-
-    Examples
-    --------
-    >>> noise = half_supply_noise(
-    ...     1000.0, resistance_top=10e3, resistance_bottom=10e3, resistance_load=float("inf"),
-    ...     capacitance=47e-6, resistance_esr=0.5,
-    ... )
-    >>> print(f"{noise.noise_density_bare * 1e9:.2f} nV, {noise.noise_density * 1e9:.3f} nV")
-    9.10 nV, 0.091 nV
-    """
-    f = numeric("frequency", frequency, least=0, infinity=True)
-    top = numeric("resistance_top", resistance_top, above=0, infinity=True)
-    bottom = numeric("resistance_bottom", resistance_bottom, above=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    c = numeric("capacitance", capacitance, above=0)
-    esr = numeric("resistance_esr", resistance_esr, least=0)
-    kelvin = numeric("temperature", temperature, above=0)
-    bare = _divider(top, bottom, load)[1]
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        conductance, susceptance = capacitor_admittance(f, c, esr)
-        real = 1 / bare + conductance
-        part = np.where(np.isinf(susceptance), 0.0, real / (real**2 + susceptance**2))
-    kt = BOLTZMANN * kelvin
-    return HalfSupplyNoise(np.sqrt(4 * kt * part)[()], np.sqrt(4 * kt * bare)[()], np.sqrt(kt / c)[()])

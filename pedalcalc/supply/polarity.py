@@ -13,15 +13,17 @@ from pedalcalc._base import (
     Result,
     caution_above,
     caution_below,
+    fit_together,
     formula,
     numeric,
     quantity,
 )
 from pedalcalc.devices import Diode, Mosfet
 from pedalcalc.devices._record import specimen
-from pedalcalc.junction import junction_voltage, series_current
+from pedalcalc.junction import series_current
+from pedalcalc.laws import junction_in_series, junction_voltage
 
-__all__ = ["Protection", "mosfet_protection", "series_diode", "series_diode_resistive"]
+__all__ = ["Protection", "series_diode", "series_mosfet"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,17 +35,6 @@ class Protection(Result):
     current_load: Number = quantity("A", "current of the build")
     power: Number = quantity("W", "power turned into heat")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
-
-
-def diode_drop(current: NDArray[np.float64], diode: Diode) -> NDArray[np.float64]:
-    """Return the drop of `diode` at a checked current."""
-    drop = junction_voltage(
-        current,
-        current_saturation=diode.current_saturation,
-        ideality=diode.ideality,
-        resistance_series=diode.resistance_series,
-    )
-    return np.asarray(drop)
 
 
 def _protection(
@@ -73,8 +64,10 @@ def _diode_cautions(supply: NDArray[np.float64], current: NDArray[np.float64], d
 
 
 @formula
-def series_diode(*, voltage_supply: ArrayLike, current_load: ArrayLike, diode: Diode) -> Protection:
-    """Find what a diode in the plus lead leaves of the supply at the build's current.
+def series_diode(
+    *, voltage_supply: ArrayLike, diode: Diode, current_load: ArrayLike = 0.0, resistance_load: ArrayLike = np.inf
+) -> Protection:
+    """Find what a diode in the plus lead leaves of the supply under the build's load.
 
     The drop is that of the junction law at exactly this current, not a round
     0.7 V or 0.3 V. A reversed supply finds the diode blocking.
@@ -83,100 +76,60 @@ def series_diode(*, voltage_supply: ArrayLike, current_load: ArrayLike, diode: D
     ----------
     voltage_supply : array_like
         Supply voltage [V], at least 0.
-    current_load : array_like
-        Current the build draws [A], at least 0.
     diode : Diode
-        Silicon or Schottky diode (`pedalcalc.devices`), at 300 K.
+        Silicon or Schottky diode (`pedalcalc.devices`), at 300 K; one of ideality 0 drops a constant voltage.
+    current_load : array_like
+        Constant current the build draws [A], at least 0; none unless stated.
+    resistance_load : array_like
+        What the build draws as a resistance [Ω], at least 0; none (inf) unless stated.
 
     Returns
     -------
     Protection
-        Voltage left [V], drop [V], current [A], power in the diode [W] and cautions;
-        fields have the broadcast shape. A supply below the drop gives a
+        Voltage left [V], drop [V], current of both loads [A], power in the diode [W] and cautions;
+        fields have the broadcast shape. A constant current from a supply below the drop gives a
         negative voltage and a caution.
 
     Raises
     ------
+    TypeError
+        If `diode` is no record, or a type.
     ValueError
         If a value is out of range.
 
     Notes
     -----
-    V_F = n Vt ln(1 + I/Is) + I Rs. The reverse caution takes the worst case:
+    V_F = n Vt ln(1 + I/Is) + I Rs. With a resistance beside the current, V_S + I_L R_L = V_F + I R_L: the exact solution
+    of junction and resistance in series (`laws.junction_in_series`). The reverse caution takes the worst case:
     the supply reversed while the capacitors behind the diode still hold it.
 
     References
     ----------
-    SHEET-1N5817 for its forward drop; DERIVED for the rest.
+    SHEET-1N5817 for its forward drop; BANWELL-JAYAKUMAR, the exact solution; DERIVED for the rest.
 
     Examples
     --------
-    >>> from pedalcalc.devices import DIODE_1N5817, typical
+    >>> from pedalcalc.devices import DIODE_1N4001, DIODE_1N5817, typical
     >>> print(f"{series_diode(voltage_supply=9.0, current_load=0.010, diode=typical(DIODE_1N5817)).voltage_drop:g}")
     0.206158
-    """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    current = numeric("current_load", current_load, least=0)
-    specimen("diode", diode, Diode)
-    return _protection(supply, diode_drop(current, diode), current, _diode_cautions(supply, current, diode))
-
-
-@formula
-def series_diode_resistive(*, voltage_supply: ArrayLike, resistance_load: ArrayLike, diode: Diode) -> Protection:
-    """Find what a diode in the plus lead leaves for a load that is a resistance.
-
-    As `series_diode`, with the current found from the load: the exact solution
-    of junction and resistance in series.
-
-    Parameters
-    ----------
-    voltage_supply : array_like
-        Supply voltage [V], at least 0.
-    resistance_load : array_like
-        The build taken as a resistance [Ω], at least 0; inf draws nothing.
-    diode : Diode
-        Silicon or Schottky diode (`pedalcalc.devices`), at 300 K.
-
-    Returns
-    -------
-    Protection
-        Voltage left [V], drop [V], current [A], power in the diode [W] and cautions.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    See `pedalcalc.junction.series_current`.
-
-    References
-    ----------
-    BANWELL-JAYAKUMAR, the exact solution.
-
-    Examples
-    --------
-    >>> from pedalcalc.devices import DIODE_1N4001, typical
-    >>> print(f"{series_diode_resistive(voltage_supply=9.0, resistance_load=834.0, diode=typical(DIODE_1N4001)).voltage_drop:g}")
+    >>> print(f"{series_diode(voltage_supply=9.0, resistance_load=834.0, diode=typical(DIODE_1N4001)).voltage_drop:g}")
     0.654071
     """
     supply = numeric("voltage_supply", voltage_supply, least=0)
+    drawn = numeric("current_load", current_load, least=0)
     load = numeric("resistance_load", resistance_load, least=0, infinity=True)
     specimen("diode", diode, Diode)
-    current = np.asarray(
-        series_current(
-            supply,
-            resistance=load + diode.resistance_series,
-            current_saturation=diode.current_saturation,
-            ideality=diode.ideality,
-        )
-    )
-    return _protection(supply, diode_drop(current, diode), current, _diode_cautions(supply, current, diode))
+    fit_together(voltage_supply=supply, current_load=drawn, resistance_load=load)
+    alone = np.isinf(load)
+    finite = np.where(alone, 1.0, load)
+    settled = junction_in_series(supply + drawn * finite, resistance=finite, junction=diode)
+    current = np.where(alone, drawn + 0 * supply, settled.current)
+    drop = np.where(alone, junction_voltage(drawn, junction=diode), settled.voltage_junction) + 0 * supply
+    return _protection(supply, drop, current, _diode_cautions(supply, current, diode))
 
 
 @formula
-def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mosfet: Mosfet) -> Protection:
+def series_mosfet(*, voltage_supply: ArrayLike, current_load: ArrayLike, mosfet: Mosfet) -> Protection:
     """Find what a P-channel MOSFET in the plus lead leaves of the supply.
 
     Drain to the supply, source to the build, gate to ground. The body diode
@@ -219,7 +172,7 @@ def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mos
     Examples
     --------
     >>> from pedalcalc.devices import MOSFET_IRF9540, typical
-    >>> print(f"{1000 * mosfet_protection(voltage_supply=9.0, current_load=0.020, mosfet=typical(MOSFET_IRF9540)).voltage_drop:.2f}")
+    >>> print(f"{1000 * series_mosfet(voltage_supply=9.0, current_load=0.020, mosfet=typical(MOSFET_IRF9540)).voltage_drop:.2f}")
     4.67
     """
     from scipy.optimize.elementwise import find_root
@@ -239,7 +192,7 @@ def mosfet_protection(*, voltage_supply: ArrayLike, current_load: ArrayLike, mos
         body = series_current(drop, resistance=bulk, current_saturation=i_s, ideality=ideality)
         return strength * inside * (reach - inside / 2) + body - current
 
-    alone = junction_voltage(current, current_saturation=i_s, ideality=ideality, resistance_series=bulk)
+    alone = junction_voltage(current, junction=mosfet)
     top = np.broadcast_to(
         np.asarray(alone) + 1e-3, np.broadcast_shapes(overdrive.shape, np.shape(alone), strength.shape)
     )

@@ -1,4 +1,4 @@
-"""Regulators around a zener diode or a reference; the bare zener is `pedalcalc.junction.zener_regulator`."""
+"""Regulators around a zener diode or a reference; the bare zener is `pedalcalc.supply.zener_regulator`."""
 
 from __future__ import annotations
 
@@ -16,63 +16,9 @@ __all__ = [
     "adjustable_regulator_resistor",
     "linear_regulator",
     "zener_follower",
-    "zener_resistance_max",
 ]
 
 Array = NDArray[np.float64]
-
-
-@formula
-def zener_resistance_max(
-    *,
-    voltage_supply_min: ArrayLike,
-    voltage_zener: ArrayLike,
-    current_load: ArrayLike,
-    current_zener: ArrayLike,
-) -> Number:
-    """Find the largest series resistor that keeps a zener conducting at the lowest supply.
-
-    Parameters
-    ----------
-    voltage_supply_min : array_like
-        Lowest supply voltage [V], at least 0.
-    voltage_zener : array_like
-        Zener voltage [V], > 0.
-    current_load : array_like
-        Largest load current [A], at least 0.
-    current_zener : array_like
-        Current to leave for the zener [A], at least 0.
-
-    Returns
-    -------
-    float or ndarray
-        Resistance [Ω]; 0 where the supply does not reach the zener voltage, inf where nothing is drawn.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    R = (V_S - V_Z)/(I_L + I_Z).
-
-    References
-    ----------
-    MALVINO-BATES chapter 5, zener drop-out point; DERIVED.
-
-    Examples
-    --------
-    >>> print(f"{zener_resistance_max(voltage_supply_min=11.0, voltage_zener=9.0, current_load=0.015, current_zener=0.005):g}")
-    100
-    """
-    supply = numeric("voltage_supply_min", voltage_supply_min, least=0)
-    zener = numeric("voltage_zener", voltage_zener, above=0)
-    load = numeric("current_load", current_load, least=0)
-    keep = numeric("current_zener", current_zener, least=0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        most = (supply - zener) / (load + keep)
-    return np.where((supply <= zener) & ~np.isnan(load + keep), 0.0, most)[()]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

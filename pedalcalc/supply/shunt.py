@@ -10,8 +10,7 @@ from numpy.typing import ArrayLike
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, numeric, quantity
 from pedalcalc.devices import Diode
 from pedalcalc.devices._record import specimen
-from pedalcalc.junction import series_current
-from pedalcalc.supply.polarity import diode_drop
+from pedalcalc.laws import junction_in_series
 
 __all__ = ["ShuntProtection", "shunt_diode"]
 
@@ -66,6 +65,8 @@ def shunt_diode(
 
     Raises
     ------
+    TypeError
+        If `diode` is no record, or a type.
     ValueError
         If a value is out of range.
 
@@ -92,15 +93,8 @@ def shunt_diode(
     series = numeric("resistance_series", resistance_series, above=0)
     fuse = numeric("current_fuse", current_fuse, above=0, infinity=True)
     specimen("diode", diode, Diode)
-    fault = np.asarray(
-        series_current(
-            supply,
-            resistance=series + diode.resistance_series,
-            current_saturation=diode.current_saturation,
-            ideality=diode.ideality,
-        )
-    )
-    reverse = diode_drop(fault, diode)
+    reversed_ = junction_in_series(supply, resistance=series, junction=diode)
+    fault, reverse = np.asarray(reversed_.current), np.asarray(reversed_.voltage_junction)
     ratio = fault / fuse
     hot = np.where(ratio < 2, series * fault**2, 0.0)
     cautions = (
@@ -135,8 +129,8 @@ def shunt_diode(
         drop[()],
         fault[()],
         reverse[()],
-        (reverse * fault)[()],
-        (series * fault**2)[()],
+        reversed_.power_junction,
+        reversed_.power_resistor,
         ratio[()],
         cautions,
     )

@@ -1,4 +1,4 @@
-"""How far load and supply of a zener diode behind a resistor may move; the point itself is `junction.zener_regulator`."""
+"""A zener diode behind a resistor: the point, and how far load, supply and resistor may move."""
 
 from __future__ import annotations
 
@@ -7,45 +7,53 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, fit_together, formula, numeric, quantity
-from pedalcalc.junction.models import zener_knee
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    caution_above,
+    caution_below,
+    fit_together,
+    formula,
+    numeric,
+    quantity,
+)
+from pedalcalc.devices import Zener
+from pedalcalc.devices._record import specimen
 
-__all__ = ["ZenerLoadRange", "ZenerSupplyRange", "zener_load_range", "zener_supply_range"]
+__all__ = ["ZenerRegulator", "zener_regulator"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ZenerLoadRange(Result):
-    """Loads between which a zener diode on a fixed supply stays in its range."""
+class ZenerRegulator(Result):
+    """A zener diode that steadies a load behind a resistor; the limits move one thing and leave the rest as it is."""
 
-    current_load_min: Number = quantity("A", "lowest load current")
-    current_load_max: Number = quantity("A", "highest load current")
-    resistance_load_min: Number = quantity("Ω", "lowest load resistance")
-    resistance_load_max: Number = quantity("Ω", "highest load resistance")
-    regulates: bool | NDArray[np.bool_] = quantity("bool", "there is such a load")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ZenerSupplyRange(Result):
-    """Supplies between which a zener diode with a fixed load stays in its range."""
-
-    voltage_supply_min: Number = quantity("V", "lowest supply")
-    voltage_supply_max: Number = quantity("V", "highest supply")
+    voltage_output: Number = quantity("V", "output voltage")
+    current: Number = quantity("A", "current through the resistor")
+    current_load: Number = quantity("A", "load current")
+    current_zener: Number = quantity("A", "zener current")
+    power_zener: Number = quantity("W", "power in the zener")
+    power_resistor: Number = quantity("W", "power in the resistor")
+    regulates: bool | NDArray[np.bool_] = quantity("bool", "regulates")
+    current_load_min: Number = quantity("A", "lowest load current on this supply")
+    current_load_max: Number = quantity("A", "highest load current on this supply")
+    voltage_supply_min: Number = quantity("V", "lowest supply for this load")
+    voltage_supply_max: Number = quantity("V", "highest supply for this load")
+    resistance_max: Number = quantity("Ω", "largest resistor for this supply and load")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
 @formula
-def zener_load_range(
-    voltage_supply: ArrayLike,
+def zener_regulator(
     *,
+    voltage_supply: ArrayLike,
     resistance: ArrayLike,
-    voltage_zener: ArrayLike,
-    current_zener_max: ArrayLike,
+    zener: Zener,
+    current_load: ArrayLike = 0.0,
+    resistance_load: ArrayLike = np.inf,
     current_zener_min: ArrayLike = 0.0,
-    resistance_zener: ArrayLike = 0.0,
-    current_test: ArrayLike | None = None,
-) -> ZenerLoadRange:
-    """Find the loads that a zener diode behind a resistor can steady.
-
-    The lightest load leaves the zener its largest current, the heaviest its smallest.
+) -> ZenerRegulator:
+    """Find the point of a zener diode that steadies a load behind a resistor, and how far it holds.
 
     Parameters
     ----------
@@ -53,137 +61,107 @@ def zener_load_range(
         Supply voltage [V], at least 0.
     resistance : array_like
         Resistor between supply and zener [Ω], > 0, finite.
-    voltage_zener : array_like
-        Zener voltage; with a slope resistance, as the sheet states it at the test current [V], > 0.
-    current_zener_max : array_like
-        Most current the zener can stand, P/V [A], > 0, at least the smallest.
-    current_zener_min : array_like
-        Least current that keeps it in its range [A], at least 0; 0 if not given.
-    resistance_zener : array_like
-        Slope resistance of the zener [Ω], at least 0; none if not given.
-    current_test : array_like, optional
-        Current at which the sheet states the zener voltage [A], > 0; needed with a slope resistance.
-
-    Returns
-    -------
-    ZenerLoadRange
-        Load currents [A] and resistances [Ω], and whether there is any such load at all. A lowest
-        current of 0 means that the load may be taken off.
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range, the smallest zener current exceeds the largest, or a slope
-        resistance comes without its test current or would drop the whole zener voltage there.
-
-    Notes
-    -----
-    I_L = (V_S - V)/R - I_Z and R_L = V/I_L with V = V_Z + (I_Z - I_ZT) r_Z, at both zener currents.
-
-    References
-    ----------
-    DERIVED, Kirchhoff's current law at the zener; BOYLESTAD-NASHELSKY, ch. 2, for the question.
-
-    Examples
-    --------
-    A 10 V zener for up to 32 mA behind 1 kΩ on 50 V:
-
-    >>> loads = zener_load_range(50.0, resistance=1e3, voltage_zener=10.0, current_zener_max=0.032)
-    >>> print(f"{loads.resistance_load_min:.0f} to {loads.resistance_load_max:.0f} ohm")
-    250 to 1250 ohm
-    """
-    v_s = numeric("voltage_supply", voltage_supply, least=0)
-    r = numeric("resistance", resistance, above=0)
-    v_z = numeric("voltage_zener", voltage_zener, above=0)
-    most, least = _currents(current_zener_max, current_zener_min)
-    r_z = numeric("resistance_zener", resistance_zener, least=0)
-    v_z = zener_knee(v_z, r_z, current_test)
-    v_s, r, v_z, most, least, r_z = np.broadcast_arrays(v_s, r, v_z, most, least, r_z)
-    heavy, light = v_z + least * r_z, v_z + most * r_z
-    high, low = (v_s - heavy) / r - least, (v_s - light) / r - most
-    regulates = high >= 0
-    high, low = np.maximum(high, 0.0), np.maximum(low, 0.0)
-    with np.errstate(divide="ignore"):
-        return ZenerLoadRange(low[()], high[()], (heavy / high)[()], (light / low)[()], np.asarray(regulates)[()])
-
-
-@formula
-def zener_supply_range(
-    *,
-    resistance: ArrayLike,
-    voltage_zener: ArrayLike,
-    current_zener_max: ArrayLike,
-    resistance_load: ArrayLike = np.inf,
-    current_zener_min: ArrayLike = 0.0,
-    resistance_zener: ArrayLike = 0.0,
-    current_test: ArrayLike | None = None,
-) -> ZenerSupplyRange:
-    """Find the supplies that a zener diode behind a resistor can steady for a load.
-
-    Parameters
-    ----------
-    resistance : array_like
-        Resistor between supply and zener [Ω], > 0, finite.
-    voltage_zener : array_like
-        Zener voltage; with a slope resistance, as the sheet states it at the test current [V], > 0.
-    current_zener_max : array_like
-        Most current the zener can stand, P/V [A], > 0, at least the smallest.
+    zener : Zener
+        The zener (`pedalcalc.devices`): voltage at its test current, slope resistance, highest power.
+    current_load : array_like
+        Constant current of the load [A], at least 0; none unless stated.
     resistance_load : array_like
-        Load across the zener [Ω], > 0; none if not given.
+        Resistance of the load [Ω], > 0; none (inf) unless stated.
     current_zener_min : array_like
-        Least current that keeps it in its range [A], at least 0; 0 if not given.
-    resistance_zener : array_like
-        Slope resistance of the zener [Ω], at least 0; none if not given.
-    current_test : array_like, optional
-        Current at which the sheet states the zener voltage [A], > 0; needed with a slope resistance.
+        Least current that keeps the zener in its range [A], at least 0; 0 unless stated.
 
     Returns
     -------
-    ZenerSupplyRange
-        Lowest and highest supply [V].
+    ZenerRegulator
+        Output [V], currents [A], powers [W], whether the zener conducts at all, lowest and highest load current [A] and
+        supply [V], largest resistor [Ω] and cautions. A lowest load of 0 means that the load may be taken off; upper
+        limits of the zener's power are NaN where the record gives none.
 
     Raises
     ------
+    TypeError
+        If `zener` is no record, or a type.
     ValueError
-        If an argument is outside its range, the smallest zener current exceeds the largest, or a slope
-        resistance comes without its test current or would drop the whole zener voltage there.
+        If a value is out of range.
 
     Notes
     -----
-    V_S = V + R (V/R_L + I_Z) with V = V_Z + (I_Z - I_ZT) r_Z, at both zener currents.
+    The zener's line starts at the knee V_Z - I_ZT r_Z. It conducts where resistor and load alone would leave more than
+    the knee; the output then is V = knee + I_Z r_Z. The limits are Kirchhoff's current law with the zener at its least
+    current and at the current I (knee + I r_Z) = P_max: I_L = (V_S - V)/R - I_Z, V_S = V + R (I_L + I_Z),
+    R = (V_S - V)/(I_L + I_Z).
 
     References
     ----------
-    DERIVED, Kirchhoff's current law at the zener; BOYLESTAD-NASHELSKY, ch. 2, for the question.
+    MALVINO-BATES, example 5-3 and the zener drop-out point; BOYLESTAD-NASHELSKY, ch. 2, for the limits; DERIVED, the
+    slope resistance.
 
     Examples
     --------
-    >>> supply = zener_supply_range(resistance=220.0, voltage_zener=20.0, current_zener_max=0.060, resistance_load=1200.0)
-    >>> print(f"{supply.voltage_supply_min:.2f} to {supply.voltage_supply_max:.2f} V")
-    23.67 to 36.87 V
+    >>> from pedalcalc import devices
+    >>> zener = devices.typical(devices.ZENER_BZX55C5V1)
+    >>> held = zener_regulator(
+    ...     voltage_supply=9.0, resistance=220.0, zener=zener, current_load=0.005, current_zener_min=0.002
+    ... )
+    >>> print(f"{held.voltage_output:.2f} V, up to {held.current_load_max * 1e3:.0f} mA, from {held.voltage_supply_min:.1f} V")
+    5.33 V, up to 16 mA, from 6.5 V
     """
-    r = numeric("resistance", resistance, above=0)
-    v_z = numeric("voltage_zener", voltage_zener, above=0)
-    most, least = _currents(current_zener_max, current_zener_min)
+    supply = numeric("voltage_supply", voltage_supply, least=0)
+    series = numeric("resistance", resistance, above=0)
+    drawn = numeric("current_load", current_load, least=0)
     load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    r_z = numeric("resistance_zener", resistance_zener, least=0)
-    v_z = zener_knee(v_z, r_z, current_test)
-    r, v_z, most, least, load, r_z = np.broadcast_arrays(r, v_z, most, least, load, r_z)
-
-    def needed(current: NDArray[np.float64]) -> Number:
-        voltage = v_z + current * r_z
-        return (voltage + r * (voltage / load + current))[()]
-
-    return ZenerSupplyRange(needed(least), needed(most))
-
-
-def _currents(
-    current_zener_max: ArrayLike, current_zener_min: ArrayLike
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Check both ends of the zener's range."""
-    most = numeric("current_zener_max", current_zener_max, above=0)
     least = numeric("current_zener_min", current_zener_min, least=0)
-    fit_together(current_zener_max=most, current_zener_min=least)
-    if np.any(least > most):
-        raise ValueError("current_zener_min must be at most current_zener_max")
-    return most, least
+    specimen("zener", zener, Zener)
+    fit_together(
+        voltage_supply=supply, resistance=series, current_load=drawn, resistance_load=load, current_zener_min=least
+    )
+    slope, test, at_test, most_power = (
+        np.asarray(x, float) for x in (zener.resistance_slope, zener.current_test, zener.voltage_zener, zener.power_max)
+    )
+    supply, series, drawn, load, least, slope, test, at_test = np.broadcast_arrays(
+        supply, series, drawn, load, least, slope, test, at_test
+    )
+    knee, g_load = at_test - test * slope, 1 / load
+    whole = 1 / series + g_load
+    free = (supply / series - drawn) / whole
+    regulates = np.asarray(free > knee)
+    flow = np.where(regulates, (free - knee) * whole / (1 + slope * whole), 0.0 * free) + 0.0
+    output = np.where(regulates, knee + flow * slope, free)
+    current = (supply - output) / series
+    most = 2 * most_power / (knee + np.sqrt(knee**2 + 4 * slope * most_power))
+    heavy, light = knee + least * slope, knee + most * slope
+    with np.errstate(divide="ignore", invalid="ignore"):
+        needed = drawn + heavy * g_load + least
+        largest = np.where((supply <= heavy) & ~np.isnan(needed), 0.0, (supply - heavy) / needed)
+    cautions = (
+        caution_below(
+            "the supply is too low for zener and load: the output follows the supply",
+            "use a smaller resistor or a higher supply",
+            free,
+            knee,
+            "V",
+        )
+        + caution_above(
+            f"the {zener.name} is hotter than it can stand",
+            "use a larger resistor, or a zener of more power, and do not touch it",
+            flow * output,
+            most_power,
+            "W",
+        )
+        + caution_below("the load draws more than the resistor passes", "use a smaller resistor", free, 0.0, "V")
+    )
+    return ZenerRegulator(
+        output[()],
+        current[()],
+        (drawn + output * g_load)[()],
+        flow[()],
+        (flow * output + 0.0)[()],
+        (current * (supply - output))[()],
+        regulates[()],
+        np.maximum((supply - light) / series - most, 0.0)[()],
+        np.maximum((supply - heavy) / series - least, 0.0)[()],
+        (heavy + series * needed)[()],
+        (light + series * (drawn + light * g_load + most))[()],
+        np.asarray(largest)[()],
+        cautions,
+    )
