@@ -19,7 +19,7 @@ from pedalcalc._base import (
 )
 from pedalcalc.devices import Diode, Mosfet
 from pedalcalc.devices._record import specimen
-from pedalcalc.junction import junction_voltage, series_current
+from pedalcalc.laws._plain import junction_voltage, series_current
 
 __all__ = ["Protection", "mosfet_protection", "series_diode", "series_diode_resistive"]
 
@@ -149,7 +149,7 @@ def series_diode_resistive(*, voltage_supply: ArrayLike, resistance_load: ArrayL
 
     Notes
     -----
-    See `pedalcalc.junction.series_current`.
+    See `pedalcalc.laws.junction_in_series`.
 
     References
     ----------

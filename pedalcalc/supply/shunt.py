@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, numeric, quantity
 from pedalcalc.devices import Diode
 from pedalcalc.devices._record import specimen
-from pedalcalc.junction import series_current
+from pedalcalc.laws._plain import series_current
 from pedalcalc.supply.polarity import diode_drop
 
 __all__ = ["ShuntProtection", "shunt_diode"]
