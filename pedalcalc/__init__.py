@@ -22,7 +22,6 @@ __all__ = [
     "devices",
     "explore",
     "fet",
-    "junction",
     "laws",
     "led",
     "opamp",

@@ -16,7 +16,7 @@ from pedalcalc import devices
 from pedalcalc._base import Spread
 from pedalcalc.devices import _tables
 from pedalcalc.devices._record import ends, specimen
-from pedalcalc.junction import junction_voltage, series_current
+from pedalcalc.laws import junction_in_series, junction_voltage
 from tests.conftest import REFERENCE, read_rows
 
 NAN, INF = float("nan"), float("inf")
@@ -320,7 +320,7 @@ def test_formulas_refuse_a_type_and_name_the_way_out():
     with pytest.raises(TypeError, match=r"take devices.typical\(record\)"):
         _ = devices.LED_BLUE.current_saturation
     with pytest.raises(TypeError, match=r"resistance must be a number .* not the range .* devices.typical\(record\)"):
-        series_current(9.0, resistance=Spread(1.0, 2.0, 3.0), current_saturation=1e-12)
+        junction_in_series(9.0, resistance=Spread(1.0, 2.0, 3.0), junction=devices.typical(devices.DIODE_1N4148))
 
 
 def test_where_the_geometric_mean_serves_the_origin_says_so():
@@ -375,12 +375,7 @@ def test_drawn_figures_keep_their_middle_and_what_belongs_together():
 )
 def test_the_law_goes_through_the_point_of_the_sheet(name):
     part = devices.typical(RECORDS[name])
-    drop = junction_voltage(
-        part.current_reference,
-        current_saturation=part.current_saturation,
-        ideality=part.ideality,
-        resistance_series=part.resistance_series,
-    )
+    drop = junction_voltage(part.current_reference, junction=part)
     assert drop == pytest.approx(part.voltage_forward, rel=1e-12)
 
 

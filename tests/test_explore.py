@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 import pytest
 
-from pedalcalc import compressor, devices, explore, junction, plot, sidechain, values
+from pedalcalc import compressor, devices, explore, laws, plot, sidechain, values
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.plot._kept import KEPT
 from tests.test_pump import RAIL
@@ -501,13 +501,7 @@ def test_every_end_of_every_slider_can_be_drawn(name):
 def test_indicator_led_agrees_with_its_room():
     shown = explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=2200.0)
     law = devices.typical(devices.LED_GREEN_GAP)
-    current = junction.series_current(
-        9.0,
-        resistance=2200.0 + law.resistance_series,
-        current_saturation=law.current_saturation,
-        ideality=law.ideality,
-        voltage_thermal=junction.VOLTAGE_THERMAL_300K,
-    )
+    current = laws.junction_in_series(9.0, resistance=2200.0, junction=law).current
     assert f"LED current {values.write_value(current, unit='A', digits=3)}" in shown.shown.value
 
 

@@ -16,7 +16,6 @@ ROWS = [
     ["values", "devices", "catalogue", "parts", "readings"],
     ["laws"],
     [
-        "junction",
         "led",
         "rc",
         "controls",

@@ -9,7 +9,8 @@ import pytest
 from scipy.optimize import brentq
 
 from pedalcalc import devices, led
-from pedalcalc.junction import VOLTAGE_THERMAL_300K, junction_voltage
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc.laws import junction_voltage
 from pedalcalc.values import stock_values
 
 RED = devices.typical(devices.LED_RED_GAASP)
@@ -43,12 +44,7 @@ CALLS = {
 
 
 def _drop(lamp, current, n=1):
-    return n * junction_voltage(
-        current,
-        current_saturation=lamp.current_saturation,
-        ideality=lamp.ideality,
-        resistance_series=lamp.resistance_series,
-    )
+    return n * junction_voltage(current, junction=lamp)
 
 
 def _shifted(lamp, volts):

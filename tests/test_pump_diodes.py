@@ -12,21 +12,13 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from pedalcalc import devices
-from pedalcalc.junction import junction_voltage
+from pedalcalc.laws import junction_voltage
 from pedalcalc.pump import _overlap
 from pedalcalc.pump._pulse import Circuit, settle_pulses
 from tests.oracle_pump import SCHOTTKY, SILICON, Doublers, compare_settled, draw
 from tests.test_pump import call
 
 INF = float("inf")
-
-
-def law(diode):
-    return {
-        "current_saturation": diode.current_saturation,
-        "ideality": diode.ideality,
-        "resistance_series": diode.resistance_series,
-    }
 
 
 def test_the_stepped_circuits_against_an_ode_solver():
@@ -199,7 +191,7 @@ def test_doubler_without_load_keeps_what_the_diodes_leak():
 def test_missing_flying_capacitor_leaves_the_supply_less_two_diodes(diode):
     loads = np.array([0.0, 1e-4, 5e-3, 30e-3])
     bare = call("doubler", capacitance_pump=0.0, current_load=loads, diode=diode)
-    drops = 2 * junction_voltage(loads, **law(diode))
+    drops = 2 * junction_voltage(loads, junction=diode)
     np.testing.assert_allclose(bare.voltage_output, 9.0 - 2.0 * (loads + 80e-6) - drops, rtol=1e-12)
     np.testing.assert_allclose(bare.current_supply, loads + 80e-6, rtol=1e-12)
     assert np.all(bare.voltage_ripple == 0) and np.all(bare.resistance_slow == INF)
@@ -211,7 +203,7 @@ def test_missing_flying_capacitor_leaves_the_supply_less_two_diodes(diode):
 def test_output_falls_no_lower_than_the_supply_through_both_diodes():
     loads = np.linspace(0, 0.4, 81)
     stiff = call("doubler", current_load=loads, resistance_source=0.0, capacitance_pump=1e-6)
-    floor = 9.0 - 2 * junction_voltage(loads, **law(devices.typical(devices.DIODE_1N5817)))
+    floor = 9.0 - 2 * junction_voltage(loads, junction=devices.typical(devices.DIODE_1N5817))
     assert np.all(stiff.voltage_output >= floor - 1e-6) and np.all(np.diff(stiff.voltage_output) < 0)
     assert stiff.voltage_output[-1] - floor[-1] < 0.3
     assert stiff.resistance_thevenin[-1] < 5 < stiff.resistance_thevenin[5]
@@ -234,7 +226,7 @@ def test_dead_supply_gives_nothing():
     assert dead.voltage_output == pytest.approx(0, abs=1e-9)
     # A load that insists on its current pulls the output below ground by the two diodes.
     pulled = call("doubler", voltage_supply=0.0, resistance_source=0.0, current_idle=0.0)
-    drops = 2 * junction_voltage(0.005, **law(devices.typical(devices.DIODE_1N5817)))
+    drops = 2 * junction_voltage(0.005, junction=devices.typical(devices.DIODE_1N5817))
     assert pulled.voltage_output == pytest.approx(-drops, abs=0.05) and pulled.efficiency == 0
     resistive = call("doubler_resistive", voltage_supply=0.0, resistance_source=0.0)
     assert resistive.voltage_output == pytest.approx(0, abs=1e-9) and resistive.efficiency == 0
@@ -255,7 +247,7 @@ def test_doubler_into_a_small_resistor_is_overloaded_and_consistent():
     loads = np.array([5.0, 20.0, 100.0])
     found = call("doubler_resistive", resistance_load=loads, capacitance_pump=2e-6, resistance_source=0.0)
     current = found.voltage_output / loads
-    floor = 9.0 - 2 * junction_voltage(current, **law(devices.typical(devices.DIODE_1N4148)))
+    floor = 9.0 - 2 * junction_voltage(current, junction=devices.typical(devices.DIODE_1N4148))
     assert np.all(found.voltage_output > floor)
     assert found.voltage_output[0] == pytest.approx(floor[0], abs=0.05)
 

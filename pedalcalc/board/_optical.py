@@ -15,7 +15,7 @@ from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
-from pedalcalc.junction import VOLTAGE_THERMAL_300K
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 Array = NDArray[np.float64]
 

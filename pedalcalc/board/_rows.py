@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pedalcalc._base import Caution, Result, caution_above, quantity
 from pedalcalc.board._core import Board
 from pedalcalc.devices import Capacitor, Diode, Led
-from pedalcalc.junction import junction_voltage, series_current
+from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.values import UNITS, write_value
 
 Array = NDArray[np.float64]
@@ -158,26 +158,13 @@ class Parts:
 
 def drop(current: Any, junction: Any) -> Array:
     """Return the drop of a junction at a current."""
-    return np.asarray(
-        junction_voltage(
-            current,
-            current_saturation=junction.current_saturation,
-            ideality=junction.ideality,
-            resistance_series=junction.resistance_series,
-        )
-    )
+    return np.asarray(junction_voltage(current, junction=junction))
 
 
 def lamp_current(voltage: Any, resistance: float, lamp: Led) -> Array:
     """Return the current of a lamp behind a resistor, 0 without forward voltage."""
-    return np.asarray(
-        series_current(
-            np.maximum(np.asarray(voltage, float), 0.0),
-            resistance=resistance + lamp.resistance_series,
-            current_saturation=lamp.current_saturation,
-            ideality=lamp.ideality,
-        )
-    )
+    ahead = np.maximum(np.asarray(voltage, float), 0.0)
+    return np.asarray(junction_in_series(ahead, resistance=resistance, junction=lamp).current)
 
 
 def pair(first: Diode, second: Diode) -> Diode:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.compressor.circuit import Compressor
-from pedalcalc.junction import series_current
+from pedalcalc.laws._plain import series_current
 from pedalcalc.opto.cell import cell_conductance
 from pedalcalc.opto.coupler import coupler_illuminance
 from pedalcalc.opto.kinetics import rise_time_constant

@@ -11,7 +11,7 @@ from pedalcalc._base import caution_above, io, is_a, numeric
 from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
-from pedalcalc.junction import VOLTAGE_THERMAL_300K, series_current
+from pedalcalc.laws import junction_in_series
 from pedalcalc.opto import LIGHT_FACTOR_UNMEASURED, coupler_band
 from pedalcalc.opto.coupler import coupler_resistance
 from pedalcalc.plot._style import (
@@ -70,13 +70,7 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
     spread, led = led.voltage_spread, devices.typical(led)
 
     def current(voltage: float, ohms: Any) -> Any:
-        return series_current(
-            voltage,
-            resistance=ohms + led.resistance_series,
-            current_saturation=led.current_saturation,
-            ideality=led.ideality,
-            voltage_thermal=VOLTAGE_THERMAL_300K,
-        )
+        return junction_in_series(voltage, resistance=ohms, junction=led).current
 
     every = np.geomspace(47.0, 1e6, 200)
     picture = new_picture()

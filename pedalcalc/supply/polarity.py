@@ -20,8 +20,8 @@ from pedalcalc._base import (
 )
 from pedalcalc.devices import Diode, Mosfet
 from pedalcalc.devices._record import specimen
-from pedalcalc.junction import series_current
 from pedalcalc.laws import junction_in_series, junction_voltage
+from pedalcalc.laws._plain import series_current
 
 __all__ = ["Protection", "series_diode", "series_mosfet"]
 

@@ -19,7 +19,7 @@ from pedalcalc._base import (
 )
 from pedalcalc.devices import Led
 from pedalcalc.devices._record import specimen
-from pedalcalc.junction import series_current
+from pedalcalc.laws import junction_in_series
 
 Array = NDArray[np.float64]
 
@@ -109,17 +109,16 @@ def indicator_states(
     meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
     specimen("led", led, Led)
     one_of("wiring", wiring, ("grounded", "fed"))
-    series = r + led.resistance_series
-    if np.any(series == 0):
+    if np.any(r + led.resistance_series == 0):
         raise ValueError(
             "resistance_led must be above 0 for a lamp without series resistance: nothing limits the current"
         )
-    current = _lamp(led, v, series)
+    current = _lamp(led, v, r)
     with np.errstate(divide="ignore", invalid="ignore"):
         drop = np.where(np.isinf(r), 0.0, v - current * np.where(np.isinf(r), 0.0, r))
         # The meter at the anode carries its share when the lamp is dark.
         anode = np.where(np.isinf(r), 0.0, v / (1 + r / meter))
-        through = np.where(np.isinf(meter), np.nan, _lamp(led, v, series + np.where(np.isinf(meter), 0.0, meter)))
+        through = np.where(np.isinf(meter), np.nan, _lamp(led, v, r + np.where(np.isinf(meter), 0.0, meter)))
         cathode = np.where(
             np.isinf(meter), np.where(np.isinf(r), 0.0, v), through * np.where(np.isinf(meter), 1.0, meter)
         )
@@ -143,9 +142,7 @@ def indicator_states(
 
 
 def _lamp(led: Led, voltage: Array, resistance: Array) -> Array:
-    return np.asarray(
-        series_current(voltage, resistance=resistance, current_saturation=led.current_saturation, ideality=led.ideality)
-    )
+    return np.asarray(junction_in_series(voltage, resistance=resistance, junction=led).current)
 
 
 @formula

@@ -10,7 +10,8 @@ from scipy.optimize import brentq
 from scipy.special import wrightomega
 
 from pedalcalc.devices import LED_RED_ALINGAP, typical
-from pedalcalc.junction import VOLTAGE_THERMAL_300K, series_current
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc.laws._plain import series_current
 from pedalcalc.led import operating_point
 
 LAMP = typical(LED_RED_ALINGAP)

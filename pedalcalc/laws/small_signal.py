@@ -1,0 +1,140 @@
+"""What a small change does at a junction's working current, until a solver for whole circuits answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SmallSignalPoint(Result):
+    """A diode at its working current, and what a small signal on the supply does there."""
+
+    current: Number = quantity("A", "working current")
+    resistance_dynamic: Number = quantity("Ω", "dynamic resistance of the diode")
+    voltage_signal_diode: Number = quantity("V", "signal across the diode")
+    current_signal: Number = quantity("A", "signal current")
+
+
+@formula
+def voltage_change(
+    current_ratio: ArrayLike, *, ideality: ArrayLike = 1.0, voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K
+) -> Number:
+    """Find how far the junction voltage moves when the current changes by a ratio.
+
+    Parameters
+    ----------
+    current_ratio : array_like
+        New current over old current [1], > 0; 10 gives the volts per decade.
+    ideality : array_like
+        Emission coefficient n [1], > 0; 1 is the ideal diode.
+    voltage_thermal : array_like
+        Thermal voltage Vt [V], > 0; 300 K if not given.
+
+    Returns
+    -------
+    float or ndarray
+        Change of the voltage [V], negative for a ratio below 1.
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    V2 - V1 = n Vt ln(I2 / I1), for currents far above the saturation current.
+
+    References
+    ----------
+    SHOCKLEY, the diode law.
+
+    Examples
+    --------
+    >>> print(f"{voltage_change(10, voltage_thermal=0.025) * 1000:.1f} mV")
+    57.6 mV
+    """
+    ratio = numeric("current_ratio", current_ratio, above=0)
+    n = numeric("ideality", ideality, above=0)
+    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
+    return np.asarray(n * v_t * np.log(ratio))[()]
+
+
+@formula
+def small_signal_point(
+    voltage: ArrayLike,
+    *,
+    voltage_signal: ArrayLike,
+    resistance: ArrayLike,
+    voltage_forward: ArrayLike,
+    ideality: ArrayLike = 1.0,
+    voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K,
+) -> SmallSignalPoint:
+    """Find how much of a small signal on the supply reaches a diode fed through a resistor.
+
+    The working current comes from the constant drop, the signal from the
+    divider of resistor and dynamic resistance.
+
+    Parameters
+    ----------
+    voltage : array_like
+        Steady voltage across resistor and diode together [V], any sign.
+    voltage_signal : array_like
+        Small signal on top of it [V], peak or rms as wanted.
+    resistance : array_like
+        Resistance in series [Ω], > 0.
+    voltage_forward : array_like
+        Forward drop of the diode [V], at least 0.
+    ideality : array_like
+        Emission coefficient n [1], > 0; 1 is the ideal diode.
+    voltage_thermal : array_like
+        Thermal voltage Vt [V], > 0; 300 K if not given.
+
+    Returns
+    -------
+    SmallSignalPoint
+        Working current [A], dynamic resistance [Ω], signal across the diode [V] and signal current [A].
+
+    Raises
+    ------
+    ValueError
+        If an argument is outside its range.
+
+    Notes
+    -----
+    rd = n Vt / I and vd = v rd / (rd + R), for vd well under n Vt. Below the drop the
+    diode is open and sees the whole signal.
+
+    References
+    ----------
+    SEDRA-SMITH, example 3.6.
+
+    Examples
+    --------
+    >>> point = small_signal_point(
+    ...     10, voltage_signal=1, resistance=10e3, voltage_forward=0.7, ideality=2, voltage_thermal=0.025
+    ... )
+    >>> print(f"{point.voltage_signal_diode * 1000:.2f} mV")
+    5.35 mV
+    """
+    v = numeric("voltage", voltage)
+    signal = numeric("voltage_signal", voltage_signal)
+    r = numeric("resistance", resistance, above=0)
+    v_f = numeric("voltage_forward", voltage_forward, least=0)
+    n = numeric("ideality", ideality, above=0)
+    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
+    current = np.maximum(v - v_f, 0.0) / r
+    with np.errstate(divide="ignore"):
+        slope = np.asarray(n * v_t / current)
+    signal_current = np.asarray(signal / (r + slope))
+    return SmallSignalPoint(
+        current=np.asarray(current)[()],
+        resistance_dynamic=slope[()],
+        voltage_signal_diode=np.asarray(signal - signal_current * r)[()],
+        current_signal=signal_current[()],
+    )
