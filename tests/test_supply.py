@@ -66,6 +66,17 @@ CALLS = {
         "voltage_ripple": 0.1,
         "frequency": 100.0,
     },
+    "choose_filter": {
+        "voltage_wanted": 8.0,
+        "voltage_supply": 9.0,
+        "current_load": 0.010,
+        "voltage_ripple": 0.1,
+        "voltage_ripple_wanted": 5e-3,
+        "capacitor": devices.CAPACITOR_ELECTROLYTIC,
+        "stock_resistance": "E12",
+        "stock_capacitance": "E6",
+        "frequency": 100.0,
+    },
     "half_supply": {
         "voltage_supply": 9.0,
         "resistance_top": 10e3,
@@ -275,6 +286,31 @@ def test_filter_cautions():
     assert "burst" in actions(call("supply_filter", capacitor=weak))
     assert "gets hot" in actions(call("supply_filter", current_load=0.06))
     assert "whole supply" in actions(call("supply_filter", current_load=0.1))
+
+
+def test_chosen_filters_are_those_that_serve():
+    """Every pair of a small drawer, judged by hand: sqrt(1 + (x ESR)²)/sqrt(1 + (x (R + ESR))²) with x = 2 pi f C."""
+    ohms, farads = [10.0, 22.0, 47.0, 82.0, 100.0, 220.0], [47e-6, 100e-6, 220e-6, 470e-6, 1e-3]
+    found = call("choose_filter", stock_resistance=ohms, stock_capacitance=farads, voltage_supply=(9.0, 9.6, 10.0))
+    serve = []
+    for r in ohms:
+        for c in farads:
+            x, esr = 2 * np.pi * 100 * c, max(0.24 / (2 * np.pi * 120 * c), 0.05)
+            ripple = 0.1 * np.hypot(1, x * esr) / np.hypot(1, x * (r + esr))
+            if 9.0 - 0.010 * r >= 8.0 - 1e-12 and ripple <= 5e-3:
+                serve.append((c, r, ripple))
+                break
+    serve.sort()
+    np.testing.assert_allclose(found.capacitance, [pair[0] for pair in serve])
+    np.testing.assert_allclose(found.resistance_series, [pair[1] for pair in serve])
+    np.testing.assert_allclose(found.voltage_ripple, [pair[2] for pair in serve], rtol=1e-12)
+    np.testing.assert_allclose(found.voltage_output, 9.0 - 0.010 * found.resistance_series)
+    with pytest.raises(ValueError, match="voltage_ripple_wanted"):
+        call("choose_filter", voltage_ripple_wanted=1e-6)
+    with pytest.raises(ValueError, match="stock_resistance"):
+        call("choose_filter", stock_resistance=[1e3, 2.2e3])
+    with pytest.raises(ValueError, match="voltage_wanted"):
+        call("choose_filter", voltage_wanted=9.0)
 
 
 # Half-supply reference -------------------------------------------------------

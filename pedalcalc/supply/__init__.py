@@ -6,7 +6,7 @@ r"""What stands between the wall or the battery and the circuit.
                 |            === C, with its series resistance
     o-----------+-------------+------o  ground
 
-`polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out,
+`polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out (`choose` finds its parts),
 `half` makes the half-supply reference, `battery` and `adaptor` say what the
 source really delivers, `regulator` and `zener` hold a voltage, `draws` adds up the currents.
 Voltages are against ground, junctions are at 300 K.
@@ -14,6 +14,7 @@ Voltages are against ground, junctions are at 300 K.
 
 from pedalcalc.supply.adaptor import AdaptorVoltage, adaptor_voltage
 from pedalcalc.supply.battery import BatteryLife, BatteryState, battery_life, battery_voltage
+from pedalcalc.supply.choose import FilterParts, choose_filter
 from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
 from pedalcalc.supply.filter import SupplyFilter, supply_filter
 from pedalcalc.supply.half import HalfSupply, half_supply
@@ -36,6 +37,7 @@ __all__ = [
     "CurrentBudget",
     "DaisyChain",
     "Draw",
+    "FilterParts",
     "HalfSupply",
     "LinearRegulator",
     "Protection",
@@ -48,6 +50,7 @@ __all__ = [
     "adjustable_regulator_resistor",
     "battery_life",
     "battery_voltage",
+    "choose_filter",
     "current_budget",
     "daisy_chain",
     "half_supply",
