@@ -72,11 +72,32 @@ def settle_from_silence(maps: PeriodMap, amplitude: float) -> State:
     quiet = maps.log_of(start.conductance)
     loud = amplitude * (maps.engine.law.at(start.conductance) if compressor.sense == "after" else 1.0)
     seed = 0.9 * max(min(loud, compressor.voltage_rail) - compressor.voltage_diode, 0.0)
-    found = fixed_point(maps, amplitude, (0.0 if maps.direct else seed, quiet))
+    near = (
+        _at_level(maps, amplitude, loud) if compressor.sense == "after" and compressor.placement != "series" else None
+    )
+    found = fixed_point(maps, amplitude, near or (0.0 if maps.direct else seed, quiet))
     latches = compressor.placement == "series" and compressor.sense == "after"
     if found is None or (latches and found.state[1] > quiet + 0.1):
         return come_to_rest(maps, amplitude, start)[0]
     return State(found.state[0], maps.conductance_of(found.state[1]))
+
+
+def _at_level(maps: PeriodMap, amplitude: float, loud: float) -> Pair | None:
+    """Return about where a loop that turns the gain down settles: the side-chain peak is sought that fits the level in."""
+    from scipy.optimize import brentq
+
+    sweep, least = Sweep(maps), maps.engine.table.first + maps.engine.compressor.voltage_diode
+    if not 0 < least < loud:
+        return None
+
+    def too_loud(log_peak: float) -> float:
+        return log(sweep.at(float(np.exp(log_peak))).amplitude / amplitude)
+
+    try:
+        peak = brentq(too_loud, log(least), log(loud), xtol=1e-3)
+    except (ValueError, RuntimeError):  # no bracket, or no periodic state on the way
+        return None
+    return sweep.at(float(np.exp(peak))).state
 
 
 def come_to_rest(maps: PeriodMap, amplitude: float, start: State) -> tuple[State, float]:
