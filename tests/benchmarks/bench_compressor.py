@@ -21,6 +21,7 @@ from pedalcalc.compressor import (
     step_response,
 )
 from pedalcalc.devices import COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_NSL28, COUPLER_WHITE_GL5528
+from pedalcalc.explore._compressor import _windows
 
 LOW, HIGH = -30.0, -10.0
 BEFORE, LOUD, AFTER = 0.1, 0.4, 0.7
@@ -130,9 +131,10 @@ def _panel_positions(count):
 
 
 def _positions(count=400):
-    """Return median and longest processor time of a step over the panel's positions."""
+    """Return median and longest processor time of a step over the panel's positions, watched as the panel does."""
     times = []
     for circuit, high in _panel_positions(count):
+        up, down = _windows(circuit)
         start = process_time()
         step_response(
             circuit,
@@ -140,8 +142,8 @@ def _positions(count=400):
             level_high_dbv=high,
             frequency=TONE,
             time_before=0.02,
-            time_high=1.5,
-            time_after=3.2,
+            time_high=up,
+            time_after=down,
         )
         times.append(process_time() - start)
     return median(times), max(times)
