@@ -359,3 +359,22 @@ def test_steps_out_of_order_are_refused():
         room.static_curve([-10.0, -20.0], compressor=EXAMPLE)
     with pytest.raises(ValueError, match="signal"):
         room.render([[0.0], [0.1]], sample_rate=48_000, compressor=EXAMPLE)
+
+
+@pytest.mark.parametrize("value", [np.nan, [-30.0, -20.0]])
+def test_single_numbers_that_are_unknown_or_several_are_refused_by_name(value):
+    step = {"level_low_dbv": -30.0, "level_high_dbv": -10.0}
+    for name in ("level_low_dbv", "level_high_dbv", "frequency", "time_before", "time_high", "time_after"):
+        with pytest.raises(ValueError, match=f"^{name} must be one known number"):
+            room.step_response(EXAMPLE, **(step | {name: np.abs(value) if "dbv" not in name else value}))
+    with pytest.raises(ValueError, match=r"^level_in_dbv must be one known number"):
+        room.ripple_distortion(EXAMPLE, level_in_dbv=value)
+    with pytest.raises(ValueError, match=r"^frequency must be one known number"):
+        room.static_curve([-10.0, 0.0], compressor=EXAMPLE, frequency=np.abs(value))
+    with pytest.raises(ValueError, match=r"^threshold_dbv must be one known number"):
+        room.gain_for_threshold(value, compressor=EXAMPLE)
+
+
+def test_a_static_curve_of_no_levels_is_refused():
+    with pytest.raises(ValueError, match="level_in_dbv"):
+        room.static_curve([], compressor=EXAMPLE)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import is_a, numeric, search
+from pedalcalc._base import is_a, search
 from pedalcalc.compressor import laws
+from pedalcalc.compressor._checks import scalar
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.engine import engine
 from pedalcalc.compressor.follow import PeriodMap
@@ -63,11 +64,9 @@ def gain_for_threshold(
     from scipy.optimize import brentq
 
     is_a("compressor", compressor, Compressor)
-    threshold = float(numeric("threshold_dbv", threshold_dbv))
-    wanted = float(numeric("reduction_db", reduction_db, above=0))
-    tone = float(numeric("frequency", frequency, above=0))
-    if np.isnan([threshold, wanted, tone]).any():
-        raise ValueError("threshold_dbv, reduction_db and frequency must be known, got nan")
+    threshold = scalar("threshold_dbv", threshold_dbv)
+    wanted = scalar("reduction_db", reduction_db, above=0)
+    tone = scalar("frequency", frequency, above=0)
     law = laws.gain_law(compressor)
     dark = law.at(laws.conductance_dark(compressor))
 

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, ModelRangeWarning, Result, is_a, numeric, quantity, simulate
 from pedalcalc.compressor import laws
+from pedalcalc.compressor._checks import scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of
 from pedalcalc.compressor.engine import STEP_DRAIN, STEP_LONGEST, STEP_LOOP, Engine, Trace, made_ready, rest, sound
 from pedalcalc.compressor.laws import Floats
@@ -88,7 +89,7 @@ def render(
     """
     is_a("compressor", compressor, Compressor)
     samples = numeric("signal", signal)
-    rate_in = float(numeric("sample_rate", sample_rate, least=16_000))
+    rate_in = scalar("sample_rate", sample_rate, least=16_000)
     if samples.ndim != 1 or samples.size == 0 or np.any(np.isnan(samples)):
         raise ValueError("signal must be one row of known samples")
     gains = np.empty(samples.size)
