@@ -1,7 +1,9 @@
 """The compressor room: what its physics must bring out by itself, limits and refusals.
 
 The independent 192 kHz integration stands in test_compressor_oracle.py, the measuring functions in
-test_compressor_timing.py, sound files in test_compressor_sound.py.
+test_compressor_timing.py, sound files in test_compressor_sound.py. Here the asymmetry of series and shunt cells is held
+to a maker's note; the rest are limits, and agreement of one part of the room with another. All of them, the oracle too,
+use cell and coupler records set from makers' sheets: none compares with a measured compressor.
 """
 
 from __future__ import annotations
@@ -139,7 +141,7 @@ def test_series_cell_sensed_after_itself_latches_and_both_branches_are_told():
 
 
 def test_series_and_shunt_cells_have_opposite_asymmetry():
-    """A lit cell shunts at once and lets go slowly; as a series arm it opens at once and closes slowly (Silonex note)."""
+    """A lit cell shunts at once and lets go slowly; as a series arm it opens at once, closes slowly (COUPLER-LEVEL-NOTE)."""
     forward = CHANGE(EXAMPLE, sense="before", resistance_attack=100.0, resistance_release=22e3)
     shunt = room.step_response(forward, level_low_dbv=-40.0, level_high_dbv=-10.0, time_after=1.0)
     series = room.step_response(

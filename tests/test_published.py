@@ -17,8 +17,8 @@ TABLES = sorted(
     path for path in (REFERENCE / "published").glob("*.csv") if path.stem not in {"left-out", "without-rows"}
 )
 ROWS = [row for table in TABLES for row in read_rows(table)]
-SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
-KINDS = {"printed", "hand-rounded", "digitised", "datasheet", "measured", "exact"}
+SOURCES = {row["key"]: row for row in read_rows(REFERENCE / "sources.csv")}
+KINDS = {"printed", "hand-rounded", "datasheet", "companion", "memory"}
 
 
 def _argument(value):
@@ -46,6 +46,7 @@ def _allowed_error(row: dict[str, str]) -> float:
     printed = Decimal(row["printed"])
     if row["kind"] in {"printed", "datasheet"}:
         assert not row["tol"], "a printed figure has no tolerance to choose"
+    if not row["tol"] and row["kind"] != "hand-rounded":
         return 0.5 * 10.0 ** int(printed.as_tuple().exponent) * (1 + 1e-9)
     assert row["tol"] and row["note"], "a tolerance needs its reason"
     return abs(float(printed)) * float(row["tol"])
@@ -65,6 +66,15 @@ def test_published_value(row):
         return
     assert np.ndim(value) == 0
     assert abs(float(value) - float(row["printed"])) <= _allowed_error(row)
+
+
+def test_kinds_follow_the_source():
+    """What was read only in a companion, or cannot be traced any more, is not called printed."""
+    for row in ROWS:
+        note = SOURCES[row["source"]]["note"]
+        assert (row["kind"] == "companion") == ("open companion" in note), row["id"]
+        assert (row["kind"] == "memory") == (row["source"] == "MEMORY" or note.startswith("from memory")), row["id"]
+        assert row["source"] not in {"DERIVED", "PRACTICE"}, f"{row['id']}: our own derivation is a test, not a row"
 
 
 def test_ids_are_unique():
