@@ -1,4 +1,8 @@
-"""Photocells and couplers: laws, gain, kinetics, histories."""
+"""Photocells and couplers: laws, gain, kinetics, histories.
+
+Independent: solve_ivp, mpmath, sympy, Kirchhoff. Set from the same figures, so only there and back: the published
+coupler law, the times of the NSL-28 sheet, and the rows of reference/published/opto.csv.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Couplers and cells fitted to readings: truth comes back within its own band."""
+"""Couplers and cells fitted to readings: truth comes back within its own band.
+
+Independent: the truth is drawn, scipy's integration or a published curve; none of them is a measured coupler.
+"""
 
 from __future__ import annotations
 

@@ -6,6 +6,13 @@
 `coupler` holds the settled law of an LED facing a cell (the cell's own is `laws.cell`), `spread` what it may be instead,
 `make` puts a lamp before a cell, `gain` and `curves` say what the resistance does to a signal, `kinetics` and
 `response` how long it takes, and `fits` and `timing` turn a builder's readings into records.
+
+What the checks show, and what not. Independent are those of the mathematics: times and histories against a
+general-purpose integrator, tails against mpmath, gains against Kirchhoff's laws in sympy, fits against drawn parts
+whose truth is known. Not independent are the makers' figures: every published time and resistance of a cell or coupler
+is what its record was set from (four figures of LDR-232-3816 give four constants), so their rows show only that the
+way there and back is right. How a cell behaves between those figures, in other light, warm, or as one of many, was
+compared with no measurement: a factor of two either way is to be expected, and only readings of one's own narrow it.
 """
 
 from pedalcalc.opto.band import LIGHT_FACTOR_UNMEASURED, CouplerBand
