@@ -45,7 +45,7 @@ ZERO = SIGNED | {
 } - {"voltage_gate_source_off"}  # fmt: skip
 ENDLESS = {
     "current_gain", "current_gain_reverse", "voltage_early", "voltage_gate_source_max", "gain_open_loop",
-    "gain_bandwidth", "slew_rate", "resistance_dark", "time_insulation", "resistance_insulation_max", "resistance_meter",
+    "gain_bandwidth", "slew_rate", "voltage_low_pin_grounded", "resistance_dark", "time_insulation", "resistance_insulation_max", "resistance_meter",
 }  # fmt: skip
 
 

@@ -401,7 +401,7 @@ def test_stage_cautions():
     assert "more than its supply limit" in beyond and "within half" not in beyond
     assert "below the lowest supply" in warnings_of(call("inverter", voltage_supply=1.2))
     assert "lift" in " ".join(c.action for c in call("inverter", low_pin="grounded").cautions)
-    assert "is open" in warnings_of(call("inverter", voltage_supply=3.0))
+    assert "is open" in warnings_of(call("inverter", voltage_supply=2.9))
     assert "flying capacitor sees" in warnings_of(call("inverter", voltage_rating_pump=6.3))
     assert "output capacitor sees" in warnings_of(call("doubler", voltage_rating_output=16.0))
     assert "more load than the sheet" in warnings_of(call("inverter", current_load=0.025))
@@ -507,6 +507,29 @@ def test_converter_is_held_to_its_limit_at_switch_on():
     assert "more than its supply limit" in told and "flying capacitor sees" in told
 
 
+@pytest.mark.parametrize(
+    ("name", "supply", "open_pin", "grounded_pin"),
+    [  # from memory of the sheets: 7660 3 to 10 V open, 1.5 to 3.5 V grounded; 1044 as one likes from 3 V; 7662 8 to 11 V
+        ("7660", 9.0, True, False), ("7660", 3.2, True, True), ("7660", 2.5, False, True), ("7662", 8.7, False, True),
+        ("7662", 15.0, True, False), ("MAX1044", 9.0, True, True), ("LTC1044", 2.5, False, True), ("1044S", 9.0, True, False),
+    ],
+)  # fmt: skip
+def test_the_low_voltage_pin_goes_by_type(name, supply, open_pin, grounded_pin):
+    kept = {"converter": getattr(devices, f"CONVERTER_{name}"), "voltage_supply": supply, "resistance_source": 0.0}
+    for low_pin, right in (("open", open_pin), ("grounded", grounded_pin)):
+        told = warnings_of(call("inverter", **kept, low_pin=low_pin))
+        assert ("low-voltage pin" not in told) == right, (low_pin, told)
+
+
+def test_the_first_makers_inverter_needs_a_diode():
+    """Above 6.5 V (NOTE-AN051); the doubler leaves the output pin open, and later types need none."""
+    old = {"converter": devices.CONVERTER_7660, "resistance_source": 0.0}
+    assert "latch up as an inverter" in warnings_of(call("inverter", voltage_supply=6.6, **old))
+    assert "as an inverter" not in warnings_of(call("inverter", voltage_supply=6.4, **old))
+    assert "as an inverter" not in warnings_of(call("doubler", voltage_supply=9.0, **old))
+    assert "as an inverter" not in warnings_of(call("inverter", converter=devices.CONVERTER_7660A))
+
+
 def test_pump_tone_on_the_rail_is_filtered():
     loud = call("voltage_budget", rail=dataclasses.replace(RAIL, resistance_filter_out=0.0))
     quiet = call("voltage_budget")
@@ -526,7 +549,7 @@ def test_doubling_converter_is_two_pumps_in_the_slow_limit_and_pays_for_each_swi
 
 
 def test_every_converter_says_which_pin_is_which():
-    for name in ("7660", "7660A", "1044", "1044S", "7662"):
+    for name in ("7660", "7660A", "MAX1044", "LTC1044", "1044S", "7662"):
         part = getattr(devices, f"CONVERTER_{name}")
         (order,) = part.pinouts
         pins = {pin: role for pin, _, role in order.entries}

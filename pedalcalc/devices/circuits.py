@@ -60,15 +60,19 @@ class Converter(Device):
     """One switched-capacitor converter type: supply limits, oscillator with and without boost, switches, idle current.
 
     The pump runs at half the oscillator's frequency. `frequency_boosted` and `current_idle_boosted` are NaN where the
-    part has no boost pin or nothing is known. `voltage_low_pin` is the supply above which the low-voltage pin must stay
-    open. A sheet gives the output resistance as an inverter with `capacitance_reference`, not that of one switch.
+    part has no boost pin or nothing is known. The low-voltage pin may stay open from `voltage_low_pin_open` up, and may
+    be at ground up to `voltage_low_pin_grounded`; both differ between types. `voltage_output_diode` is the supply above
+    which an inverter needs a diode in its output lead, NaN where it never does. A sheet gives the output resistance as an inverter with `capacitance_reference`, not that of one switch.
     """
 
     name: str = word("name")
     origin: str = word("origin of the figures")
     voltage_supply_min: Figure = figure("V", "lowest supply", above=0)
     voltage_supply_max: Figure = figure("V", "highest supply", above=0)
-    voltage_low_pin: Figure = figure("V", "supply above which the low-voltage pin stays open", above=0)
+    voltage_low_pin_open: Figure = figure("V", "lowest supply with the low-voltage pin open", above=0)
+    voltage_low_pin_grounded: Figure = figure(
+        "V", "highest supply with the low-voltage pin at ground", above=0, infinity=True
+    )
     frequency_oscillator: Figure = figure("Hz", "oscillator, boost pin open", above=0)
     frequency_boosted: Figure = figure("Hz", "oscillator, boost pin to supply", above=0, optional=True)
     resistance_thevenin: Figure = figure("Ω", "output resistance on the sheet", above=0, passes="less")
@@ -78,6 +82,9 @@ class Converter(Device):
         "A", "supply current without load, boosted", least=0, passes="more", optional=True
     )
     current_max: Figure = figure("A", "highest load the sheet shows", above=0, optional=True)
+    voltage_output_diode: Figure = figure(
+        "V", "supply above which the inverter needs an output diode", above=0, optional=True
+    )
     pinouts: tuple[Pinout, ...] = records("which pin is which", Pinout)
 
     @property

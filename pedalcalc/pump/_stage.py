@@ -98,18 +98,18 @@ def stage_cautions(
     """Return the cautions of a converter at work."""
     pin_state = (
         caution_above(
-            "the low-voltage pin is tied to ground: above this supply it must stay open",
+            f"the low-voltage pin of the {converter.name} is tied to ground: above this supply it must stay open",
             "lift the low-voltage pin",
             pin,
-            converter.voltage_low_pin,
+            converter.voltage_low_pin_grounded,
             "V",
         )
         if low_pin == "grounded"
         else caution_below(
-            "the low-voltage pin is open: below this supply it is tied to ground",
+            f"the low-voltage pin of the {converter.name} is open: below this supply it is tied to ground",
             "tie the low-voltage pin to ground for a supply this low",
             pin,
-            converter.voltage_low_pin,
+            converter.voltage_low_pin_open,
             "V",
         )
     )
@@ -136,6 +136,17 @@ def stage_cautions(
             FREQUENCY_AUDIBLE,
             "Hz",
         )
+    )
+
+
+def output_diode_caution(converter: Converter, pin: Array) -> tuple[Caution, ...]:
+    """Return the caution of an inverter whose converter may latch up without a diode at its output (NOTE-AN051)."""
+    return caution_above(
+        f"above this supply the {converter.name} of the first makers can latch up as an inverter",
+        "put a diode between the output capacitor and the converter's output pin, its ring at the pin, or fit a 7660A",
+        pin,
+        converter.voltage_output_diode,
+        "V",
     )
 
 

@@ -6,7 +6,15 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import formula, is_a, numeric, one_of
 from pedalcalc.devices import Converter
-from pedalcalc.pump._stage import LOW_PIN, Output, Pump, open_cautions, stage_cautions, stage_result
+from pedalcalc.pump._stage import (
+    LOW_PIN,
+    Output,
+    Pump,
+    open_cautions,
+    output_diode_caution,
+    stage_cautions,
+    stage_result,
+)
 from pedalcalc.pump.cycle import solve_cycle
 from pedalcalc.pump.sums import whole
 
@@ -124,6 +132,7 @@ def inverter(
     out = pin - load * cycle.resistance_thevenin
     capacitors = (("flying capacitor", 1, rating1), ("output capacitor", 1, rating2))
     cautions = open_cautions(converter, supply, capacitors) + stage_cautions(converter, pin, load, n, f, low_pin)
+    cautions += output_diode_caution(converter, pin)
     output = Output(
         out,
         0.0 * load,
