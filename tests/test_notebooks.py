@@ -72,6 +72,39 @@ def test_ends_with_its_checks(sheet):
     assert notebook.cells[-1] is last
 
 
+BUILD = {
+    "solder",
+    "leads",
+    "swarf",
+    "static",
+    "adaptor",
+    "battery",
+    "shared",
+    "electrolytic",
+    "loud",
+    "first-power",
+    "hot-parts",
+}
+CARE = {  # the usual care that a page must show, because it lets somebody do what can hurt
+    "optical-compressor": BUILD | {"cadmium", "hot-air"},
+    "jfet-booster": BUILD,
+    "charge-pump": {"adaptor", "electrolytic", "static", "hot-parts"},
+    "supply-and-battery": {"adaptor", "battery", "shared", "electrolytic", "static", "hot-parts"},
+    "bias-points": {"solder", "static", "electrolytic"},
+    "led-ldr-coupler": {"cadmium", "solder", "hot-air", "leads"},
+}
+
+
+def test_shows_the_care_that_its_work_needs(sheet):
+    path, notebook = sheet
+    named = set()
+    for cell in _code(notebook):
+        for node in ast.walk(ast.parse(cell.source)):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) == "report.safety":
+                named |= {ast.literal_eval(word) for word in node.args}
+    assert CARE.get(path.stem, set()) <= named
+
+
 def test_formulas_need_no_network(sheet):
     _, notebook = sheet
     for cell in notebook.cells:
