@@ -58,6 +58,7 @@ class Board(Result):
     rotations: Mapping[str, float] = quantity("records", "where its controls stand")
     bypassed: bool = quantity("bool", "footswitch in bypass")
     meter: Meter = quantity("record", "the builder's meter")
+    unplugged: tuple[str, ...] = field(default=(), metadata={"unit": "text", "caption": "connectors without a plug"})
     cautions: tuple[Caution, ...] = field(default=(), metadata={"unit": "cautions", "caption": "cautions"})
 
     def part(self, reference: str) -> Part:

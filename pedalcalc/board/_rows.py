@@ -21,9 +21,6 @@ Array = NDArray[np.float64]
 FIRST_POWER = 100.0
 #: Resistors that may be links.
 MAY_BE_LINKS = ("filter", "filter in", "filter out", "attack stop", "make-up feedback", "side-chain feedback")
-#: Series resistance of an electrolytic at tens of kilohertz over that at 120 Hz: makers allow about half the ripple
-#: current at 120 Hz, and heat goes with its square (from memory).
-ESR_FAST = 0.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,9 +112,7 @@ class Parts:
 
     def esr(self, role: str) -> float:
         """Return a capacitor's series resistance at tens of kilohertz [Ω]."""
-        found = self.one(role, Capacitor)
-        share = ESR_FAST if found.dielectric == "electrolytic" else 1.0
-        return max(share * float(found.resistance_esr), float(found.resistance_lead))
+        return float(self.one(role, Capacitor).resistance_esr_fast)
 
     def leakage(self, role: str, volts: float) -> float:
         """Return a capacitor's leakage at a voltage [A]: through its insulation, and an electrolytic's own."""

@@ -1,0 +1,10 @@
+"""A whole board solved from its list: where it stands, what it passes, which parts set which corner, what it does in time.
+
+Everything goes by name: parts by their reference, nets as the list names them. A board (`pedalcalc.board.assemble`) brings
+its conditions along: supply, footswitch, plugs, controls, meter. Any value may be an array, so that ten thousand units are
+one batched calculation.
+"""
+
+from pedalcalc.circuit.operating import OperatingPoint, operating_point
+
+__all__ = ["OperatingPoint", "operating_point"]

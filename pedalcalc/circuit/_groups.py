@@ -1,0 +1,314 @@
+"""Branch laws for many parts at once: terminal volts to terminal amperes and slopes.
+
+A group holds the parts of one law. Terminal volts are arrays of shape (units, terminals, parts), so are the currents into
+the terminals; slopes have shape (units, terminals, terminals, parts), row the current, column the voltage.
+"""
+
+# ruff: noqa: ARG002 (one signature for all laws)
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc.devices import Zener
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc.laws import amplifiers, cells, junctions, transistors
+
+Array = NDArray[np.float64]
+
+#: Slope resistance [Ω] of a base-emitter junction in breakdown (from memory: some ohms to some tens).
+BREAKDOWN_RESISTANCE = 20.0
+#: The diodes from an op-amp's output, or its lower supply pin, to its rails (from memory: a silicon junction).
+CLAMP_DROP, CLAMP_CURRENT = 0.7, 1e-3
+#: Steepest slope of a cell's conductance over light; at no light the law's own is infinite.
+_STEEPEST = 1e6
+
+
+def stacked(parts: Sequence[Any]) -> Any:
+    """Return figures of several parts as one: arrays of shape (1 or units, parts)."""
+    first = parts[0]
+    if isinstance(first, tuple) and hasattr(first, "_fields"):
+        return type(first)(*(stacked([part[k] for part in parts]) for k in range(len(first))))
+    if isinstance(first, tuple):
+        return tuple(stacked([part[k] for part in parts]) for k in range(len(first)))
+    if first is None or isinstance(first, str):
+        return first
+    arrays = [np.atleast_1d(np.asarray(part, float)) for part in parts]
+    units = max(len(array) for array in arrays)
+    return np.stack([np.broadcast_to(array, (units,)) for array in arrays], axis=1)
+
+
+def taken(figures: Any, units: Any) -> Any:
+    """Return the figures of some units."""
+    if isinstance(figures, tuple):
+        parts = [taken(one, units) for one in figures]
+        return type(figures)(*parts) if hasattr(figures, "_fields") else tuple(parts)
+    if isinstance(figures, np.ndarray) and figures.ndim and len(figures) > 1:
+        return figures[units]
+    return figures
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Parts of one law; `at` are the places of their terminals in the list of voltages, `weight` the share of time."""
+
+    names: tuple[str, ...]
+    nets: tuple[tuple[str, ...], ...]
+    at: Any  # (terminals, parts), whole numbers
+    above: Any  # (terminals, 1 or units, parts), volts of the terminal above its place
+    weight: Any  # (parts,)
+    figures: Any
+
+    def take(self, units: Any) -> Self:
+        """Return the same for some units only."""
+        above = self.above[:, units] if self.above.shape[1] > 1 else self.above
+        return replace(self, above=above, figures=taken(self.figures, units))
+
+    def volts(self, voltages: Array, scale: Any) -> Array:
+        """Return terminal volts (units, terminals, parts) from those of all places."""
+        found = voltages[:, self.at]
+        if np.any(self.above):
+            found = found + np.moveaxis(self.above, 1, 0) * np.reshape(scale, (-1, 1, 1))
+        return np.asarray(found)
+
+    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+        """Return currents into the terminals and their slopes."""
+        raise NotImplementedError
+
+    def limited(self, volts: Array, before: Array, ease: Any) -> Array:
+        """Return terminal volts no further from those before than the law stays useful."""
+        return volts
+
+
+def _two(current: Array, slope: Array) -> tuple[Array, Array]:
+    """Return terminal currents and slopes of a branch of two terminals."""
+    flows = np.stack([current, -current], axis=1)
+    row = np.stack([slope, -slope], axis=1)
+    return flows, np.stack([row, -row], axis=1)
+
+
+def _critical(law: junctions.Figures) -> Array:
+    """Return the volts from which a junction bends faster than a step can follow."""
+    with np.errstate(all="ignore"):
+        found = law.slope * (np.log(law.slope / np.sqrt(2)) - np.log(law.saturation))
+    return np.where(law.slope > 0, found, np.inf)
+
+
+def limited_junction(across: Array, before: Array, law: junctions.Figures) -> Array:
+    """Return a junction's volts after a step, held back where its current would run away (logarithmic step)."""
+    critical = _critical(law)
+    nvt = np.where(law.slope > 0, law.slope, 1.0)
+    far = (across > critical) & (np.abs(across - before) > 2 * nvt)
+    if not np.any(far):
+        return across
+    with np.errstate(all="ignore"):
+        ratio = (across - before) / nvt
+        onward = np.where(ratio > 0, before + nvt * np.log1p(np.abs(ratio)), across)
+        start = nvt * np.log(np.maximum(across, 1e-30) / nvt)
+    held = np.where(before > 0, np.where(ratio > 0, onward, np.maximum(across, critical)), np.minimum(start, across))
+    return np.where(far, held, across)
+
+
+@dataclass(frozen=True, slots=True)
+class Junctions(Group):
+    """Diodes, LEDs, Zener diodes, gate junctions; terminals anode, cathode."""
+
+    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+        current, slope = junctions.branch(volts[:, 0] - volts[:, 1], self.figures)
+        return _two(current, slope)
+
+    def limited(self, volts: Array, before: Array, ease: Any) -> Array:
+        across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
+        held = limited_junction(across, old, self.figures)
+        return np.stack([volts[:, 1] + held, volts[:, 1]], axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Bipolars(Group):
+    """Bipolar transistors; terminals base, collector, emitter. `figures` holds law, then the emitter's breakdown."""
+
+    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+        law, breakdown = self.figures
+        base, collector, emitter = volts[:, 0], volts[:, 1], volts[:, 2]
+        ib, ic, b_be, b_bc, c_be, c_bc = transistors.bipolar_branch(base - emitter, base - collector, law)
+        over = np.maximum(law.sign * (emitter - base) - breakdown, 0.0) / BREAKDOWN_RESISTANCE
+        ib = ib - law.sign * over
+        b_be = b_be + (over > 0) / BREAKDOWN_RESISTANCE
+        flows = np.stack([ib, ic, -(ib + ic)], axis=1)
+        of_base = np.stack([b_be + b_bc, -b_bc, -b_be], axis=1)
+        of_collector = np.stack([c_be + c_bc, -c_bc, -c_be], axis=1)
+        return flows, np.stack([of_base, of_collector, -(of_base + of_collector)], axis=1)
+
+    def limited(self, volts: Array, before: Array, ease: Any) -> Array:
+        law, _ = self.figures
+        base = volts[:, 0]
+        ends = [base]
+        for k in (1, 2):
+            across, old = law.sign * (base - volts[:, k]), law.sign * (before[:, 0] - before[:, k])
+            ends.append(base - law.sign * limited_junction(across, old, law.junction))
+        return np.stack(ends, axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Channels(Group):
+    """Field-effect transistors' channels; terminals gate, drain, source. Their junctions are branches of their own."""
+
+    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+        gate, drain, source = volts[:, 0], volts[:, 1], volts[:, 2]
+        current, by_source, by_drain = transistors.channel_branch(gate - source, gate - drain, self.figures)
+        nothing = 0.0 * current
+        row = np.stack([by_source - by_drain, by_drain, -by_source], axis=1)
+        return np.stack([nothing, current, -current], axis=1), np.stack([0 * row, row, -row], axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Couplers(Group):
+    """LED and cell; terminals anode, cathode, and the cell's two. The cell stands where steady light puts it."""
+
+    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+        lamp, cell, light, reference, exponent = self.figures
+        current, slope = junctions.branch(volts[:, 0] - volts[:, 1], lamp)
+        with np.errstate(all="ignore"):
+            share = np.maximum(current, 0.0) / reference
+            shine = light * share**exponent
+            by_current = np.where(share > 0, exponent * shine / np.maximum(current, 1e-300), 0.0)
+            photo, by_light = cells.layer(shine, cell)
+        photo = np.maximum(photo, 1e-300)
+        whole = 1 / (1 / photo + cell.floor)
+        by_light = np.minimum(np.nan_to_num(by_light, nan=0.0, posinf=_STEEPEST), _STEEPEST)
+        across = volts[:, 2] - volts[:, 3]
+        moved = across * (whole / photo) ** 2 * by_light * by_current * slope
+        lamp_row = np.stack([slope, -slope, 0 * slope, 0 * slope], axis=1)
+        cell_row = np.stack([moved, -moved, whole + 0 * moved, -whole + 0 * moved], axis=1)
+        flows = np.stack([current, -current, whole * across, -whole * across], axis=1)
+        return flows, np.stack([lamp_row, -lamp_row, cell_row, -cell_row], axis=1)
+
+    def limited(self, volts: Array, before: Array, ease: Any) -> Array:
+        across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
+        held = volts.copy()
+        held[:, 0] = volts[:, 1] + limited_junction(across, old, self.figures[0])
+        return held
+
+
+def _supplied(across: Array, least: Array) -> tuple[Array, Array]:
+    """Return the share of its own current that a part takes at a supply, and the slope: all of it from `least` up."""
+    share = np.clip(across / least, 0.0, 1.0)
+    return share, np.where((across > 0) & (across < least), 1 / least, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Consumers(Group):
+    """What a part takes for itself; terminals supply and ground. Below its lowest supply in proportion."""
+
+    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+        amount, least = self.figures
+        share, slope = _supplied(volts[:, 0] - volts[:, 1], least)
+        return _two(amount * share, amount * slope)
+
+
+@dataclass(frozen=True, slots=True)
+class Amplifiers(Group):
+    """Op-amps; terminals non-inverting and inverting input, output, positive and negative rail.
+
+    `figures` holds the law and the lowest supply; bias and quiescent current fall with the supply below that.
+    """
+
+    def branch(self, volts: Array, ease: Ease | None) -> tuple[Array, Array]:
+        law, least = self._law(ease)
+        plus, minus, output, top, bottom = (volts[:, k] for k in range(5))
+        difference = plus - minus if ease is None else plus - minus + ease.held / law.gain
+        core = amplifiers.amplifier_branch(difference, output, top, bottom, law)
+        share, by_supply = _supplied(top - bottom, least)
+        given = core.given
+        sourced, sunk = given > 0, given < 0
+        bias, back = law.bias * share, np.maximum(-2 * law.bias, 0.0)
+        fore = np.maximum(2 * law.bias, 0.0)
+        upper = law.quiescent * share + np.maximum(given, 0.0) + back * share
+        lower = -(law.quiescent * share + np.maximum(-given, 0.0) + fore * share)
+        flows = np.stack([bias + 0 * given, bias + 0 * given, -given, upper, lower], axis=1)
+        g = np.stack(
+            [core.given_by_inputs, -core.given_by_inputs, core.given_by_output + 0 * given, core.given_by_positive + 0 * given,
+             core.given_by_negative + 0 * given], axis=1
+        )  # fmt: skip
+        supplied = np.zeros_like(g)
+        supplied[:, 3], supplied[:, 4] = by_supply, -by_supply
+        inputs = law.bias[:, None] * supplied
+        at_top = (law.quiescent + back)[:, None] * supplied + g * sourced[:, None]
+        at_bottom = -(law.quiescent + fore)[:, None] * supplied + g * sunk[:, None]
+        return flows, np.stack([inputs, inputs, -g, at_top, at_bottom], axis=1)
+
+    def _law(self, ease: Ease | None) -> tuple[amplifiers.AmplifierFigures, Array]:
+        law, least = self.figures
+        if ease is None:
+            return law, least
+        return law._replace(
+            gain=law.gain * ease.share,
+            headroom_top=law.headroom_top - ease.wide,
+            headroom_bottom=law.headroom_bottom - ease.wide,
+            current_max=np.where(ease.wide > 0, np.inf, law.current_max),
+        ), least
+
+    def limited(self, volts: Array, before: Array, ease: Ease | None) -> Array:
+        """Let no output jump from one limit to the other: it is met between them first, where its gain is at work."""
+        law, _ = self._law(ease)
+        held_back = 0.0 if ease is None else ease.held
+        side, low, high, given = _limits(volts, law, held_back)
+        old, _, _, old_given = _limits(before, law, held_back)
+        over, turned = side * old < 0, given * old_given < 0
+        if not (over.any() or turned.any()):
+            return volts
+        held = volts.copy()
+        middle = 0.5 * (low + high) - 0.5 * (volts[:, 3] + volts[:, 4])
+        held[:, 0] = np.where(over, volts[:, 1] + (middle - held_back) / law.gain, volts[:, 0])
+        free = 0.5 * (volts[:, 3] + volts[:, 4]) + law.gain * (held[:, 0] - held[:, 1]) + held_back
+        held[:, 2] = np.where(turned, np.clip(free, low, high), volts[:, 2])
+        return held
+
+
+class Ease(NamedTuple):
+    """How far op-amps are from their law on the way to it, all of shape (units, parts).
+
+    `share` of the gain is at work, `held` volts stand for the rest, and outputs may go `wide` volts past their limits.
+    """
+
+    share: Array
+    held: Array
+    wide: Array
+
+
+def _limits(volts: Array, law: amplifiers.AmplifierFigures, held: Any) -> tuple[Array, Array, Array, Array]:
+    """Return -1, 0 or 1 for an output at its lower limit, between, at its upper one; both limits; the same for its current."""
+    low, high = amplifiers.output_limits(volts[:, 3], volts[:, 4], law.headroom_top, law.headroom_bottom)
+    free = 0.5 * (volts[:, 3] + volts[:, 4]) + law.gain * (volts[:, 0] - volts[:, 1]) + held
+    wished = (np.clip(free, low, high) - volts[:, 2]) / law.resistance
+    given = np.where(np.abs(wished) > law.current_max, np.sign(wished), 0.0)
+    return 1.0 * (free >= high) - (free <= low), low, high, given
+
+
+def clamp() -> junctions.Figures:
+    """Return a diode inside an integrated circuit, from a rail or to it."""
+    vt = np.asarray(VOLTAGE_THERMAL_300K)
+    i_s = CLAMP_CURRENT / np.expm1((CLAMP_DROP - 10.0 * CLAMP_CURRENT) / vt)
+    return junctions.of_law(i_s, vt, np.asarray(10.0), CLAMP_DROP)
+
+
+def junction_figures(record: Any, temperature: Array) -> junctions.Figures:
+    """Return a junction's numbers, a breakdown as large as none where the record has none."""
+    found = junctions.figures(record, temperature)
+    return found if isinstance(record, Zener) else found._replace(breakdown=None)
+
+
+def coupler_figures(record: Any, temperature: Array) -> tuple[Any, ...]:
+    """Return lamp, cell, and the light of the one on the other."""
+    return (
+        junctions.figures(record.led, temperature),
+        cells.cell_figures(record.cell, temperature),
+        np.asarray(record.illuminance_reference, float),
+        np.asarray(record.current_reference, float),
+        np.asarray(record.light_exponent, float),
+    )

@@ -1,0 +1,125 @@
+"""What stands beyond a rating of the list or of a part's record, at one operating point."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from pedalcalc import devices
+from pedalcalc._base import Caution, caution_above, caution_below
+from pedalcalc.board import Board
+from pedalcalc.circuit._elements import Elements
+from pedalcalc.devices import Battery, Bjt, Converter, Coupler, Jfet, Mosfet, OpAmp
+
+#: Reverse volts from which a polarised capacitor is in danger (common practice).
+REVERSED = 0.5
+
+
+def ratings(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[Caution, ...]:
+    """Return a caution for everything that is beyond a rating."""
+    volts, amps, watts = point["voltages"], point["currents"], point["powers"]
+    cautions: list[Caution] = []
+
+    def across(nets: Any) -> Any:
+        return np.nan_to_num(np.asarray(volts.get(nets[0], np.nan)) - np.asarray(volts.get(nets[1], np.nan)))
+
+    for resolved in board.parts:
+        part = resolved.part
+        name, text = part.reference, f"{part.reference} ({part.value_text})"
+        record = board.record(name)
+        nets = [pin.net for pin in resolved.pins]
+        if name in watts and part.power_max > 0:
+            cautions += caution_above(
+                f"{text} burns more than it is rated for", "fit one of more watts, or of a higher value",
+                watts[name], part.power_max, "W",
+            )  # fmt: skip
+        if part.unit == "F" and len(nets) == 2:
+            over = across(nets)
+            cautions += caution_above(
+                f"{text} stands more than its rated voltage", "fit one of a higher rated voltage",
+                np.abs(over), part.voltage_max, "V",
+            )  # fmt: skip
+            if part.kind in ("electrolytic capacitor", "tantalum capacitor"):
+                cautions += caution_below(
+                    f"{text} is reversed", "turn it round before power: reversed it heats up and can burst",
+                    over, -REVERSED, "V",
+                )  # fmt: skip
+        if record is None or (name not in watts and not any(key.startswith(f"{name} ") for key in watts)):
+            continue
+        cautions += _device(text, name, devices.typical(record), resolved, volts, amps, watts)
+    return (*cautions, *_sources(board, found, amps))
+
+
+def _device(text: str, name: str, record: Any, resolved: Any, volts: Any, amps: Any, watts: Any) -> tuple[Caution, ...]:
+    """Return the cautions of a part with a record."""
+    net = {pin.role: pin.net for pin in resolved.pins}
+
+    def between(one: str, other: str) -> Any:
+        return np.nan_to_num(
+            np.asarray(volts.get(net.get(one, ""), np.nan)) - np.asarray(volts.get(net.get(other, ""), np.nan))
+        )
+
+    told: tuple[Caution, ...] = ()
+    lamp = record.led if isinstance(record, Coupler) else record
+    if isinstance(lamp, (devices.Led, devices.Diode)):
+        current = np.asarray(amps.get(f"{name} LED" if isinstance(record, Coupler) else name, 0.0))
+        told += caution_above(
+            f"{text} carries more than its highest current", "raise the resistor in series with it",
+            current, lamp.current_max, "A",
+        )  # fmt: skip
+        told += caution_above(
+            f"{text} blocks more than its highest reverse voltage", "turn it round, or fit another type",
+            between("cathode", "anode"), lamp.voltage_reverse_max, "V",
+        )  # fmt: skip
+    if isinstance(record, (Bjt, Jfet, Mosfet)):
+        told += caution_above(
+            f"{text} burns more than it is rated for",
+            "see what holds its current",
+            watts.get(name, 0.0),
+            record.power_max,
+            "W",
+        )
+        first, last = ("collector", "emitter") if isinstance(record, Bjt) else ("drain", "source")
+        told += caution_above(
+            f"{text} stands more than its highest voltage", "fit a type of a higher one",
+            np.abs(between(first, last)), record.voltage_max, "V",
+        )  # fmt: skip
+    if isinstance(record, Bjt):
+        sign = 1 if record.polarity == "npn" else -1
+        told += caution_above(
+            f"the base-emitter junction of {text} is in reverse breakdown", "check its leads; it is damaged: replace it",
+            sign * between("emitter", "base"), record.voltage_base_emitter_breakdown, "V",
+        )  # fmt: skip
+    if isinstance(record, (OpAmp, Converter)):
+        top, bottom = ("positive rail", "negative rail") if isinstance(record, OpAmp) else ("supply", "ground")
+        supply = between(top, bottom)
+        told += caution_above(
+            f"{text} has more than its highest supply",
+            "fit a type that stands it",
+            supply,
+            record.voltage_supply_max,
+            "V",
+        )
+        told += caution_below(
+            f"{text} has less than its lowest supply",
+            "below it nothing is promised",
+            supply,
+            record.voltage_supply_min,
+            "V",
+        )
+    return told
+
+
+def _sources(board: Board, found: Elements, amps: Any) -> tuple[Caution, ...]:
+    """Return a caution where a battery is being charged."""
+    told: tuple[Caution, ...] = ()
+    for source in found.sources:
+        record = board.record(source.part)
+        if isinstance(record, Battery) and f"{source.part} inside" in amps:
+            told += caution_below(
+                f"{source.part}: the battery is being charged", "take it out: charging a primary battery can burst it",
+                amps[f"{source.part} inside"], -1e-6, "A",
+            )  # fmt: skip
+    return told

@@ -1,0 +1,418 @@
+"""The equations of a board: places of nets, the linear part as matrices, the laws as groups.
+
+One place for each group of joined nets at rest, `COPIES` places for each that moves with a pump. The last place is ground
+and every other part of the circuit that no direct current can reach is left out: its nets float.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc.circuit import _groups, _pumped
+from pedalcalc.circuit._elements import Branch, Elements
+from pedalcalc.circuit._joints import GROUND
+from pedalcalc.devices import Jfet, Mosfet, OpAmp
+from pedalcalc.laws import amplifiers, junctions, transistors
+from pedalcalc.parts import NOT_CONNECTED
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Linear:
+    """Resistors and the like as one table: current from `first` to `second` is (V1 - V2 + above) times `siemens`."""
+
+    names: tuple[str, ...]
+    nets: tuple[tuple[str, str], ...]
+    first: Any  # places
+    second: Any
+    above: Any  # (1 or units, branches)
+    siemens: Any  # (1 or units, branches)
+    weight: Any  # (branches,)
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """Everything that the solver needs; voltages have shape (units, places), ground last and always 0."""
+
+    places: tuple[tuple[str, int], ...]  # group of nets and copy, without ground
+    at: dict[tuple[str, int], int]
+    shares: Any  # (places,) share of time of each place
+    rods: tuple[Branch, ...]  # their currents are unknowns behind the places
+    matrix: Any  # (1 or units, n + 1, n + 1)
+    driven: Any  # (1 or units, n + 1), what known volts push into each place, at full supply
+    groups: tuple[_groups.Group, ...]
+    linear: Linear
+    flying: tuple[tuple[Branch, Any, Any], ...]  # capacitors that fly, their volts' places and above, their matrix
+    floating: frozenset[str]
+    moves: frozenset[str]
+    elements: Elements
+    contributions: Any = field(default=None)
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+        return int(self.matrix.shape[-1]) - 1
+
+    @property
+    def units(self) -> int:
+        """Number of units at once."""
+        counts = [len(self.matrix), len(self.driven)]
+        for group in self.groups:
+            counts.append(group.above.shape[1])
+            counts.extend(_lengths(group.figures))
+        return max(counts)
+
+    @property
+    def amplifiers(self) -> _groups.Amplifiers | None:
+        """The op-amps, None if there are none."""
+        return next((group for group in self.groups if isinstance(group, _groups.Amplifiers)), None)
+
+    def take(self, units: Any) -> System:
+        """Return the same for some units only."""
+
+        def some(array: Any) -> Any:
+            return array[units] if len(array) > 1 else array
+
+        return replace(
+            self,
+            matrix=some(self.matrix),
+            driven=some(self.driven),
+            groups=tuple(group.take(units) for group in self.groups),
+        )
+
+    def where(self, net: str) -> tuple[int, Any] | None:
+        """Return the place of a net at rest and the volts of the net above it; None where it floats."""
+        root, above = self.elements.joints.root(net)
+        if root == GROUND:
+            return self.size, above
+        if (root, 0) not in self.at:
+            return None
+        return self.at[root, 0], above
+
+    def volts(self, voltages: Array, net: str) -> Array:
+        """Return the mean volts of a net over the pump's period, NaN where it floats."""
+        root, above = self.elements.joints.root(net)
+        if root == GROUND:
+            return np.asarray(np.zeros(len(voltages)) + above)
+        if (root, 0) not in self.at or root in self.floating:
+            return np.full(len(voltages), np.nan)
+        if root in self.moves:
+            places = [self.at[root, k] for k in range(_pumped.COPIES)]
+            return np.asarray(voltages[:, places] @ _pumped.SHARES + above)
+        return np.asarray(voltages[:, self.at[root, 0]] + above)
+
+
+def _lengths(figures: Any) -> Iterator[int]:
+    if isinstance(figures, tuple):
+        for one in figures:
+            yield from _lengths(one)
+    elif isinstance(figures, np.ndarray) and figures.ndim:
+        yield len(figures)
+
+
+def system_of(found: Elements, temperature: float = 300.0) -> System:
+    """Return the equations of a board's branches."""
+    moves = {net for net in _pumped.moving(found) if not net.endswith(NOT_CONNECTED)}
+    copies: Callable[[str], range] = lambda root: range(_pumped.COPIES if root in moves else 1)
+    reached, insulated = _reached(found, moves)
+    order = [(root, k) for root in sorted(reached) for k in copies(root)]
+    rods = tuple(one for one in found.rods if all(_root(found, net) in reached | {GROUND} for net in one.nets))
+    at = {place: k for k, place in enumerate(order)}
+    n = len(order) + len(rods)
+    shares = np.array([_pumped.SHARES[k] if root in moves else 1.0 for root, k in order] + [1.0] * len(rods))
+    builder = _Builder(found, moves, at, n, shares)
+    t = np.asarray(temperature, float)
+    _linear(builder, found)
+    _pumps(builder, found)
+    for k, one in enumerate(rods):
+        builder.rod(one, len(order) + k)
+    groups = tuple(_grouped(builder, found, t))
+    linear, matrix, driven = builder.finish()
+    system = System(
+        tuple(order),
+        at,
+        shares,
+        rods,
+        matrix,
+        driven,
+        groups,
+        linear,
+        tuple(builder.flying),
+        frozenset(insulated),
+        frozenset(moves),
+        found,
+    )
+    return replace(system, contributions=_contributions(groups, n + 1))
+
+
+def _root(found: Elements, net: str) -> str:
+    return found.joints.root(net)[0]
+
+
+def _reached(found: Elements, moves: set[str]) -> tuple[set[str], set[str]]:
+    """Return the groups of nets that a current can reach from ground, and those of them only through insulation.
+
+    Capacitors count as the resistance of their insulation; control terminals carry nothing.
+    """
+    ways: list[tuple[str, str]] = []
+    for kind in (found.conductances, found.rods, found.junctions):
+        ways += [(one.nets[0], one.nets[1]) for one in kind]
+    ways += [(one.nets[k], one.nets[k + 1]) for one in found.couplers for k in (0, 2)]
+    ways += [(one.nets[0], net) for one in found.bipolars for net in one.nets[1:]]
+    for one in found.channels:
+        ways.append((one.nets[1], one.nets[2]))
+        if isinstance(one.law, Jfet) and not np.all(np.isnan(np.asarray(one.law.voltage_forward, float))):
+            ways.append((one.nets[0], one.nets[2]))
+    ways += [(one.nets[2], rail) for one in found.amplifiers for rail in one.nets[3:]]
+    for pump in found.pumps:
+        supply, ground, plus, minus, output = pump.nets
+        ways += [
+            (first, second)
+            for first, second in ((plus, supply), (plus, ground), (minus, ground), (minus, output))
+            if not (first.endswith(NOT_CONNECTED) or second.endswith(NOT_CONNECTED))
+        ]
+    leaks = [
+        (one.nets[0], one.nets[1]) for one in found.capacitors if np.any(one.law[3] > 0) or _flies(one, found, moves)
+    ]
+    solid = _spread(ways, found)
+    every = _spread(ways + leaks, found)
+    return every - {GROUND}, every - solid - moves
+
+
+def _flies(one: Branch, found: Elements, moves: set[str]) -> bool:
+    return bool(np.any(one.law[0] > 0)) and any(_root(found, net) in moves for net in one.nets)
+
+
+def _spread(ways: list[tuple[str, str]], found: Elements) -> set[str]:
+    neighbours: dict[str, set[str]] = defaultdict(set)
+    for first, second in ways:
+        one, other = _root(found, first), _root(found, second)
+        neighbours[one].add(other)
+        neighbours[other].add(one)
+    seen, left = {GROUND}, [GROUND]
+    while left:
+        for net in neighbours[left.pop()] - seen:
+            seen.add(net)
+            left.append(net)
+    return seen
+
+
+class _Builder:
+    """Collects the linear part; places that float are left out with what touches them."""
+
+    def __init__(self, found: Elements, moves: set[str], at: dict[tuple[str, int], int], n: int, shares: Any) -> None:
+        self.found, self.moves, self.at, self.n, self.shares = found, moves, at, n, shares
+        self.rows: list[tuple[str, tuple[str, str], int, int, Any, Any, float]] = []
+        self.extra: list[tuple[int, int, Any]] = []
+        self.pushed: list[tuple[int, Any]] = []
+        self.flying: list[tuple[Branch, Any, Any]] = []
+
+    def place(self, net: str, copy: int) -> tuple[int | None, Any]:
+        """Return the place of a net in a copy, and the volts of the net above it."""
+        root, above = self.found.joints.root(net)
+        if root == GROUND:
+            return self.n, above
+        return self.at.get((root, copy if root in self.moves else 0)), above
+
+    def copies(self, nets: tuple[str, ...]) -> list[tuple[int, float]]:
+        """Return the copies that a branch needs, with the share of time of each."""
+        if any(_root(self.found, net) in self.moves for net in nets):
+            return list(enumerate(_pumped.SHARES))
+        return [(0, 1.0)]
+
+    def resistor(self, name: str, nets: tuple[str, str], siemens: Any, copies: list[tuple[int, float]]) -> None:
+        for copy, weight in copies:
+            (a, above_a), (b, above_b) = self.place(nets[0], copy), self.place(nets[1], copy)
+            if a is not None and b is not None:
+                self.rows.append((name, nets, a, b, above_a - above_b, siemens, weight))
+
+    def rod(self, one: Branch, place: int) -> None:
+        """Add a branch whose current is unknown: V1 - V2 = R I."""
+        ohms, _ = one.law
+        (a, above_a), (b, above_b) = self.place(one.nets[0], 0), self.place(one.nets[1], 0)
+        assert a is not None
+        assert b is not None
+        infinite = np.isinf(np.asarray(ohms, float))
+        scale = np.where(infinite, 0.0, 1.0)
+        self.extra += [(a, place, 1.0), (b, place, -1.0), (place, a, -scale), (place, b, scale)]
+        self.extra.append((place, place, np.where(infinite, 1.0, ohms)))
+        self.pushed.append((place, scale * (above_a - above_b)))
+
+    def finish(self) -> tuple[Linear, Any, Any]:
+        n = self.n
+        table = Linear(
+            tuple(row[0] for row in self.rows),
+            tuple(row[1] for row in self.rows),
+            np.array([row[2] for row in self.rows], int),
+            np.array([row[3] for row in self.rows], int),
+            _groups.stacked([row[4] for row in self.rows]) if self.rows else np.zeros((1, 0)),
+            _groups.stacked([row[5] for row in self.rows]) if self.rows else np.zeros((1, 0)),
+            np.array([row[6] for row in self.rows]),
+        )
+        flow = table.siemens * table.weight
+        push = flow * table.above
+        units = max([len(flow)] + [np.size(value) for _, _, value in self.extra])
+        matrix = np.zeros((units, n + 1, n + 1))
+        driven = np.zeros((max(len(push), *[np.size(value) for _, value in self.pushed], 1), n + 1))
+        for k in range(len(self.rows)):
+            a, b = table.first[k], table.second[k]
+            matrix[:, a, a] += flow[:, k]
+            matrix[:, b, b] += flow[:, k]
+            matrix[:, a, b] -= flow[:, k]
+            matrix[:, b, a] -= flow[:, k]
+            driven[:, a] -= push[:, k]
+            driven[:, b] += push[:, k]
+        for a, b, value in self.extra:
+            matrix[:, a, b] += np.asarray(value)
+        for a, value in self.pushed:
+            driven[:, a] += np.asarray(value)
+        return table, matrix, driven
+
+
+def _linear(builder: _Builder, found: Elements) -> None:
+    for one in found.conductances:
+        ohms = np.asarray(one.law, float)
+        nets = (one.nets[0], one.nets[1])
+        builder.resistor(one.name, nets, 1 / ohms, builder.copies(nets))
+    for one in found.capacitors:
+        nets = (one.nets[0], one.nets[1])
+        if np.any(one.law[3] > 0):
+            builder.resistor(f"{one.name} leakage", nets, one.law[3], builder.copies(nets))
+
+
+def _pumps(builder: _Builder, found: Elements) -> None:
+    """Add the switches of each converter in their half periods, and the capacitors that fly with it."""
+    halves = list(enumerate(_pumped.SHARES))
+    for pump in found.pumps:
+        supply, ground, plus, minus, output = pump.nets
+        siemens = 1 / np.asarray(pump.law[0], float)
+        for first, second, half in (
+            (plus, supply, halves[:3]),
+            (minus, ground, halves[:3]),
+            (plus, ground, halves[3:]),
+            (minus, output, halves[3:]),
+        ):
+            if not (first.endswith(NOT_CONNECTED) or second.endswith(NOT_CONNECTED)):
+                builder.resistor(pump.name, (first, second), siemens, half)
+    if not found.pumps:
+        return
+    seconds = found.pumps[0].law[1]
+    for one in found.capacitors:
+        if not _flies(one, found, builder.moves):
+            continue
+        flow = _pumped.carried(one.law[0], one.law[2], seconds) * _pumped.SHARES[:, None]
+        ends = [[builder.place(net, copy)[0] for copy in range(_pumped.COPIES)] for net in one.nets]
+        builder.flying.append((one, np.array([[builder.n if at is None else at for at in end] for end in ends]), flow))
+        for row in range(_pumped.COPIES):
+            for column in range(_pumped.COPIES):
+                for k, sign in ((0, 1.0), (1, -1.0)):
+                    for j, other in ((0, 1.0), (1, -1.0)):
+                        a, b = ends[k][row], ends[j][column]
+                        if a is not None and b is not None:
+                            builder.extra.append((a, b, sign * other * flow[:, row, column]))
+
+
+def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.Group]:
+    """Yield the laws' groups; parts of one law and form stand together."""
+    sorted_out: dict[tuple[Any, ...], list[tuple[str, tuple[str, ...], Any]]] = defaultdict(list)
+
+    def put(kind: Any, name: str, nets: tuple[str, ...], law: Any, form: Any = "") -> None:
+        sorted_out[kind, form].append((name, nets, law))
+
+    def junction(name: str, nets: tuple[str, ...], law: junctions.Figures) -> None:
+        put(_groups.Junctions, name, nets, law, (law.form, law.breakdown is None))
+
+    for one in found.junctions:
+        junction(one.name, one.nets, _groups.junction_figures(one.law, t))
+    for one in found.bipolars:
+        law: Any = transistors.bipolar_figures(one.law, t)
+        breakdown = np.asarray(one.law.voltage_base_emitter_breakdown, float)
+        breakdown = np.where(np.isnan(breakdown), np.inf, breakdown)
+        put(_groups.Bipolars, one.name, one.nets, (law, breakdown), law.junction.form)
+    for one in found.channels:
+        gate, drain, source = one.nets
+        put(_groups.Channels, one.name, one.nets, transistors.channel_figures(one.law))
+        if np.all(np.isnan(np.asarray(one.law.voltage_forward, float))):
+            continue
+        law = junctions.figures(one.law, t)
+        if isinstance(one.law, Mosfet):
+            ends = (source, drain) if one.law.polarity == "n" else (drain, source)
+            junction(f"{one.name} body diode", ends, law)
+        else:
+            for end, net in (("source", source), ("drain", drain)):
+                ends = (gate, net) if one.law.polarity == "n" else (net, gate)
+                junction(f"{one.name} gate to {end}", ends, law)
+    for one in found.couplers:
+        law = _groups.coupler_figures(one.law, t)
+        put(_groups.Couplers, one.name, one.nets, law, law[0].form)
+    for one in found.consumers:
+        put(_groups.Consumers, one.name, one.nets, tuple(np.asarray(part, float) for part in one.law))
+    packages = set()
+    for one in found.amplifiers:
+        record: OpAmp = one.law
+        law = amplifiers.amplifier_figures(record)
+        put(_groups.Amplifiers, one.name, one.nets, (law, np.asarray(record.voltage_supply_min, float)))
+        *_, output, top, bottom = one.nets
+        if one.part not in packages:
+            packages.add(one.part)
+            junction(f"{one.name} substrate", (bottom, top), _groups.clamp())
+        if record.output_diodes:
+            junction(f"{one.name} output to positive rail", (output, top), _groups.clamp())
+            junction(f"{one.name} negative rail to output", (bottom, output), _groups.clamp())
+    for (kind, _), entries in sorted_out.items():
+        names, wires, at, above, weight, figures = [], [], [], [], [], []
+        for name, nets, law in entries:
+            for copy, share in builder.copies(nets):
+                places = [builder.place(net, copy) for net in nets]
+                if any(place is None for place, _ in places):
+                    places = [(builder.n if place is None else place, 0.0 * np.asarray(up)) for place, up in places]
+                    if kind is not _groups.Amplifiers:
+                        continue
+                names.append(name)
+                wires.append(nets)
+                at.append([place for place, _ in places])
+                above.append([up for _, up in places])
+                weight.append(share)
+                figures.append(law)
+        if names:
+            up = np.stack([_groups.stacked([one[k] for one in above]) for k in range(len(at[0]))])
+            yield kind(tuple(names), tuple(wires), np.array(at).T, up, np.array(weight), _groups.stacked(figures))
+
+
+@dataclass(frozen=True, slots=True)
+class Contributions:
+    """Where slopes and currents of the groups go: sorted, so that what meets is summed in one sweep."""
+
+    pick: Any  # entries of all slopes, in the order of their targets
+    starts: Any
+    target: Any  # flat place in the matrix
+    pick_flow: Any
+    starts_flow: Any
+    target_flow: Any
+
+
+def _contributions(groups: tuple[_groups.Group, ...], side: int) -> Contributions:
+    rows, flows = [], []
+    for group in groups:
+        terminals, parts = group.at.shape
+        row = np.broadcast_to(group.at[:, None, :], (terminals, terminals, parts))
+        column = np.broadcast_to(group.at[None, :, :], (terminals, terminals, parts))
+        rows.append((row * side + column).ravel())
+        flows.append(group.at.ravel())
+    return Contributions(*_sorted(rows), *_sorted(flows))
+
+
+def _sorted(parts: list[Any]) -> tuple[Any, Any, Any]:
+    if not parts:
+        return np.zeros(0, int), np.zeros(0, int), np.zeros(0, int)
+    flat = np.concatenate(parts)
+    order = np.argsort(flat, kind="stable")
+    target, starts = np.unique(flat[order], return_index=True)
+    return order, starts, target

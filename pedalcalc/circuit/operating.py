@@ -1,0 +1,314 @@
+"""Where everything stands with no signal: volts of every net, amperes and watts of every part, what is beyond a rating."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc._base import Caution, Number, Result, is_a, quantity, search
+from pedalcalc.board import Board
+from pedalcalc.circuit import _groups, _newton
+from pedalcalc.circuit._elements import Elements, elements_of
+from pedalcalc.circuit._joints import GROUND
+from pedalcalc.circuit._ratings import ratings
+from pedalcalc.circuit._system import System, system_of
+from pedalcalc.laws.amplifiers import within_input_range
+from pedalcalc.parts import NOT_CONNECTED
+
+Array = NDArray[np.float64]
+
+#: A net that an unpredictable output can move by more than this is not predictable itself [V].
+MOVED = 0.1
+#: Two equilibria nearer than this everywhere are one [V].
+ALIKE = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OperatingPoint(Result):
+    """A board at rest; each figure is one number, or an array over the units where `values` held arrays.
+
+    Ask by name: ``point.voltages["drain"]``, ``point.currents["R5"]``, ``point.currents["Q1 drain"]``. Currents of parts
+    with two pins go from the first pin to the second, others into the pin. `floating` nets hang on nothing but the
+    insulation of capacitors, those in `unpredictable` follow an op-amp beyond its input range: neither has a number.
+    `others` are further stable states of the same unit, found from the stated starts.
+    """
+
+    voltages: Mapping[str, Number] = quantity("records", "voltage by net")
+    currents: Mapping[str, Number] = quantity("records", "current by part and pin")
+    powers: Mapping[str, Number] = quantity("records", "heat by part")
+    current_supply: Number = quantity("A", "supply current")
+    floating: tuple[str, ...] = quantity("records", "nets that float")
+    unpredictable: tuple[str, ...] = quantity("records", "nets that cannot be predicted")
+    others: tuple[Mapping[str, Number], ...] = quantity("records", "other stable states")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@search
+def operating_point(
+    board: Board,
+    *,
+    values: Mapping[str, Any] | None = None,
+    faults: Mapping[str, str] | None = None,
+    bridges: Mapping[tuple[str, str], Any] | None = None,
+    probe: str = "",
+) -> OperatingPoint:
+    """Find where every net of a board stands with no signal.
+
+    Parameters
+    ----------
+    board : Board
+        The build under its conditions: supply, switch, plugs, controls (`pedalcalc.board.assemble`).
+    values : mapping, optional
+        Other values for parts by reference: ohms, farads or henries (0 and inf are a short and an open part), or a
+        record of plain figures (`devices.drawn` makes many units); ``"supply"`` is the voltage at the socket. Arrays of
+        one length are as many units, solved at once.
+    faults : mapping, optional
+        What is wrong with a part by reference: ``open`` or ``missing`` (not there, an IC out of its socket), ``shorted``
+        (a part of two ends), ``reversed`` (two leads exchanged, three in the opposite order, an IC turned round).
+    bridges : mapping, optional
+        Ohms from one net to another, such as ``{("hold", "rail"): 100e3}``: a resistor clipped in, or solder at 0.
+    probe : str, optional
+        A net on which the board's meter stands, black lead on ground.
+
+    Returns
+    -------
+    OperatingPoint
+        Volts, amperes, watts, cautions.
+
+    Raises
+    ------
+    ValueError
+        If a reference, net or fault is not known, a value is out of range, or the supply is shorted.
+    RuntimeError
+        If a unit was not solved; its index is named.
+
+    Notes
+    -----
+    Kirchhoff's current law at every net with the laws of `pedalcalc.laws`, solved by limited Newton steps, then by raising
+    the supply, then with op-amp outputs as slow states; judged by the residual, no conductance added. A charge pump is
+    followed over its period. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
+    States whose number of unstable modes is odd are never returned. One unit alone is started from nothing, with op-amps
+    powered up slowly, and from either rail; a circuit may have more states than these find.
+
+    References
+    ----------
+    CHUA-LIN, nodal equations and junction limiting; HAIRER-WANNER, the rule in time; DERIVED, two half periods of a pump.
+
+    Examples
+    --------
+    >>> from pedalcalc.board import assemble
+    >>> from pedalcalc.parts import Connection, Part
+    >>> nan = float("nan")
+    >>> def resistor(name, ohms, one, two):
+    ...     pins = (Connection("1", one), Connection("2", two))
+    ...     return Part(name, "resistor", ohms, "Ω", f"{ohms:g}", -0.05, 0.05, nan, 0.25, nan, pins, "")
+    >>> nets = (Connection("plus", "rail"), Connection("minus", "ground"))
+    >>> clip = Part("X1", "connector", nan, "", "battery clip", nan, nan, nan, nan, nan, nets, "")
+    >>> build = assemble([clip, resistor("R1", 10e3, "rail", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)
+    >>> point = operating_point(build)
+    >>> print(f"{point.voltages['half']:.3f} V, {point.currents['R1'] * 1e3:.3f} mA")
+    6.000 V, 0.300 mA
+    """
+    is_a("board", board, Board)
+    found, system, solved = solved_board(board, values=values, faults=faults, bridges=bridges, probe=probe)
+    failed = np.flatnonzero(~solved.good)
+    if len(failed):
+        raise RuntimeError(
+            f"no stable operating point was found for {'this board' if len(solved.good) == 1 else f'unit {failed[0]}'}"
+            f"{f' and {len(failed) - 1} more' if len(failed) > 1 else ''}"
+        )
+    point = told(found, system, solved)
+    alone = len(solved.good) == 1 and system.amplifiers is not None
+    others = _others(found, system, solved) if alone else ()
+    return OperatingPoint(**point, others=others, cautions=ratings(board, found, point) + _single(found))
+
+
+def solved_board(
+    board: Board,
+    *,
+    values: Any = None,
+    faults: Any = None,
+    bridges: Any = None,
+    probe: str = "",
+    start: Array | None = None,
+) -> tuple[Elements, System, _newton.Solved]:
+    """Return branches, equations and their solution, units that were not solved marked."""
+    links = dict(bridges or {})
+    if probe:
+        links[probe, GROUND] = np.asarray(board.meter.resistance_meter, float)[()]
+    found = elements_of(board, values=values, faults=faults, bridges=links)
+    system = system_of(found)
+    return found, system, _newton.solve(system, start)
+
+
+def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, Any]:
+    """Return voltages, currents, powers and what has no number, by name."""
+    volts = {net: system.volts(solved.voltages, net) for net in found.nets if not net.endswith(NOT_CONNECTED)}
+    volts.setdefault(GROUND, np.zeros(len(solved.voltages)))
+    flows, powers, fed = currents(found, system, solved.voltages)
+    wild = _wild(system, solved)
+    unpredictable = []
+    for net, hit in wild.items():
+        if net in volts and hit.any():
+            unpredictable.append(net)
+            volts[net] = np.where(hit, np.nan, volts[net])
+    floating = tuple(sorted(net for net, one in volts.items() if np.isnan(one).all() and net not in unpredictable))
+
+    def plain(named: Mapping[str, Array]) -> dict[str, Number]:
+        return {name: (one[0].item() if len(one) == 1 else one) for name, one in sorted(named.items())}
+
+    return {
+        "voltages": plain(volts), "currents": plain(flows), "powers": plain(powers),
+        "current_supply": plain({"": fed})[""], "floating": floating, "unpredictable": tuple(sorted(unpredictable)),
+    }  # fmt: skip
+
+
+_ROLES = {
+    _groups.Bipolars: ("base", "collector", "emitter"),
+    _groups.Channels: ("gate", "drain", "source"),
+    _groups.Couplers: ("LED", "", "cell", ""),
+    _groups.Amplifiers: ("non-inverting input", "inverting input", "output", "positive rail", "negative rail"),
+}
+
+
+def currents(found: Elements, system: System, voltages: Array) -> tuple[dict[str, Array], dict[str, Array], Array]:
+    """Return currents by part and pin, heat by part, and what the source gives."""
+    units = len(voltages)
+    parts = {one.name: one.part for one in found.each()}
+    plus = found.metal.root(found.sources[-1].nets[0])[0] if found.sources else ""
+    inside = f"{found.sources[-1].part} inside" if found.sources else ""
+    flows: dict[str, Array] = {}
+    powers: dict[str, Array] = {}
+    fed, behind = np.zeros(units), None
+
+    def add(to: dict[str, Array], name: str, what: Array) -> None:
+        to[name] = to.get(name, np.zeros(units)) + what
+
+    for name, nets, flow, across, weight in _branches(system, voltages):
+        roles = next((roles for kind, roles in _ROLES.items() if name[1] is kind), ("", None))
+        for k, role in enumerate(roles):
+            if role is not None and (role or not k):
+                add(flows, f"{name[0]} {role}".rstrip(), flow[:, k] * weight)
+        add(powers, parts.get(name[0], name[0].split(" ")[0]), (flow * across).sum(axis=1) * weight)
+        if name[0] == inside:
+            behind = flow[:, 0]
+        for k, net in enumerate(nets):
+            if found.metal.root(net)[0] == plus:
+                fed = fed + flow[:, k] * weight
+    return flows, powers, fed if behind is None else behind
+
+
+def _branches(
+    system: System, voltages: Array
+) -> Iterator[tuple[tuple[str, Any], tuple[str, ...], Array, Array, float]]:
+    """Yield name and law, nets, currents into the terminals, their volts, and the share of time, of every branch."""
+    table = system.linear
+    for k, name in enumerate(table.names):
+        across = voltages[:, table.first[k]] - voltages[:, table.second[k]] + table.above[:, k]
+        amps = across * table.siemens[:, k]
+        ends = np.stack([across, 0.0 * across], axis=1)
+        yield (name, None), table.nets[k], np.stack([amps, -amps], axis=1), ends, float(table.weight[k])
+    for one, places, matrix in system.flying:
+        across = voltages[:, places[0]] - voltages[:, places[1]]
+        amps = np.matmul(np.broadcast_to(matrix, (len(voltages), *matrix.shape[-2:])), across[:, :, None])[:, :, 0]
+        for copy in range(across.shape[1]):
+            flow = np.stack([amps[:, copy], -amps[:, copy]], axis=1)
+            yield (one.name, None), one.nets, flow, np.stack([across[:, copy], 0.0 * across[:, copy]], axis=1), 1.0
+    for k, rod in enumerate(system.rods):
+        amps = voltages[:, len(system.places) + k]
+        ohms = np.where(np.isinf(rod.law[0]), 0.0, rod.law[0])
+        yield (
+            (rod.name, None),
+            rod.nets,
+            np.stack([amps, -amps], axis=1),
+            np.stack([amps * ohms, 0.0 * amps], axis=1),
+            1.0,
+        )
+    for group in system.groups:
+        volts = group.volts(voltages, 1.0)
+        flow, _ = group.branch(volts, None)
+        for k, name in enumerate(group.names):
+            yield (name, type(group)), group.nets[k], flow[:, :, k], volts[:, :, k], float(group.weight[k])
+
+
+def _wild(system: System, solved: _newton.Solved) -> dict[str, Any]:
+    """Return which nets follow, in which units, an op-amp whose inputs are beyond its range or float."""
+    group = system.amplifiers
+    if group is None:
+        return {}
+    volts = group.volts(solved.voltages, 1.0)
+    law, _ = group.figures
+    inside = np.ones(volts.shape[::2], bool)
+    records = {one.name: one.law for one in system.elements.amplifiers}
+    floating = system.floating
+    for k, name in enumerate(group.names):
+        plus, minus, _, top, bottom = (volts[:, j, k] for j in range(5))
+        inside[:, k] = within_input_range(plus, minus, top, bottom, records[name])
+        for net in group.nets[k][:2]:
+            root = system.elements.joints.root(net)[0]
+            inside[:, k] &= root not in floating and (root == GROUND or (root, 0) in system.at)
+    if inside.all():
+        return {}
+    # What one volt behind each output resistance does to every place, gains taken out of the equations.
+    n = system.size
+    passive = solved.jacobian.copy()
+    push = np.zeros((len(passive), n + 1, len(group.names)))
+    _, slopes = group.branch(volts, None)
+    wide = np.zeros((len(passive), n + 1, n + 1))
+    for k in range(len(group.names)):
+        for row in range(5):
+            for column in (0, 1):
+                wide[:, group.at[row, k], group.at[column, k]] += slopes[:, row, column, k] * group.weight[k]
+        push[:, group.at[2, k], k] += 1 / np.broadcast_to(law.resistance, inside.shape)[:, k]
+    passive -= wide[:, :n, :n]
+    moved, _ = _newton.solve_each(passive, push[:, :n])
+    swing = np.maximum(volts[:, 3] - volts[:, 4], 0.0)
+    far: Any = np.abs(moved) * swing[:, None, :] > MOVED  # (units, places, amplifiers)
+    wild = {}
+    hit: Any = ~inside
+    for _ in range(len(group.names)):  # an output that follows a wild one is wild too
+        for k in range(len(group.names)):
+            for j in range(2):
+                place = group.at[j, k]
+                if place < n:
+                    hit[:, k] |= (far[:, place] & hit).any(axis=1)
+    places = (far & hit[:, None, :]).any(axis=2)
+    for net in system.elements.nets:
+        where = system.where(net)
+        if where is not None and where[0] < n:
+            wild[net] = places[:, where[0]]
+    return wild
+
+
+def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Mapping[str, Number], ...]:
+    """Return further stable states of one unit: powered up slowly from nothing and from either rail."""
+    states = [solved.voltages[0]]
+    more = []
+    for rail in (0.0, -1.0, 1.0):
+        voltages, good, jacobian = _newton.powered(system, np.zeros((1, system.size + 1)), rail)
+        if not good[0] or np.linalg.slogdet(jacobian[0])[0] < 0:
+            continue
+        if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):
+            states.append(voltages[0])
+            one = _newton.Solved(voltages, good, jacobian, np.ones(1), 0)
+            more.append(told(found, system, one)["voltages"])
+    return tuple(more)
+
+
+def _single(found: Elements) -> tuple[Caution, ...]:
+    """Return a caution for each net with one connection."""
+    return tuple(
+        Caution(
+            f"the net {net!r} has one connection only, {pins[0]}",
+            "correct the list, or write 'not connected' there",
+            1.0,
+            2.0,
+            "1",
+        )
+        for net, pins in found.nets.items()
+        if len(pins) == 1
+    )

@@ -1,0 +1,57 @@
+"""The whole board: operating points against hand-worked circuits, laws' residuals and the energy that goes round."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pedalcalc import circuit
+from pedalcalc.board import assemble
+from pedalcalc.parts import Connection, Part
+from tests.conftest import ROOT
+
+NAN = float("nan")
+
+
+def part(reference, kind, value, unit, text, **nets):
+    pins = tuple(Connection(pin.replace("_", " ").strip(), net) for pin, net in nets.items())
+    return Part(reference, kind, value, unit, text, NAN, NAN, NAN, NAN, NAN, pins, "")
+
+
+def resistor(reference, ohms, one, two):
+    return part(reference, "resistor", ohms, "Ω", f"{ohms:g}", **{"1": one, "2": two})
+
+
+def clip(plus="rail", minus="ground"):
+    return part("X1", "connector", NAN, "", "battery clip", plus=plus, minus=minus)
+
+
+DIVIDER = assemble([clip(), resistor("R1", 10e3, "rail", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)
+BOARDS = {
+    name: assemble(ROOT / "notebooks" / "builds" / name / "parts.csv", supply=9.0)
+    for name in ("jfet-booster", "optical-compressor")
+}
+
+CALLS = {"operating_point": {"board": DIVIDER}}
+
+
+def test_a_divider_is_the_divider():
+    point = circuit.operating_point(DIVIDER, values={"R2": np.array([10e3, 20e3, 0.0, np.inf])})
+    np.testing.assert_allclose(point.voltages["half"], [4.5, 6.0, 0.0, 9.0], rtol=1e-12)
+
+
+@pytest.mark.parametrize("name", BOARDS)
+def test_power_in_is_power_out(name):
+    point = circuit.operating_point(BOARDS[name])
+    assert sum(point.powers.values()) == pytest.approx(9.0 * point.current_supply, rel=1e-8)
+
+
+def test_what_is_not_there_is_named():
+    with pytest.raises(ValueError, match="has no R9"):
+        circuit.operating_point(DIVIDER, values={"R9": 1e3})
+    with pytest.raises(ValueError, match="faults: R1 must be one of"):
+        circuit.operating_point(DIVIDER, faults={"R1": "melted"})
+    with pytest.raises(ValueError, match="there is no net 'haf'"):
+        circuit.operating_point(DIVIDER, bridges={("haf", "rail"): 1e3})
+    with pytest.raises(ValueError, match="shorts the supply"):
+        circuit.operating_point(DIVIDER, bridges={("rail", "ground"): 0.0})
