@@ -62,6 +62,7 @@ class Group:
     at: Any  # (terminals, parts), whole numbers
     above: Any  # (terminals, 1 or units, parts), volts of the terminal above its place
     weight: Any  # (parts,)
+    pinned: Any  # (terminals, parts), true where the volts are known from the start
     figures: Any
 
     def take(self, units: Any) -> Self:
@@ -99,11 +100,16 @@ def _critical(law: junctions.Figures) -> Array:
     return np.where(law.slope > 0, found, np.inf)
 
 
-def limited_junction(across: Array, before: Array, law: junctions.Figures) -> Array:
-    """Return a junction's volts after a step, held back where its current would run away (logarithmic step)."""
+def limited_junction(across: Array, before: Array, law: junctions.Figures, pinned: Any) -> Array:
+    """Return a junction's volts after a step, held back where its current would run away (logarithmic step).
+
+    One whose ends are both `pinned` stands where it stands, and one with series resistance is straight at large drive.
+    """
+    if law.form == "omega":
+        return across
     critical = _critical(law)
     nvt = np.where(law.slope > 0, law.slope, 1.0)
-    far = (across > critical) & (np.abs(across - before) > 2 * nvt)
+    far = (across > critical) & (np.abs(across - before) > 2 * nvt) & ~pinned
     if not np.any(far):
         return across
     with np.errstate(all="ignore"):
@@ -124,7 +130,7 @@ class Junctions(Group):
 
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
-        held = limited_junction(across, old, self.figures)
+        held = limited_junction(across, old, self.figures, self.pinned.all(axis=0))
         return np.stack([volts[:, 1] + held, volts[:, 1]], axis=1)
 
 
@@ -150,7 +156,7 @@ class Bipolars(Group):
         ends = [base]
         for k in (1, 2):
             across, old = law.sign * (base - volts[:, k]), law.sign * (before[:, 0] - before[:, k])
-            ends.append(base - law.sign * limited_junction(across, old, law.junction))
+            ends.append(base - law.sign * limited_junction(across, old, law.junction, self.pinned[0] & self.pinned[k]))
         return np.stack(ends, axis=1)
 
 
@@ -191,7 +197,7 @@ class Couplers(Group):
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
         held = volts.copy()
-        held[:, 0] = volts[:, 1] + limited_junction(across, old, self.figures[0])
+        held[:, 0] = volts[:, 1] + limited_junction(across, old, self.figures[0], self.pinned[:2].all(axis=0))
         return held
 
 

@@ -3,7 +3,8 @@
 1. Newton's method on all unknowns; each law is met at terminal volts that its own `limited` allows, so that no exponential
    runs away, and no place moves more than `STEP` volts at once.
 2. What is left goes up with the supply: all sources from nothing to full, in steps that grow and shrink.
-3. What is still left is powered up: op-amp outputs become slow states, as they are on a bench, everything else follows.
+3. What is still left is powered up: op-amp outputs become slow states, as they are on a bench, everything else follows;
+   at first from nothing, then from either rail, for circuits that hold one of two states.
 
 A unit is solved when the currents into each place cancel to `RELATIVE` of their sum, `ABSOLUTE`, and what one rounding of
 each voltage makes. No conductance is added anywhere.
@@ -12,6 +13,7 @@ each voltage makes. No conductance is added anywhere.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -28,13 +30,17 @@ STEP = 3.0
 WIDE, NEAR = 30.0, 0.1
 #: Step in time, over an op-amp's time constant at its open-loop gain, at which its output has settled.
 SETTLED = 1e3
+#: Stray capacitance of every net over an op-amp's open-loop time constant [S] (about 10 pF over 10 ms).
+STRAY = 1e-9
 #: Rounding of every unknown, in units of the last place, that a residual may show.
 ROUNDINGS = 4.0
 _EPS = np.finfo(float).eps
 #: Volts by which a law may be met beside its terminals, linearised, and count as met there: a rounding.
 SAME = 1e-12
-#: Units solved at once; keeps the matrices of a step within some ten megabytes.
-CHUNK = 4096
+#: Largest residual at which it is worth to judge exactly [A].
+CLOSE = 1e-6
+#: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
+CHUNK = 4_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,43 +51,47 @@ class Solved:
     good: Any  # (units,)
     jacobian: Array  # (units, n, n)
     sign: Any  # (units,), sign of its determinant
-    steps: int
-
-
-def flows(system: System, voltages: Array, scale: Any = 1.0) -> tuple[Array, Array]:
-    """Return the sum of the currents out of each place, and the sum of their sizes, at these voltages."""
-    value, _, size = _meet(system, voltages, [group.volts(voltages, scale) for group in system.groups], scale, None)
-    return value, size
 
 
 def _meet(
-    system: System, voltages: Array, met: list[Array], scale: Any, eases: list[Any] | None
+    system: System, voltages: Array, true: list[Array], met: list[Array], scale: Array, eases: list[Ease | None]
 ) -> tuple[Array, Array, Array]:
-    """Return residual, Jacobian and sum of the currents' sizes, each law linearised where it is met."""
-    units, side = len(voltages), system.size + 1
-    jacobian = np.broadcast_to(system.matrix, (units, side, side)).copy()
-    push = system.driven * np.reshape(scale, (-1, 1))
-    linear = np.matmul(jacobian, voltages[:, :, None])[:, :, 0]
-    value = linear - push
-    size = np.matmul(np.abs(jacobian), np.abs(voltages)[:, :, None])[:, :, 0] + np.abs(push)
+    """Return the sum of the currents out of each place, its Jacobian, and the laws' currents.
+
+    Each law is linearised at the terminal volts where it is `met`; `true` are those of the places.
+    """
+    units, n = len(voltages), system.size
+    linear = np.matmul(system.matrix, voltages[:, :n, None])[:, :, 0] - system.driven * scale[:, None]
+    value = np.array(np.broadcast_to(linear, (units, n)))
+    jacobian = np.array(np.broadcast_to(system.matrix, (units, n, n)))
     if not system.groups:
-        return value, jacobian, size
+        return value, jacobian, np.zeros((units, 0))
     currents, slopes = [], []
     for k, group in enumerate(system.groups):
-        at = met[k]
-        flow, slope = group.branch(at, None if eases is None else eases[k])
-        true = group.volts(voltages, scale)
-        if at is not true:
-            flow = flow + np.einsum("uijp,ujp->uip", slope, true - at)
+        flow, slope = group.branch(met[k], eases[k])
+        if met[k] is not true[k]:
+            flow = flow + (slope * (true[k] - met[k])[:, None]).sum(axis=2)
         currents.append((flow * group.weight).reshape(units, -1))
         slopes.append((slope * group.weight).reshape(units, -1))
-    places = system.contributions
+    to = system.contributions
     flow, slope = np.concatenate(currents, axis=1), np.concatenate(slopes, axis=1)
-    value[:, places.target_flow] += np.add.reduceat(flow[:, places.pick_flow], places.starts_flow, axis=1)
-    size[:, places.target_flow] += np.add.reduceat(np.abs(flow[:, places.pick_flow]), places.starts_flow, axis=1)
+    value[:, to.target_flow] += np.add.reduceat(flow[:, to.pick_flow], to.starts_flow, axis=1)
     flat = jacobian.reshape(units, -1)
-    flat[:, places.target] += np.add.reduceat(slope[:, places.pick], places.starts, axis=1)
-    return value, jacobian, size
+    flat[:, to.target] += np.add.reduceat(slope[:, to.pick], to.starts, axis=1)
+    return value, jacobian, flow
+
+
+def _cancels(system: System, voltages: Array, value: Array, jacobian: Array, flow: Array, scale: Array) -> Any:
+    """Return in which units the currents into every place cancel, as well as numbers can."""
+    n = system.size
+    volts = np.abs(voltages[:, :n, None])
+    size = np.matmul(np.abs(system.matrix), volts)[:, :, 0] + np.abs(system.driven * scale[:, None])
+    size = np.array(np.broadcast_to(size, value.shape))
+    if flow.shape[1]:
+        to = system.contributions
+        size[:, to.target_flow] += np.add.reduceat(np.abs(flow[:, to.pick_flow]), to.starts_flow, axis=1)
+    rounding = ROUNDINGS * _EPS * np.matmul(np.abs(jacobian), volts)[:, :, 0]
+    return (np.abs(value) <= RELATIVE * size + ABSOLUTE + rounding).all(axis=1)
 
 
 def solve_each(matrix: Array, right: Array) -> tuple[Array, Any]:
@@ -104,14 +114,16 @@ def newton(
     start: Array,
     *,
     scale: Any = 1.0,
-    steps: int = 60,
+    anchor: Any = None,
+    steps: int = 150,
     share: Any = 1.0,
     held: Any = None,
     wide: bool = True,
 ) -> tuple[Array, Any, Array]:
     """Take limited Newton steps from `start`; return voltages, what is solved, and the Jacobians there.
 
-    With `wide`, outputs of op-amps may first go past their limits, until what they feed has found its place.
+    With `wide`, outputs of op-amps may first go past their limits, until what they feed has found its place; `anchor` [S]
+    ties every place to where it starts, as its capacitance does for one step in time.
     """
     n, units, nodes = system.size, len(start), len(system.places)
     result, good = start.copy(), np.zeros(units, bool)
@@ -119,20 +131,33 @@ def newton(
     state = _State(
         np.arange(units), system, start.copy(), np.broadcast_to(np.asarray(scale, float), (units,)),
         np.full(units, WIDE if wide and system.amplifiers else 0.0),
-        np.broadcast_to(np.asarray(share, float), (units,)), held,
+        np.broadcast_to(np.asarray(share, float), (units,)), held, anchor, start,
     )  # fmt: skip
-    met = [group.volts(state.voltages, state.scale) for group in system.groups]
-    exact = np.ones(units, bool)
     with np.errstate(all="ignore"):
+        true = [group.volts(state.voltages, state.scale) for group in system.groups]
+        met = true
+        if not state.voltages.any():  # a cold start: no law is met with the whole supply across it
+            eases = state.eases()
+            met = [group.limited(true[k], 0.0 * true[k], eases[k]) for k, group in enumerate(system.groups)]
+        exact = _alike(true, met, units)
         for _ in range(steps):
-            value, jacobian, size = _meet(state.system, state.voltages, met, state.scale, state.eases())
-            rounding = ROUNDINGS * _EPS * np.matmul(np.abs(jacobian), np.abs(state.voltages)[:, :, None])[:, :, 0]
-            fits = np.abs(value) <= RELATIVE * size + ABSOLUTE + rounding
-            done = fits[:, :n].all(axis=1) & exact & (state.wide == 0)
+            value, jacobian, flow = _meet(state.system, state.voltages, true, met, state.scale, state.eases())
+            if state.anchor is not None:
+                value[:, :nodes] += state.anchor[:, None] * (state.voltages - state.start)[:, :nodes]
+                jacobian[:, range(nodes), range(nodes)] += state.anchor[:, None]
+            done = exact & (state.wide == 0) & (np.abs(value).max(axis=1, initial=0.0) < CLOSE)
             if done.any():
+                near = np.flatnonzero(done)
+                whole = len(near) == len(done)
+                part = state.system if whole else state.system.take(near)
+                done[near] = _cancels(
+                    part, state.voltages[near], value[near], jacobian[near], flow[near], state.scale[near]
+                )
                 at = state.units[done]
-                result[at], good[at], jacobians[at] = state.voltages[done], True, jacobian[done][:, :n, :n]
-            step, singular = solve_each(jacobian[:, :n, :n], -value[:, :n])
+                result[at], good[at], jacobians[at] = state.voltages[done], True, jacobian[done]
+                if done.all():
+                    break
+            step, singular = solve_each(jacobian, -value)
             keep = np.flatnonzero(~done & ~singular & np.isfinite(step).all(axis=1))
             if not len(keep):
                 break
@@ -145,29 +170,36 @@ def newton(
             state.voltages = state.voltages.copy()
             state.voltages[:, :n] += step
             eases = state.eases()
-            wished = [group.volts(state.voltages, state.scale) for group in state.system.groups]
-            old = met
-            met = [group.limited(wished[k], old[k], eases[k]) for k, group in enumerate(state.system.groups)]
-            exact = np.ones(len(keep), bool)
-            for new, at in zip(wished, met, strict=True):
-                if at is not new:
-                    exact &= (np.abs(at - new) <= SAME).all(axis=(1, 2))
+            true = [group.volts(state.voltages, state.scale) for group in state.system.groups]
+            met = [group.limited(true[k], met[k], eases[k]) for k, group in enumerate(state.system.groups)]
+            exact = _alike(true, met, len(keep))
     return result, good, jacobians
+
+
+def _alike(true: list[Array], met: list[Array], units: int) -> Any:
+    """Return in which units every law is met where its terminals are."""
+    exact = np.ones(units, bool)
+    for new, at in zip(true, met, strict=True):
+        if at is not new:
+            exact &= (np.abs(at - new) <= SAME).all(axis=(1, 2))
+    return exact
 
 
 class _State:
     """The units still on their way."""
 
     def __init__(
-        self, units: Any, system: System, voltages: Array, scale: Array, wide: Array, share: Any, held: Any
-    ) -> None:
+        self, units: Any, system: System, voltages: Array, scale: Array, wide: Array, share: Any, held: Any, anchor: Any, start: Array,
+    ) -> None:  # fmt: skip
         self.units, self.system, self.voltages, self.scale, self.wide = units, system, voltages, scale, wide
-        self.share, self.held = share, held
+        self.share, self.held, self.anchor, self.start = share, held, anchor, start
 
     def keep(self, which: Any) -> None:
         self.units, self.voltages = self.units[which], self.voltages[which]
         self.system, self.scale, self.wide = self.system.take(which), self.scale[which], self.wide[which]
-        self.share = self.share[which]
+        self.share, self.start = self.share[which], self.start[which]
+        if self.anchor is not None:
+            self.anchor = self.anchor[which]
         if self.held is not None:
             self.held = self.held[which]
 
@@ -197,7 +229,7 @@ def ramped(system: System, start: Array) -> tuple[Array, Any, Array]:
         if not len(left):
             break
         aim = np.minimum(1.0, reached[left] + step[left])
-        found, fits, jacobian = newton(system.take(left), voltages[left], scale=aim, steps=25, wide=False)
+        found, fits, jacobian = newton(system.take(left), voltages[left], scale=aim, steps=50, wide=False)
         at = left[fits]
         voltages[at], reached[at], jacobians[at] = found[fits], aim[fits], jacobian[fits]
         step[at] *= 2.0
@@ -207,32 +239,34 @@ def ramped(system: System, start: Array) -> tuple[Array, Any, Array]:
 
 
 def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, Any, Array]:
-    """Let op-amp outputs be slow states, everything else follow; `at_rail` starts them towards a rail, -1 or 1.
+    """Power the board up: op-amp outputs are slow states, nets have stray capacitance; `at_rail` starts outputs off.
 
     Implicit steps in time, each unit at its own pace; `growth` is the step over an output's time constant.
     """
     units = len(start)
     good, jacobians = np.zeros(units, bool), np.zeros((units, system.size, system.size))
     amplifiers = system.amplifiers
-    if amplifiers is None:
-        return start, good, jacobians
     voltages = start.copy()
-    held = np.full((units, amplifiers.at.shape[1]), 20.0 * at_rail)
+    held = np.full((units, 0 if amplifiers is None else amplifiers.at.shape[1]), 20.0 * at_rail)
     growth = np.full(units, 1e-7)
     for _ in range(160):
         left = np.flatnonzero(~good & (growth > 1e-12))
         if not len(left):
             break
-        part, group = system.take(left), amplifiers.take(left)
+        part = system.take(left)
         share = growth[left] / (1 + growth[left])
         before = (1 - share)[:, None] * held[left]
-        found, fits, jacobian = newton(part, voltages[left], steps=25, share=share, held=before, wide=False)
-        volts = group.volts(found, 1.0)
-        law, _ = group.figures
-        wished = share[:, None] * law.gain * (volts[:, 0] - volts[:, 1]) + before
-        half = 0.5 * np.maximum(volts[:, 3] - volts[:, 4], 0.0)
+        found, fits, jacobian = newton(
+            part, voltages[left], steps=50, share=share, held=before, wide=False, anchor=STRAY / growth[left]
+        )
         at = left[fits]
-        voltages[at], held[at] = found[fits], np.clip(wished, -half, half)[fits]
+        voltages[at] = found[fits]
+        if part.amplifiers is not None:
+            volts = part.amplifiers.volts(found, 1.0)
+            law, _ = part.amplifiers.figures
+            wished = share[:, None] * law.gain * (volts[:, 0] - volts[:, 1]) + before
+            half = 0.5 * np.maximum(volts[:, 3] - volts[:, 4], 0.0)
+            held[at] = np.clip(wished, -half, half)[fits]
         end = np.flatnonzero(fits & (growth[left] > SETTLED))
         if len(end):
             at = left[end]
@@ -246,34 +280,52 @@ def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, 
 
 
 def solve(system: System, start: Array | None = None, *, units: int | None = None) -> Solved:
-    """Return the operating points; what no way solves is marked, never given a guess as an answer."""
+    """Return the operating points; what no way solves is marked, never given a guess as an answer.
+
+    Many units start from where the first one stands, or from `start`; what does not follow from there starts cold.
+    """
     count = system.units if units is None else units
-    first = (
-        np.zeros((count, system.size + 1)) if start is None else np.broadcast_to(start, (count, system.size + 1)).copy()
-    )
-    parts = [np.arange(at, min(at + CHUNK, count)) for at in range(0, count, CHUNK)]
-    if len(parts) > 1:
-        pieces = [solve(system.take(part), first[part], units=len(part)) for part in parts]
-        return Solved(
-            np.concatenate([one.voltages for one in pieces]),
-            np.concatenate([one.good for one in pieces]),
-            np.concatenate([one.jacobian for one in pieces]),
-            np.concatenate([one.sign for one in pieces]),
-            max(one.steps for one in pieces),
-        )
-    voltages, good, jacobians = newton(system, first)
+    if start is None and count > 1:
+        first = solve(system.take(np.zeros(1, int)), units=1)
+        start = first.voltages if first.good[0] else None
+    most = max(CHUNK // (8 * max(system.size, 1) ** 2), 1)
+    parts = [np.arange(at, min(at + most, count)) for at in range(0, count, most)]
+    if len(parts) == 1:
+        return _solve(system, start, count)
+    pieces = [
+        _solve(system.take(part), start if start is None or len(start) == 1 else start[part], len(part))
+        for part in parts
+    ]
+    return Solved(*(np.concatenate([getattr(one, name) for one in pieces]) for name in Solved.__slots__))
+
+
+def _solve(system: System, start: Array | None, count: int) -> Solved:
+    """Solve one chunk of units."""
+    small, expand = system.reduced()
+    everyone = np.arange(count)
+    cold = np.zeros((count, system.size + 1))
+    voltages, good, jacobians = cold.copy(), np.zeros(count, bool), np.zeros((count, system.size, system.size))
     sign = np.zeros(count)
-    for way in (None, ramped, powered):
-        if way is not None:
-            left = np.flatnonzero(~good)
-            if not len(left):
-                break
-            found, fits, jacobian = way(system.take(left), first[left])
-            at = left[fits]
-            voltages[at], jacobians[at], good[at] = found[fits], jacobian[fits], True
-        new = good & (sign == 0)
-        if new.any():
+    warm = [] if start is None else [(partial(newton, steps=20, wide=False), np.broadcast_to(start, cold.shape))]
+    ways = (newton, ramped, powered, partial(powered, at_rail=-1.0), partial(powered, at_rail=1.0))
+    for way, begin in (*warm, *((way, cold) for way in ways)):
+        left = everyone[~good]
+        if not len(left):
+            break
+        at_start = begin[left] if small is system else begin[left][:, small.kept]
+        found, fits, _ = way(small.take(left), at_start)
+        at = left[fits]
+        whole = found[fits] if small is system else expand(found[fits], at)
+        voltages[at], good[at], jacobians[at] = _confirmed(system.take(at), whole)
+        new = at[good[at]]
+        if len(new):
             sign[new] = np.linalg.slogdet(jacobians[new])[0]
-            good &= ~(sign < 0)
-            sign[~good] = 0
-    return Solved(voltages, good, jacobians, sign, 0)
+            good[new] = sign[new] > 0
+    return Solved(voltages, good, jacobians, np.where(good, sign, 0))
+
+
+def _confirmed(system: System, voltages: Array) -> tuple[Array, Any, Array]:
+    """Return the solution of all places from that of some: at most a step or two for what rounding left."""
+    if not len(voltages):
+        return voltages, np.zeros(0, bool), np.zeros((0, system.size, system.size))
+    return newton(system, voltages, steps=6, wide=False)

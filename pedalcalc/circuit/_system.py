@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -45,20 +45,21 @@ class System:
     at: dict[tuple[str, int], int]
     shares: Any  # (places,) share of time of each place
     rods: tuple[Branch, ...]  # their currents are unknowns behind the places
-    matrix: Any  # (1 or units, n + 1, n + 1)
-    driven: Any  # (1 or units, n + 1), what known volts push into each place, at full supply
+    matrix: Any  # (1 or units, n, n)
+    driven: Any  # (1 or units, n), what known volts push into each place, at full supply
     groups: tuple[_groups.Group, ...]
     linear: Linear
     flying: tuple[tuple[Branch, Any, Any], ...]  # capacitors that fly, their volts' places and above, their matrix
     floating: frozenset[str]
     moves: frozenset[str]
     elements: Elements
-    contributions: Any = field(default=None)
+    contributions: Any = None
+    kept: Any = None  # places of the whole system that a reduced one has kept, its ground among them
 
     @property
     def size(self) -> int:
         """Number of unknowns."""
-        return int(self.matrix.shape[-1]) - 1
+        return int(self.matrix.shape[-1])
 
     @property
     def units(self) -> int:
@@ -86,6 +87,50 @@ class System:
             driven=some(self.driven),
             groups=tuple(group.take(units) for group in self.groups),
         )
+
+    def reduced(self) -> tuple[System, Callable[[Array, Any], Array]]:
+        """Return the same without the places that no law touches, and what gives these back from the rest."""
+        n = self.size
+        touched = np.zeros(n + 1, bool)
+        for group in self.groups:
+            touched[group.at] = True
+        kept, gone = np.flatnonzero(touched[:n]), np.flatnonzero(~touched[:n])
+        if not len(gone) or not len(kept):
+            return self, lambda voltages, units: voltages  # noqa: ARG005
+        inner = self.matrix[:, gone[:, None], gone]
+        units = max(len(self.matrix), len(self.driven))
+        coupling = np.broadcast_to(self.matrix[:, gone[:, None], kept], (units, len(gone), len(kept)))
+        pushed = np.broadcast_to(self.driven[:, gone, None], (units, len(gone), 1))
+        right = np.concatenate([coupling, pushed], axis=2)
+        try:
+            follow = np.linalg.solve(np.broadcast_to(inner, (len(right), *inner.shape[1:])), right)
+        except np.linalg.LinAlgError:
+            return self, lambda voltages, units: voltages  # noqa: ARG005
+        back = self.matrix[:, kept[:, None], gone]
+        matrix = self.matrix[:, kept[:, None], kept] - back @ follow[:, :, :-1]
+        driven = self.driven[:, kept] - (back @ follow[:, :, -1:])[:, :, 0]
+        place = np.full(n + 1, len(kept))
+        place[kept] = np.arange(len(kept))
+        groups = tuple(replace(group, at=place[group.at]) for group in self.groups)
+        places = tuple(self.places[k] for k in kept if k < len(self.places))
+        small = replace(
+            self,
+            places=places,
+            matrix=matrix,
+            driven=driven,
+            groups=groups,
+            contributions=contributions(groups, len(kept)),
+            kept=np.append(kept, n),
+        )
+
+        def expand(voltages: Array, units: Any) -> Array:
+            found = np.zeros((len(voltages), n + 1))
+            found[:, kept] = voltages[:, :-1]
+            some = follow[units] if len(follow) > 1 else follow
+            found[:, gone] = some[:, :, -1] - np.matmul(some[:, :, :-1], voltages[:, :-1, None])[:, :, 0]
+            return found
+
+        return small, expand
 
     def where(self, net: str) -> tuple[int, Any] | None:
         """Return the place of a net at rest and the volts of the net above it; None where it floats."""
@@ -149,7 +194,7 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
         frozenset(moves),
         found,
     )
-    return replace(system, contributions=_contributions(groups, n + 1))
+    return replace(system, contributions=contributions(groups, n))
 
 
 def _root(found: Elements, net: str) -> str:
@@ -273,7 +318,7 @@ class _Builder:
             matrix[:, a, b] += np.asarray(value)
         for a, value in self.pushed:
             driven[:, a] += np.asarray(value)
-        return table, matrix, driven
+        return table, np.ascontiguousarray(matrix[:, :n, :n]), np.ascontiguousarray(driven[:, :n])
 
 
 def _linear(builder: _Builder, found: Elements) -> None:
@@ -383,7 +428,9 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
                 figures.append(law)
         if names:
             up = np.stack([_groups.stacked([one[k] for one in above]) for k in range(len(at[0]))])
-            yield kind(tuple(names), tuple(wires), np.array(at).T, up, np.array(weight), _groups.stacked(figures))
+            places_of = np.array(at).T
+            pinned = places_of == builder.n
+            yield kind(tuple(names), tuple(wires), places_of, up, np.array(weight), pinned, _groups.stacked(figures))
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,21 +445,21 @@ class Contributions:
     target_flow: Any
 
 
-def _contributions(groups: tuple[_groups.Group, ...], side: int) -> Contributions:
-    rows, flows = [], []
+def contributions(groups: tuple[_groups.Group, ...], side: int) -> Contributions:
+    """Return where the groups' slopes and currents go; what goes to ground, the place `side`, is left out."""
+    rows, columns, flows = [np.zeros(0, int)], [np.zeros(0, int)], [np.zeros(0, int)]
     for group in groups:
         terminals, parts = group.at.shape
-        row = np.broadcast_to(group.at[:, None, :], (terminals, terminals, parts))
-        column = np.broadcast_to(group.at[None, :, :], (terminals, terminals, parts))
-        rows.append((row * side + column).ravel())
+        rows.append(np.broadcast_to(group.at[:, None, :], (terminals, terminals, parts)).ravel())
+        columns.append(np.broadcast_to(group.at[None, :, :], (terminals, terminals, parts)).ravel())
         flows.append(group.at.ravel())
-    return Contributions(*_sorted(rows), *_sorted(flows))
+    row, column, flow = (np.concatenate(part) for part in (rows, columns, flows))
+    inside = (row < side) & (column < side)
+    return Contributions(*_sorted(row * side + column, inside), *_sorted(flow, flow < side))
 
 
-def _sorted(parts: list[Any]) -> tuple[Any, Any, Any]:
-    if not parts:
-        return np.zeros(0, int), np.zeros(0, int), np.zeros(0, int)
-    flat = np.concatenate(parts)
-    order = np.argsort(flat, kind="stable")
+def _sorted(flat: Any, inside: Any) -> tuple[Any, Any, Any]:
+    order = np.flatnonzero(inside)
+    order = order[np.argsort(flat[order], kind="stable")]
     target, starts = np.unique(flat[order], return_index=True)
     return order, starts, target

@@ -294,7 +294,7 @@ def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Ma
             continue
         if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):
             states.append(voltages[0])
-            one = _newton.Solved(voltages, good, jacobian, np.ones(1), 0)
+            one = _newton.Solved(voltages, good, jacobian, np.ones(1))
             more.append(told(found, system, one)["voltages"])
     return tuple(more)
 
