@@ -15,7 +15,7 @@ import argparse
 
 import numpy as np
 
-from pedalcalc import circuit, devices, laws
+from pedalcalc import circuit, devices
 from pedalcalc.board import Board, assemble
 from pedalcalc.catalogue import find_device
 from pedalcalc.parts import Connection, Part

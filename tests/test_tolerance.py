@@ -1,0 +1,62 @@
+"""Bands over a board against closed forms: sums of even laws, and the guide's contributions to a variance."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from pedalcalc import tolerance
+from pedalcalc.board import assemble
+from pedalcalc.parts import Connection, Part
+from tests.test_circuit import NAN, clip
+
+
+def resistor(reference, ohms, share, one, two):
+    pins = (Connection("1", one), Connection("2", two))
+    return Part(reference, "resistor", ohms, "Ω", f"{ohms:g}", -share, share, NAN, NAN, NAN, pins, "")
+
+
+DIVIDER = assemble(
+    [clip(), resistor("R1", 10e3, 0.05, "rail", "half"), resistor("R2", 10e3, 0.01, "half", "ground")], supply=9.0
+)
+CALLS = {
+    "bands": {"board": DIVIDER, "count": 50},
+    "blame": {"board": DIVIDER, "reading": "half", "count": 100},
+}
+
+
+def _half(**asked):
+    return next(row for row in tolerance.bands(DIVIDER, **asked).rows if row.name == "half")
+
+
+def test_quantiles_are_those_of_the_sum_of_two_even_laws():
+    # V = 9/2 (1 + (t2 - t1)/4) to first order: t1 even within 5 %, t2 within 1 %; their sum is a trapezoid whose upper
+    # tail of probability q begins at a + b - sqrt(8 a b q) (elementary).
+    row = _half(count=4000, coverage=0.98)
+    reach = 0.05 + 0.01 - np.sqrt(8 * 0.05 * 0.01 * 0.01)
+    # the ratio R2/(R1 + R2) without the first-order step
+    low, high = 9 / (1 + (1 + reach * 5 / 6) / (1 - reach / 6)), 9 / (1 + (1 - reach * 5 / 6) / (1 + reach / 6))
+    assert row.reading_low == pytest.approx(low, abs=row.error_ends + 2e-3)
+    assert row.reading_high == pytest.approx(high, abs=row.error_ends + 2e-3)
+
+
+def test_parts_of_one_reel_leave_a_divider_alone():
+    same = assemble(
+        [clip(), resistor("R1", 10e3, 0.05, "rail", "half"), resistor("R2", 10e3, 0.05, "half", "ground")], supply=9.0
+    )
+    row = next(row for row in tolerance.bands(same, reels=[("R1", "R2")], count=200).rows if row.name == "half")
+    assert row.reading_high - row.reading_low < 1e-9
+
+
+def test_blame_is_the_guide_s_share():
+    # JCGM 100, 5.1: contributions (c_i u_i)², here of equal c and u in the ratio 5 to 1
+    shares = {one.reference: one.share_variance for one in tolerance.blame(DIVIDER, reading="half", count=4000)}
+    assert shares["R1"] == pytest.approx(25 / 26, abs=0.01)
+    assert sum(shares.values()) == pytest.approx(1, abs=0.02)
+
+
+def test_what_is_no_reading_is_named():
+    with pytest.raises(ValueError, match="reading must be a net"):
+        tolerance.blame(DIVIDER, reading="haf")
+    with pytest.raises(ValueError, match="coverage must be"):
+        tolerance.bands(DIVIDER, coverage=1.0)
