@@ -32,7 +32,11 @@ BOARDS = {
     for name in ("jfet-booster", "optical-compressor")
 }
 
-CALLS = {"operating_point": {"board": DIVIDER}}
+CALLS = {
+    "impedance": {"board": DIVIDER, "frequency": 1e3, "net": "half", "net_in": "half", "net_out": "half"},
+    "operating_point": {"board": DIVIDER},
+    "response": {"board": DIVIDER, "frequency": 1e3, "net_in": "half", "net_out": "half"},
+}
 
 
 def test_a_divider_is_the_divider():
