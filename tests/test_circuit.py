@@ -33,6 +33,7 @@ BOARDS = {
 }
 
 CALLS = {
+    "corners": {"board": DIVIDER, "net_in": "half", "net_out": "half"},
     "impedance": {"board": DIVIDER, "frequency": 1e3, "net": "half", "net_in": "half", "net_out": "half"},
     "operating_point": {"board": DIVIDER},
     "response": {"board": DIVIDER, "frequency": 1e3, "net_in": "half", "net_out": "half"},
