@@ -32,7 +32,12 @@ BOARDS = {
     for name in ("jfet-booster", "optical-compressor")
 }
 
-CALLS = {"operating_point": {"board": DIVIDER}}
+CALLS = {
+    "corners": {"board": DIVIDER, "net_in": "half", "net_out": "half"},
+    "impedance": {"board": DIVIDER, "frequency": 1e3, "net": "half", "net_in": "half", "net_out": "half"},
+    "operating_point": {"board": DIVIDER},
+    "response": {"board": DIVIDER, "frequency": 1e3, "net_in": "half", "net_out": "half"},
+}
 
 
 def test_a_divider_is_the_divider():

@@ -5,6 +5,19 @@ its conditions along: supply, footswitch, plugs, controls, meter. Any value may 
 one batched calculation.
 """
 
+from pedalcalc.circuit.corners import Corner, Corners, corners
+from pedalcalc.circuit.impedance import Impedance, impedance
 from pedalcalc.circuit.operating import OperatingPoint, operating_point
+from pedalcalc.circuit.response import Response, response
 
-__all__ = ["OperatingPoint", "operating_point"]
+__all__ = [
+    "Corner",
+    "Corners",
+    "Impedance",
+    "OperatingPoint",
+    "Response",
+    "corners",
+    "impedance",
+    "operating_point",
+    "response",
+]

@@ -49,7 +49,7 @@ class Elements:
     rods: list[Branch] = field(default_factory=list)  # law: (ohms, henries)
     capacitors: list[Branch] = field(
         default_factory=list
-    )  # law: (farads, ohms in series, the same at tens of kilohertz, siemens of leakage)
+    )  # law: (farads, ohms in series, the same at tens of kilohertz, siemens of leakage, hertz of the first, ohms at any)
     junctions: list[Branch] = field(default_factory=list)  # law: record
     bipolars: list[Branch] = field(default_factory=list)
     channels: list[Branch] = field(default_factory=list)
@@ -138,7 +138,8 @@ def _add(found: Elements, board: Board, resolved: ResolvedPart, value: Any, faul
     elif kind in ("potentiometer", "trimmer"):
         _track(found, board, part.reference, nets, _number(value, part.value))
     elif isinstance(record, Capacitor):
-        _capacitor(found, part.reference, nets, record, _number(value, part.value))
+        size = _own_size(value) if isinstance(value, Capacitor) else value
+        _capacitor(found, part.reference, nets, record, _number(size, part.value))
     elif kind == "switch":
         state = "bypass" if board.bypassed else "effect"
         for role, net in by_role.items():
@@ -202,6 +203,12 @@ def _track(found: Elements, board: Board, reference: str, nets: list[str], total
             _resistor(found, f"{reference} {other} to 2", reference, net, nets[1], np.maximum(ohms, end)[()])
 
 
+def _own_size(record: Capacitor) -> Any:
+    """Return a capacitor record's own capacitance, None where it is of a kind without one."""
+    farads = np.asarray(record.capacitance, float)
+    return None if np.isnan(farads).all() else farads
+
+
 def _capacitor(found: Elements, reference: str, nets: list[str], record: Capacitor, farads: Any) -> None:
     """Add a capacitor with its series resistance and what leaks through it."""
     farads = np.asarray(farads, float)
@@ -209,12 +216,15 @@ def _capacitor(found: Elements, reference: str, nets: list[str], record: Capacit
         raise ValueError(f"{reference} must be at least 0 F and known, got {farads!r}")
     real = replace(devices.typical(record), capacitance=np.where(farads > 0, farads, 1e-12))
     leak = 1 / np.asarray(real.resistance_insulation, float)
-    if not np.any(np.isnan(own := np.asarray(real.current_leakage, float))):
+    if np.all((own := np.asarray(real.current_leakage, float)) > 0):
         leak = leak + LEAKAGE_SHARE * own / np.asarray(real.voltage_max, float)
     elif record.dielectric in ("electrolytic", "tantalum"):
         leak = leak + LEAKAGE_SHARE * np.asarray(record.leakage_rate) * farads
-    ohms = (np.asarray(esr, float) for esr in (real.resistance_esr, real.resistance_esr_fast))
-    found.capacitors.append(Branch(reference, reference, (nets[0], nets[1]), (farads, *ohms, leak * (farads > 0))))
+    slow, fast = (np.asarray(esr, float) for esr in (real.resistance_esr, real.resistance_esr_fast))
+    # What is left of the series resistance at high frequencies; film and ceramics lose in the dielectric only.
+    least = np.asarray(real.resistance_lead, float) if record.dielectric in ("film", "ceramic") else fast
+    law = (farads, slow, fast, leak * (farads > 0), np.asarray(real.frequency_loss, float), least)
+    found.capacitors.append(Branch(reference, reference, (nets[0], nets[1]), law))
 
 
 def _contacts(found: Elements, board: Board, reference: str, by_role: dict[str, str]) -> None:

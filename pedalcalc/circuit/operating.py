@@ -115,12 +115,7 @@ def operating_point(
     """
     is_a("board", board, Board)
     found, system, solved = solved_board(board, values=values, faults=faults, bridges=bridges, probe=probe)
-    failed = np.flatnonzero(~solved.good)
-    if len(failed):
-        raise RuntimeError(
-            f"no stable operating point was found for {'this board' if len(solved.good) == 1 else f'unit {failed[0]}'}"
-            f"{f' and {len(failed) - 1} more' if len(failed) > 1 else ''}"
-        )
+    all_solved(solved)
     point = told(found, system, solved)
     alone = len(solved.good) == 1 and system.amplifiers is not None
     others = _others(found, system, solved) if alone else ()
@@ -143,6 +138,16 @@ def solved_board(
     found = elements_of(board, values=values, faults=faults, bridges=links)
     system = system_of(found)
     return found, system, _newton.solve(system, start)
+
+
+def all_solved(solved: _newton.Solved) -> None:
+    """Refuse what was not solved, by the index of its unit."""
+    failed = np.flatnonzero(~solved.good)
+    if len(failed):
+        raise RuntimeError(
+            f"no stable operating point was found for {'this board' if len(solved.good) == 1 else f'unit {failed[0]}'}"
+            f"{f' and {len(failed) - 1} more' if len(failed) > 1 else ''}"
+        )
 
 
 def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, Any]:
@@ -235,13 +240,12 @@ def _branches(
             yield (name, type(group)), group.nets[k], flow[:, :, k], volts[:, :, k], float(group.weight[k])
 
 
-def _wild(system: System, solved: _newton.Solved) -> dict[str, Any]:
-    """Return which nets follow, in which units, an op-amp whose inputs are beyond its range or float."""
+def inputs_inside(system: System, solved: _newton.Solved) -> Any:
+    """Return where (units, op-amps) both inputs are in the range that the record knows, and hang on something."""
     group = system.amplifiers
     if group is None:
-        return {}
+        return np.ones((len(solved.voltages), 0), bool)
     volts = group.volts(solved.voltages, 1.0)
-    law, _ = group.figures
     inside = np.ones(volts.shape[::2], bool)
     records = {one.name: one.law for one in system.elements.amplifiers}
     floating = system.floating
@@ -251,8 +255,17 @@ def _wild(system: System, solved: _newton.Solved) -> dict[str, Any]:
         for net in group.nets[k][:2]:
             root = system.elements.joints.root(net)[0]
             inside[:, k] &= root not in floating and (root == GROUND or (root, 0) in system.at)
-    if inside.all():
+    return inside
+
+
+def _wild(system: System, solved: _newton.Solved) -> dict[str, Any]:
+    """Return which nets follow, in which units, an op-amp whose inputs are beyond its range or float."""
+    group = system.amplifiers
+    inside = inputs_inside(system, solved)
+    if group is None or inside.all():
         return {}
+    volts = group.volts(solved.voltages, 1.0)
+    law, _ = group.figures
     # What one volt behind each output resistance does to every place, gains taken out of the equations.
     n = system.size
     passive = solved.jacobian.copy()

@@ -1,0 +1,392 @@
+"""Small signals about an operating point: the slopes of all laws as one matrix, and the parts that answer to frequency.
+
+::
+
+    (G + sum of p y(s) q') v = right
+
+G holds slopes and resistances (units, n, n). Three kinds of parts depend on frequency, each of rank one: a capacitor between
+two places, a coil at the place of its current, and an op-amp, whose gain acts through one pole at its gain-bandwidth product
+over its open-loop gain. A pump's copies of its period stay as they are: every signal is slow beside the pump. The cell of a
+coupler stays where steady light puts it. Generator and load are branches whose currents are unknowns, so that a
+generator may be ideal and either may be lifted to look into the jack.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc._base import Caution, numeric
+from pedalcalc.board import Board
+from pedalcalc.circuit import _groups, _newton, _pumped
+from pedalcalc.circuit._elements import Branch, Elements, elements_of, near
+from pedalcalc.circuit._joints import GROUND
+from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit.operating import all_solved
+from pedalcalc.parts import NOT_CONNECTED
+
+Array = NDArray[np.float64]
+
+GENERATOR, LOAD = "generator", "load"
+#: What drives a pedal and what follows it [Ω]: a guitar's pickup and its controls, the next pedal's input (common practice).
+RESISTANCE_GENERATOR, RESISTANCE_LOAD = 10e3, 1e6
+_IN, _OUT = {"in", "input"}, {"out", "output"}
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """A capacitor between two places, or a coil at the place of its current; `loss` and `series` are a capacitor's."""
+
+    name: str
+    first: int
+    second: int
+    size: Any  # (1 or units,), farads or henries
+    loss: Any  # loss tangent that goes with the frequency
+    series: Any  # ohms that do not
+
+    def admittance(self, s: Any, lossy: bool = True) -> Any:
+        """Return what stands in the matrix at complex frequencies (units, frequencies)."""
+        size = self.size[:, None]
+        if not lossy:
+            return s * size
+        return s * size / (1 + 1j * self.loss[:, None] + s * size * self.series[:, None])
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """An op-amp's gain: its inputs' difference drives currents into its output and rails, through one pole."""
+
+    name: str
+    plus: int
+    minus: int
+    rows: tuple[int, ...]
+    slopes: Any  # (units, rows)
+    time: Any  # (1 or units,), seconds of the pole
+    resistance: float  # of the output, open loop; the least of all units
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A board at its operating point, as a small signal finds it; the last place, `n`, is ground."""
+
+    found: Elements
+    system: System
+    solved: _newton.Solved
+    static: Array  # (units, n, n)
+    stores: tuple[Store, ...]
+    gains: tuple[Gain, ...]
+    net_in: str
+    net_out: str
+
+    @property
+    def size(self) -> int:
+        """Number of unknowns."""
+        return int(self.static.shape[-1])
+
+    @property
+    def units(self) -> int:
+        """Number of units at once."""
+        return len(self.static)
+
+    def rod(self, name: str) -> int | None:
+        """Return the place of the current through generator or load, None where it is not there."""
+        names = [one.name for one in self.system.rods]
+        return len(self.system.places) + names.index(name) if name in names else None
+
+    def lifted(self, name: str) -> Array:
+        """Return the matrix with generator or load taken off, the operating point left where it is."""
+        at = self.rod(name)
+        if at is None:
+            return self.static
+        matrix = self.static.copy()
+        matrix[:, at] = 0.0
+        matrix[:, at, at] = 1.0
+        return matrix
+
+    def reads(self, net: str) -> Array:
+        """Return the weights (n,) with which the places give the volts of a net; the mean where it moves with a pump."""
+        root, _ = self.found.joints.root(net)
+        weights = np.zeros(self.size)
+        if root == GROUND:
+            return weights
+        if (root, 0) not in self.system.at:
+            raise ValueError(f"the net {net!r} floats: no signal can be told there")
+        if root in self.system.moves:
+            for copy, share in enumerate(_pumped.SHARES):
+                weights[self.system.at[root, copy]] = share
+        else:
+            weights[self.system.at[root, 0]] = 1.0
+        return weights
+
+
+def signal_of(
+    board: Board,
+    *,
+    net_in: str,
+    net_out: str,
+    resistance_generator: Any,
+    resistance_load: Any,
+    values: Mapping[str, Any] | None,
+    faults: Mapping[str, str] | None,
+    bridges: Mapping[tuple[str, str], Any] | None,
+) -> Signal:
+    """Solve a board between generator and load, and linearise it there."""
+    found = elements_of(board, values=values, faults=faults, bridges=bridges)
+    if not (net_in and net_out):
+        first, last = jacks(board)
+        net_in, net_out = net_in or first, net_out or last
+    for name, net in (("net_in", net_in), ("net_out", net_out)):
+        checked_net(name, net, found)
+    generator = _ohms("resistance_generator", resistance_generator, infinity=False)
+    load = _ohms("resistance_load", resistance_load, infinity=True)
+    if found.joints.root(net_in)[0] == GROUND:
+        raise ValueError(f"net_in: {net_in!r} is held by ground or a supply; no signal can be fed in there")
+    found.rods.append(Branch(GENERATOR, GENERATOR, (net_in, GROUND), (generator, 0.0)))
+    if not np.all(np.isinf(load)) and found.joints.root(net_out)[0] != GROUND:
+        found.rods.append(Branch(LOAD, LOAD, (net_out, GROUND), (load, 0.0)))
+    system = system_of(found)
+    if found.joints.root(net_in)[0] in system.moves:
+        raise ValueError(f"net_in: {net_in!r} moves with a charge pump; no signal can be fed in there")
+    solved = _newton.solve(system)
+    all_solved(solved)
+    return linearised(found, system, solved, net_in, net_out)
+
+
+def checked_net(name: str, net: str, found: Elements) -> None:
+    """Refuse a net that is not on the board."""
+    if not isinstance(net, str):
+        raise TypeError(f"{name} must be the name of a net, not {net!r}")
+    if net not in found.nets and net != GROUND:
+        raise ValueError(f"{name}: there is no net {net!r}; {near(net, found.nets)}")
+
+
+def _ohms(name: str, value: Any, *, infinity: bool) -> Any:
+    ohms = numeric(name, value, least=0, infinity=infinity)
+    if ohms.ndim > 1 or np.isnan(ohms).any():
+        raise ValueError(f"{name} must be one known number, or one for each unit, got {value!r}")
+    return ohms[()]
+
+
+def jacks(board: Board) -> tuple[str, str]:
+    """Return the nets at the tips of input and output jack, told by the words of net and note."""
+    tips = {
+        one.part.reference: (pin.net, f"{one.part.note}")
+        for one in board.parts
+        if one.part.kind == "jack"
+        for pin in one.pins
+        if pin.role == "tip" and pin.net != NOT_CONNECTED
+    }
+    found: list[str] = []
+    for what, wanted, other in (("net_in", _IN, _OUT), ("net_out", _OUT, _IN)):
+        hits = [net for net, note in tips.values() if _says(net, wanted, other)]
+        hits = hits or [net for net, note in tips.values() if _says(note, wanted, other)]
+        if len(set(hits)) != 1:
+            told = ", ".join(f"{name} at {net!r}" for name, (net, _) in tips.items()) or "no jack at all"
+            raise ValueError(f"{what} must be named: the list has {told}, and nothing says which is meant")
+        found.append(hits[0])
+    return found[0], found[1]
+
+
+def _says(text: str, wanted: set[str], other: set[str]) -> bool:
+    words = set(re.findall(r"[a-z]+", text.casefold()))
+    return bool(words & wanted) and not words & other
+
+
+def linearised(found: Elements, system: System, solved: _newton.Solved, net_in: str, net_out: str) -> Signal:
+    """Return the small-signal matrix and what depends on frequency."""
+    n, units = system.size, len(solved.voltages)
+    matrix = np.broadcast_to(system.matrix, (units, n + 1, n + 1)).copy()
+    gains: list[Gain] = []
+    for group in system.groups:
+        _, slopes = group.branch(group.volts(solved.voltages, 1.0), None)
+        slopes = slopes * group.weight
+        if isinstance(group, _groups.Couplers):
+            slopes[:, 2:, :2] = 0.0
+        if isinstance(group, _groups.Amplifiers):
+            gains += _gains(found, group, slopes)
+            slopes[:, :, :2] = 0.0
+        stamp(matrix, group.at, slopes)
+    return Signal(
+        found, system, solved, matrix[:, :n, :n], tuple(_stores(found, system)), tuple(gains), net_in, net_out
+    )
+
+
+def stamp(matrix: Array, at: Any, slopes: Array) -> None:
+    """Add slopes (units, terminals, terminals, parts) at the places (terminals, parts) of a matrix with ground in it."""
+    terminals, parts = at.shape
+    for part in range(parts):
+        for row in range(terminals):
+            for column in range(terminals):
+                matrix[:, at[row, part], at[column, part]] += slopes[:, row, column, part]
+
+
+def _gains(found: Elements, group: _groups.Amplifiers, slopes: Array) -> list[Gain]:
+    records = {one.name: one.law for one in found.amplifiers}
+    law, _ = group.figures
+    gains = []
+    for k, name in enumerate(group.names):
+        speed = np.atleast_1d(np.asarray(records[name].gain_bandwidth, float))
+        gain = np.atleast_1d(np.asarray(records[name].gain_open_loop, float))
+        time = np.where(np.isnan(speed) | np.isinf(speed), 0.0, gain / (2 * np.pi * speed))
+        plus, minus, *rows = (int(place) for place in group.at[:, k])
+        gains.append(
+            Gain(name, plus, minus, tuple(rows), slopes[:, 2:, 0, k].copy(), time, float(law.resistance[:, k].min()))
+        )
+    return gains
+
+
+def _stores(found: Elements, system: System) -> list[Store]:
+    """Return capacitors between places at rest, and coils."""
+    flying = {one.name for one, _, _ in system.flying}
+    stores, zero = [], np.zeros(1)
+    for one in found.capacitors:
+        farads, slow, _, _, beginning, base = (np.atleast_1d(np.asarray(part, float)) for part in one.law)
+        if one.name in flying or not np.any(farads > 0):
+            continue
+        ends = [_place(system, net) for net in one.nets]
+        if any(end is None for end in ends):
+            _refuse_islands(one, found, system)
+            continue
+        if ends[0] != ends[1]:
+            loss = 2 * np.pi * beginning * farads * (slow - base)
+            stores.append(Store(one.name, int(ends[0] or 0), int(ends[1] or 0), farads, loss, base))
+    for k, rod in enumerate(system.rods):
+        if np.any(np.asarray(rod.law[1], float) > 0):
+            place = len(system.places) + k
+            stores.append(Store(rod.name, place, system.size, np.atleast_1d(np.asarray(rod.law[1], float)), zero, zero))
+    return stores
+
+
+def _place(system: System, net: str) -> int | None:
+    root, _ = system.elements.joints.root(net)
+    return system.size if root == GROUND else system.at.get((root, 0))
+
+
+def _refuse_islands(one: Branch, found: Elements, system: System) -> None:
+    """Refuse a capacitor on nets that nothing but ideal capacitors hold; one with an end in the air is no matter."""
+    for net in one.nets:
+        if _place(system, net) is not None:
+            continue
+        root = found.joints.root(net)[0]
+        pins = [pin for other, pins in found.nets.items() if found.joints.root(other)[0] == root for pin in pins]
+        if len(pins) > 1:
+            raise ValueError(
+                f"{one.name}: the net {net!r} hangs on capacitors without any leakage and has no voltage of its own; "
+                "give them the insulation of their kind"
+            )
+
+
+#: Bytes of matrices at once: what stays near the processor.
+CHUNK = 4_000_000
+
+
+def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | None = None) -> Any:
+    """Return left' Y(s)^-1 right for all units and complex frequencies: (units, frequencies, columns of left, of right).
+
+    Places without anything that depends on frequency are eliminated first. `right` and `left` are (n, columns).
+    """
+    static = signal.static if static is None else static
+    keep = _kept(signal, right, left)
+    matrix = _reduced(static, keep)
+    new = np.full(signal.size + 1, len(keep))
+    new[keep] = np.arange(len(keep))
+    units, count = len(matrix), len(s)
+    most = max(1, CHUNK // (16 * len(keep) ** 2))
+    wide, deep = max(1, most // count), min(count, most)
+    found = np.empty((units, count, left.shape[1], right.shape[1]), complex)
+    for unit in range(0, units, wide):
+        some = slice(unit, min(unit + wide, units))
+        for first in range(0, count, deep):
+            part = slice(first, min(first + deep, count))
+            whole = _assembled(signal, matrix[some], s[part], some, new)
+            solved, singular = _newton.solve_each(
+                whole.reshape(-1, len(keep), len(keep)), np.asarray(right[keep], complex)[None]
+            )
+            if singular.any():
+                at = np.argwhere(singular.reshape(whole.shape[:2]))[0]
+                raise RuntimeError(f"unit {unit + at[0]} has no answer at {abs(s[part][at[1]]) / (2 * np.pi):g} Hz")
+            found[some, part] = (left[keep].T @ solved).reshape(*whole.shape[:2], left.shape[1], right.shape[1])
+    return found
+
+
+def _kept(signal: Signal, right: Array, left: Array) -> Any:
+    """Return the places that a frequency, a drive or a question touches."""
+    touched = {place for one in signal.stores for place in (one.first, one.second)}
+    touched |= {place for one in signal.gains for place in (one.plus, one.minus, *one.rows)}
+    touched |= set(range(len(signal.system.places), signal.size))
+    touched |= set(np.flatnonzero(right.any(axis=1) | left.any(axis=1)).tolist())
+    return np.array(sorted(touched - {signal.size}), int)
+
+
+def _reduced(static: Array, keep: Any) -> Array:
+    """Eliminate the other places: their matrix is real and the same at every frequency."""
+    others = np.setdiff1d(np.arange(static.shape[-1]), keep)
+    kept = static[:, keep[:, None], keep]
+    if not len(others):
+        return kept
+    through, singular = _newton.solve_each(static[:, others[:, None], others], static[:, others[:, None], keep])
+    if singular.any():
+        raise RuntimeError(f"unit {np.flatnonzero(singular)[0]} has a net that no signal can be told at")
+    return np.asarray(kept - static[:, keep[:, None], others] @ through)
+
+
+def _assembled(signal: Signal, static: Array, s: Any, some: slice, new: Any) -> Any:
+    """Return the whole matrices (units, frequencies, places, places)."""
+    side = static.shape[-1]
+    whole = np.empty((len(static), len(s), side, side), complex)
+    whole[...] = static[:, None]
+
+    def mine(array: Any) -> Any:
+        return array[some] if len(array) > 1 else array
+
+    for one in signal.stores:
+        part = Store(one.name, one.first, one.second, mine(one.size), mine(one.loss), mine(one.series))
+        flow = part.admittance(s)
+        a, b = new[one.first], new[one.second]
+        if a < side:
+            whole[:, :, a, a] += flow
+        if b < side:
+            whole[:, :, b, b] += flow
+        if a < side and b < side:
+            whole[:, :, a, b] -= flow
+            whole[:, :, b, a] -= flow
+    for gain in signal.gains:
+        share = 1 / (1 + s * mine(gain.time)[:, None])
+        for row, place in enumerate(gain.rows):
+            a = new[place]
+            if a == side:
+                continue
+            flow = share * mine(gain.slopes)[:, row, None]
+            for place, sign in ((gain.plus, 1.0), (gain.minus, -1.0)):
+                if new[place] < side:
+                    whole[:, :, a, new[place]] += sign * flow
+    return whole
+
+
+def unit_columns(size: int, places: Sequence[tuple[int, float]]) -> Array:
+    """Return one column (n, 1) with the given numbers at the given places."""
+    column = np.zeros((size, 1))
+    for place, number in places:
+        column[place, 0] = number
+    return column
+
+
+def still(signal: Signal) -> tuple[Caution, ...]:
+    """Return a caution for each op-amp that passes nothing, because its output stands at a limit."""
+    told = []
+    for gain in signal.gains:
+        stuck = (gain.slopes == 0).all(axis=1)
+        if stuck.any():
+            told.append(
+                Caution(
+                    f"{gain.name} stands at a limit of its output with no signal and passes nothing",
+                    "look at its voltages in the operating point first",
+                    float(stuck.sum()), 0.0, "1", int(stuck.sum()),
+                )
+            )  # fmt: skip
+    return tuple(told)

@@ -1,0 +1,149 @@
+"""What a board passes from jack to jack at its operating point, over frequency."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Caution, Number, Result, decibels, is_a, numeric, quantity, search
+from pedalcalc.board import Board
+from pedalcalc.circuit import _signal
+from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signal_of
+from pedalcalc.circuit.operating import inputs_inside
+
+#: Volts at the output for one volt of an op-amp that nobody can predict, from which the output cannot be predicted.
+TOUCHED = 1e-3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Response(Result):
+    """Output of a board over what its generator gives with nothing on it, by frequency; units stand ahead of that.
+
+    NaN where the output follows an op-amp beyond its input range: that is not predictable.
+    """
+
+    frequency: Number = quantity("Hz", "frequency")
+    response: complex | NDArray[np.complex128] = quantity("1", "output over generator, complex")
+    gain: Number = quantity("1", "gain")
+    gain_db: Number = quantity("dB", "gain in decibels")
+    phase_degrees: Number = quantity("°", "phase of the output against the generator")
+    net_in: str = quantity("text", "net that the generator drives")
+    net_out: str = quantity("text", "net that is listened to")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+
+
+@search
+def response(
+    board: Board,
+    *,
+    frequency: ArrayLike,
+    net_in: str = "",
+    net_out: str = "",
+    resistance_generator: ArrayLike = RESISTANCE_GENERATOR,
+    resistance_load: ArrayLike = RESISTANCE_LOAD,
+    values: Mapping[str, Any] | None = None,
+    faults: Mapping[str, str] | None = None,
+    bridges: Mapping[tuple[str, str], Any] | None = None,
+) -> Response:
+    """Find what a board passes from its input to its output, small signals at the operating point.
+
+    Parameters
+    ----------
+    board : Board
+        The build under its conditions: supply, switch, plugs, controls (`pedalcalc.board.assemble`).
+    frequency : array_like
+        Frequencies [Hz], at least 0.
+    net_in : str, optional
+        Net that the generator drives; the tip of the input jack where not named.
+    net_out : str, optional
+        Net that is listened to; the tip of the output jack where not named.
+    resistance_generator : array_like
+        Resistance of the generator [Ω], at least 0; 10 kΩ, a guitar, if not given.
+    resistance_load : array_like
+        What follows the output [Ω], 0 to inf; 1 MΩ, the next input, if not given.
+    values : mapping, optional
+        Other values or specimens of parts by reference, as in `operating_point`; arrays are as many units.
+    faults : mapping, optional
+        What is wrong with parts by reference, as in `operating_point`.
+    bridges : mapping, optional
+        Ohms from net to net, as in `operating_point`.
+
+    Returns
+    -------
+    Response
+        Complex response, gain [1], decibels and phase [°], of shape (frequencies,) or (units, frequencies).
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range, a name is not known, or nothing says which jack is which.
+    RuntimeError
+        If a unit has no operating point.
+
+    Notes
+    -----
+    Kirchhoff's current law with every law's slopes. Capacitors with series resistance (a constant loss tangent, and what of
+    an electrolytic does not fall with frequency) and leakage; an op-amp's gain with one pole at gain-bandwidth over open-loop
+    gain; a charge pump at its mean over a period; the cell of a coupler held where steady light puts it, since light is
+    slow. Generator and load are part of the operating point, too. A control's range: boards, or `values`, at several
+    positions.
+
+    References
+    ----------
+    CHUA-LIN, nodal equations of small signals; DERIVED, the slopes; PRACTICE, generator and load.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from pedalcalc.board import assemble
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "parts.csv")
+    >>> _ = path.write_text(
+    ...     "reference,kind,value,fitted,tolerance,rating,connections,note\\n"
+    ...     'X1,connector,battery clip,,,,"plus: rail, minus: ground",\\n'
+    ...     'R1,resistor,15k,,1%,,"1: in, 2: out",\\n'
+    ...     'C1,film capacitor,10n,,5%,,"1: out, 2: ground",\\n'
+    ... )
+    >>> build = assemble(path, supply="9V")
+    >>> tone = response(build, frequency=[100.0, 1061.0], net_in="in", net_out="out", resistance_generator=0.0)
+    >>> print([f"{gain:.2f} dB" for gain in tone.gain_db])
+    ['-0.17 dB', '-3.11 dB']
+    """
+    is_a("board", board, Board)
+    hertz = numeric("frequency", frequency, least=0)
+    if np.isnan(hertz).any():
+        raise ValueError(f"frequency must be known, got {frequency!r}")
+    signal = signal_of(
+        board, net_in=net_in, net_out=net_out, resistance_generator=resistance_generator,
+        resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
+    )  # fmt: skip
+    found = _output(signal, 2j * np.pi * hertz.ravel())
+    found = found.reshape(signal.units, *hertz.shape)
+    passed = found[0] if signal.units == 1 else found
+    size = np.abs(passed)
+    return Response(
+        hertz[()], passed[()], size[()], decibels(size)[()], np.degrees(np.angle(passed))[()],
+        signal.net_in, signal.net_out, _signal.still(signal),
+    )  # fmt: skip
+
+
+def _output(signal: Signal, s: Any) -> Any:
+    """Return output over generator (units, frequencies), NaN where nobody can predict it."""
+    left = signal.reads(signal.net_out)[:, None]
+    drive = signal.rod(_signal.GENERATOR)
+    assert drive is not None
+    columns = [_signal.unit_columns(signal.size, [(drive, -1.0)])]
+    outside = ~inputs_inside(signal.system, signal.solved)
+    strange = np.flatnonzero(outside.any(axis=0))
+    for k in strange:  # one volt behind the output of each op-amp that is beyond its range
+        gain = signal.gains[k]
+        hit = [(gain.rows[0], 1 / gain.resistance)] if gain.rows[0] < signal.size else []
+        columns.append(_signal.unit_columns(signal.size, hit))
+    found = _signal.answers(signal, s, np.concatenate(columns, axis=1), left)[:, :, 0]
+    passed = np.array(found[:, :, 0])
+    for column, k in enumerate(strange, start=1):
+        passed[(np.abs(found[:, :, column]) > TOUCHED) & outside[:, k, None]] = np.nan
+    return passed

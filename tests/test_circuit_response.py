@@ -1,0 +1,291 @@
+"""Responses and impedances of boards: against linear algebra of other libraries, printed tables and closed forms."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import scipy.signal
+import scipy.sparse.linalg
+from scipy.sparse.csgraph import laplacian
+
+from pedalcalc import circuit, devices, laws, opamp, rc, stage
+from pedalcalc.board import assemble
+from tests.circuit_parts import LOSSLESS, NAN, board, capacitor, lossless, part, resistor
+from tests.conftest import ROOT
+
+BUILDS = ROOT / "notebooks" / "builds"
+BETWEEN = {"net_in": "in", "net_out": "out", "resistance_generator": 0.0, "resistance_load": np.inf}
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_random_ladders_against_poles_of_the_state_space(seed):
+    """Series resistors, capacitors to ground: C dv/dt = -L v + g u has these poles and no zero; scipy.signal does the rest."""
+    random = np.random.default_rng(seed)
+    count = int(random.integers(2, 9))
+    ohms, farads = 10 ** random.uniform(2, 6, count), 10 ** random.uniform(-10, -6, count)
+    load, generator = 10 ** random.uniform(3, 6, 2)
+    nets = ["in", *(f"n{k}" for k in range(1, count)), "out"]
+    parts = [resistor(f"R{k + 1}", ohms[k], nets[k], nets[k + 1]) for k in range(count)]
+    parts += [capacitor(f"C{k + 1}", farads[k], nets[k + 1], "ground") for k in range(count)]
+    built = board(*parts)
+    hertz = np.geomspace(1, 1e5, 30)
+    found = circuit.response(
+        built, frequency=hertz, net_in="in", net_out="out", resistance_generator=generator, resistance_load=load,
+        values=lossless(built),
+    )  # fmt: skip
+    siemens = 1 / np.r_[ohms[0] + generator, ohms[1:]]
+    matrix = np.diag(siemens + np.r_[siemens[1:], 1 / load]) - np.diag(siemens[1:], 1) - np.diag(siemens[1:], -1)
+    poles = np.linalg.eigvals(-matrix / farads[:, None])
+    still = load / (load + generator + ohms.sum())
+    _, expected = scipy.signal.freqs_zpk([], poles, still * np.prod(-poles), 2 * np.pi * hertz)
+    np.testing.assert_allclose(found.response, expected, rtol=1e-8)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_random_networks_against_a_sparse_laplacian(seed):
+    """The impedance between a net and ground is the resistance of the graph, by scipy.sparse."""
+    random = np.random.default_rng(seed)
+    count = 12
+    pairs = [(k, int(random.integers(0, k))) for k in range(1, count)]  # a tree, then chords
+    pairs += [tuple(random.choice(count, 2, replace=False)) for _ in range(15)]
+    ohms = 10 ** random.uniform(1, 6, len(pairs))
+    names = ["ground", *(f"n{k}" for k in range(1, count))]
+    built = board(
+        resistor("R0", 1e3, "rail", "ground"),
+        *(resistor(f"R{k + 1}", ohms[k], names[a], names[b]) for k, (a, b) in enumerate(pairs)),
+    )
+    weights = scipy.sparse.coo_array((1 / ohms, ([a for a, _ in pairs], [b for _, b in pairs])), (count, count))
+    graph = laplacian((weights + weights.T).tocsr()).tocsc()
+    inverse = scipy.sparse.linalg.splu(graph[1:, 1:].tocsc()).solve(np.eye(count - 1))
+    for k in (1, 5, count - 1):
+        seen = circuit.impedance(
+            built, frequency=440.0, net=names[k], net_in=names[1], net_out=names[k], resistance_generator=1e15,
+            resistance_load=np.inf,
+        )  # fmt: skip
+        np.testing.assert_allclose(seen.impedance, inverse[k - 1, k - 1], rtol=1e-9)
+
+
+#: T. R. Kuphaldt, Lessons In Electric Circuits, vol. II AC, 6th ed., ch. 8, table of the loaded twin-T band-stop filter.
+TWIN_T = [
+    (200.0, 0.54, 5e-5),
+    (747.4, 0.02832, 9e-5),
+    (815.8, 0.01126, 3.9e-5),
+    (884.2, 0.04796, 1.5e-4),
+    (1500.0, 0.298, 5e-5),
+]
+
+
+def test_the_loaded_twin_t_is_the_printed_table():
+    """The frequency is printed to four digits, so that near the notch 0.3 % is allowed."""
+    built = board(
+        resistor("R1", 200.0, "in", "upper"), resistor("R2", 200.0, "upper", "out"), resistor("R3", 100.0, "lower", "ground"),
+        capacitor("C1", 2e-6, "upper", "ground"), capacitor("C2", 1e-6, "in", "lower"), capacitor("C3", 1e-6, "lower", "out"),
+    )  # fmt: skip
+    hertz, printed, allowed = np.transpose(TWIN_T)
+    found = circuit.response(built, frequency=hertz, **(BETWEEN | {"resistance_load": 1e3}), values=lossless(built))
+    assert np.all(np.abs(found.gain - printed) <= allowed)
+
+
+def test_closed_forms_of_filters_are_special_solutions():
+    hertz = np.geomspace(10, 1e5, 25)
+    low = board(resistor("R1", 4.7e3, "in", "out"), capacitor("C1", 22e-9, "out", "ground"))
+    found = circuit.response(
+        low, frequency=hertz, net_in="in", net_out="out", resistance_generator=1e3, resistance_load=50e3,
+        values={"C1": replace(LOSSLESS, capacitance=22e-9, resistance_lead=12.0)},
+    )  # fmt: skip
+    expected = rc.lowpass_response(
+        hertz, resistance=4.7e3, capacitance=22e-9, resistance_generator=1e3, resistance_load=50e3, resistance_esr=12.0
+    )
+    np.testing.assert_allclose(found.response, expected.response, rtol=1e-9)
+    high = board(resistor("R1", 10e3, "out", "ground"), capacitor("C1", 100e-9, "in", "out"))
+    found = circuit.response(
+        high, frequency=hertz, net_in="in", net_out="out", resistance_generator=2e3, resistance_load=30e3,
+        values=lossless(high),
+    )  # fmt: skip
+    expected = rc.highpass_response(
+        hertz, resistance=10e3, capacitance=100e-9, resistance_generator=2e3, resistance_load=30e3
+    )
+    np.testing.assert_allclose(found.response, expected.response, rtol=1e-9)
+
+
+def test_a_common_emitter_stage_is_the_closed_form():
+    """Capacitors so large that they are shorts at 1 MHz; gm and the base's resistance from the laws at the solved point."""
+    transistor = part("Q1", "transistor", NAN, "", "BC549C", base="base", collector="collector", emitter="emitter")
+    built = board(
+        resistor("R1", 47e3, "rail", "base"), resistor("R2", 10e3, "base", "ground"),
+        resistor("R3", 4.7e3, "rail", "collector"), resistor("R4", 1e3, "emitter", "ground"), transistor,
+        capacitor("C1", 1.0, "in", "base"), capacitor("C2", 1.0, "collector", "out"), resistor("R5", 100e3, "out", "ground"),
+    )  # fmt: skip
+    values, generator, load = lossless(built), 5e3, 20e3
+    settings = {"net_in": "in", "net_out": "out", "resistance_generator": generator, "resistance_load": load}
+    found = circuit.response(built, frequency=1e6, values=values, **settings)
+    point = circuit.operating_point(built, values=values).voltages
+    law = laws.bipolar(
+        voltage_base=point["base"], voltage_collector=point["collector"], voltage_emitter=point["emitter"],
+        transistor=built.device("Q1", devices.Bjt),
+    )  # fmt: skip
+    behind = 1 / (1 / load + 1 / 100e3)
+    closed = stage.common_emitter(
+        transconductance=law.transconductance, resistance_base_emitter=1 / law.conductance_base_emitter,
+        resistance_collector=4.7e3, resistance_emitter=1e3, resistance_load=behind,
+        resistance_bias=1 / (1 / 47e3 + 1 / 10e3), resistance_generator=generator,
+    )  # fmt: skip
+    assert found.response.real == pytest.approx(closed.gain_overall, rel=1e-9)
+    seen = circuit.impedance(built, frequency=1e6, net="in", values=values, **settings)
+    assert seen.impedance_size == pytest.approx(closed.impedance_input, rel=1e-9)
+    seen = circuit.impedance(built, frequency=1e6, net="out", values=values, **settings)
+    assert seen.impedance_size == pytest.approx(1 / (1 / 4.7e3 + 1 / 100e3), rel=1e-9)
+
+
+def test_a_common_source_stage_is_the_closed_form():
+    fet = part("Q1", "transistor", NAN, "", "2N5457", gate="gate", drain="drain", source="source")
+    built = board(
+        resistor("R1", 1e6, "gate", "ground"), resistor("R2", 1.5e3, "rail", "drain"), resistor("R3", 560.0, "source", "ground"),
+        fet, capacitor("C1", 1.0, "in", "gate"), capacitor("C2", 1.0, "drain", "out"),
+    )  # fmt: skip
+    values = lossless(built)
+    settings = {"net_in": "in", "net_out": "out", "resistance_generator": 10e3, "resistance_load": 47e3}
+    found = circuit.response(built, frequency=1e6, values=values, **settings)
+    point = circuit.operating_point(built, values=values).voltages
+    law = laws.channel(
+        voltage_gate=point["gate"], voltage_drain=point["drain"], voltage_source_pin=point["source"],
+        fet=built.device("Q1", devices.Jfet),
+    )  # fmt: skip
+    closed = stage.common_source(
+        law.transconductance, resistance_drain=1.5e3, resistance_source_pin=560.0, resistance_load=47e3,
+        resistance_bias=1e6, resistance_generator=10e3,
+    )  # fmt: skip
+    assert law.region == "constant current"
+    # The reverse-biased gate junctions carry some femtosiemens, which the closed form leaves out.
+    assert found.response.real == pytest.approx(closed.gain_overall, rel=1e-8)
+
+
+def _amplifier(**figures):
+    pins = ("out", "minus", "plus", "ground", "half", "spare", "spare", "rail")
+    ic = part("IC1", "integrated circuit", NAN, "", "TL072", **{str(k + 1): net for k, net in enumerate(pins)})
+    built = board(
+        resistor("R1", 100e3, "rail", "half"), resistor("R2", 100e3, "half", "ground"), ic,
+        resistor("R3", 100e3, "half", "plus"), capacitor("C1", 1.0, "in", "plus"), resistor("R4", 90e3, "out", "minus"),
+        resistor("R5", 10e3, "minus", "foot"), capacitor("C2", 1.0, "foot", "ground"),
+    )  # fmt: skip
+    record = replace(devices.typical(devices.OPAMP_TL072), **figures)
+    return built, {"IC1": record, **lossless(built)}
+
+
+def test_an_op_amp_has_its_gain_and_one_pole():
+    """KCL at output and inverting input by hand: the open-loop gain a = A/(1 + j f A/GBW) behind the output resistance."""
+    gain, speed, ohms = 2e5, 3e6, 150.0
+    built, values = _amplifier(gain_open_loop=gain, gain_bandwidth=speed, resistance_output_open=ohms)
+    hertz = np.geomspace(100.0, 1e7, 20)
+    found = circuit.response(built, frequency=hertz, values=values, **(BETWEEN | {"resistance_load": 2e3}))
+    a = gain / (1 + 1j * hertz * gain / speed)
+    short = 1 / (2j * np.pi * hertz)  # of one farad
+    feedback, leg = 90e3, 10e3 + short
+    share, chain = leg / (feedback + leg), feedback + leg
+    expected = a / (1 + a * share + ohms * (1 / chain + 1 / 2e3)) * 150e3 / (150e3 + short)
+    np.testing.assert_allclose(found.response, expected, rtol=1e-9)
+    fast = replace(values["IC1"], gain_bandwidth=np.inf, resistance_output_open=1e-6)
+    at_once = circuit.response(built, frequency=1e6, values=values | {"IC1": fast}, **BETWEEN)
+    closed = opamp.noninverting(
+        9.0, voltage_half_supply=4.5, resistance_half_supply=50e3, resistance_bias=100e3, resistance_feedback=90e3,
+        resistance_ground=10e3, capacitance_input=1.0, capacitance_gain=1.0, op_amp=fast,
+        meter=devices.typical(devices.METER_DIGITAL),
+    )  # fmt: skip
+    assert at_once.gain == pytest.approx(closed.gain, rel=1e-9)
+
+
+@pytest.mark.parametrize("build", ["jfet-booster", "optical-compressor"])
+def test_units_stand_ahead_and_are_what_each_is_alone(build):
+    built = assemble(BUILDS / build / "parts.csv", supply=9.0)
+    ohms = np.array([0.5, 1.0, 2.0]) * built.resistance("R3")
+    hertz = np.array([20.0, 1e3, 2e4])
+    found = circuit.response(built, frequency=hertz, values={"R3": ohms})
+    assert found.response.shape == (3, 3)
+    for k in range(3):
+        one = circuit.response(built, frequency=hertz, values={"R3": ohms[k]})
+        np.testing.assert_allclose(found.response[k], one.response, rtol=1e-9)
+        alone = circuit.response(built, frequency=hertz[k], values={"R3": ohms})
+        np.testing.assert_allclose(alone.gain_db, found.gain_db[:, k], rtol=1e-12)
+
+
+@pytest.mark.parametrize("build", ["jfet-booster", "optical-compressor"])
+def test_a_slow_ramp_of_the_input_is_the_response_at_no_frequency(build):
+    """The static gain to a net is what the operating point does when a resistor lifts the input a little."""
+    built = assemble(BUILDS / build / "parts.csv", supply=9.0)
+    net = {"jfet-booster": "drain", "optical-compressor": "half supply"}[build]
+    gate = {"jfet-booster": "gate", "optical-compressor": "threshold"}[build]
+    settings = {"net_in": gate, "net_out": net, "resistance_load": np.inf, "resistance_generator": 1e5}
+    if build == "optical-compressor":
+        settings |= {"net_in": "half supply", "net_out": "reference"}
+    found = circuit.response(built, frequency=0.0, **settings)
+    below, above = (
+        circuit.operating_point(
+            built, bridges={(settings["net_in"], "ground"): 1e5, (settings["net_in"], "rail"): ohms}
+        ).voltages
+        for ohms in (1.0001e10, 1e10)
+    )
+    moved = above[settings["net_out"]] - below[settings["net_out"]]
+    driven = above[settings["net_in"]] - below[settings["net_in"]]
+    inward = circuit.response(built, frequency=0.0, **(settings | {"net_out": settings["net_in"]}))
+    assert moved / driven == pytest.approx((found.response / inward.response).real, rel=1e-2)
+
+
+def test_a_coupler_cell_is_held():
+    """No signal through the LED changes the cell: the response at the cell is that of a resistor of its value."""
+    coupler = part(
+        "U1", "coupler", NAN, "", "yellow-green LED and GL5528", LED_anode="lamp", LED_cathode="ground", cell_a="out",
+        cell_b="ground",
+    )  # fmt: skip
+    built = board(
+        resistor("R1", 4.7e3, "in", "lamp"),
+        resistor("R2", 2.2e3, "rail", "lamp"),
+        resistor("R3", 10e3, "rail", "out"),
+        coupler,
+    )
+    found = circuit.response(built, frequency=1e3, **BETWEEN)
+    assert abs(found.response) < 1e-12
+
+
+def test_beyond_the_input_range_there_is_no_number():
+    built, values = _amplifier()
+    far = circuit.response(built, frequency=[1e2, 1e3], values=values | {"R1": np.array([100e3, np.inf])}, **BETWEEN)
+    assert not np.isnan(far.response[0]).any() and np.isnan(far.response[1]).all()
+
+
+def test_an_op_amp_at_its_limit_is_told():
+    built, values = _amplifier()
+    found = circuit.response(
+        built,
+        frequency=1e3,
+        values=values | {"R1": 20e3, "R2": 1e6, "R4": 90e3, "R5": 10e3},
+        bridges={("minus", "ground"): 22e3},
+        **BETWEEN,
+    )
+    assert any("IC1 unit 1 stands at a limit" in caution.what for caution in found.cautions)
+
+
+def test_what_cannot_be_asked_is_refused():
+    built = board(resistor("R1", 1e3, "in", "out"), resistor("R2", 1e3, "out", "ground"))
+    with pytest.raises(ValueError, match="net_in must be named: the list has no jack at all"):
+        circuit.response(built, frequency=1e3)
+    with pytest.raises(ValueError, match="net_out: there is no net 'outt'"):
+        circuit.response(built, frequency=1e3, net_in="in", net_out="outt")
+    with pytest.raises(ValueError, match="net_in: 'rail' is held"):
+        circuit.response(built, frequency=1e3, net_in="rail", net_out="out")
+    with pytest.raises(ValueError, match="frequency must be known"):
+        circuit.response(built, frequency=NAN, net_in="in", net_out="out")
+    with pytest.raises(ValueError, match="resistance_generator"):
+        circuit.response(built, frequency=1e3, net_in="in", net_out="out", resistance_generator=np.inf)
+    with pytest.raises(ValueError, match="there is no net 'nowhere'"):
+        circuit.impedance(built, frequency=1e3, net="nowhere", net_in="in", net_out="out")
+    hanging = board(
+        resistor("R1", 1e3, "in", "a"),
+        capacitor("C1", 1e-9, "a", "b"),
+        resistor("R2", 1e3, "b", "c"),
+        capacitor("C2", 1e-9, "c", "out"),
+    )
+    with pytest.raises(ValueError, match="hangs on capacitors without any leakage"):
+        circuit.response(hanging, frequency=1e3, net_in="in", net_out="out", values=lossless(hanging))
+    assert circuit.response(hanging, frequency=1e3, net_in="in", net_out="out").gain > 0
