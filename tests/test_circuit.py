@@ -37,6 +37,7 @@ CALLS = {
     "impedance": {"board": DIVIDER, "frequency": 1e3, "net": "half", "net_in": "half", "net_out": "half"},
     "operating_point": {"board": DIVIDER},
     "response": {"board": DIVIDER, "frequency": 1e3, "net_in": "half", "net_out": "half"},
+    "waveform": {"board": DIVIDER, "time": np.array([0.0, 1e-3, 2e-3]), "net_in": "half", "net_out": "half"},
 }
 
 

@@ -9,6 +9,7 @@ from pedalcalc.circuit.corners import Corner, Corners, corners
 from pedalcalc.circuit.impedance import Impedance, impedance
 from pedalcalc.circuit.operating import OperatingPoint, operating_point
 from pedalcalc.circuit.response import Response, response
+from pedalcalc.circuit.waveform import Waveform, waveform
 
 __all__ = [
     "Corner",
@@ -16,8 +17,10 @@ __all__ = [
     "Impedance",
     "OperatingPoint",
     "Response",
+    "Waveform",
     "corners",
     "impedance",
     "operating_point",
     "response",
+    "waveform",
 ]

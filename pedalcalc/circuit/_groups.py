@@ -8,7 +8,7 @@ the terminals; slopes have shape (units, terminals, terminals, parts), row the c
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, Self
 
@@ -80,6 +80,10 @@ class Group:
     def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
         """Return currents into the terminals and their slopes."""
         raise NotImplementedError
+
+    def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
+        """Yield parts with the units in which they have left the region that they amplify in."""
+        yield from ()
 
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         """Return terminal volts no further from those before than the law stays useful."""
@@ -159,6 +163,16 @@ class Bipolars(Group):
             ends.append(base - law.sign * limited_junction(across, old, law.junction, self.pinned[0] & self.pinned[k]))
         return np.stack(ends, axis=1)
 
+    def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
+        law, _ = self.figures
+        base, collector, emitter = volts[:, 0], volts[:, 1], volts[:, 2]
+        e1, _ = junctions.branch(law.sign * (base - emitter), law.junction)
+        e2, _ = junctions.branch(law.sign * (base - collector), law.junction)
+        cut = np.maximum(e1, e2) < transistors.CURRENT_CUT_OFF
+        out = cut | transistors.saturates(e1, e2, law.back, law.gain, law.junction.saturation)
+        for k, name in enumerate(self.names):
+            yield name, out[:, k]
+
 
 @dataclass(frozen=True, slots=True)
 class Channels(Group):
@@ -170,6 +184,13 @@ class Channels(Group):
         nothing = 0.0 * current
         row = np.stack([by_source - by_drain, by_drain, -by_source], axis=1)
         return np.stack([nothing, current, -current], axis=1), np.stack([0 * row, row, -row], axis=1)
+
+    def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
+        gate, drain, source = volts[:, 0], volts[:, 1], volts[:, 2]
+        _, by_source, by_drain = transistors.channel_branch(gate - source, gate - drain, self.figures)
+        out = (by_source == 0) == (by_drain == 0)
+        for k, name in enumerate(self.names):
+            yield name, out[:, k]
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +269,12 @@ class Amplifiers(Group):
         at_bottom = -(law.quiescent + fore)[:, None] * supplied + g * sunk[:, None]
         return flows, np.stack([inputs, inputs, -g, at_top, at_bottom], axis=1)
 
+    def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
+        law, _ = self.figures
+        side, _, _, given = _limits(volts, law, 0.0)
+        for k, name in enumerate(self.names):
+            yield name, (side[:, k] != 0) | (given[:, k] != 0)
+
     def _law(self, ease: Ease | None) -> tuple[amplifiers.AmplifierFigures, Array]:
         law, least = self.figures
         if ease is None:
@@ -318,3 +345,9 @@ def coupler_figures(record: Any, temperature: Array) -> tuple[Any, ...]:
         np.asarray(record.current_reference, float),
         np.asarray(record.light_exponent, float),
     )
+
+
+def coupler_conductance(group: Couplers, volts: Array) -> Array:
+    """Return what each cell conducts in steady light [S], shape (units, parts)."""
+    flows, slopes = group.branch(volts, None)
+    return np.asarray(slopes[:, 2, 2] + 0.0 * flows[:, 0])

@@ -37,8 +37,8 @@ ROUNDINGS = 4.0
 _EPS = np.finfo(float).eps
 #: Volts by which a law may be met beside its terminals, linearised, and count as met there: a rounding.
 SAME = 1e-12
-#: Largest residual at which it is worth to judge exactly [A].
-CLOSE = 1e-6
+#: Step after which it is worth to judge the residual [V].
+CLOSE = 1e-3
 #: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
 CHUNK = 4_000_000
 
@@ -145,7 +145,7 @@ def newton(
             if state.anchor is not None:
                 value[:, :nodes] += state.anchor[:, None] * (state.voltages - state.start)[:, :nodes]
                 jacobian[:, range(nodes), range(nodes)] += state.anchor[:, None]
-            done = exact & (state.wide == 0) & (np.abs(value).max(axis=1, initial=0.0) < CLOSE)
+            done = exact & (state.wide == 0) & (state.reach < CLOSE)
             if done.any():
                 near = np.flatnonzero(done)
                 whole = len(near) == len(done)
@@ -153,18 +153,20 @@ def newton(
                 done[near] = _cancels(
                     part, state.voltages[near], value[near], jacobian[near], flow[near], state.scale[near]
                 )
-                at = state.units[done]
+            step, singular = solve_each(jacobian, -value)
+            if done.any():
+                at = state.units[done]  # the step is a rounding by now; it takes off what the judgment leaves
                 result[at], good[at], jacobians[at] = state.voltages[done], True, jacobian[done]
+                result[at, :n] += np.where(np.isfinite(step[done]), step[done], 0.0)
                 if done.all():
                     break
-            step, singular = solve_each(jacobian, -value)
             keep = np.flatnonzero(~done & ~singular & np.isfinite(step).all(axis=1))
             if not len(keep):
                 break
             if len(keep) < len(step):
                 state.keep(keep)
                 step, met = step[keep], [at[keep] for at in met]
-            reach = np.abs(step[:, :nodes]).max(axis=1, initial=0.0)
+            reach = state.reach = np.abs(step[:, :nodes]).max(axis=1, initial=0.0)
             state.wide = np.where(reach < NEAR, 0.0, state.wide)
             step *= np.minimum(1.0, STEP / np.maximum(reach, 1e-300))[:, None]
             state.voltages = state.voltages.copy()
@@ -193,11 +195,12 @@ class _State:
     ) -> None:  # fmt: skip
         self.units, self.system, self.voltages, self.scale, self.wide = units, system, voltages, scale, wide
         self.share, self.held, self.anchor, self.start = share, held, anchor, start
+        self.reach = np.zeros(len(voltages))
 
     def keep(self, which: Any) -> None:
         self.units, self.voltages = self.units[which], self.voltages[which]
         self.system, self.scale, self.wide = self.system.take(which), self.scale[which], self.wide[which]
-        self.share, self.start = self.share[which], self.start[which]
+        self.share, self.start, self.reach = self.share[which], self.start[which], self.reach[which]
         if self.anchor is not None:
             self.anchor = self.anchor[which]
         if self.held is not None:

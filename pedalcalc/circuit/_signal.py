@@ -200,7 +200,8 @@ def _says(text: str, wanted: set[str], other: set[str]) -> bool:
 def linearised(found: Elements, system: System, solved: _newton.Solved, net_in: str, net_out: str) -> Signal:
     """Return the small-signal matrix and what depends on frequency."""
     n, units = system.size, len(solved.voltages)
-    matrix = np.broadcast_to(system.matrix, (units, n + 1, n + 1)).copy()
+    matrix = np.zeros((units, n + 1, n + 1))
+    matrix[:, :n, :n] = system.matrix
     gains: list[Gain] = []
     for group in system.groups:
         _, slopes = group.branch(group.volts(solved.voltages, 1.0), None)

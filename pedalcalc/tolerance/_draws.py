@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -14,6 +15,9 @@ from pedalcalc.devices import Device, Taper
 from pedalcalc.devices._record import spreads
 
 Array = NDArray[np.float64]
+
+#: Kinds that are no source of variation of the board itself.
+FIXED = ("battery", "connector", "jack", "switch")
 
 
 def drawn_units(board: Board, *, count: int, seed: int, reels: Sequence[Sequence[str]] = ()) -> dict[str, Any]:
@@ -42,9 +46,8 @@ def drawn_units(board: Board, *, count: int, seed: int, reels: Sequence[Sequence
                     else np.random.default_rng(own).uniform(size=count)
                 )
                 units[part.reference] = part.value * (1 + low + (high - low) * share)
-        elif isinstance(record, Device) and part.kind not in ("battery", "connector", "jack", "switch"):
-            if any(True for _ in spreads(record)):
-                units[part.reference] = devices.drawn(record, count=count, seed=own)
+        elif isinstance(record, Device) and part.kind not in FIXED and any(True for _ in spreads(record)):
+            units[part.reference] = devices.drawn(record, count=count, seed=own)
     return units
 
 
@@ -60,8 +63,8 @@ def figures_of(units: Mapping[str, Any], count: int) -> dict[str, Array]:
 
 
 def _arrays(record: Device) -> Any:
-    for name in record.__slots__ if hasattr(record, "__slots__") else ():
-        value = getattr(record, name, None)
+    for field in dataclasses.fields(record):  # type: ignore[arg-type]
+        value = getattr(record, field.name)
         if isinstance(value, Device):
             yield from _arrays(value)
         elif isinstance(value, np.ndarray) and value.ndim == 1 and value.dtype.kind == "f":

@@ -1,0 +1,297 @@
+"""A board in time: switched on, its footswitch pressed, or with a signal at its input."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pedalcalc._base import Number, Result, is_a, numeric, one_of, quantity, simulate
+from pedalcalc.board import Board
+from pedalcalc.circuit import _newton
+from pedalcalc.circuit._elements import Branch
+from pedalcalc.circuit._groups import Couplers, coupler_conductance
+from pedalcalc.circuit._signal import GENERATOR, RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signal_of
+from pedalcalc.circuit._system import System, system_of
+
+Array = NDArray[np.float64]
+
+STARTS = ("settled", "off", "switched")
+#: Length of the very first step, in which a switched circuit jumps, over that of the next.
+FIRST = 1e-6
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Waveform(Result):
+    """Volts of every net over time, shape (units, instants), or (instants,) for one unit.
+
+    `left` names what left its region (op-amps at a limit, transistors cut off or saturated) and when first [s].
+    """
+
+    time: Number = quantity("s", "time")
+    voltages: Mapping[str, Number] = quantity("records", "voltage by net")
+    left: Mapping[str, Number] = quantity("records", "first leaves its region")
+
+
+@simulate
+def waveform(
+    board: Board,
+    *,
+    time: ArrayLike,
+    voltage_input: ArrayLike = 0.0,
+    start: str = "settled",
+    net_in: str = "",
+    net_out: str = "",
+    resistance_generator: float = RESISTANCE_GENERATOR,
+    resistance_load: float = RESISTANCE_LOAD,
+    values: Mapping[str, Any] | None = None,
+) -> Waveform:
+    """Follow every net of a board in time.
+
+    Parameters
+    ----------
+    board : Board
+        The build under its conditions.
+    time : array_like
+        Instants [s], rising, the first of them the start; the step between two should be a hundredth of a period.
+    voltage_input : array_like
+        What the generator gives at these instants [V]: one row for all units, or a row for each unit.
+    start : str
+        `settled`: at rest; `off`: all capacitors empty, the supply comes on at once; `switched`: at rest in the other
+        state of the footswitch, which is pressed at the first instant.
+    net_in : str, optional
+        Net into which the generator feeds; the tip of the input jack if not given.
+    net_out : str, optional
+        Net at which the load hangs; the tip of the output jack if not given.
+    resistance_generator : float
+        Resistance of the generator [Ω], at least 0; 10 kΩ, a pickup's order, if not given.
+    resistance_load : float
+        Load at the output [Ω], above 0; an amplifier's 1 MΩ if not given.
+    values : mapping, optional
+        Other values of parts, as in `operating_point`.
+
+    Returns
+    -------
+    Waveform
+        Volts by net, and what left its region.
+
+    Raises
+    ------
+    ValueError
+        If instants do not rise, shapes do not fit, or a net is not there.
+    RuntimeError
+        If a step was not solved; its instant is named.
+
+    Notes
+    -----
+    Trapezoidal rule, after one implicit Euler step, with the same laws and steps as `operating_point`. Op-amps follow at
+    once (no slew limit), capacitors have the series resistance that is left at high frequencies, cells of couplers stay where light has put them (`pedalcalc.compressor` moves them), a charge
+    pump is at its mean.
+
+    References
+    ----------
+    HAIRER-WANNER, trapezoidal rule; DERIVED, capacitors with series resistance.
+
+    Examples
+    --------
+    >>> from pedalcalc.board import assemble
+    >>> from pedalcalc.parts import Connection, Part
+    >>> nan = float("nan")
+    >>> def part(name, kind, value, unit, *pins):
+    ...     return Part(name, kind, value, unit, f"{value:g}", nan, nan, nan, nan, nan, pins, "")
+    >>> parts = [
+    ...     Part("X1", "connector", nan, "", "battery clip", nan, nan, nan, nan, nan,
+    ...          (Connection("plus", "rail"), Connection("minus", "ground")), ""),
+    ...     part("R1", "resistor", 10e3, "Ω", Connection("1", "rail"), Connection("2", "half")),
+    ...     part("R2", "resistor", 10e3, "Ω", Connection("1", "half"), Connection("2", "ground")),
+    ...     part("C1", "film capacitor", 1e-6, "F", Connection("1", "half"), Connection("2", "ground")),
+    ... ]
+    >>> import numpy as np
+    >>> seen = waveform(assemble(parts, supply=9.0), time=np.linspace(0, 5e-3, 201), start="off", net_in="half",
+    ...                 net_out="half", resistance_generator=1e12, resistance_load=np.inf)
+    >>> print(f"{seen.voltages['half'][-1] / 4.5:.3f}")  # 1 - 1/e after 5 kΩ times 1 µF
+    0.632
+    """
+    is_a("board", board, Board)
+    one_of("start", start, STARTS)
+    instants = numeric("time", time, least=0)
+    if instants.ndim != 1 or len(instants) < 2 or not np.all(np.diff(instants) > 0):
+        raise ValueError(f"time must be instants that rise, at least two, got shape {instants.shape}")
+    given = np.atleast_2d(numeric("voltage_input", voltage_input))
+    if given.shape[-1] not in (1, len(instants)):
+        raise ValueError(f"voltage_input must have a value for each of {len(instants)} instants, got {given.shape[-1]}")
+    given = np.broadcast_to(given, (len(given), len(instants)))
+    rest = signal_of(
+        replace(board, bypassed=not board.bypassed) if start == "switched" else board,
+        net_in=net_in, net_out=net_out, resistance_generator=resistance_generator, resistance_load=resistance_load,
+        values=values, faults=None, bridges=None,
+    )  # fmt: skip
+    now = rest
+    if start == "switched":
+        now = signal_of(
+            board,
+            net_in=rest.net_in, net_out=rest.net_out, resistance_generator=resistance_generator,
+            resistance_load=resistance_load, values=values, faults=None, bridges=None,
+        )  # fmt: skip
+    return _run(now, rest, instants, given, start)
+
+
+class _Tanks:
+    """Capacitors and inductors over time."""
+
+    def __init__(self, system: System, units: int) -> None:
+        table: list[tuple[Branch, tuple[int, Any], tuple[int, Any]]] = []
+        for one in system.elements.capacitors:
+            first, second = (system.where(net) for net in one.nets)
+            flies = any(system.elements.joints.root(net)[0] in system.moves for net in one.nets)
+            if np.any(one.law[0] > 0) and not flies and first is not None and second is not None:
+                table.append((one, first, second))
+
+        def columns(figures: list[Any]) -> Array:
+            rows = [np.broadcast_to(np.asarray(one, float), (units,)) for one in figures]
+            return np.stack(rows, axis=1) if rows else np.zeros((units, 0))
+
+        self.first = np.array([first[0] for _, first, _ in table], int)
+        self.second = np.array([second[0] for _, _, second in table], int)
+        self.above = columns([first[1] - second[1] for _, first, second in table])
+        self.farads = columns([one.law[0] for one, _, _ in table])
+        self.ohms = columns([one.law[5] for one, _, _ in table])
+        self.names = [one.name for one, _, _ in table]
+        self.volts = np.zeros_like(self.farads)
+        self.amps = np.zeros_like(self.farads)
+        self.nodes = len(system.places)
+        self.henries = columns([rod.law[1] for rod in system.rods])
+        self.rod_amps = np.zeros_like(self.henries)
+        self.rod_volts = np.zeros_like(self.henries)
+
+    def across(self, voltages: Array) -> Array:
+        return np.asarray(voltages[:, self.first] - voltages[:, self.second] + self.above)
+
+    def settle(self, voltages: Array) -> None:
+        """Take the volts of a board at rest."""
+        self.volts = self.across(voltages)
+        self.amps = np.zeros_like(self.volts)
+        self.rod_amps = voltages[:, self.nodes : self.nodes + self.henries.shape[1]].copy()
+        self.rod_volts = np.zeros_like(self.rod_amps)
+
+    def companions(self, system: System, step: float, share: float) -> tuple[Array, Array, Array, Array]:
+        """Return matrix and push of one step: `share` 1 is implicit Euler, 1/2 the trapezoidal rule."""
+        units, n = len(self.volts), system.size
+        with np.errstate(divide="ignore"):
+            slow = share * step / self.farads
+        siemens = 1 / (self.ohms + slow)
+        source = (
+            self.volts + (1 - share) * step / np.where(self.farads > 0, self.farads, np.inf) * self.amps - self.above
+        )
+        matrix = np.zeros((units, n + 1, n + 1))
+        push = np.zeros((units, n + 1))
+        for k in range(len(self.first)):
+            a, b = self.first[k], self.second[k]
+            for row, column, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):
+                matrix[:, row, column] += sign * siemens[:, k]
+            push[:, a] += siemens[:, k] * source[:, k]
+            push[:, b] -= siemens[:, k] * source[:, k]
+        for k in range(self.henries.shape[1]):
+            at = self.nodes + k
+            rate = self.henries[:, k] / (share * step)
+            matrix[:, at, at] += rate
+            push[:, at] += rate * self.rod_amps[:, k] + (1 - share) / share * self.rod_volts[:, k]
+        return matrix[:, :n, :n], push[:, :n], siemens, source
+
+    def follow(self, voltages: Array, siemens: Array, source: Array, step: float, share: float) -> None:
+        """Take over what one step has brought."""
+        across = self.across(voltages)
+        amps = siemens * (across - self.above - source)
+        rate = np.where(self.farads > 0, step / np.where(self.farads > 0, self.farads, 1.0), 0.0)
+        self.volts = self.volts + rate * (share * amps + (1 - share) * self.amps)
+        self.amps = amps
+        new = voltages[:, self.nodes : self.nodes + self.henries.shape[1]]
+        old = (1 - share) / share * self.rod_volts
+        self.rod_volts = self.henries / (share * step) * (new - self.rod_amps) - old
+        self.rod_amps = new.copy()
+
+
+def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -> Waveform:
+    """Step from instant to instant."""
+    system = _cells_held(now)
+    units = max(now.units, len(given))
+    voltages = np.zeros((units, system.size + 1))
+    tanks = _Tanks(system, units)
+    if start == "settled":
+        voltages = _placed(now, system, units)
+        tanks.settle(voltages)
+    elif start == "switched":
+        before = _Tanks(rest.system, units)
+        before.settle(np.broadcast_to(rest.solved.voltages, (units, rest.size + 1)))
+        for k, name in enumerate(tanks.names):
+            if name in before.names:
+                tanks.volts[:, k] = before.volts[:, before.names.index(name)]
+    names = [net for net in now.found.nets if system.where(net) is not None]
+    drive = len(system.places) + [one.name for one in system.rods].index(GENERATOR)
+    record = np.empty((units, len(instants), len(names)))
+    left: dict[str, Array] = {}
+    for k, instant in enumerate(instants):
+        if k or start != "settled":
+            step = float(instant - instants[k - 1]) if k else float(instants[1] - instants[0]) * FIRST
+            share = 1.0 if k <= 1 else 0.5
+            voltages = _stepped(system, tanks, voltages, given[:, k], drive, step, share, float(instant))
+        record[:, k] = np.stack([system.volts(voltages, net) for net in names], axis=1)
+        for group in system.groups:
+            for name, out in group.outside(group.volts(voltages, 1.0)):
+                first = left.setdefault(name, np.full(units, np.inf))
+                first[out & np.isinf(first)] = instant
+    rows = {net: (record[0, :, j] if units == 1 else record[:, :, j]) for j, net in enumerate(names)}
+    firsts = {name: (float(at[0]) if units == 1 else at) for name, at in sorted(left.items()) if np.isfinite(at).any()}
+    return Waveform(time=instants, voltages=rows, left=firsts)
+
+
+def _stepped(
+    system: System, tanks: _Tanks, voltages: Array, given: Array, drive: int, step: float, share: float, instant: float
+) -> Array:
+    """Return the volts one step later, and let the tanks follow."""
+    matrix, push, siemens, source = tanks.companions(system, step, share)
+    push[:, drive] -= given
+    at = replace(system, matrix=system.matrix + matrix, driven=system.driven + push)
+    found, good, _ = _newton.newton(at, voltages, wide=False, steps=40)
+    if not good.all():
+        left = np.flatnonzero(~good)
+        again = _newton.solve(at.take(left), units=len(left))
+        found[left], good[left] = again.voltages, again.good
+    if not good.all():
+        raise RuntimeError(f"the step to {instant:g} s was not solved for unit {np.flatnonzero(~good)[0]}")
+    tanks.follow(found, siemens, source, step, share)
+    return found
+
+
+def _placed(rest: Signal, system: System, units: int) -> Array:
+    """Return volts at rest at the places of the equations in time."""
+    at = np.zeros((units, system.size + 1))
+    seen = rest.solved.voltages
+    for k, place in enumerate(system.places):
+        at[:, k] = seen[:, rest.system.at[place]]
+    for k in range(len(system.rods)):
+        at[:, len(system.places) + k] = seen[:, len(rest.system.places) + k]
+    return at
+
+
+def _cells_held(now: Signal) -> System:
+    """Return equations whose cells are resistors, as steady light leaves them."""
+    found = now.found
+    if not found.couplers:
+        return now.system
+    held = replace(found, conductances=list(found.conductances), junctions=list(found.junctions), couplers=[])
+    law = {one.name: one for one in found.couplers}
+    for group in now.system.groups:
+        if isinstance(group, Couplers):
+            seen = coupler_conductance(group, group.volts(now.solved.voltages, 1.0))
+            for k, name in enumerate(group.names):
+                one = law[name]
+                ohms = 1 / seen[:, k]
+                held.junctions.append(Branch(name, name, one.nets[:2], one.law.led))
+                held.conductances.append(
+                    Branch(f"{name} cell", name, one.nets[2:], float(ohms[0]) if len(ohms) == 1 else ohms)
+                )
+    return system_of(held)

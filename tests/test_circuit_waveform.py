@@ -1,0 +1,94 @@
+"""A board in time against hand-written differential equations, solved by scipy's implicit Runge-Kutta method."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from pedalcalc import circuit, devices, laws
+from pedalcalc.board import assemble
+from pedalcalc.parts import Connection, Part
+from tests.test_circuit import BOARDS, NAN, clip, resistor
+
+
+def capacitor(reference, farads, one, two):
+    pins = (Connection("1", one), Connection("2", two))
+    return Part(reference, "film capacitor", farads, "F", "1u", NAN, NAN, NAN, NAN, NAN, pins, "")
+
+
+def diode(reference, anode, cathode):
+    pins = (Connection("anode", anode), Connection("cathode", cathode))
+    return Part(reference, "diode", NAN, "", "1N4148", NAN, NAN, NAN, NAN, NAN, pins, "")
+
+
+CLIPPER = assemble(
+    [
+        clip(),
+        resistor("R1", 4.7e3, "in", "out"),
+        capacitor("C1", 10e-9, "out", "ground"),
+        diode("D1", "out", "ground"),
+        diode("D2", "ground", "out"),
+        resistor("R2", 10e3, "rail", "ground"),
+    ],
+    supply=9.0,
+)
+
+
+def test_two_diodes_and_a_capacitor_follow_their_equation():
+    part = devices.typical(devices.DIODE_1N4148)
+    time = np.linspace(0.0, 2e-3, 2001)
+    seen = circuit.waveform(
+        CLIPPER, time=time, voltage_input=3 * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
+        resistance_generator=100.0, resistance_load=np.inf,
+    )  # fmt: skip
+
+    def slope(t, v):
+        fed = (3 * np.sin(2e3 * np.pi * t) - v[0]) / 4.8e3
+        clipped = laws.junction(v[0], junction=part).current - laws.junction(-v[0], junction=part).current
+        return [(fed - clipped) / 10e-9]
+
+    exact = solve_ivp(slope, (0.0, 2e-3), [0.0], t_eval=time, method="Radau", rtol=1e-8, atol=1e-9)
+    np.testing.assert_allclose(seen.voltages["out"], exact.y[0], atol=2e-4)
+
+
+def test_the_supply_filter_charges_as_its_equation_says():
+    built = BOARDS["jfet-booster"]
+    time = np.concatenate([[0.0], np.geomspace(1e-5, 1.0, 600)])
+    seen = circuit.waveform(built, time=time, start="off")
+    rest = circuit.operating_point(built)
+    assert seen.voltages["rail"][0] == pytest.approx(0.0, abs=0.2)
+    assert seen.voltages["rail"][-1] == pytest.approx(rest.voltages["rail"], abs=5e-3)
+
+
+def test_a_board_at_rest_stays_at_rest():
+    built = BOARDS["jfet-booster"]
+    seen = circuit.waveform(built, time=np.linspace(0, 0.1, 50))
+    for net, volts in seen.voltages.items():
+        np.testing.assert_allclose(volts, volts[0], atol=1e-7, err_msg=net)
+
+
+def test_levels_are_units_and_the_first_to_clip_is_named():
+    time = np.linspace(0.0, 5e-3, 200)
+    levels = np.array([0.05, 2.0])
+    seen = circuit.waveform(
+        BOARDS["jfet-booster"], time=time, voltage_input=levels[:, None] * np.sin(2 * np.pi * 400 * time)
+    )
+    assert seen.voltages["output"].shape == (2, 200)
+    assert np.isinf(seen.left["Q1"][0])
+    assert np.isfinite(seen.left["Q1"][1])
+
+
+def test_steps_that_do_not_rise_are_refused():
+    with pytest.raises(ValueError, match="time must be instants that rise"):
+        circuit.waveform(CLIPPER, time=[0.0, 0.0], net_in="in", net_out="out")
+    with pytest.raises(ValueError, match="voltage_input must have a value for each"):
+        circuit.waveform(CLIPPER, time=[0.0, 1e-3], voltage_input=[1.0, 2.0, 3.0], net_in="in", net_out="out")
+
+
+def test_the_switched_start_is_the_thump():
+    built = replace(BOARDS["jfet-booster"], bypassed=False)
+    seen = circuit.waveform(built, time=np.linspace(0, 0.05, 200), start="switched")
+    assert np.abs(seen.voltages["output"]).max() < 0.1
