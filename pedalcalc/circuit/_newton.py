@@ -37,6 +37,8 @@ ROUNDINGS = 4.0
 _EPS = np.finfo(float).eps
 #: Volts by which a law may be met beside its terminals, linearised, and count as met there: a rounding.
 SAME = 1e-12
+#: Steps after which long ones (beyond FAR volts) are shortened to a share: two corners can throw a unit to and fro.
+PATIENCE, FAR, HELD = 40, 0.01, 0.4
 #: Step after which it is worth to judge the residual [V].
 CLOSE = 1e-3
 #: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
@@ -140,7 +142,7 @@ def newton(
             eases = state.eases()
             met = [group.limited(true[k], 0.0 * true[k], eases[k]) for k, group in enumerate(system.groups)]
         exact = _alike(true, met, units)
-        for _ in range(steps):
+        for taken in range(steps):
             value, jacobian, flow = _meet(state.system, state.voltages, true, met, state.scale, state.eases())
             if state.anchor is not None:
                 value[:, :nodes] += state.anchor[:, None] * (state.voltages - state.start)[:, :nodes]
@@ -169,6 +171,8 @@ def newton(
             reach = state.reach = np.abs(step[:, :nodes]).max(axis=1, initial=0.0)
             state.wide = np.where(reach < NEAR, 0.0, state.wide)
             step *= np.minimum(1.0, STEP / np.maximum(reach, 1e-300))[:, None]
+            if taken >= PATIENCE:
+                step *= np.where(reach > FAR, HELD, 1.0)[:, None]
             state.voltages = state.voltages.copy()
             state.voltages[:, :n] += step
             eases = state.eases()
