@@ -327,6 +327,21 @@ def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
     assert "readings in timed.csv" in board.compared(build)[0].reason
 
 
+def test_what_the_fits_doubt_reaches_the_board(tmp_path):
+    """Two currents less than a decade apart and one time each way: told of the board and its supply, gone with the part."""
+    truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
+    rows = [
+        *coupler_rows(truth, amps=(1e-3, 2e-3)),
+        ("LDR fall time", "coupler 1", "47m", "s", "2 mA off, to 47k"), ("LDR rise time", "coupler 1", "6m", "s", "2 mA on, to 6k"),
+    ]  # fmt: skip
+    build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "u1.csv", rows)})
+    for words in ("U1: the readings span less than a decade", "U1: two readings", "U1: no time to spare"):
+        for cautions in (build.cautions, board.doubled_supply(build, roles=OPTICAL_ROLES).cautions):
+            assert sum(caution.what.startswith(words) for caution in cautions) == 1
+    assert board.changed(build, U1="white LED and GL5528").cautions == ()
+    assert board.changed(build, R1="22R").cautions == build.cautions
+
+
 def test_a_measured_jfet_meets_its_readings():
     """Square law at both resistors, the meter's 10 MΩ across each."""
     build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv"})
@@ -362,6 +377,8 @@ def test_a_measured_led_and_transistor(tmp_path):
     np.testing.assert_allclose(laws.junction(1.84, junction=build.device("D2")).current, 5e-3, rtol=1e-3)
     # (1.1 mA - 0.3 mA)/10 µA
     np.testing.assert_allclose(build.device("Q2").current_gain, 80.0)
+    # Iceo = (gain + 1) Icbo
+    np.testing.assert_allclose(build.device("Q2").current_collector_base_leakage, 0.3e-3 / 81)
 
 
 def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
