@@ -455,6 +455,19 @@ def test_meter_is_a_resistor_to_ground():
     assert mirrored.voltage_collector_read == pytest.approx(
         _divider(9.0, **(STAGE | {"transistor": BJT_2N3906})).current_collector * 4.7e3 * 10 / 14.7, rel=1e-6
     )
+    # By Thevenin's theorem the meter at an emitter is another supply and resistor: an npn's at ground, a pnp's below the plus.
+    top, bottom, r_e = (STAGE[f"resistance_{name}"] for name in ("top", "bottom", "emitter"))
+    share, behind = 10e3 / (10e3 + r_e), r_e * 10e3 / (10e3 + r_e)
+    assert shown.voltage_emitter_read == pytest.approx(
+        _divider(9.0, **(STAGE | {"resistance_emitter": behind})).voltage_emitter, rel=1e-9
+    )
+    base, plus = 9 * top / (top + bottom), 9 * share
+    read = _base(
+        plus, voltage_base_supply=plus - base, resistance_base=top * bottom / (top + bottom),
+        resistance_collector=STAGE["resistance_collector"], resistance_emitter=behind, transistor=BJT_2N3906,
+        **{name: value for name, value in STAGE.items() if name in ("current_gain", "temperature")},
+    )  # fmt: skip
+    assert mirrored.voltage_emitter_read == pytest.approx(read.voltage_emitter, rel=1e-6)
 
 
 def _textbook(part, drop=0.7):

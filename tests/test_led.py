@@ -226,7 +226,7 @@ def test_a_drawer_is_searched_like_a_series():
     assert [option.resistance for option in found.stock_options] == [1000, 4700, 10000]
 
 
-@pytest.mark.parametrize("string", [(RED, BLUE), (RED, BLUE, RED), tuple(LAMPS[:3])], ids=len)
+@pytest.mark.parametrize("string", [(RED, BLUE), (RED, BLUE, RED), (BLUE, RED, BLUE, BLUE), tuple(LAMPS[:3])], ids=str)
 def test_different_lamps_in_series(string):
     """Against a bracketing root finder, from lit to dark and backwards, where the least leaky lamp rules."""
     for voltage in (18.0, 9.0, 2.0, 0.1):
@@ -376,6 +376,11 @@ def test_fit_doubts_a_class_that_the_readings_do_not_suit():
     assert "Readings do not suit" in _words(blue)[0]
     assert led.fit_led(current=current, voltage=_drop(BLUE, current), led=devices.LED_BLUE).cautions == ()
     assert blue.cautions[0].value > 0.9
+    # A lamp is doubted from a quarter of a volt off, or beyond the sheet's own range: 2.85 to 3.55 V of the blue one.
+    for lamp, kind, edge in ((RED, devices.LED_RED_GAASP, 0.25), (BLUE, devices.LED_BLUE, 0.35)):
+        for off, doubted in ((0.95 * edge, False), (1.05 * edge, True), (-1.05 * edge, True)):
+            fitted = led.fit_led(current=current, voltage=_drop(_shifted(lamp, off), current), led=kind)
+            assert any("do not suit" in words for words in _words(fitted)) == doubted
 
 
 def test_a_miss_of_rounding_is_none():
