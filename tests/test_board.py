@@ -9,7 +9,7 @@ import functools
 import numpy as np
 import pytest
 
-from pedalcalc import board, compressor, devices, fet, laws, opto, parts
+from pedalcalc import board, compressor, devices, fet, laws, opto, parts, supply
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
 from tests.conftest import ROOT
 
@@ -56,6 +56,10 @@ CALLS = {
 }
 
 
+def life(build, current):
+    return supply.battery_life(current_load=current, voltage_end=7.0, battery=build.record("B1")).hours_life
+
+
 def figures(build):
     """Return what the compressor's sheet rests on, by a short name."""
     fed, built = stages(build)
@@ -70,7 +74,8 @@ def figures(build):
         "release": circuit.resistance_release, "hold": circuit.capacitance_hold, "R led": circuit.resistance_led,
         "cell": circuit.coupler.cell.resistance_10lx, "thump in": built.thump_in.voltage_step, "thump out": built.thump_out.voltage_step,
         "thump lamp": built.rail_step.voltage_step_rail, "thump time": built.rail_step.time_constant, "rectifier": {"full": 2.0, "half": 1.0}[circuit.rectifier],
-        "level": build.control("VR4").resistance_total,
+        "level": build.control("VR4").resistance_total, "unplugged": built.states.current_unplugged,
+        "life": life(build, budget.current_supply[1]),
     }  # fmt: skip
 
 
@@ -88,12 +93,13 @@ def booster_figures(build):
         "gain": found.gain, "plain": found.gain_plain, "z in": found.impedance_input, "low": found.frequency_low,
         "low bypass": found.frequency_low_bypass, "low out": found.frequency_low_output, "peak": found.voltage_peak,
         "lamp": found.lights.current_engaged, "thump in": found.thump_in.voltage_step, "thump out": found.thump_out.voltage_step,
-        "level": build.control("VR1").resistance_total,
+        "level": build.control("VR1").resistance_total, "unplugged": found.states.current_unplugged,
+        "life": life(build, found.states.current_engaged),
     }  # fmt: skip
 
 
 # What hangs on the supply moves together; what each part moves besides is written beside it.
-FEED = "biased drawn lamp led rail side-rail thump-in thump-lamp thump-out tone"
+FEED = "biased drawn lamp life led rail side-rail thump-in thump-lamp thump-out tone"
 SWAPS = {
     "R1": ("20R", FEED + " thump-time"), "R2": ("94R", FEED), "R3": ("20k", FEED + " half settle"),
     "R4": ("20k", FEED + " half settle"), "R5": ("4M4", "thump-in"), "R6": ("2M", "biased low"), "R7": ("78k", "arm"),
@@ -107,8 +113,9 @@ SWAPS = {
     "C6": ("20u", FEED), "C7": ("94u", FEED), "C8": ("200u", "tone"), "C9": ("94u", "settle"),
     "U1": ("white LED and GL5528", "led side-rail"), "VR1": ("200k linear", ""), "VR2": ("44k linear", "attack"),
     "VR3": ("2M log", "release"), "VR4": ("200k log", "level low-out thump-out"), "D6": ("blue LED", FEED),
+    "B1": ("9 V zinc-carbon", "life"),
 }  # fmt: skip
-RUNS = "drain emitter emitter-current gain lamp low-out peak plain protected rail thump-in thump-out"
+RUNS = "drain emitter emitter-current gain lamp life low-out peak plain protected rail thump-in thump-out"
 OHMIC = RUNS + " drain-current low-bypass source"
 BOOSTER_SWAPS = {
     "R1": ("200R", RUNS + " hum"), "R2": ("4M4", "thump-in"), "R3": ("2M", "low thump-in z-in"), "R4": ("7k8", OHMIC),
@@ -116,8 +123,16 @@ BOOSTER_SWAPS = {
     "D1": ("1N4148", RUNS), "C1": ("44n", "low"), "C2": ("66u", "low-bypass"), "C3": ("2u", "low-out thump-out"),
     "C4": ("200u", "hum"), "C5": ("200n", ""), "Q1": ("J201", OHMIC), "Q2": ("2N5088", RUNS),
     "VR1": ("200k log", "gain level low-out peak plain thump-in thump-out"), "D2": ("blue LED", RUNS),
+    "B1": ("9 V zinc-carbon", "life"),
 }  # fmt: skip
-MECHANICAL = {"jack", "connector", "switch", "battery"}
+#: A socket or a switch of another type has other contacts: with those of the list it is refused, and the list says more.
+OTHER_CONTACTS = {
+    "J1": ("mono 6.35 mm", "J1: pin 'ring' is not known; the pins are tip, sleeve"),
+    "J2": ("stereo 6.35 mm", "J2: missing: ring; a pin that is left open is written 'ring: not connected'"),
+    "J3": ("battery clip", "J3: pin 'centre' is not known; the pins are plus, minus"),
+    "X1": ("2.1 mm barrel", "X1: pin 'plus' is not known; the pins are centre, outer, outer switch"),
+    "S1": ("DPDT footswitch", "S1: pin 'pole 3 common' is not known"),
+}
 
 
 @pytest.mark.parametrize("reference", SWAPS)
@@ -137,7 +152,56 @@ def test_each_part_of_the_booster_moves_what_it_should_and_nothing_else(referenc
 
 def test_every_part_of_both_lists_is_swapped():
     for build, swaps in ((PLAIN, SWAPS), (booster_build(), BOOSTER_SWAPS)):
-        assert {found.part.reference for found in build.parts if found.part.kind not in MECHANICAL} == set(swaps)
+        assert {found.part.reference for found in build.parts} == set(swaps) | set(OTHER_CONTACTS)
+
+
+@pytest.mark.parametrize("reference", OTHER_CONTACTS)
+def test_a_socket_of_other_contacts_is_refused_with_its_place(reference):
+    text, told = OTHER_CONTACTS[reference]
+    for build in (PLAIN, booster_build()):
+        with pytest.raises(ValueError, match=rf"parts.csv, line \d+, {told}"):
+            board.changed(build, **{reference: text})
+
+
+def rewired(path, **nets):
+    """Return a list with some parts joined otherwise: by reference a type, and its pins with their nets."""
+    return tuple(
+        dataclasses.replace(
+            part, value_text=nets[part.reference][0], connections=tuple(map(parts.Connection._make, nets[part.reference][1].items()))
+        ) if part.reference in nets else part
+        for part in parts.read_parts(path)
+    )  # fmt: skip
+
+
+def test_a_jack_that_does_not_switch_the_battery_moves_what_it_draws_unplugged():
+    """With a mono jack the battery's minus stays on ground: unplugged it goes on, less its indicator, and that is told."""
+    apart = {
+        "J1": ("mono 6.35 mm", {"tip": "input jack", "sleeve": "ground"}),
+        "X1": ("battery clip", {"plus": "battery plus", "minus": "ground"}),
+        "B1": ("9 V alkaline", {"plus": "battery plus", "minus": "ground"}),
+    }
+    build = board.assemble(rewired(COMPRESSOR, **apart), supply=SUPPLY, rotations=PLAIN.rotations)
+    assert moved(figures(PLAIN), figures(build)) == {"unplugged"}
+    fed, built = stages(build)
+    assert built.states.current_unplugged == pytest.approx(fed.budget.current_supply[1] - fed.current_direct[1])
+    assert any("stays on with the plug pulled out" in caution.what for caution in built.cautions)
+    boosted = board.assemble(rewired(BOOSTER, **apart), supply=(7.0, 9.0, 9.6))
+    assert moved(booster_figures(booster_build()), booster_figures(boosted)) == {"unplugged"}
+    told = board.jfet_booster(boosted, roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert any("stays on with the plug pulled out" in caution.what for caution in told.states.cautions)
+
+
+def test_a_battery_past_the_break_contact_meets_the_adaptor():
+    """Clipped straight to the supply it is charged by what stands in the barrel connector."""
+    clipped = {name: (text, {"plus": "supply in", "minus": "battery minus"})
+               for name, text in (("X1", "battery clip"), ("B1", "9 V alkaline"))}  # fmt: skip
+    build = board.assemble(rewired(COMPRESSOR, **clipped), supply=SUPPLY)
+    found = [c for c in board.doubled_supply(build, roles=OPTICAL_ROLES).cautions if "charged" in c.what]
+    assert [(c.value, c.limit) for c in found] == [(9.45, 5.4)] and found[0].what.startswith("B1 and an adaptor in J3")
+    boosted = board.assemble(rewired(BOOSTER, **clipped), supply=9.0)
+    told = board.jfet_booster(boosted, roles=BOOSTER_ROLES, **BOOST_WANTED).cautions
+    assert any(caution.what.startswith("B1 and an adaptor in J3 meet") for caution in told)
+    assert not any("charged" in caution.what for caution in FED.cautions)
 
 
 def test_the_coupler_moves_the_cell():
