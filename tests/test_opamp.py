@@ -161,7 +161,11 @@ def test_speed_pairs_are_inverse():
     assert found.slew_rate_needed == pytest.approx(steep, rel=1e-3)
     silent = opamp.speed(0.0, voltage_peak=0.0, noise_gain=1.0, op_amp=OPAMP_4558)
     assert silent.frequency_full_power == INF == silent.voltage_peak_slew and not silent.cautions
-    assert opamp.noninverting(**NONINVERTING).frequency_high == pytest.approx(found.frequency_high)
+    point = opamp.noninverting(**NONINVERTING)
+    assert point.frequency_high == pytest.approx(found.frequency_high)
+    # A stage at its full swing is just as steep as its op-amp at the frequency it gives.
+    full = opamp.speed(point.frequency_full_power, voltage_peak=point.voltage_peak, noise_gain=11.0, op_amp=OPAMP_4558)
+    assert full.slew_rate_needed == pytest.approx(OPAMP_4558.slew_rate)
 
 
 @pytest.mark.parametrize(
