@@ -435,6 +435,17 @@ def test_small_signal_figures_of_leaky_germanium_are_the_slopes_of_the_law(kelvi
     assert point.current_base < 0 or vt / point.current_base > 1.2 * point.resistance_base_emitter
 
 
+def test_nothing_at_all_is_no_minus_nothing():
+    """No supply and an open base: every figure is 0 and none is written with a minus sign."""
+    for stage in (
+        _feedback(0.0, resistance_feedback=INF, resistance_collector=4.7e3, resistance_emitter=100.0, transistor=BJT_2N3904),
+        _base(0.0, voltage_base_supply=0.0, resistance_base=INF, resistance_collector=4.7e3, resistance_emitter=100.0, transistor=BJT_2N3904),
+    ):  # fmt: skip
+        for name in ("voltage_base_emitter", "current_base", "current_collector", "current_emitter", "current_supply"):
+            value = getattr(stage, name)
+            assert value == 0 and not np.signbit(value), name
+
+
 def test_meter_is_a_resistor_to_ground():
     stage = {key: value for key, value in STAGE.items() if key != "resistance_bottom"}
     meter = _readings(9.0, resistance_bottom=150e3, meter=METER_CHEAP, **stage)
