@@ -186,6 +186,14 @@ def test_cautions_of_a_coupler(change, words):
     assert any(words in caution.what for caution in found)
 
 
+@pytest.mark.parametrize(("share", "leaks"), [(0.099, False), (0.101, True)])
+def test_light_leaking_in_is_told_from_a_tenth_of_the_lamp_s(share, leaks):
+    coupler = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
+    alone = opto.coupler_point(1e-3, coupler=coupler).illuminance
+    lit = opto.coupler_point(1e-3, coupler=coupler, illuminance_ambient=share * alone)
+    assert any("leaking" in caution.what for caution in lit.cautions) == leaks
+
+
 def test_band_encloses_and_narrows():
     current = np.geomspace(1e-5, 0.02, 30)
     wide = opto.coupler_band(current, coupler=devices.COUPLER_GREEN_GAP_GL5528)
