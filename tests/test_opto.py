@@ -202,6 +202,10 @@ def test_band_encloses_and_narrows():
     assert np.all(narrow.resistance_low < narrow.resistance_cell)
     assert np.all(narrow.resistance_cell < narrow.resistance_high)
     assert np.all(narrow.resistance_high < wide.resistance_high)
+    # In light without end only the floor is left, known by its class to a factor of three (common practice).
+    end = opto.coupler_band(1e12, coupler=devices.COUPLER_GREEN_GAP_GL5528)
+    floor = devices.COUPLER_GREEN_GAP_GL5528.cell.resistance_floor
+    assert (end.resistance_low, end.resistance_high) == pytest.approx((floor / 3, 3 * floor), rel=1e-3)
 
 
 # --- gain -------------------------------------------------------------------------------------
