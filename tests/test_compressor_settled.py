@@ -76,7 +76,7 @@ def _average(step, start, span):
 
 
 def test_static_curve_is_where_the_equations_settle():
-    """Direct drive, clipped side-chains, leakage, drops, half waves, 55 Hz and 1 kHz, against a long tone."""
+    """Direct drive, clipped side-chains, leakage, drops of diode and buffer, half waves, 55 Hz and 1 kHz, against a long tone."""
     circuits = [
         replace(EXAMPLE, drive="direct", voltage_rail=3.0),
         replace(EXAMPLE, drive="direct", rectifier="half", voltage_diode=0.3),
@@ -84,6 +84,7 @@ def test_static_curve_is_where_the_equations_settle():
         replace(EXAMPLE, voltage_rail=3.5, resistance_release=47e3),
         replace(EXAMPLE, current_leakage=3e-6),
         replace(EXAMPLE, current_leakage=3e-6, rectifier="half", voltage_diode=0.4),
+        replace(EXAMPLE, voltage_base_emitter=0.6),
         replace(EXAMPLE, drive="capacitor", resistance_led=1e3, coupler=COUPLER_NSL28),
         replace(EXAMPLE, placement="feedback", resistance_input=22e3, resistance_output=100e3, gain_makeup=1.0),
         replace(EXAMPLE, sense="before", rectifier="half", resistance_release=100e3),
