@@ -300,6 +300,14 @@ def test_infinite_gain_is_the_limit_of_large_gain():
 def test_stiff_shortcut_is_flagged_with_how_much():
     stiff = _stage(resistance_top=6.8e3, resistance_bottom=1.5e3)
     assert abs(stiff.error_stiff) < 0.01 and not stiff.cautions
+    # On both sides of three hundredths: the softer the divider, the further off the shortcut.
+    for softer, told in ((-1e-3, False), (1e-3, True)):
+        size = brentq(
+            lambda k, wanted=0.03 + softer: _stage(resistance_top=k * 6.8e3, resistance_bottom=k * 1.5e3).error_stiff - wanted,
+            1.0, 20.0,
+        )  # fmt: skip
+        soft = _stage(resistance_top=size * 6.8e3, resistance_bottom=size * 1.5e3)
+        assert any("shortcut" in caution.what for caution in soft.cautions) == told
     weak = _stage(resistance_top=680e3, resistance_bottom=150e3)
     caution = next(c for c in weak.cautions if "stiff" in c.what)
     assert caution.value == pytest.approx(weak.error_stiff) and weak.error_stiff > 0.3

@@ -323,6 +323,23 @@ def test_first_power_reads_what_the_supply_gives():
     assert steps["on its battery, plug pulled out"].current == 0
 
 
+def test_a_capacitor_s_resistance_at_the_pump_s_tone_is_a_quarter_of_its_loss_at_120_hz():
+    """tan delta/(2 pi f C) at 120 Hz by the record, a quarter of it at tens of kilohertz (from memory), typical loss 0.16."""
+    for got, farads in (
+        (FED.rail.resistance_esr_pump, 10e-6),
+        (FED.rail.resistance_esr_output, 47e-6),
+        (FED.rail.resistance_esr_filter, 100e-6),
+    ):
+        assert got == pytest.approx(0.25 * 0.16 / (2 * np.pi * 120 * farads), rel=1e-9) or got == 0.05  # the leads
+
+
+def test_the_booster_s_indicator_steps_the_battery_s_own_resistance():
+    """The lamp's current through 3 Ω of battery and clip (common practice), heard through the follower."""
+    found = board.jfet_booster(booster_build(), roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert found.rail_step.voltage_step_rail == pytest.approx(3.0 * found.lights.current_engaged[1], rel=1e-6)
+    assert found.rail_step.voltage_step == pytest.approx(found.rail_step.voltage_step_rail * found.gain_follower)
+
+
 def test_the_worst_op_amp_leaves_the_smallest_peak():
     """TL072 at its worst by its sheet: 3 V to either rail for the output, 4 V to both for the input, for the typical 1.5 and 3."""
     rail = float(np.min(FED.budget.voltage_positive))

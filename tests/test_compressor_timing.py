@@ -290,6 +290,8 @@ def test_curve_limits():
     assert falling.ratio == pytest.approx(-2)
     bent = curve_features(level, level_out_dbv=level / 2)
     assert bent.cautions and "quiet end" in bent.cautions[0].what
+    for slope, told in ((0.91, False), (0.89, True)):
+        assert bool(curve_features(level, level_out_dbv=slope * level).cautions) == told
 
 
 # ------------------------------------------------------------ refusals

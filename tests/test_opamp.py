@@ -149,6 +149,17 @@ def test_output_impedance_of_a_stage_is_that_of_its_noise_gain():
     )
 
 
+@pytest.mark.parametrize(("margin", "told"), [(1.5, False), (1.6, True), (2.4, True)])
+def test_an_input_range_that_ends_the_swing_is_told(margin, told):
+    """Half of 9 V less 1.5 V of headroom leaves 3 V; an input that works down to a higher margin leaves 4.5 V less that."""
+    part = replace(
+        OPAMP_TL072, headroom_top=1.5, headroom_bottom=1.5, input_margin_top=0.0, input_margin_bottom=margin, current_bias=0.0
+    )  # fmt: skip
+    point = opamp.follower(**(CALLS["follower"] | {"op_amp": part}))
+    assert point.voltage_peak == pytest.approx(4.5 - max(margin, 1.5))
+    assert any("out of range" in caution.what for caution in point.cautions) == told
+
+
 def test_speed_pairs_are_inverse():
     found = opamp.speed(**CALLS["speed"])
     just = replace(OPAMP_4558, gain_bandwidth=found.gain_bandwidth_needed, slew_rate=found.slew_rate_needed)

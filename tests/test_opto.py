@@ -186,6 +186,13 @@ def test_cautions_of_a_coupler(change, words):
     assert any(words in caution.what for caution in found)
 
 
+@pytest.mark.parametrize(("volts", "told"), [(0.49, False), (0.51, True)])
+def test_a_cell_is_said_to_distort_from_half_a_volt(volts, told):
+    """Half a volt for about 0.1 % (common practice)."""
+    lit = opto.coupler_point(1e-3, coupler=devices.typical(devices.COUPLER_GREEN_GAP_GL5528), voltage_cell=volts)
+    assert any("distorts" in caution.what for caution in lit.cautions) == told
+
+
 @pytest.mark.parametrize(("share", "leaks"), [(0.099, False), (0.101, True)])
 def test_light_leaking_in_is_told_from_a_tenth_of_the_lamp_s(share, leaks):
     coupler = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
