@@ -156,6 +156,19 @@ def test_a_lamp_of_unknown_light_is_called_dark_by_its_current():
     assert led.operating_point(9, resistance=470, led=unknown).cautions == ()
 
 
+@pytest.mark.parametrize("lamp", LAMPS, ids=lambda lamp: lamp.name)
+def test_a_lamp_is_dim_under_one_and_dazzles_over_two_hundred_millicandela(lamp):
+    """Intensity by the power law through the record's point; both limits from memory, a matter of taste."""
+    if np.isnan(lamp.luminous_intensity):
+        return
+    for candela, words in ((1e-3, "too dark to see well"), (0.2, "dazzles")):
+        edge = lamp.current_for_light * (candela / lamp.luminous_intensity) ** (1 / lamp.light_exponent)
+        for share in (0.97, 1.03):
+            volts = _drop(lamp, share * edge) + share * edge * 10e3
+            told = any(words in caution for caution in _words(led.operating_point(volts, resistance=10e3, led=lamp)))
+            assert told == ((share < 1) == (candela < 0.01))
+
+
 def test_cautions_count_the_elements_hit():
     found = led.operating_point(9, resistance=np.array([100.0, 200.0, 3300.0]), led=RED).cautions
     over = next(caution for caution in found if caution.what == "LED over its highest current")
