@@ -11,6 +11,7 @@ import pytest
 
 from pedalcalc import board, compressor, devices, fet, laws, opto, parts, supply
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
+from pedalcalc.values import read_value
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -606,6 +607,19 @@ def test_asked_and_got_stand_together():
     level = float(got.text_got.split()[0].replace("−", "-"))
     curve = compressor.static_curve([level], compressor=STAGES.compressor)
     assert abs(float(np.asarray(curve.gain_reduction_db)[0]) - 1) < 0.1
+
+
+def test_the_design_wants_what_the_laws_of_its_parts_want():
+    """Half the signal is left where arm and lit cell are equal; lamp, resistor and rail by Kirchhoff; input by f = 1/(2 pi R C)."""
+    wanted = WANTED | {"reduction_db": 20 * np.log10(2)}
+    rows = board.optical_design(PLAIN, supplied=FED, optical=STAGES, roles=OPTICAL_ROLES, **wanted).design_parts
+    said = {row.reference.split(",")[0]: row.text_wanted.replace("\N{NO-BREAK SPACE}", "").rstrip("ΩF") for row in rows}
+    lit = float(opto.coupler_point(2e-3, coupler=PLAIN.device("U1")).resistance_cell)
+    assert read_value(said["R7"], unit="Ω") == pytest.approx(lit, rel=5e-3)
+    held = FED.voltage_rail[1] - FED.voltage_diode
+    lamp = (held - float(laws.junction_voltage(2e-3, junction=PLAIN.device("U1").led))) / 2e-3
+    assert read_value(said["R16"], unit="Ω") == pytest.approx(lamp, rel=5e-3)
+    assert read_value(said["C1"], unit="F") == pytest.approx(1 / (2 * np.pi * 8.0 * 1e6), rel=5e-3)
 
 
 def test_bypassed_the_indicator_is_dark_and_draws_nothing():
