@@ -300,6 +300,14 @@ def test_infinite_gain_is_the_limit_of_large_gain():
 def test_stiff_shortcut_is_flagged_with_how_much():
     stiff = _stage(resistance_top=6.8e3, resistance_bottom=1.5e3)
     assert abs(stiff.error_stiff) < 0.01 and not stiff.cautions
+    # On both sides of three hundredths: the softer the divider, the further off the shortcut.
+    for softer, told in ((-1e-3, False), (1e-3, True)):
+        size = brentq(
+            lambda k, wanted=0.03 + softer: _stage(resistance_top=k * 6.8e3, resistance_bottom=k * 1.5e3).error_stiff - wanted,
+            1.0, 20.0,
+        )  # fmt: skip
+        soft = _stage(resistance_top=size * 6.8e3, resistance_bottom=size * 1.5e3)
+        assert any("shortcut" in caution.what for caution in soft.cautions) == told
     weak = _stage(resistance_top=680e3, resistance_bottom=150e3)
     caution = next(c for c in weak.cautions if "stiff" in c.what)
     assert caution.value == pytest.approx(weak.error_stiff) and weak.error_stiff > 0.3
@@ -435,6 +443,17 @@ def test_small_signal_figures_of_leaky_germanium_are_the_slopes_of_the_law(kelvi
     assert point.current_base < 0 or vt / point.current_base > 1.2 * point.resistance_base_emitter
 
 
+def test_nothing_at_all_is_no_minus_nothing():
+    """No supply and an open base: every figure is 0 and none is written with a minus sign."""
+    for stage in (
+        _feedback(0.0, resistance_feedback=INF, resistance_collector=4.7e3, resistance_emitter=100.0, transistor=BJT_2N3904),
+        _base(0.0, voltage_base_supply=0.0, resistance_base=INF, resistance_collector=4.7e3, resistance_emitter=100.0, transistor=BJT_2N3904),
+    ):  # fmt: skip
+        for name in ("voltage_base_emitter", "current_base", "current_collector", "current_emitter", "current_supply"):
+            value = getattr(stage, name)
+            assert value == 0 and not np.signbit(value), name
+
+
 def test_meter_is_a_resistor_to_ground():
     stage = {key: value for key, value in STAGE.items() if key != "resistance_bottom"}
     meter = _readings(9.0, resistance_bottom=150e3, meter=METER_CHEAP, **stage)
@@ -455,6 +474,19 @@ def test_meter_is_a_resistor_to_ground():
     assert mirrored.voltage_collector_read == pytest.approx(
         _divider(9.0, **(STAGE | {"transistor": BJT_2N3906})).current_collector * 4.7e3 * 10 / 14.7, rel=1e-6
     )
+    # By Thevenin's theorem the meter at an emitter is another supply and resistor: an npn's at ground, a pnp's below the plus.
+    top, bottom, r_e = (STAGE[f"resistance_{name}"] for name in ("top", "bottom", "emitter"))
+    share, behind = 10e3 / (10e3 + r_e), r_e * 10e3 / (10e3 + r_e)
+    assert shown.voltage_emitter_read == pytest.approx(
+        _divider(9.0, **(STAGE | {"resistance_emitter": behind})).voltage_emitter, rel=1e-9
+    )
+    base, plus = 9 * top / (top + bottom), 9 * share
+    read = _base(
+        plus, voltage_base_supply=plus - base, resistance_base=top * bottom / (top + bottom),
+        resistance_collector=STAGE["resistance_collector"], resistance_emitter=behind, transistor=BJT_2N3906,
+        **{name: value for name, value in STAGE.items() if name in ("current_gain", "temperature")},
+    )  # fmt: skip
+    assert mirrored.voltage_emitter_read == pytest.approx(read.voltage_emitter, rel=1e-6)
 
 
 def _textbook(part, drop=0.7):

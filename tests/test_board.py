@@ -9,8 +9,9 @@ import functools
 import numpy as np
 import pytest
 
-from pedalcalc import board, compressor, devices, fet, laws, opto, parts
+from pedalcalc import board, compressor, devices, fet, laws, opto, parts, supply
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
+from pedalcalc.values import read_value
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -56,6 +57,10 @@ CALLS = {
 }
 
 
+def life(build, current):
+    return supply.battery_life(current_load=current, voltage_end=7.0, battery=build.record("B1")).hours_life
+
+
 def figures(build):
     """Return what the compressor's sheet rests on, by a short name."""
     fed, built = stages(build)
@@ -70,7 +75,8 @@ def figures(build):
         "release": circuit.resistance_release, "hold": circuit.capacitance_hold, "R led": circuit.resistance_led,
         "cell": circuit.coupler.cell.resistance_10lx, "thump in": built.thump_in.voltage_step, "thump out": built.thump_out.voltage_step,
         "thump lamp": built.rail_step.voltage_step_rail, "thump time": built.rail_step.time_constant, "rectifier": {"full": 2.0, "half": 1.0}[circuit.rectifier],
-        "level": build.control("VR4").resistance_total,
+        "level": build.control("VR4").resistance_total, "unplugged": built.states.current_unplugged,
+        "life": life(build, budget.current_supply[1]),
     }  # fmt: skip
 
 
@@ -88,12 +94,13 @@ def booster_figures(build):
         "gain": found.gain, "plain": found.gain_plain, "z in": found.impedance_input, "low": found.frequency_low,
         "low bypass": found.frequency_low_bypass, "low out": found.frequency_low_output, "peak": found.voltage_peak,
         "lamp": found.lights.current_engaged, "thump in": found.thump_in.voltage_step, "thump out": found.thump_out.voltage_step,
-        "level": build.control("VR1").resistance_total,
+        "level": build.control("VR1").resistance_total, "unplugged": found.states.current_unplugged,
+        "life": life(build, found.states.current_engaged),
     }  # fmt: skip
 
 
 # What hangs on the supply moves together; what each part moves besides is written beside it.
-FEED = "biased drawn lamp led rail side-rail thump-in thump-lamp thump-out tone"
+FEED = "biased drawn lamp life led rail side-rail thump-in thump-lamp thump-out tone"
 SWAPS = {
     "R1": ("20R", FEED + " thump-time"), "R2": ("94R", FEED), "R3": ("20k", FEED + " half settle"),
     "R4": ("20k", FEED + " half settle"), "R5": ("4M4", "thump-in"), "R6": ("2M", "biased low"), "R7": ("78k", "arm"),
@@ -107,8 +114,9 @@ SWAPS = {
     "C6": ("20u", FEED), "C7": ("94u", FEED), "C8": ("200u", "tone"), "C9": ("94u", "settle"),
     "U1": ("white LED and GL5528", "led side-rail"), "VR1": ("200k linear", ""), "VR2": ("44k linear", "attack"),
     "VR3": ("2M log", "release"), "VR4": ("200k log", "level low-out thump-out"), "D6": ("blue LED", FEED),
+    "B1": ("9 V zinc-carbon", "life"),
 }  # fmt: skip
-RUNS = "drain emitter emitter-current gain lamp low-out peak plain protected rail thump-in thump-out"
+RUNS = "drain emitter emitter-current gain lamp life low-out peak plain protected rail thump-in thump-out"
 OHMIC = RUNS + " drain-current low-bypass source"
 BOOSTER_SWAPS = {
     "R1": ("200R", RUNS + " hum"), "R2": ("4M4", "thump-in"), "R3": ("2M", "low thump-in z-in"), "R4": ("7k8", OHMIC),
@@ -116,8 +124,16 @@ BOOSTER_SWAPS = {
     "D1": ("1N4148", RUNS), "C1": ("44n", "low"), "C2": ("66u", "low-bypass"), "C3": ("2u", "low-out thump-out"),
     "C4": ("200u", "hum"), "C5": ("200n", ""), "Q1": ("J201", OHMIC), "Q2": ("2N5088", RUNS),
     "VR1": ("200k log", "gain level low-out peak plain thump-in thump-out"), "D2": ("blue LED", RUNS),
+    "B1": ("9 V zinc-carbon", "life"),
 }  # fmt: skip
-MECHANICAL = {"jack", "connector", "switch", "battery"}
+#: A socket or a switch of another type has other contacts: with those of the list it is refused, and the list says more.
+OTHER_CONTACTS = {
+    "J1": ("mono 6.35 mm", "J1: pin 'ring' is not known; the pins are tip, sleeve"),
+    "J2": ("stereo 6.35 mm", "J2: missing: ring; a pin that is left open is written 'ring: not connected'"),
+    "J3": ("battery clip", "J3: pin 'centre' is not known; the pins are plus, minus"),
+    "X1": ("2.1 mm barrel", "X1: pin 'plus' is not known; the pins are centre, outer, outer switch"),
+    "S1": ("DPDT footswitch", "S1: pin 'pole 3 common' is not known"),
+}
 
 
 @pytest.mark.parametrize("reference", SWAPS)
@@ -137,7 +153,56 @@ def test_each_part_of_the_booster_moves_what_it_should_and_nothing_else(referenc
 
 def test_every_part_of_both_lists_is_swapped():
     for build, swaps in ((PLAIN, SWAPS), (booster_build(), BOOSTER_SWAPS)):
-        assert {found.part.reference for found in build.parts if found.part.kind not in MECHANICAL} == set(swaps)
+        assert {found.part.reference for found in build.parts} == set(swaps) | set(OTHER_CONTACTS)
+
+
+@pytest.mark.parametrize("reference", OTHER_CONTACTS)
+def test_a_socket_of_other_contacts_is_refused_with_its_place(reference):
+    text, told = OTHER_CONTACTS[reference]
+    for build in (PLAIN, booster_build()):
+        with pytest.raises(ValueError, match=rf"parts.csv, line \d+, {told}"):
+            board.changed(build, **{reference: text})
+
+
+def rewired(path, **nets):
+    """Return a list with some parts joined otherwise: by reference a type, and its pins with their nets."""
+    return tuple(
+        dataclasses.replace(
+            part, value_text=nets[part.reference][0], connections=tuple(map(parts.Connection._make, nets[part.reference][1].items()))
+        ) if part.reference in nets else part
+        for part in parts.read_parts(path)
+    )  # fmt: skip
+
+
+def test_a_jack_that_does_not_switch_the_battery_moves_what_it_draws_unplugged():
+    """With a mono jack the battery's minus stays on ground: unplugged it goes on, less its indicator, and that is told."""
+    apart = {
+        "J1": ("mono 6.35 mm", {"tip": "input jack", "sleeve": "ground"}),
+        "X1": ("battery clip", {"plus": "battery plus", "minus": "ground"}),
+        "B1": ("9 V alkaline", {"plus": "battery plus", "minus": "ground"}),
+    }
+    build = board.assemble(rewired(COMPRESSOR, **apart), supply=SUPPLY, rotations=PLAIN.rotations)
+    assert moved(figures(PLAIN), figures(build)) == {"unplugged"}
+    fed, built = stages(build)
+    assert built.states.current_unplugged == pytest.approx(fed.budget.current_supply[1] - fed.current_direct[1])
+    assert any("stays on with the plug pulled out" in caution.what for caution in built.cautions)
+    boosted = board.assemble(rewired(BOOSTER, **apart), supply=(7.0, 9.0, 9.6))
+    assert moved(booster_figures(booster_build()), booster_figures(boosted)) == {"unplugged"}
+    told = board.jfet_booster(boosted, roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert any("stays on with the plug pulled out" in caution.what for caution in told.states.cautions)
+
+
+def test_a_battery_past_the_break_contact_meets_the_adaptor():
+    """Clipped straight to the supply it is charged by what stands in the barrel connector."""
+    clipped = {name: (text, {"plus": "supply in", "minus": "battery minus"})
+               for name, text in (("X1", "battery clip"), ("B1", "9 V alkaline"))}  # fmt: skip
+    build = board.assemble(rewired(COMPRESSOR, **clipped), supply=SUPPLY)
+    found = [c for c in board.doubled_supply(build, roles=OPTICAL_ROLES).cautions if "charged" in c.what]
+    assert [(c.value, c.limit) for c in found] == [(9.45, 5.4)] and found[0].what.startswith("B1 and an adaptor in J3")
+    boosted = board.assemble(rewired(BOOSTER, **clipped), supply=9.0)
+    told = board.jfet_booster(boosted, roles=BOOSTER_ROLES, **BOOST_WANTED).cautions
+    assert any(caution.what.startswith("B1 and an adaptor in J3 meet") for caution in told)
+    assert not any("charged" in caution.what for caution in FED.cautions)
 
 
 def test_the_coupler_moves_the_cell():
@@ -230,13 +295,79 @@ def test_a_drawer_value_is_computed_with_cautions(fitted):
 
 
 def test_a_capacitor_below_what_it_can_meet_is_told():
-    weak = tuple(
-        dataclasses.replace(part, voltage_max=16.0) if part.reference == "C9" else part
-        for part in parts.read_parts(COMPRESSOR)
-    )
-    found = board.doubled_supply(board.assemble(weak, supply=SUPPLY), roles=OPTICAL_ROLES)
-    assert any(caution.what.startswith("C9") for caution in found.cautions)
-    assert not any(caution.what.startswith("C9") for caution in FED.cautions)
+    """C9 meets the whole rail with R4 open, C8 twice the supply without load, C5 the supply: 9.45 V at most."""
+    for reference, rated in (("C9", 16.0), ("C8", 18.8), ("C5", 9.4)):
+        weak = tuple(
+            dataclasses.replace(part, voltage_max=rated) if part.reference == reference else part
+            for part in parts.read_parts(COMPRESSOR)
+        )
+        found = board.doubled_supply(board.assemble(weak, supply=SUPPLY), roles=OPTICAL_ROLES)
+        assert any(caution.what.startswith(reference) for caution in found.cautions)
+        assert not any(caution.what.startswith(reference) for caution in FED.cautions)
+
+
+def test_first_power_reads_what_the_supply_gives():
+    """Across 100 Ω: without ICs the current of the resistor chain alone, a stop at twice the most, a short at 9 V."""
+    steps = {step.what: step for step in STAGES.power_steps}
+    most = np.max(FED.budget_lit.current_supply)
+    assert steps["engaged, loudest signal, at most"].current == pytest.approx(most)
+    assert steps["stop and look for a short"].current == pytest.approx(2 * most)
+    assert steps["a dead short: pull the plug at once"].voltage_across == pytest.approx(9.0)
+    for step in steps.values():
+        assert step.voltage_across == pytest.approx(100 * step.current)
+        assert step.power == pytest.approx(100 * step.current**2)
+    # R1, R2, R3 and R4 behind three Schottky diodes: by the diodes' law all of the supply is somewhere.
+    bare = steps["no ICs in their sockets, indicator dark"].current
+    drops = sum(float(laws.junction_voltage(bare, junction=PLAIN.device(name))) for name in ("D1", "D2", "D3"))
+    chain = sum(PLAIN.resistance(name) for name in ("R1", "R2", "R3", "R4"))
+    assert bare * chain + drops == pytest.approx(9.0, rel=1e-6)
+    assert steps["on its battery, plug pulled out"].current == 0
+
+
+def test_a_capacitor_s_resistance_at_the_pump_s_tone_is_a_quarter_of_its_loss_at_120_hz():
+    """tan delta/(2 pi f C) at 120 Hz by the record, a quarter of it at tens of kilohertz (from memory), typical loss 0.16."""
+    for got, farads in (
+        (FED.rail.resistance_esr_pump, 10e-6),
+        (FED.rail.resistance_esr_output, 47e-6),
+        (FED.rail.resistance_esr_filter, 100e-6),
+    ):
+        assert got == pytest.approx(0.25 * 0.16 / (2 * np.pi * 120 * farads), rel=1e-9) or got == 0.05  # the leads
+
+
+def test_the_booster_s_indicator_steps_the_battery_s_own_resistance():
+    """The lamp's current through 3 Ω of battery and clip (common practice), heard through the follower."""
+    found = board.jfet_booster(booster_build(), roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert found.rail_step.voltage_step_rail == pytest.approx(3.0 * found.lights.current_engaged[1], rel=1e-6)
+    assert found.rail_step.voltage_step == pytest.approx(found.rail_step.voltage_step_rail * found.gain_follower)
+
+
+def test_the_worst_op_amp_leaves_the_smallest_peak():
+    """TL072 at its worst by its sheet: 3 V to either rail for the output, 4 V to both for the input, for the typical 1.5 and 3."""
+    rail = float(np.min(FED.budget.voltage_positive))
+    half = float(np.asarray(FED.half.voltage_output)[np.argmin(FED.budget.voltage_positive)])
+    assert STAGES.voltage_peak_follower_worst == pytest.approx(min(half - 4.0, rail - 4.0 - half), abs=0.02)
+    assert STAGES.voltage_peak_makeup_worst == pytest.approx(min(half - 3.0, rail - 3.0 - half), abs=0.02)
+    assert STAGES.voltage_peak_makeup_worst < np.min(STAGES.makeup.voltage_peak)
+
+
+def test_an_untimed_cell_is_timed_with_half_and_twice_its_times():
+    """A class knows a cell's times within a factor of two (common practice): the slowed circuit by hand."""
+    found = {timed.name: timed for timed in board.optical_timing(PLAIN, optical=STAGES, roles=OPTICAL_ROLES)}
+    low, high = (read_time(text) for text in found["both slow"].text_release.split(" to "))
+    slow = dataclasses.replace(STAGES.compressor, resistance_attack=24.7e3, resistance_release=1.1e6)
+    cell = slow.coupler.cell
+    for factor, told in ((0.5, low), (2.0, high)):
+        timed = dataclasses.replace(
+            slow, coupler=dataclasses.replace(slow.coupler, cell=dataclasses.replace(
+                cell, time_rise_10lx=factor * cell.time_rise_10lx, time_fall_10lx=factor * cell.time_fall_10lx)))  # fmt: skip
+        assert compressor.attack_release(timed, definition=compressor.SETTLE_2DB).time_release == pytest.approx(
+            told, rel=0.03
+        )
+
+
+def read_time(text):
+    number, unit = text.replace("\N{NO-BREAK SPACE}", " ").split()
+    return float(number) * {"s": 1.0, "ms": 1e-3}[unit]
 
 
 # --- controls
@@ -327,6 +458,21 @@ def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
     assert "readings in timed.csv" in board.compared(build)[0].reason
 
 
+def test_what_the_fits_doubt_reaches_the_board(tmp_path):
+    """Two currents less than a decade apart and one time each way: told of the board and its supply, gone with the part."""
+    truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
+    rows = [
+        *coupler_rows(truth, amps=(1e-3, 2e-3)),
+        ("LDR fall time", "coupler 1", "47m", "s", "2 mA off, to 47k"), ("LDR rise time", "coupler 1", "6m", "s", "2 mA on, to 6k"),
+    ]  # fmt: skip
+    build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "u1.csv", rows)})
+    for words in ("U1: the readings span less than a decade", "U1: two readings", "U1: no time to spare"):
+        for cautions in (build.cautions, board.doubled_supply(build, roles=OPTICAL_ROLES).cautions):
+            assert sum(caution.what.startswith(words) for caution in cautions) == 1
+    assert board.changed(build, U1="white LED and GL5528").cautions == ()
+    assert board.changed(build, R1="22R").cautions == build.cautions
+
+
 def test_a_measured_jfet_meets_its_readings():
     """Square law at both resistors, the meter's 10 MΩ across each."""
     build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv"})
@@ -362,6 +508,8 @@ def test_a_measured_led_and_transistor(tmp_path):
     np.testing.assert_allclose(laws.junction(1.84, junction=build.device("D2")).current, 5e-3, rtol=1e-3)
     # (1.1 mA - 0.3 mA)/10 µA
     np.testing.assert_allclose(build.device("Q2").current_gain, 80.0)
+    # Iceo = (gain + 1) Icbo
+    np.testing.assert_allclose(build.device("Q2").current_collector_base_leakage, 0.3e-3 / 81)
 
 
 def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
@@ -446,6 +594,9 @@ def test_a_battery_or_an_adaptor_sags_with_the_load():
         fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
         np.testing.assert_allclose(fed.budget.voltage_supply, build.voltages(fed.budget.current_supply), rtol=1e-6)
         assert np.all(build.voltages(0.0) > build.voltages(20e-3))
+    # Nine tenths used, half used and fresh (common practice), on the straight pieces 9.5 V, 7.74 V at 0.8, 5.4 V of the record.
+    block = board.assemble(COMPRESSOR, supply="9 V alkaline")
+    np.testing.assert_allclose(block.voltages(0.0), [7.74 - 2.34 / 2, 9.5 - 1.76 * 5 / 8, 9.5])
 
 
 def test_asked_and_got_stand_together():
@@ -456,6 +607,19 @@ def test_asked_and_got_stand_together():
     level = float(got.text_got.split()[0].replace("−", "-"))
     curve = compressor.static_curve([level], compressor=STAGES.compressor)
     assert abs(float(np.asarray(curve.gain_reduction_db)[0]) - 1) < 0.1
+
+
+def test_the_design_wants_what_the_laws_of_its_parts_want():
+    """Half the signal is left where arm and lit cell are equal; lamp, resistor and rail by Kirchhoff; input by f = 1/(2 pi R C)."""
+    wanted = WANTED | {"reduction_db": 20 * np.log10(2)}
+    rows = board.optical_design(PLAIN, supplied=FED, optical=STAGES, roles=OPTICAL_ROLES, **wanted).design_parts
+    said = {row.reference.split(",")[0]: row.text_wanted.replace("\N{NO-BREAK SPACE}", "").rstrip("ΩF") for row in rows}
+    lit = float(opto.coupler_point(2e-3, coupler=PLAIN.device("U1")).resistance_cell)
+    assert read_value(said["R7"], unit="Ω") == pytest.approx(lit, rel=5e-3)
+    held = FED.voltage_rail[1] - FED.voltage_diode
+    lamp = (held - float(laws.junction_voltage(2e-3, junction=PLAIN.device("U1").led))) / 2e-3
+    assert read_value(said["R16"], unit="Ω") == pytest.approx(lamp, rel=5e-3)
+    assert read_value(said["C1"], unit="F") == pytest.approx(1 / (2 * np.pi * 8.0 * 1e6), rel=5e-3)
 
 
 def test_bypassed_the_indicator_is_dark_and_draws_nothing():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import collections
+import csv
 from pathlib import Path
 
 import numpy as np
@@ -141,6 +142,21 @@ def test_a_table_of_a_builders_own_goes_first(tmp_path):
         catalogue.find_device("1N4148", tables=[path])
 
 
+def test_the_longest_type_that_a_text_begins_with_is_meant(tmp_path):
+    """A grade with a row of its own: XA072ACP is an XA072A in a P package, and no XA072 of grade AC."""
+    path = tmp_path / "drawer.csv"
+    with (Path(devices.__file__).parent / "tables" / "op_amp.csv").open(newline="", encoding="utf-8") as file:
+        head, *rows = csv.reader(file)
+    plain = dict(zip(head, next(row for row in rows if row[0] == "TL072"), strict=True))
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.DictWriter(file, head)
+        table.writeheader()
+        for name, most in (("XA072", "36"), ("XA072A", "44")):
+            table.writerow(plain | {"op-amp": name, "name": name, "also": "", "voltage_supply_max [V]": most})
+    for text, most in (("XA072CP", 36.0), ("XA072ACP", 44.0), ("XA072AP", 44.0)):
+        assert catalogue.find_device(text, tables=[path]).voltage_supply_max == most
+
+
 # --- pins ----------------------------------------------------------------------------------------
 
 
@@ -232,9 +248,12 @@ def test_all_that_is_wrong_is_told_at_once():
 
 
 def test_records_of_what_has_a_value():
-    small, large = (make("ceramic capacitor", "x", {"1": "a", "2": "b"}, value=value) for value in (47e-12, 1e-7))
-    first, second = catalogue.resolve_parts([small, large])
-    assert (first.device.name, second.device.name) == ("ceramic capacitor, C0G", "ceramic capacitor, X7R")
+    ceramic = [
+        make("ceramic capacitor", "x", {"1": "a", "2": "b"}, value=value) for value in (47e-12, 680e-12, 10e-9, 1e-7)
+    ]
+    *some, second = catalogue.resolve_parts(ceramic)
+    # Below 1 nF the small ones are C0G, common practice.
+    assert [found.device.name[-3:] for found in (*some, second)] == ["C0G", "C0G", "X7R", "X7R"]
     assert (second.device.capacitance, second.device.voltage_max) == (1e-7, 16.0)
     trimmer = make("trimmer", "10k", {"1": "a", "2": "b", "3": "c"}, value=1e4)
     (found,) = catalogue.resolve_parts([trimmer])

@@ -273,6 +273,13 @@ def test_too_much_led_current_is_a_caution():
     curve = room.static_curve([0.0], compressor=harsh)
     assert [caution.what for caution in curve.cautions] == ["LED current in the coupler above its rating"]
     assert room.static_curve([-60.0], compressor=harsh).cautions == ()
+    # On both sides of the lamp's rating: the average current that a quieter tone drives, as the curve gives it.
+    calm = CHANGE(harsh, resistance_led=1e3)
+    (current,) = room.static_curve([0.0], compressor=calm).current_led
+    for share, told in ((1.01, False), (0.99, True)):
+        led = CHANGE(calm.coupler.led, current_max=share * current)
+        rated = CHANGE(calm, coupler=CHANGE(calm.coupler, led=led))
+        assert bool(room.static_curve([0.0], compressor=rated).cautions) == told
 
 
 def test_attack_resistance_of_nothing_is_a_peak_detector():

@@ -278,12 +278,20 @@ def test_curve_limits():
     straight = curve_features(level, level_out_dbv=level + 3)
     assert (straight.threshold_dbv, straight.ratio, straight.knee_db) == (np.inf, 1.0, 0.0)
     assert not straight.compresses and straight.gain_quiet_db == pytest.approx(3)
+    # A gain that jumps up, as behind a series cell that latches, is no ratio of 1 : 1.
+    rising = curve_features(level, level_out_dbv=level + np.where(level > -20, 17.0, 0.0))
+    assert (rising.compresses, rising.ratio, rising.knee_db, rising.threshold_dbv) == (False, 1, 0, np.inf)
+    assert [caution.value for caution in rising.cautions] == [17] and "expands" in rising.cautions[0].what
+    # But one that rises and then falls by more than a hair still compresses.
+    assert curve_features(level, level_out_dbv=level + np.interp(level, [-40, -35, -20], [0, 3, 0])).compresses
     flat = curve_features(level, level_out_dbv=np.minimum(level, -20))
     assert flat.ratio == np.inf and flat.threshold_dbv == pytest.approx(-20)
     falling = curve_features(level, level_out_dbv=np.where(level > -20, -20 - 0.5 * (level + 20), level))
     assert falling.ratio == pytest.approx(-2)
     bent = curve_features(level, level_out_dbv=level / 2)
     assert bent.cautions and "quiet end" in bent.cautions[0].what
+    for slope, told in ((0.91, False), (0.89, True)):
+        assert bool(curve_features(level, level_out_dbv=slope * level).cautions) == told
 
 
 # ------------------------------------------------------------ refusals

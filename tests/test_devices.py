@@ -377,6 +377,11 @@ def test_the_law_goes_through_the_point_of_the_sheet(name):
     part = devices.typical(RECORDS[name])
     drop = junction_voltage(part.current_reference, junction=part)
     assert drop == pytest.approx(part.voltage_forward, rel=1e-12)
+    # What the pump, the MOSFET and the coupler's lamp take from the record is Shockley's law through the same point.
+    if np.all(part.ideality > 0):
+        inner = part.voltage_forward - part.current_reference * part.resistance_series
+        slope = part.ideality * 1.380649e-23 * 300 / 1.602176634e-19
+        assert part.current_saturation * np.expm1(inner / slope) == pytest.approx(part.current_reference, rel=1e-9)
 
 
 def test_ideality_0_is_a_constant_drop():
@@ -391,6 +396,9 @@ def test_published_points():
     assert devices.typical(devices.DIODE_1N5817).voltage_forward == 0.42
     lamp = devices.typical(devices.LED_RED_GAASP)
     assert (lamp.voltage_forward, lamp.current_reference) == (1.8, 0.002)
+    # The spread is either way from the middle: pure green and blue, 2.85 to 3.55 V at 20 mA.
+    assert devices.LED_BLUE.voltage_spread == pytest.approx(0.35)
+    assert devices.LED_RED_GAASP.voltage_spread == pytest.approx(0.2)
 
 
 # --- what follows from a record ------------------------------------------------------------------

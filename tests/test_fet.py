@@ -217,6 +217,10 @@ def test_ohmic_region_is_found_and_cautioned():
 
 def test_forward_gate_is_cautioned():
     assert any("gate junction" in c.what for c in _stage(voltage_gate=3.0, resistance_source_pin=10.0).cautions)
+    # Half a volt forward a silicon junction begins to conduct (common practice).
+    for forward, told in ((0.49, False), (0.51, True)):
+        point = _stage(voltage_gate=forward, resistance_source_pin=0.0)
+        assert any("gate junction" in caution.what for caution in point.cautions) == told
 
 
 def test_p_channel_is_the_mirror_image():

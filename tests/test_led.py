@@ -156,6 +156,19 @@ def test_a_lamp_of_unknown_light_is_called_dark_by_its_current():
     assert led.operating_point(9, resistance=470, led=unknown).cautions == ()
 
 
+@pytest.mark.parametrize("lamp", LAMPS, ids=lambda lamp: lamp.name)
+def test_a_lamp_is_dim_under_one_and_dazzles_over_two_hundred_millicandela(lamp):
+    """Intensity by the power law through the record's point; both limits from memory, a matter of taste."""
+    if np.isnan(lamp.luminous_intensity):
+        return
+    for candela, words in ((1e-3, "too dark to see well"), (0.2, "dazzles")):
+        edge = lamp.current_for_light * (candela / lamp.luminous_intensity) ** (1 / lamp.light_exponent)
+        for share in (0.97, 1.03):
+            volts = _drop(lamp, share * edge) + share * edge * 10e3
+            told = any(words in caution for caution in _words(led.operating_point(volts, resistance=10e3, led=lamp)))
+            assert told == ((share < 1) == (candela < 0.01))
+
+
 def test_cautions_count_the_elements_hit():
     found = led.operating_point(9, resistance=np.array([100.0, 200.0, 3300.0]), led=RED).cautions
     over = next(caution for caution in found if caution.what == "LED over its highest current")
@@ -226,7 +239,7 @@ def test_a_drawer_is_searched_like_a_series():
     assert [option.resistance for option in found.stock_options] == [1000, 4700, 10000]
 
 
-@pytest.mark.parametrize("string", [(RED, BLUE), (RED, BLUE, RED), tuple(LAMPS[:3])], ids=len)
+@pytest.mark.parametrize("string", [(RED, BLUE), (RED, BLUE, RED), (BLUE, RED, BLUE, BLUE), tuple(LAMPS[:3])], ids=str)
 def test_different_lamps_in_series(string):
     """Against a bracketing root finder, from lit to dark and backwards, where the least leaky lamp rules."""
     for voltage in (18.0, 9.0, 2.0, 0.1):
@@ -376,6 +389,11 @@ def test_fit_doubts_a_class_that_the_readings_do_not_suit():
     assert "Readings do not suit" in _words(blue)[0]
     assert led.fit_led(current=current, voltage=_drop(BLUE, current), led=devices.LED_BLUE).cautions == ()
     assert blue.cautions[0].value > 0.9
+    # A lamp is doubted from a quarter of a volt off, or beyond the sheet's own range: 2.85 to 3.55 V of the blue one.
+    for lamp, kind, edge in ((RED, devices.LED_RED_GAASP, 0.25), (BLUE, devices.LED_BLUE, 0.35)):
+        for off, doubted in ((0.95 * edge, False), (1.05 * edge, True), (-1.05 * edge, True)):
+            fitted = led.fit_led(current=current, voltage=_drop(_shifted(lamp, off), current), led=kind)
+            assert any("do not suit" in words for words in _words(fitted)) == doubted
 
 
 def test_a_miss_of_rounding_is_none():

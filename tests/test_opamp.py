@@ -149,6 +149,17 @@ def test_output_impedance_of_a_stage_is_that_of_its_noise_gain():
     )
 
 
+@pytest.mark.parametrize(("margin", "told"), [(1.5, False), (1.6, True), (2.4, True)])
+def test_an_input_range_that_ends_the_swing_is_told(margin, told):
+    """Half of 9 V less 1.5 V of headroom leaves 3 V; an input that works down to a higher margin leaves 4.5 V less that."""
+    part = replace(
+        OPAMP_TL072, headroom_top=1.5, headroom_bottom=1.5, input_margin_top=0.0, input_margin_bottom=margin, current_bias=0.0
+    )  # fmt: skip
+    point = opamp.follower(**(CALLS["follower"] | {"op_amp": part}))
+    assert point.voltage_peak == pytest.approx(4.5 - max(margin, 1.5))
+    assert any("out of range" in caution.what for caution in point.cautions) == told
+
+
 def test_speed_pairs_are_inverse():
     found = opamp.speed(**CALLS["speed"])
     just = replace(OPAMP_4558, gain_bandwidth=found.gain_bandwidth_needed, slew_rate=found.slew_rate_needed)
@@ -161,7 +172,11 @@ def test_speed_pairs_are_inverse():
     assert found.slew_rate_needed == pytest.approx(steep, rel=1e-3)
     silent = opamp.speed(0.0, voltage_peak=0.0, noise_gain=1.0, op_amp=OPAMP_4558)
     assert silent.frequency_full_power == INF == silent.voltage_peak_slew and not silent.cautions
-    assert opamp.noninverting(**NONINVERTING).frequency_high == pytest.approx(found.frequency_high)
+    point = opamp.noninverting(**NONINVERTING)
+    assert point.frequency_high == pytest.approx(found.frequency_high)
+    # A stage at its full swing is just as steep as its op-amp at the frequency it gives.
+    full = opamp.speed(point.frequency_full_power, voltage_peak=point.voltage_peak, noise_gain=11.0, op_amp=OPAMP_4558)
+    assert full.slew_rate_needed == pytest.approx(OPAMP_4558.slew_rate)
 
 
 @pytest.mark.parametrize(

@@ -190,6 +190,21 @@ def test_cautions_of_a_coupler(change, words):
     assert any(words in caution.what for caution in found)
 
 
+@pytest.mark.parametrize(("volts", "told"), [(0.49, False), (0.51, True)])
+def test_a_cell_is_said_to_distort_from_half_a_volt(volts, told):
+    """Half a volt for about 0.1 % (common practice)."""
+    lit = opto.coupler_point(1e-3, coupler=devices.typical(devices.COUPLER_GREEN_GAP_GL5528), voltage_cell=volts)
+    assert any("distorts" in caution.what for caution in lit.cautions) == told
+
+
+@pytest.mark.parametrize(("share", "leaks"), [(0.099, False), (0.101, True)])
+def test_light_leaking_in_is_told_from_a_tenth_of_the_lamp_s(share, leaks):
+    coupler = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
+    alone = opto.coupler_point(1e-3, coupler=coupler).illuminance
+    lit = opto.coupler_point(1e-3, coupler=coupler, illuminance_ambient=share * alone)
+    assert any("leaking" in caution.what for caution in lit.cautions) == leaks
+
+
 def test_band_encloses_and_narrows():
     current = np.geomspace(1e-5, 0.02, 30)
     wide = opto.coupler_band(current, coupler=devices.COUPLER_GREEN_GAP_GL5528)
@@ -198,6 +213,10 @@ def test_band_encloses_and_narrows():
     assert np.all(narrow.resistance_low < narrow.resistance_cell)
     assert np.all(narrow.resistance_cell < narrow.resistance_high)
     assert np.all(narrow.resistance_high < wide.resistance_high)
+    # In light without end only the floor is left, known by its class to a factor of three (common practice).
+    end = opto.coupler_band(1e12, coupler=devices.COUPLER_GREEN_GAP_GL5528)
+    floor = devices.COUPLER_GREEN_GAP_GL5528.cell.resistance_floor
+    assert (end.resistance_low, end.resistance_high) == pytest.approx((floor / 3, 3 * floor), rel=1e-3)
 
 
 # --- gain -------------------------------------------------------------------------------------

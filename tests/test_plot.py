@@ -222,6 +222,9 @@ def test_static_curve_shows_a_latching_circuit():
     for line in picture.curves:
         y = line.get_ydata()[np.isfinite(line.get_ydata())]
         assert low <= y.min() and y.max() <= high, "a branch leaves the picture"
+    features = compressor.curve_features(curve.level_in_dbv, level_out_dbv=curve.level_out_dbv)
+    told = plot.static_curve(curve, features=features).caption
+    assert "its gain rises by" in told and "latches" in told and "ratio" not in told
     assert "latches" not in plot.static_curve(CURVE).caption
 
 

@@ -404,6 +404,18 @@ def test_average_of_the_ripple_tends_to_the_averaged_law():
     assert ripple.ripple_share == pytest.approx(ripple.voltage_ripple / ripple.voltage_average)
 
 
+@pytest.mark.parametrize(("rectifier", "rests"), [("full", 0.5), ("half", 1.0)])
+def test_the_straight_line_rule_counts_all_that_is_drawn(rectifier, rests):
+    """dV = I dt/C with all that flows off, release, load and leakage, over the time between two crests."""
+    ripple = sidechain.detector_ripple(
+        2.0, frequency=200.0, resistance_attack=10.0, resistance_release=470e3, resistance_load=10e6,
+        capacitance_hold=10e-6, current_leakage=2e-6, voltage_diode=0.3, rectifier=rectifier,
+    )  # fmt: skip
+    drawn = ripple.voltage_average * (1 / 470e3 + 1 / 10e6) + 2e-6
+    assert ripple.voltage_ripple_linear == pytest.approx(drawn * rests / 200.0 / 10e-6, rel=1e-12)
+    assert ripple.voltage_ripple == pytest.approx(ripple.voltage_ripple_linear, rel=0.05)
+
+
 def test_ripple_limits():
     def ripple(attack=1e3, release=50e3, **more):
         return sidechain.detector_ripple(**PLAIN | more, resistance_attack=attack, resistance_release=release)
@@ -677,6 +689,11 @@ def test_choice_gives_what_the_timing_says():
     assert max(abs(found.error_attack[0]), abs(found.error_release[0])) < 0.05
     total = abs(np.log1p(found.error_attack)) + abs(np.log1p(found.error_release))
     assert (np.diff(total) >= 0).all()
+    # What no resistor in stock comes near to is not listed: E24 steps by at most 27/24 (IEC 60063).
+    quick = sidechain.choose_detector_parts(**(call | {"time_attack_wanted": 1e-3}))
+    assert quick.capacitance_hold.size < found.capacitance_hold.size
+    for error in (found.error_attack, found.error_release, quick.error_attack, quick.error_release):
+        assert np.all(np.abs(np.log1p(error)) <= np.log(27 / 24) * (1 + 1e-9))
     # No other stock attack resistor comes nearer with the chosen capacitor and release.
     for other in (0.91, 1.1):
         moved = sidechain.detector_timing(

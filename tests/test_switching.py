@@ -92,6 +92,18 @@ def test_indicator_limits_and_cautions():
     assert not _indicator().cautions
 
 
+@pytest.mark.parametrize(("step", "heard"), [(9.9e-3, False), (10.1e-3, True)])
+def test_a_thump_is_told_from_ten_millivolts(step, heard):
+    """10 mV at the output are heard over a quiet amplifier (common practice)."""
+    still = switching.indicator_thump(
+        10e-3, resistance_supply=1.0, capacitance=1e-6, fraction_coupled=1.0, gain=step / 10e-3
+    )
+    assert still.voltage_step == pytest.approx(step) and bool(still.cautions) == heard
+    plate = switching.pulldown_thump(**(CALLS["pulldown_thump"] | {"gain": 1.0})).voltage_step
+    louder = switching.pulldown_thump(**(CALLS["pulldown_thump"] | {"gain": step / plate}))
+    assert louder.voltage_step == pytest.approx(step) and bool(louder.cautions) == heard
+
+
 @pytest.mark.parametrize(
     ("power_source", "jack", "plug", "expected", "words"),
     [

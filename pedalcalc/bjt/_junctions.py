@@ -158,7 +158,7 @@ def _base_open(
         y, e2 = np.where(endless, 0.0, y), np.where(endless, 0.0, e2)
         whole = load + series
         e1 = np.where(endless, _total(span + whole * i_s, whole, i_s, vt) - i_s, e1)
-    current, x = e1 - (1 + r) * e2, vt * np.log1p(e1 / i_s) + e1 * series
+    current, x = e1 - (1 + r) * e2 + 0.0, vt * np.log1p(e1 / i_s) + e1 * series + 0.0
     ve, vc = vee + re * current, vcc - rc * current
     return Solution(e1, e2, 0 * current, current, current, ve + x, vc, ve, x)
 

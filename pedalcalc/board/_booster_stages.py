@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from pedalcalc import bjt, devices, fet, led, rc, stage, supply, switching, values
 from pedalcalc._base import Caution, caution_below
-from pedalcalc.board._core import Board
 from pedalcalc.board._design import DesignPart, design_part
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, points
-from pedalcalc.devices import Battery, Bjt, Diode, Jfet, Led
+from pedalcalc.board._sockets import socket_cautions, states_of
+from pedalcalc.devices import Bjt, Diode, Jfet, Led
 
 Array = NDArray[np.float64]
 
@@ -103,13 +103,7 @@ def switched(
         resistance_meter=meter,
     )
     drawn = float(np.asarray(jfet.current_drain)[1] + np.asarray(follower.current_emitter)[1])
-    states = switching.current_states(
-        drawn,
-        current_led=float(lamp[1]),
-        power_source="battery" if isinstance(board.supply, Battery) or has_battery(board) else "adaptor",
-        jack="stereo",
-        plug=plug,
-    )
+    states = states_of(board, drawn, float(lamp[1]), plug)
     fet: Jfet = parts.one("JFET", Jfet)
     leak = 0.0 if np.isnan(fet.current_gate_leakage) else float(fet.current_gate_leakage)
     gate, out = leak * parts.ohms("gate"), float(np.asarray(follower.voltage_emitter)[1])
@@ -135,11 +129,6 @@ def switched(
         float(lamp[1]), resistance_supply=BATTERY_LEAD, capacitance=0.0, fraction_coupled=1.0, gain=gain_follower
     )
     return lights, states, thump_in, thump_out, rail_step
-
-
-def has_battery(board: Board) -> bool:
-    """Return whether a battery is on the list."""
-    return any(found.part.kind == "battery" for found in board.parts)
 
 
 def unmeasured(parts: Parts, rail: Array) -> tuple[float, float, str]:
@@ -297,7 +286,12 @@ def cautions_of(
     fet: Jfet = parts.one("JFET", Jfet)
     if not np.isnan(fet.voltage_max):
         found += list(_over(name("JFET"), "drain-gate", rail, fet.voltage_max))
-    return tuple({(caution.what, caution.unit): caution for caution in (*parts.board.cautions, *found)}.values())
+    return tuple(
+        {
+            (caution.what, caution.unit): caution
+            for caution in (*parts.board.cautions, *socket_cautions(parts.board), *found)
+        }.values()
+    )
 
 
 def _over(name: str, where: str, volts: Array, limit: float) -> tuple[Caution, ...]:

@@ -325,4 +325,6 @@ def changed(board: Board, **fitted: str) -> Board:
         parts[old.reference] = resolve_parts((new,))[0]
     gone = {board.part(reference).reference for reference in fitted}
     kept = tuple(own for own in board.own_parts if own.reference not in gone)
-    return replace(board, parts=tuple(parts.values()), own_parts=kept)
+    # What the fits told begins with the reference.
+    told = tuple(caution for caution in board.cautions if caution.what.partition(":")[0] not in gone)
+    return replace(board, parts=tuple(parts.values()), own_parts=kept, cautions=told)

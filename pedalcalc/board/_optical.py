@@ -13,6 +13,7 @@ from pedalcalc import compressor, devices, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
+from pedalcalc.board._sockets import has_battery, states_of
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
@@ -38,6 +39,7 @@ class OpticalBuild(Result):
     frequency_low: float = quantity("Hz", "lower corner of the input")
     frequency_low_output: float = quantity("Hz", "lower corner of the output")
     lights: switching.IndicatorStates = quantity("record", "indicator in both states")
+    states: switching.CurrentStates = quantity("record", "current in each state")
     thump_in: switching.PulldownThump = quantity("record", "thump of the input capacitor")
     thump_out: switching.PulldownThump = quantity("record", "thump of the output capacitor")
     rail_step: switching.IndicatorThump = quantity("record", "thump of the indicator")
@@ -139,10 +141,12 @@ def optical_compressor(
     worst = [float(np.min(np.asarray(stage.voltage_peak))) for stage in stages(devices.low(record))]
     circuit, uneven = _circuit(parts, supplied)
     lights, thump_in, thump_out, rail_step = _switched(parts, supplied, circuit, source, load)
+    lit = float(supplied.current_direct[1])
+    states = states_of(board, float(np.asarray(supplied.budget.current_supply)[1]) - lit, lit, "mono")
     level = board.control(parts.name("level"), rotation=1.0).resistance_total
     pulled = float(rc.parallel_resistance([parts.ohms("output pull-down"), load]))
     out = float(rc.parallel_resistance([level, pulled]))
-    results = (follower, makeup, lights, thump_in, thump_out, rail_step)
+    results = (follower, makeup, lights, states, thump_in, thump_out, rail_step)
     cautions = tuple(dict.fromkeys(caution for result in results for caution in result.cautions)) + uneven
     follower, makeup = (replace(stage, cautions=()) for stage in (follower, makeup))
     lights = replace(lights, cautions=())
@@ -160,11 +164,12 @@ def optical_compressor(
             )
         ),
         lights=lights,
+        states=states,
         thump_in=thump_in,
         thump_out=thump_out,
         rail_step=rail_step,
         test_points=_test_points(parts, supplied, follower, makeup),
-        power_steps=_first_power(parts, supplied),
+        power_steps=_first_power(parts, supplied, states),
         cautions=cautions,
     )
 
@@ -278,7 +283,7 @@ def _test_points(parts: Parts, supplied: DoubledSupply, follower: Any, makeup: A
     )
 
 
-def _first_power(parts: Parts, supplied: DoubledSupply) -> tuple[PowerStep, ...]:
+def _first_power(parts: Parts, supplied: DoubledSupply, states: switching.CurrentStates) -> tuple[PowerStep, ...]:
     """Return the lines of first power; without ICs the divider hangs on the supply through three diodes."""
     volts = float(np.asarray(supplied.budget.voltage_supply)[1])
     chain = sum(parts.ohms(role) for role in ("filter in", "filter out", "divider top", "divider bottom"))
@@ -291,6 +296,9 @@ def _first_power(parts: Parts, supplied: DoubledSupply) -> tuple[PowerStep, ...]
     return power_steps(
         {
             "no ICs in their sockets, indicator dark": amps,
+            **(
+                {"on its battery, plug pulled out": float(states.current_unplugged)} if has_battery(parts.board) else {}
+            ),
             "bypassed, no signal, usual": dark[1],
             "engaged, no signal, usual": drawn[1],
             "engaged, no signal, at most": np.max(drawn),

@@ -43,7 +43,7 @@ def named_file(text: str) -> str:
 
 
 def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tuple[OwnPart | None, tuple[Caution, ...]]:
-    """Return the part as its readings make it, or None with a caution where they belong to another type."""
+    """Return the part as its readings make it, or None where they belong to another type, and what is to be told of it."""
     taken = read_readings(path)
     where = f"{part.place or 'the list'}, {part.reference}"
     if record is None or type(record) not in KINDS:
@@ -62,9 +62,10 @@ def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tup
         )
     fits: dict[type, Any] = {Coupler: _coupler, Led: _lamp, Jfet: _jfet, Bjt: _transistor}
     try:
-        return fits[type(record)](part, record, path, taken, meter), ()
+        own = fits[type(record)](part, record, path, taken, meter)
     except (ValueError, RuntimeError) as reason:
         raise ValueError(f"{where}: {path.name}: {reason}") from None
+    return own, tuple(dataclasses.replace(told, what=f"{part.reference}: {told.what}") for told in own.cautions)
 
 
 def _other_type(taken: Sequence[Reading], part: Part, record: Device) -> str:
@@ -118,12 +119,12 @@ def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], 
         resistance_dark=float(np.median(dark)) if dark else np.nan,
         resistance_dark_least=max(bounds, default=0.0),
     )
-    coupler, factor = found.coupler, np.nan
+    coupler, factor, cautions = found.coupler, np.nan, found.cautions
     times = [r for r in taken if r.what in ("LDR rise time", "LDR fall time")]
     if times:
         timed = _timing(times, coupler)
-        coupler, factor = timed.coupler, float(timed.time_factor)
-    return OwnPart(part.reference, path.name, coupler, found, factor, len(amps) + len(times), found.cautions)
+        coupler, factor, cautions = timed.coupler, float(timed.time_factor), cautions + timed.cautions
+    return OwnPart(part.reference, path.name, coupler, found, factor, len(amps) + len(times), cautions)
 
 
 def _timing(times: Sequence[Reading], coupler: Coupler) -> Any:

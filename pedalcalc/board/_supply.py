@@ -14,6 +14,7 @@ from pedalcalc import pump, supply
 from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points
+from pedalcalc.board._sockets import socket_cautions
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
 from pedalcalc.devices._record import ends
 from pedalcalc.parts import NOT_CONNECTED
@@ -131,7 +132,7 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
         for record in {r.name: r for r in (board.record(parts.name(n)) for n in ("side-chain", "reference"))}.values()
         if record.name != circuit.op_amp.name
     ]  # fmt: skip
-    cautions = board.cautions + _without_lamp(budget.cautions) + budget_lit.cautions
+    cautions = board.cautions + socket_cautions(board) + _without_lamp(budget.cautions) + budget_lit.cautions
     cautions += tuple(c for other in others for c in other.cautions)
     cautions += half.cautions + _ratings(parts, budget, budget_lit, current_led, current)
     unique = _once(cautions)

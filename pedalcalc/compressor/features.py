@@ -50,8 +50,8 @@ def curve_features(level_in_dbv: ArrayLike, *, level_out_dbv: ArrayLike) -> Curv
         Threshold [dBV], ratio (input change over output change: infinite for a flat curve, negative
         where the output falls as the input rises), knee width [dB], the gain at the quiet end
         [dB], the middle of the 6 dB over which the ratio was read [dBV], and by how much the curve differs
-        at worst from the soft-knee law with these numbers [dB]. A curve that bends by less than 0.1 dB
-        does not compress: ratio 1, threshold infinite, no knee.
+        at worst from the soft-knee law with these numbers [dB]. A curve along which the gain never falls by 0.1 dB
+        does not compress: ratio 1, threshold infinite, no knee. Where its gain rises instead, a caution says so.
 
     Raises
     ------
@@ -93,11 +93,20 @@ def curve_features(level_in_dbv: ArrayLike, *, level_out_dbv: ArrayLike) -> Curv
     slopes = (ends - np.interp(starts, level, out)) / SPAN_DB
     gain = float(out[0] - level[0])
     bend = float(np.max(np.abs(out - level - gain)))
+    own_gain = out - level
+    lost = float(np.max(np.maximum.accumulate(own_gain) - own_gain))  # by which the gain falls from its best so far
     flattest = int(np.argmin(slopes))
     slope = float(slopes[flattest])
     middle = float(starts[flattest] + SPAN_DB / 2)
-    if bend < REDUCTION_LEAST_DB or slope >= 1:
-        return CurveFeatures(np.inf, 1.0, 0.0, gain, middle, False, bend, ())
+    if lost < REDUCTION_LEAST_DB or slope >= 1:
+        expands = caution_above(
+            "curve expands: the louder the input, the more gain",
+            "put the cell to ground or into the feedback, where light takes gain away",
+            bend,
+            REDUCTION_LEAST_DB,
+            "dB",
+        )
+        return CurveFeatures(np.inf, 1.0, 0.0, gain, middle, False, bend, expands)
     line = float(ends[flattest] - slope * (starts[flattest] + SPAN_DB))  # out = line + slope * in
     threshold = (line - gain) / (1 - slope)
     ratio = np.inf if slope == 0 else 1 / slope

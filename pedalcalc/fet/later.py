@@ -44,7 +44,7 @@ def from_drain_voltage(
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
-        Drain resistor [Ω], above 0, finite.
+        Drain resistor [Ω], above 0 to inf.
     resistance_source_pin : array_like
         Source resistor [Ω], 0 or more, finite; none if not given.
     voltage_gate : array_like
@@ -113,9 +113,9 @@ def load_line_voltage(
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
-        Drain (or collector) resistor [Ω], 0 or more, finite.
+        Drain (or collector) resistor [Ω], 0 to inf: through an open one no current flows.
     resistance_source_pin : array_like
-        Source (or emitter) resistor [Ω], 0 or more, finite; none if not given.
+        Source (or emitter) resistor [Ω], 0 to inf; none if not given.
 
     Returns
     -------

@@ -94,8 +94,8 @@ def choose_resistor(
     led : Led or sequence of Led
         Lamp, or a list of those in series; types or single lamps. Measure yours with `fit_led` to narrow its spread.
     voltage_supply : float or triple of float
-        Supply [V], at least 0: one voltage, or lowest (a used battery's), usual and highest (a fresh battery's or
-        an adaptor's).
+        Supply [V], above the drop of the lamps: one voltage, or lowest (a used battery's, at least 0), usual and highest
+        (a fresh battery's or an adaptor's).
     current_wanted : float
         Wanted current at the usual supply [A], > 0.
     stock : str or list

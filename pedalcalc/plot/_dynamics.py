@@ -254,6 +254,7 @@ def _features_told(features: CurveFeatures | None) -> str:
     if features is None:
         return ""
     if not features.compresses:
-        return "does not compress in this range"
+        told = "does not compress in this range"
+        return f"{told}: its gain rises by {number_text(features.misfit_db, 'dB')}" if features.cautions else told
     threshold = number_text(features.threshold_dbv, "dBV")
     return f"threshold {threshold}; ratio {number_text(features.ratio, '1', 2)} : 1; knee {number_text(features.knee_db, 'dB')}"

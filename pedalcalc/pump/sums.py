@@ -105,7 +105,7 @@ def flying_reactance(*, frequency: ArrayLike, capacitance_pump: ArrayLike) -> Nu
     Parameters
     ----------
     frequency : array_like
-        Frequency [Hz], > 0.
+        Frequency [Hz], > 0 to inf.
     capacitance_pump : array_like
         Flying capacitor [F], > 0; inf allowed.
 

@@ -1,0 +1,56 @@
+"""Battery, jacks and barrel connector of a build, as its list joins them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from pedalcalc import devices, switching
+from pedalcalc._base import Caution
+from pedalcalc.board._core import Board
+from pedalcalc.devices import Battery
+from pedalcalc.parts import NOT_CONNECTED
+
+
+def _pins(board: Board, kind: str) -> Iterator[tuple[str, dict[str, str]]]:
+    """Yield reference and nets by role of each part of a kind."""
+    for found in board.parts:
+        if found.part.kind == kind:
+            yield found.part.reference, {pin.role: pin.net for pin in found.pins}
+
+
+def has_battery(board: Board) -> bool:
+    """Tell whether the list has a battery, which the jack then switches."""
+    return next(_pins(board, "battery"), None) is not None
+
+
+def jack_of(board: Board) -> str:
+    """Return the jack that the battery meets: stereo where its minus goes to a ring, else mono, which switches nothing."""
+    rings = {nets["ring"] for _, nets in _pins(board, "jack") if "ring" in nets} - {NOT_CONNECTED}
+    minus = {nets["minus"] for _, nets in _pins(board, "battery")}
+    return "stereo" if (rings & minus if minus else rings) else "mono"
+
+
+def states_of(board: Board, circuit: float, lamp: float, plug: str) -> switching.CurrentStates:
+    """Return what is drawn engaged, bypassed, and with the plug pulled out of the input."""
+    fed = "battery" if isinstance(board.supply, Battery) or has_battery(board) else "adaptor"
+    return switching.current_states(circuit, current_led=lamp, power_source=fed, jack=jack_of(board), plug=plug)
+
+
+def socket_cautions(board: Board) -> tuple[Caution, ...]:
+    """Tell where battery and adaptor meet, because the battery does not go through the connector's break contact."""
+    found: tuple[Caution, ...] = ()
+    for battery, poles in _pins(board, "battery"):
+        for connector, nets in _pins(board, "connector"):
+            if poles["plus"] in (nets.get("outer"), nets.get("centre")):
+                block = devices.typical(board.record(battery))
+                highest = float(np.max(board.voltages(0.0)))
+                found += (
+                    Caution(
+                        f"{battery} and an adaptor in {connector} meet: a battery that is charged can leak or burst",
+                        f"join the plus of {battery} to the break contact of {connector}, which a plug opens",
+                        highest, float(block.voltage_empty), "V",
+                    ),
+                )  # fmt: skip
+    return found
