@@ -9,6 +9,7 @@ from pedalcalc import circuit
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
 from tests.conftest import ROOT
+from tests.oracle_circuit import left_over, random_board
 
 NAN = float("nan")
 
@@ -44,6 +45,17 @@ CALLS = {
 def test_a_divider_is_the_divider():
     point = circuit.operating_point(DIVIDER, values={"R2": np.array([10e3, 20e3, 0.0, np.inf])})
     np.testing.assert_allclose(point.voltages["half"], [4.5, 6.0, 0.0, 9.0], rtol=1e-12)
+
+
+@pytest.mark.parametrize("number", range(60))
+def test_random_boards_are_solved_and_their_currents_cancel(number):
+    board = random_board(np.random.default_rng([3, number]))
+    point = circuit.operating_point(board)
+    if point.unpredictable:
+        return
+    for net, (total, size) in left_over(board, dict(point.voltages)).items():
+        # rounding of the volts, times an op-amp's gain over its output resistance
+        assert abs(total) <= 1e-9 * size + 1e-8, net
 
 
 @pytest.mark.parametrize("name", BOARDS)
