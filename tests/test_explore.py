@@ -13,7 +13,7 @@ import pytest
 from pedalcalc import compressor, devices, explore, laws, plot, sidechain, values
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.plot._kept import KEPT
-from tests.test_pump import RAIL
+from tests.test_supply_budget import RAIL
 
 
 def draw(resistance):

@@ -7,7 +7,7 @@ import statistics
 
 import pytest
 
-from pedalcalc import compressor, devices, explore, pump
+from pedalcalc import board, compressor, devices, explore
 from tests.browser.conftest import EXPLORERS, STEP
 from tests.conftest import ROOT
 
@@ -35,7 +35,7 @@ def picture_of(panel):
 
 def made_here(name):
     """Return the same panel made in this process, to compare words and pictures with."""
-    return eval(EXPLORERS[name], {"compressor": compressor, "devices": devices, "explore": explore, "pump": pump})
+    return eval(EXPLORERS[name], {"board": board, "compressor": compressor, "devices": devices, "explore": explore})
 
 
 def wait_for_words(panel, here):
