@@ -55,8 +55,6 @@ EXPLORERS = {
     "budget": f"explore.voltage_budget({RAIL}, voltage_supply=9.0, current_load=0.006, current_direct=0.002, "
     "voltage_peak=1.0)",
     "coupler": "explore.coupler_curve(devices.COUPLER_GREEN_GAP_GL5528, current=0.001)",
-    "RC": "explore.time_constant(resistance=220e3, capacitance=1e-6, voltage_start=3.0, voltage_final=0.0, "
-    "voltage_level=1.5)",
 }
 
 
