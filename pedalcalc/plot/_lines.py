@@ -107,7 +107,7 @@ def _several(
     if not results:
         raise ValueError("result must hold at least one result, got none")
     if not isinstance(up, str):
-        raise ValueError(f"up must be one field where several results are drawn, got {', '.join(up)}")
+        raise TypeError(f"up must be one field where several results are drawn, got {', '.join(up)}")
     picture = new_picture()
     with look():
         axes = picture.subplots()
