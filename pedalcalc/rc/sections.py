@@ -125,10 +125,10 @@ def two_sections(
 
 def _parts(section: str, place: str, resistance: ArrayLike, capacitance: ArrayLike) -> tuple[Array, Array]:
     # In a high-pass section a short leaves no output, and no capacitor no path.
-    limit = {"least": 0.0} if section == "lowpass" else {"above": 0.0}
+    least, above = (0.0, None) if section == "lowpass" else (None, 0.0)
     return (
-        numeric(f"resistance_{place}", resistance, **limit),
-        numeric(f"capacitance_{place}", capacitance, **limit),
+        numeric(f"resistance_{place}", resistance, least=least, above=above),
+        numeric(f"capacitance_{place}", capacitance, least=least, above=above),
     )
 
 
@@ -149,8 +149,8 @@ def _found(whole: Poly, f: Array, volts: Array) -> TwoSections:
     """Return the response 1/whole: its powers are 0 to 2, 0 to -2, or -1 to 1."""
     turn = 2 * np.pi * f
     with np.errstate(under="ignore", invalid="ignore"):  # a complex NaN divides with a complaint
-        inverse = sum((value * (1j * turn) ** power for power, value in whole.items()), start=np.asarray(0j))
-        response = np.asarray(1 / inverse)
+        inverse = sum((value * (1j * turn) ** power for power, value in whole.items()), start=np.zeros((), complex))
+        response: Complex = np.asarray(1 / inverse)
         gain = 1 / np.abs(inverse)
     flat = whole[0] + 0 * turn
     if 1 in whole and -1 in whole:
