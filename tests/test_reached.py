@@ -10,10 +10,11 @@ from __future__ import annotations
 import ast
 import inspect
 import json
+import re
 
 import pytest
 
-from tests.conftest import ROOT
+from tests.conftest import REFERENCE, ROOT
 from tests.test_contract import FUNCTIONS
 
 # Single questions of one textbook circuit each, kept with their published rows until a solver for whole circuits
@@ -86,3 +87,15 @@ def test_what_waits_is_there_and_has_no_caller():
 
 def test_the_library_stays_small():
     assert len(HOMES) <= MOST
+
+
+def test_the_index_by_question_holds_every_function_once():
+    page = (REFERENCE / "functions.md").read_text(encoding="utf-8")
+    listed = []
+    for line in page.splitlines():
+        if line.startswith("| ") and not line.startswith(("| question", "| ---")):
+            question, answers = (cell.strip() for cell in line.strip("| ").split(" | "))
+            names = re.findall(r"`([a-z_]+\.[a-z_0-9]+)`", answers)
+            assert question and answers == ", ".join(f"`{name}`" for name in names), line
+            listed += names
+    assert sorted(listed) == sorted(HOMES)
