@@ -32,7 +32,6 @@ WAITING = {
     "opamp.output_offset",
     "opamp.summing_output",
     "rc.ammeter_reading",
-    "rc.chain_response",
     "rc.divider_string",
     "rc.two_sections",
     "stage.collector_feedback_stage",

@@ -10,7 +10,7 @@ hangs on it. Parts are ideal: no leakage, no series resistance of the capacitor,
 no inductance.
 """
 
-from pedalcalc.rc.chain import Band, chain_band, chain_response
+from pedalcalc.rc.chain import Band, chain_band
 from pedalcalc.rc.choose import CornerParts, DividerParts, choose_corner_parts, choose_divider
 from pedalcalc.rc.corner import corner_capacitance, corner_frequency, corner_resistance
 from pedalcalc.rc.divider import Divider, DividerString, divider, divider_string, parallel_resistance
@@ -32,7 +32,6 @@ __all__ = [
     "TwoSections",
     "ammeter_reading",
     "chain_band",
-    "chain_response",
     "charging",
     "choose_corner_parts",
     "choose_divider",
