@@ -125,7 +125,6 @@ def test_a_title_alone_stands_over_the_axes():
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="log"), "scale_up cannot be log"),
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="cubic"), "scale_up must be one of"),
         (lambda: plot.curve({}, across="voltage", up="current"), "at least one result"),
-        (lambda: plot.curve({"a": SWEEP}, across="voltage", up=["current", "power"]), "up must be one field"),
         (lambda: plot.lines({}, across=T, **AXES), "at least one line"),
         (lambda: plot.lines({"a": T[:3]}, across=T, **AXES), r"'a' has shape \(3,\)"),
         (lambda: plot.rail_diagram({}), "at least one bar"),
@@ -144,6 +143,8 @@ def test_a_scalar_field_is_no_line():
         plot.curve(compressor.example(), across="voltage_rail", up="gain_makeup")
     with pytest.raises(TypeError, match="result must be a result"):
         plot.curve(3.0, across="a", up="b")
+    with pytest.raises(TypeError, match="up must be one field where several results are drawn, got current, power"):
+        plot.curve({"a": SWEEP}, across="voltage", up=["current", "power"])
 
 
 def test_pictures_are_the_same_twice_and_keep_their_words():

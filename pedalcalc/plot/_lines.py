@@ -55,7 +55,9 @@ def curve(
     Raises
     ------
     ValueError
-        If a field is not there, holds no array, or the units differ; if there is no result, or several of both.
+        If a field is not there, holds no array, or the units differ, or there is no result.
+    TypeError
+        If several results and several fields are given, or what is given is no result.
 
     References
     ----------
