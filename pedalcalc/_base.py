@@ -200,6 +200,15 @@ def one_number(name: str, value: ArrayLike, purpose: str = "to choose a part", *
     return float(number)
 
 
+def whole(name: str, value: ArrayLike) -> NDArray[np.float64]:
+    """Return whole numbers of at least 1 as floats (NaN passes), or refuse them by name."""
+    number = numeric_view(name, value, least=1)
+    odd = ~np.isnan(number) & (number != np.floor(number))
+    if np.any(odd):
+        raise ValueError(f"{name} must be a whole number, got {number[odd].flat[0]:g}")
+    return number
+
+
 def lowest_usual_highest(name: str, value: Any, **limits: Any) -> tuple[float, float, float]:
     """Return a figure's three values, from one number or from a triple that rises."""
     three = numeric(name, value, **limits)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import catalogue, devices, parts
+from pedalcalc.catalogue._resolve import pin_roles
 
 BUILDS = Path(__file__).parents[1] / "notebooks" / "builds"
 
@@ -26,7 +27,6 @@ DUAL = {str(pin): net for pin, net in enumerate(["a", "b", "c", "ground", "d", "
 DIODE = make("diode", "1N4148", {"anode": "in", "cathode": "out"})
 CALLS = {
     "find_device": {"text": "TL072"},
-    "pin_roles": {"part": DIODE, "device": devices.DIODE_1N4148},
     "resolve_parts": {"parts": (DIODE,)},
 }
 
@@ -244,7 +244,7 @@ def test_all_that_is_wrong_is_told_at_once():
     with pytest.raises(TypeError, match="parts must be a Part"):
         catalogue.resolve_parts(["D1"])
     with pytest.raises(ValueError, match="nothing says which pin of '1N4148' is which"):
-        catalogue.pin_roles(DIODE)
+        pin_roles(DIODE)
 
 
 def test_records_of_what_has_a_value():

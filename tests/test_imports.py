@@ -69,6 +69,19 @@ def test_arrows_point_down(path):
         assert LEVEL[other] <= LEVEL[room], f"{room} imports from {other}, which is below it"
 
 
+def test_no_room_comes_back_to_itself():
+    """Within a row too, imports of whole rooms form no circle."""
+    wants: dict[str, set[str]] = {}
+    for path in FILES:
+        if _room(path) in LEVEL:
+            wants.setdefault(_room(path), set()).update(set(_imported_rooms(path)) - {_room(path)})
+    left = dict(wants)
+    while done := [room for room, others in left.items() if not others & left.keys()]:
+        for room in done:
+            del left[room]
+    assert not left, f"these import one another: {sorted(left)}"
+
+
 def _loaded_after(statement):
     code = f"{statement}\nimport sys\nprint(' '.join(sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120)

@@ -74,9 +74,13 @@ CALLS = {
         "resistance_ground": 10e3,
         "resistance_compensation": 4.7e3,
     },
-    "closed_loop_output_resistance": {"resistance_output_open": 75.0, "gain_open_loop": 2e5, "noise_gain": 23.0},
-    "closed_loop_input_resistance": {"resistance_input_open": 2e6, "gain_open_loop": 2e5, "noise_gain": 23.0},
-    "differential_voltage": {"voltage_input": 6.0, "gain_open_loop": 2e5, "noise_gain": 2.0},
+    "closed_loop": {
+        "gain_open_loop": 2e5,
+        "noise_gain": 23.0,
+        "resistance_input_open": 2e6,
+        "resistance_output_open": 75.0,
+        "voltage_input": 6.0,
+    },
     "summing_output": {
         "voltages_input": (0.2, -0.1),
         "resistances_input": (10e3, 20e3),
@@ -138,14 +142,16 @@ def test_open_and_shorted_feedback():
     assert up(INF, 1e3).gain == 2e5
     assert opamp.inverting(**_network(resistance_feedback=1e3, resistance_input=0.0)).gain_signed == -2e5
     assert opamp.inverting(**_network(resistance_feedback=0.0, resistance_input=1e3)).gain_signed == 0
-    assert opamp.closed_loop_output_resistance(75.0, gain_open_loop=2e5, noise_gain=INF) == 75
-    assert opamp.closed_loop_input_resistance(2e6, gain_open_loop=INF, noise_gain=10.0) == INF
+    alone = opamp.closed_loop(**CALLS["closed_loop"] | {"noise_gain": INF})
+    assert (alone.impedance_input, alone.impedance_output, alone.voltage_differential) == (2e6, 75.0, 6.0)
+    ideal = opamp.closed_loop(**CALLS["closed_loop"] | {"gain_open_loop": INF})
+    assert (ideal.impedance_input, ideal.impedance_output, ideal.voltage_differential) == (INF, 0.0, 0.0)
 
 
 def test_output_impedance_of_a_stage_is_that_of_its_noise_gain():
     point = opamp.noninverting(**NONINVERTING)
     assert point.impedance_output == pytest.approx(
-        opamp.closed_loop_output_resistance(75.0, gain_open_loop=2e5, noise_gain=11.0), rel=1e-12
+        opamp.closed_loop(**CALLS["closed_loop"] | {"noise_gain": 11.0}).impedance_output, rel=1e-12
     )
 
 
@@ -264,8 +270,8 @@ def test_output_resistance_against_sympy():
     a, n, zo, v = sp.symbols("A N Z_o v", positive=True)
     current = (v + a * v / n) / zo  # the feedback network itself draws nothing to speak of
     formula = sp.simplify(v / current)
-    got = opamp.closed_loop_output_resistance(75.0, gain_open_loop=1e4, noise_gain=11.0)
-    assert got == pytest.approx(float(formula.subs({a: 1e4, n: 11, zo: 75})), rel=1e-12)
+    got = opamp.closed_loop(**CALLS["closed_loop"] | {"gain_open_loop": 1e4, "noise_gain": 11.0})
+    assert got.impedance_output == pytest.approx(float(formula.subs({a: 1e4, n: 11, zo: 75})), rel=1e-12)
 
 
 def test_dc_at_each_pin():

@@ -43,7 +43,6 @@ T = np.linspace(0.0, 1.0, 20)
 CALLS = {
     "bands": {"tracks": {"decay": (T * 0.5, T, T * 2)}, "across": T, **AXES},
     "curve": {"result": SWEEP, "across": "voltage", "up": "current"},
-    "curves": {"results": {"a": SWEEP, "b": SWEEP}, "across": "voltage", "up": "current"},
     "lines": {"tracks": {"decay": T}, "across": T, **AXES},
     "sketch": {"stage": "low-pass", "labels": {"R": "R1 4.7 kΩ"}},
     "rail_diagram": {"rails": {"label": 9.0, "swing": (1.5, 7.0)}, "voltage_idle": 4.5},
@@ -125,7 +124,7 @@ def test_a_title_alone_stands_over_the_axes():
         (lambda: plot.curve(SWEEP, across="voltage", up=["current", "power"]), "must share one unit, got A, W"),
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="log"), "scale_up cannot be log"),
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="cubic"), "scale_up must be one of"),
-        (lambda: plot.curves({}, across="voltage", up="current"), "at least one result"),
+        (lambda: plot.curve({}, across="voltage", up="current"), "at least one result"),
         (lambda: plot.lines({}, across=T, **AXES), "at least one line"),
         (lambda: plot.lines({"a": T[:3]}, across=T, **AXES), r"'a' has shape \(3,\)"),
         (lambda: plot.rail_diagram({}), "at least one bar"),
@@ -144,6 +143,8 @@ def test_a_scalar_field_is_no_line():
         plot.curve(compressor.example(), across="voltage_rail", up="gain_makeup")
     with pytest.raises(TypeError, match="result must be a result"):
         plot.curve(3.0, across="a", up="b")
+    with pytest.raises(TypeError, match="up must be one field where several results are drawn, got current, power"):
+        plot.curve({"a": SWEEP}, across="voltage", up=["current", "power"])
 
 
 def test_pictures_are_the_same_twice_and_keep_their_words():

@@ -37,15 +37,14 @@ CALLS = {
     },
     "lowpass_response": {"frequency": 1000.0, **LOADED, "resistance_esr": 10.0, "voltage_input": 2.0},
     "highpass_response": {"frequency": 1000.0, **LOADED, "voltage_input": 2.0},
-    "chain_response": {
-        "responses": (
-            rc.highpass_response(100.0, resistance=53e3, capacitance=100e-9),
-            rc.lowpass_response(100.0, resistance=3.2e3, capacitance=10e-9),
-        )
-    },
     "chain_band": {"frequency_corners_highpass": (20.0, 35.0), "frequency_corners_lowpass": (5e3, 9e3)},
-    "two_section_lowpass": {"frequency": 1000.0, **LADDER_LOADED, "voltage_input": 2.0},
-    "two_section_highpass": {"frequency": 1000.0, **LADDER_LOADED, "voltage_input": 2.0},
+    "two_sections": {
+        "frequency": 1000.0,
+        "section_first": "lowpass",
+        "section_second": "highpass",
+        **LADDER_LOADED,
+        "voltage_input": 2.0,
+    },
     "parallel_resistance": {"resistances": (10e3, 22e3, 47e3)},
     "divider": {
         "voltage_supply": 9.0,
@@ -54,8 +53,6 @@ CALLS = {
         "resistance_load": 47e3,
     },
     "divider_string": {"resistances": (2e3, 500.0, 3e3), "voltage_supply": 20.0},
-    "lowpass_then_highpass": {"frequency": 1000.0, **LADDER_LOADED, "voltage_input": 2.0},
-    "highpass_then_lowpass": {"frequency": 1000.0, **LADDER_LOADED, "voltage_input": 2.0},
     "ammeter_reading": {"voltage_supply": 9.0, "resistance": 1e3, "resistance_ammeter": 20.0},
     "choose_corner_parts": {
         "frequency_corner": 720.0,
@@ -298,25 +295,16 @@ def _of_corner(frequency):
     return {"resistance": rc.corner_resistance(frequency, capacitance=10e-9), "capacitance": 10e-9}
 
 
-def test_chain_response_against_freqs():
-    sections = tuple(
-        [rc.highpass_response(FREQUENCIES, **_of_corner(f), voltage_input=0.5) for f in (20.0, 35.0)]
-        + [rc.lowpass_response(FREQUENCIES, **_of_corner(f)) for f in (5e3, 9e3)]
-    )
+def test_responses_behind_buffers_multiply():
+    sections = [rc.highpass_response(FREQUENCIES, **_of_corner(f)) for f in (20.0, 35.0)]
+    sections += [rc.lowpass_response(FREQUENCIES, **_of_corner(f)) for f in (5e3, 9e3)]
     turn = 2 * np.pi
     poles = [-turn * f for f in (20.0, 35.0, 5e3, 9e3)]
     _, expected = signal.freqs_zpk([0, 0], poles, turn * 5e3 * turn * 9e3, turn * FREQUENCIES)
-    whole = rc.chain_response(sections)
-    np.testing.assert_allclose(whole.response, expected, rtol=1e-11)
-    np.testing.assert_allclose(whole.voltage_output, 0.5 * abs(expected), rtol=1e-11)
-    assert np.isnan(whole.frequency_corner).all()
+    np.testing.assert_allclose(np.prod([one.response for one in sections], axis=0), expected, rtol=1e-11)
 
 
 def test_chain_refusals():
-    with pytest.raises(ValueError, match="responses must hold at least one"):
-        rc.chain_response(())
-    with pytest.raises(TypeError, match=r"responses\[0\] must be a FilterResponse"):
-        rc.chain_response((0.5,))
     with pytest.raises(ValueError, match="must not both be empty"):
         rc.chain_band(frequency_corners_highpass=(), frequency_corners_lowpass=())
     with pytest.raises(TypeError, match="frequency_corners_lowpass must be a tuple"):
@@ -389,31 +377,28 @@ def _ladder_nodes(first_kind, second_kind):
     return sympy.lambdify(s, solved.subs(values), "numpy")
 
 
-@pytest.mark.parametrize(
-    ("function", "kinds"),
-    [
-        (rc.lowpass_then_highpass, ("lowpass", "highpass")),
-        (rc.highpass_then_lowpass, ("highpass", "lowpass")),
-    ],
-)
-def test_band_of_two_sections_against_node_equations(function, kinds):
-    result = function(FREQUENCIES, **LADDER_LOADED, voltage_input=3.0)
+def sections(kinds, frequency, **parts):
+    return rc.two_sections(frequency, section_first=kinds[0], section_second=kinds[1], **parts)
+
+
+@pytest.mark.parametrize("kinds", [("lowpass", "highpass"), ("highpass", "lowpass")])
+def test_band_of_two_sections_against_node_equations(kinds):
+    result = sections(kinds, FREQUENCIES, **LADDER_LOADED, voltage_input=3.0)
     expected = _ladder_nodes(*kinds)(2j * np.pi * FREQUENCIES)
     np.testing.assert_allclose(result.response, expected, rtol=1e-10)
     np.testing.assert_allclose(result.voltage_output, 3 * abs(expected), rtol=1e-10)
     np.testing.assert_allclose(result.phase_degrees, np.degrees(np.angle(expected)), rtol=1e-9, atol=1e-9)
     low, high, peak = result.frequency_low[0], result.frequency_high[0], result.frequency_peak[0]
-    most = function(peak, **LADDER_LOADED).gain
-    assert most > function(peak * 1.01, **LADDER_LOADED).gain
-    assert most > function(peak / 1.01, **LADDER_LOADED).gain
+    most = sections(kinds, peak, **LADDER_LOADED).gain
+    assert most > sections(kinds, peak * 1.01, **LADDER_LOADED).gain
+    assert most > sections(kinds, peak / 1.01, **LADDER_LOADED).gain
     for edge in (low, high):
-        assert function(edge, **LADDER_LOADED).gain == pytest.approx(most / np.sqrt(2), rel=1e-12)
+        assert sections(kinds, edge, **LADDER_LOADED).gain == pytest.approx(most / np.sqrt(2), rel=1e-12)
     assert low < peak < high
 
 
 def test_band_without_its_low_pass_part():
-    open_above = {**LADDER, "resistance_first": 0.0}
-    found = rc.lowpass_then_highpass(1e3, **open_above)
+    found = sections(("lowpass", "highpass"), 1e3, **LADDER | {"resistance_first": 0.0})
     assert found.frequency_high == found.frequency_peak == inf
     alone = rc.highpass_response(1e3, resistance=12e3, capacitance=6.8e-9)
     assert found.response == pytest.approx(alone.response, rel=1e-13)
@@ -421,16 +406,18 @@ def test_band_without_its_low_pass_part():
 
 
 @pytest.mark.parametrize("kind", ["lowpass", "highpass"])
-def test_two_sections_against_node_equations(kind):
-    function = rc.two_section_lowpass if kind == "lowpass" else rc.two_section_highpass
-    result = function(FREQUENCIES, **LADDER_LOADED)
+def test_two_like_sections_against_node_equations(kind):
+    result = sections((kind, kind), FREQUENCIES, **LADDER_LOADED)
     exact = _ladder_nodes(kind, kind)
     expected = exact(2j * np.pi * FREQUENCIES)
     np.testing.assert_allclose(result.response, expected, rtol=1e-10)
     np.testing.assert_allclose(np.exp(1j * np.radians(result.phase_degrees)), expected / abs(expected), rtol=1e-10)
-    corner = result.frequency_corner[0]
+    edges = (0.0, result.frequency_high[0]) if kind == "lowpass" else (result.frequency_low[0], inf)
+    assert (result.frequency_low[0], result.frequency_high[0]) == edges
+    assert result.frequency_peak[0] == (0.0 if kind == "lowpass" else inf)
+    corner = edges[1] if kind == "lowpass" else edges[0]
     passband = abs(exact(2j * np.pi * (1e-6 if kind == "lowpass" else 1e12)))
-    assert function(corner, **LADDER_LOADED).gain == pytest.approx(passband / np.sqrt(2), rel=1e-9)
+    assert sections((kind, kind), corner, **LADDER_LOADED).gain == pytest.approx(passband / np.sqrt(2), rel=1e-9)
 
 
 def test_two_sections_far_apart_act_as_if_buffered():
@@ -440,20 +427,23 @@ def test_two_sections_far_apart_act_as_if_buffered():
         "resistance_second": 1e7,
         "capacitance_second": 1e-11,
     }
-    whole = rc.two_section_lowpass(1e3, **parts)
     buffered = rc.corner_frequency(resistance=1e3, capacitance=1e-7) * np.sqrt(np.sqrt(2) - 1)
-    assert whole.frequency_corner == pytest.approx(buffered, rel=2e-4)
+    assert sections(("lowpass", "lowpass"), 1e3, **parts).frequency_high == pytest.approx(buffered, rel=2e-4)
 
 
 def test_two_section_limits():
-    shorted = {**LADDER, "resistance_first": 0.0, "resistance_second": 0.0}
-    assert rc.two_section_lowpass(1e3, **shorted).gain == 1
-    assert rc.two_section_lowpass(1e3, **shorted).frequency_corner == inf
+    low = ("lowpass", "lowpass")
+    shorted = sections(low, 1e3, **LADDER | {"resistance_first": 0.0, "resistance_second": 0.0})
+    assert shorted.gain == 1 and shorted.frequency_high == inf and shorted.frequency_low == 0
     one = {**LADDER, "resistance_second": 0.0, "capacitance_second": 0.0}
     alone = rc.lowpass_response(1e3, resistance=4.7e3, capacitance=22e-9)
-    assert rc.two_section_lowpass(1e3, **one).response == pytest.approx(alone.response, rel=1e-13)
-    assert rc.two_section_lowpass(1e3, **one).frequency_corner == pytest.approx(alone.frequency_corner, rel=1e-13)
-    assert rc.two_section_lowpass(0.0, **LADDER).gain == 1
+    assert sections(low, 1e3, **one).response == pytest.approx(alone.response, rel=1e-13)
+    assert sections(low, 1e3, **one).frequency_high == pytest.approx(alone.frequency_corner, rel=1e-13)
+    for name in ("resistance_first", "capacitance_second"):
+        with pytest.raises(ValueError, match=f"{name} must be above 0"):
+            sections(("highpass", "highpass"), 1e3, **LADDER | {name: 0.0})
+    with pytest.raises(ValueError, match="section_second must be one of"):
+        sections(("lowpass", "notch"), 1e3, **LADDER)
 
 
 # Dividers and meters

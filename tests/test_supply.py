@@ -14,6 +14,7 @@ from scipy.signal import freqs
 from pedalcalc import devices, supply
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.devices import Spread
+from tests.test_supply_budget import BUDGET
 
 INF = float("inf")
 SCHOTTKY = devices.typical(devices.DIODE_1N5817)
@@ -98,6 +99,7 @@ CALLS = {
         "voltage_end": 7.0,
         "battery": devices.BATTERY_9V_ALKALINE,
     },
+    "voltage_budget": BUDGET,
     "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
     "linear_regulator": {
         "voltage_supply": 12.0,

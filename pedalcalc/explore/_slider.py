@@ -84,10 +84,9 @@ def slider(
 
     Examples
     --------
-    >>> from pedalcalc import explore
-    >>> explore.slider(4700.0, low=1000.0, high=10000.0, unit="Ω", caption="release", steps=2).stops[1][0]
+    >>> slider(4700.0, low=1000.0, high=10000.0, unit="Ω", caption="release", steps=2).stops[1][0]
     '3.16 kΩ'
-    >>> [text for text, _ in explore.slider(5.1e3, low=3.3e3, high=6.8e3, unit="Ω", caption="R", stock="E12").stops]
+    >>> [text for text, _ in slider(5.1e3, low=3.3e3, high=6.8e3, unit="Ω", caption="R", stock="E12").stops]
     ['3.30 kΩ', '3.90 kΩ', '4.70 kΩ', '5.10 kΩ', '5.60 kΩ', '6.80 kΩ']
     """
     one_of("scale", scale, ("log", "linear"))
@@ -168,8 +167,7 @@ def choice(chosen: str, *, options: Mapping[str, Any] | Sequence[str], caption: 
 
     Examples
     --------
-    >>> from pedalcalc import explore
-    >>> explore.choice("after", options=["before", "after"], caption="sensed").start
+    >>> choice("after", options=["before", "after"], caption="sensed").start
     1
     """
     known = dict(options) if isinstance(options, Mapping) else {name: name for name in options}

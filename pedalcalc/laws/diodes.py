@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric_view, quantity
+from pedalcalc._base import Number, Result, formula, numeric_view, quantity, whole
 from pedalcalc.devices._law import Junction
 from pedalcalc.devices._record import specimen
 from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, checked_temperature
@@ -273,12 +273,3 @@ def _regions(part: Array, current: Array, n: Array, law: Figures) -> Any:
         region[(-part > n * law.breakdown[0]) & (current < 0)] = "breakdown"
     region[np.isnan(current)] = "unknown"
     return region.item() if region.ndim == 0 else region
-
-
-def whole(name: str, value: ArrayLike) -> Array:
-    """Return whole numbers of at least 1 as floats, or refuse them by name."""
-    number = numeric_view(name, value, least=1)
-    odd = number != np.floor(number)
-    if np.any(odd & ~np.isnan(number)):
-        raise ValueError(f"{name} must be a whole number, got {number[odd].flat[0]:g}")
-    return number

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric, resistance, scalar
-from pedalcalc.opamp._feedback import Array, open_loop, ratio
+from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, scalar
+from pedalcalc.opamp._feedback import open_loop, ratio
 
-__all__ = [
-    "closed_loop_input_resistance",
-    "closed_loop_output_resistance",
-    "differential_voltage",
-    "output_offset",
-]
+__all__ = ["ClosedLoop", "closed_loop", "output_offset"]
 
 
 @formula
@@ -79,115 +76,43 @@ def output_offset(
     return scalar(n * v_os + np.abs(i_b * (r_f - n * r_c)) + i_os / 2 * (r_f + n * r_c))  # type: ignore[no-any-return]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ClosedLoop(Result):
+    """What feedback makes of an op-amp's own figures; every field has the broadcast shape of the inputs."""
+
+    impedance_input: Number = quantity("Ω", "input resistance, non-inverting")
+    impedance_output: Number = quantity("Ω", "output resistance")
+    voltage_differential: Number = quantity("V", "between the inputs")
+
+
 @formula
-def closed_loop_output_resistance(
-    resistance_output_open: ArrayLike, *, gain_open_loop: ArrayLike, noise_gain: ArrayLike
-) -> Number:
-    """Find the output resistance with feedback, inverting or not.
+def closed_loop(
+    *,
+    gain_open_loop: ArrayLike,
+    noise_gain: ArrayLike,
+    resistance_input_open: ArrayLike,
+    resistance_output_open: ArrayLike,
+    voltage_input: ArrayLike,
+) -> ClosedLoop:
+    """Find what feedback makes of an op-amp's own input and output resistance, and what is left between its inputs.
 
     Parameters
     ----------
-    resistance_output_open : array_like
-        Output resistance without feedback [Ω], 0 or more.
     gain_open_loop : array_like
         Open-loop gain [1], above 0, or inf.
     noise_gain : array_like
-        Noise gain 1 + RF/RG [1], at least 1.
-
-    Returns
-    -------
-    float or ndarray
-        Output resistance [Ω].
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range.
-
-    Notes
-    -----
-    Zo/(1 + Aol/N).
-
-    References
-    ----------
-    FLOYD-DEVICES, ex. 12.5.
-
-    Examples
-    --------
-    >>> round(closed_loop_output_resistance(75.0, gain_open_loop=2e5, noise_gain=23.0), 6)
-    0.008624
-    """
-    z = numeric("resistance_output_open", resistance_output_open, least=0)
-    n = numeric("noise_gain", noise_gain, least=1, infinity=True)
-    return scalar(z / (1 + _loop(open_loop(gain_open_loop), n)))  # type: ignore[no-any-return]
-
-
-def _loop(a_ol: Array, n: Array) -> Array:
-    """Return the loop gain Aol/N; an open loop has none."""
-    with np.errstate(invalid="ignore"):
-        return np.where(np.isinf(n) & ~np.isnan(a_ol), 0.0, a_ol / n)
-
-
-@formula
-def closed_loop_input_resistance(
-    resistance_input_open: ArrayLike, *, gain_open_loop: ArrayLike, noise_gain: ArrayLike
-) -> Number:
-    """Find the input resistance of a non-inverting stage with feedback.
-
-    Parameters
-    ----------
+        Noise gain 1 + RF/RG [1], at least 1; 1 is a follower.
     resistance_input_open : array_like
         Differential input resistance of the op-amp [Ω], above 0.
-    gain_open_loop : array_like
-        Open-loop gain [1], above 0, or inf.
-    noise_gain : array_like
-        Noise gain 1 + RF/RG [1], at least 1.
-
-    Returns
-    -------
-    float or ndarray
-        Input resistance [Ω].
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range.
-
-    Notes
-    -----
-    Zi (1 + Aol/N). In a pedal the bias resistor in parallel with it decides.
-
-    References
-    ----------
-    FLOYD-DEVICES, ch. 12, impedances of the non-inverting amplifier.
-
-    Examples
-    --------
-    >>> round(1e-9 * closed_loop_input_resistance(2e6, gain_open_loop=2e5, noise_gain=23.0), 1)
-    17.4
-    """
-    z = numeric("resistance_input_open", resistance_input_open, above=0)
-    n = numeric("noise_gain", noise_gain, least=1, infinity=True)
-    return scalar(z * (1 + _loop(open_loop(gain_open_loop), n)))  # type: ignore[no-any-return]
-
-
-@formula
-def differential_voltage(voltage_input: ArrayLike, *, gain_open_loop: ArrayLike, noise_gain: ArrayLike) -> Number:
-    """Find the voltage between the inputs of a non-inverting stage or follower.
-
-    Parameters
-    ----------
+    resistance_output_open : array_like
+        Output resistance without feedback [Ω], 0 or more.
     voltage_input : array_like
         Voltage at the non-inverting input [V], any sign.
-    gain_open_loop : array_like
-        Open-loop gain [1], above 0, or inf.
-    noise_gain : array_like
-        Noise gain [1], at least 1; 1 is a follower.
 
     Returns
     -------
-    float or ndarray
-        Voltage between the inputs [V].
+    ClosedLoop
+        Input resistance of a non-inverting stage, output resistance of either [Ω], voltage between the inputs [V].
 
     Raises
     ------
@@ -196,17 +121,32 @@ def differential_voltage(voltage_input: ArrayLike, *, gain_open_loop: ArrayLike,
 
     Notes
     -----
-    Vin/(1 + Aol/N).
+    All three by the factor 1 + Aol/N: Zi (1 + Aol/N), Zo/(1 + Aol/N), Vin/(1 + Aol/N). In a pedal the bias resistor in
+    parallel with the input decides.
 
     References
     ----------
-    KUPHALDT-3, ch. 8, negative feedback.
+    FLOYD-DEVICES, ex. 12.5 and ch. 12, impedances of the non-inverting amplifier; KUPHALDT-3, ch. 8, negative feedback.
 
     Examples
     --------
-    >>> round(1e6 * differential_voltage(6.0, gain_open_loop=2e5, noise_gain=1.0), 5)
-    29.99985
+    >>> part = dict(gain_open_loop=2e5, resistance_input_open=2e6, resistance_output_open=75.0, voltage_input=6.0)
+    >>> found = closed_loop(noise_gain=23.0, **part)
+    >>> print(f"{1e-9 * found.impedance_input:.1f} GΩ, {1e3 * found.impedance_output:.2f} mΩ")
+    17.4 GΩ, 8.62 mΩ
+    >>> print(f"{1e6 * closed_loop(noise_gain=1.0, **part).voltage_differential:.5f} µV")
+    29.99985 µV
     """
-    v = numeric("voltage_input", voltage_input)
+    a_ol = open_loop(gain_open_loop)
     n = numeric("noise_gain", noise_gain, least=1, infinity=True)
-    return scalar(v / (1 + _loop(open_loop(gain_open_loop), n)))  # type: ignore[no-any-return]
+    z_in = numeric("resistance_input_open", resistance_input_open, above=0)
+    z_out = numeric("resistance_output_open", resistance_output_open, least=0)
+    v = numeric("voltage_input", voltage_input)
+    a_ol, n, z_in, z_out, v = np.broadcast_arrays(a_ol, n, z_in, z_out, v)
+    with np.errstate(invalid="ignore"):
+        factor = 1 + np.where(np.isinf(n) & ~np.isnan(a_ol), 0.0, a_ol / n)  # an open loop has no feedback
+    return ClosedLoop(
+        impedance_input=scalar(z_in * factor),
+        impedance_output=scalar(z_out / factor),
+        voltage_differential=scalar(v / factor),
+    )

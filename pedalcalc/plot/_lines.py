@@ -18,7 +18,7 @@ NATURALLY_LOG = {"Ω", "F", "Hz", "lx"}
 
 @io
 def curve(
-    result: Result,
+    result: Result | Mapping[str, Result],
     *,
     across: str,
     up: str | Sequence[str],
@@ -27,16 +27,17 @@ def curve(
     scale_up: str = "auto",
     marks: Mapping[str, tuple[float, float]] | None = None,
 ) -> Picture:
-    """Draw one or several fields of a result against another field.
+    """Draw fields of a result against another field, or one field of several results.
 
     Parameters
     ----------
-    result : Result
-        A result whose fields hold arrays; names, captions and units come from its fields.
+    result : Result, or mapping of str to Result
+        A result whose fields hold arrays; names, captions and units come from its fields. Several go by the words that
+        stand beside their lines.
     across : str
         Field on the horizontal axis; a field of a result inside is written ``"point.current"``.
     up : str or sequence of str
-        Field or fields on the vertical axis, all of one unit.
+        Field or fields on the vertical axis, all of one unit; one field for several results.
     title : str, optional
         Line above the picture.
     scale_across : str, default "auto"
@@ -54,7 +55,9 @@ def curve(
     Raises
     ------
     ValueError
-        If a field is not there, holds no array, or the units differ.
+        If a field is not there, holds no array, or the units differ, or there is no result.
+    TypeError
+        If several results and several fields are given, or what is given is no result.
 
     References
     ----------
@@ -73,7 +76,12 @@ def curve(
     >>> picture = plot.curve(Sweep(np.array([0.0, 1.0]), np.array([0.0, 0.1])), across="voltage", up="current")
     >>> picture.axes[0].get_xlabel()
     'Voltage'
+    >>> two = {name: Sweep(np.arange(3.0), np.arange(3.0) * k) for k, name in ((0.1, "cold"), (0.2, "warm"))}
+    >>> len(plot.curve(two, across="voltage", up="current").axes[0].lines)
+    2
     """
+    if isinstance(result, Mapping):
+        return _several(result, across, up, title, scale_across, scale_up, marks)
     names = [up] if isinstance(up, str) else list(up)
     x, caption_x, unit_x = _field(result, across)
     found = [_field(result, name) for name in names]
@@ -88,66 +96,20 @@ def curve(
     )  # fmt: skip
 
 
-@io
-def curves(
+def _several(
     results: Mapping[str, Result],
-    *,
     across: str,
-    up: str,
-    title: str = "",
-    scale_across: str = "auto",
-    scale_up: str = "auto",
-    marks: Mapping[str, tuple[float, float]] | None = None,
+    up: str | Sequence[str],
+    title: str,
+    scale_across: str,
+    scale_up: str,
+    marks: Mapping[str, tuple[float, float]] | None,
 ) -> Picture:
-    """Draw the same field of several results, one line each.
-
-    Parameters
-    ----------
-    results : mapping of str to Result
-        The results by the words that stand beside their lines.
-    across : str
-        Field on the horizontal axis.
-    up : str
-        Field on the vertical axis.
-    title : str, optional
-        Line above the picture.
-    scale_across : str, default "auto"
-        "linear", "log" or "auto", as for `curve`.
-    scale_up : str, default "auto"
-        The same for the vertical axis.
-    marks : mapping of str to (float, float), optional
-        Points to mark with a dot, by the words that name them above the picture.
-
-    Returns
-    -------
-    Picture
-        A matplotlib figure that shows itself in a notebook.
-
-    Raises
-    ------
-    ValueError
-        If there is no result, or a field is not there or holds no array.
-
-    References
-    ----------
-    PRACTICE : every axis labelled with its unit.
-
-    Examples
-    --------
-    >>> from dataclasses import dataclass
-    >>> import numpy as np
-    >>> from pedalcalc import plot
-    >>> from pedalcalc._base import Result, quantity
-    >>> @dataclass(frozen=True)
-    ... class Sweep(Result):
-    ...     voltage: object = quantity("V", "voltage")
-    ...     current: object = quantity("A", "current")
-    >>> two = {name: Sweep(np.arange(3.0), np.arange(3.0) * k) for k, name in ((0.1, "cold"), (0.2, "warm"))}
-    >>> len(plot.curves(two, across="voltage", up="current").axes[0].lines)
-    2
-    """
+    """Draw one field of several results, one line each."""
     if not results:
-        raise ValueError("results must hold at least one result, got none")
+        raise ValueError("result must hold at least one result, got none")
+    if not isinstance(up, str):
+        raise TypeError(f"up must be one field where several results are drawn, got {', '.join(up)}")
     picture = new_picture()
     with look():
         axes = picture.subplots()

@@ -5,21 +5,20 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, is_a, numeric
+from pedalcalc._base import Number, formula, is_a, numeric, whole
 from pedalcalc.devices import Diode
 from pedalcalc.pump._settled import settle
 from pedalcalc.pump._start import periods_to
 from pedalcalc.pump.doubler import one_of_equal
-from pedalcalc.pump.sums import whole
 
-__all__ = ["doubler_start_time"]
+__all__ = ["start_time"]
 
 #: An output [V] this low is none.
 _NONE = 1e-6
 
 
 @formula
-def doubler_start_time(
+def start_time(
     tolerance: ArrayLike,
     *,
     voltage_supply: ArrayLike,
@@ -89,7 +88,7 @@ def doubler_start_time(
     Examples
     --------
     >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817, typical
-    >>> time = doubler_start_time(
+    >>> time = start_time(
     ...     0.05, voltage_supply=9.0, current_load=0.005,
     ...     resistance_switch=CONVERTER_1044S.resistance_switch.typical, frequency_pump=22.5e3,
     ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,

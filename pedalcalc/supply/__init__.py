@@ -8,12 +8,14 @@ r"""What stands between the wall or the battery and the circuit.
 
 `polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out (`choose` finds its parts),
 `half` makes the half-supply reference, `battery` and `adaptor` say what the
-source really delivers, `regulator` and `zener` hold a voltage, `draws` adds up the currents.
+source really delivers, `regulator` and `zener` hold a voltage, `draws` adds up the currents, and
+`budget` goes the whole way from the label to the swing of an op-amp stage, with a pump or without.
 Voltages are against ground, junctions are at 300 K.
 """
 
 from pedalcalc.supply.adaptor import AdaptorVoltage, adaptor_voltage
 from pedalcalc.supply.battery import BatteryLife, BatteryState, battery_life, battery_voltage
+from pedalcalc.supply.budget import BudgetStep, RailCircuit, VoltageBudget, voltage_budget
 from pedalcalc.supply.choose import FilterParts, choose_filter
 from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
 from pedalcalc.supply.filter import SupplyFilter, supply_filter
@@ -34,6 +36,7 @@ __all__ = [
     "AdaptorVoltage",
     "BatteryLife",
     "BatteryState",
+    "BudgetStep",
     "CurrentBudget",
     "DaisyChain",
     "Draw",
@@ -41,8 +44,10 @@ __all__ = [
     "HalfSupply",
     "LinearRegulator",
     "Protection",
+    "RailCircuit",
     "ShuntProtection",
     "SupplyFilter",
+    "VoltageBudget",
     "ZenerFollower",
     "ZenerRegulator",
     "adaptor_voltage",
@@ -59,6 +64,7 @@ __all__ = [
     "series_mosfet",
     "shunt_diode",
     "supply_filter",
+    "voltage_budget",
     "zener_follower",
     "zener_regulator",
 ]

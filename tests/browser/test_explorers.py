@@ -7,7 +7,7 @@ import statistics
 
 import pytest
 
-from pedalcalc import compressor, devices, explore, pump
+from pedalcalc import board, compressor, devices, explore
 from tests.browser.conftest import EXPLORERS, STEP
 from tests.conftest import ROOT
 
@@ -35,7 +35,7 @@ def picture_of(panel):
 
 def made_here(name):
     """Return the same panel made in this process, to compare words and pictures with."""
-    return eval(EXPLORERS[name], {"compressor": compressor, "devices": devices, "explore": explore, "pump": pump})
+    return eval(EXPLORERS[name], {"board": board, "compressor": compressor, "devices": devices, "explore": explore})
 
 
 def wait_for_words(panel, here):
@@ -65,36 +65,36 @@ def test_picture_is_that_of_the_last_value(open_notebook, name):
 
 
 def test_values_can_be_typed_kept_and_taken_back(open_notebook):
-    here = made_here("RC")
-    page = open_notebook("explorer-RC.ipynb")
+    here = made_here("detector")
+    page = open_notebook("explorer-detector.ipynb")
     panel = page.locator(".pedalcalc-panel")
     wait_for_words(panel, here)
     first = picture_of(panel)
     typed = panel.get_by_role("textbox").first
-    assert typed.input_value() == "220 kΩ"
+    assert typed.input_value() == "10.0 kΩ"
     panel.get_by_role("button", name="Keep").click()
     panel.get_by_role("button", name="Let go").wait_for()
     here.keep()
     typed.fill("470")
     typed.press("Enter")
-    here.readouts["resistance"].value = "470"
+    here.readouts["resistance_attack"].value = "470"
     wait_for_words(panel, here)
     assert typed.input_value() == "470 Ω" and picture_of(panel) == here.image.value
-    panel.get_by_text("kept, pale: resistor 220 kΩ: ● time constant 220 ms", exact=False).wait_for()
+    panel.get_by_text("kept, pale: attack resistor 10.0 kΩ: ● attack 15.3 ms", exact=False).wait_for()
     # A value between two stops becomes one, and the slider goes on from there.
     typed.fill("")
     typed.press_sequentially("5k1")  # key by key: none of them may reach the lab's own shortcuts
     typed.press("Enter")
-    here.readouts["resistance"].value = "5k1"
+    here.readouts["resistance_attack"].value = "5k1"
     wait_for_words(panel, here)
     panel.get_by_role("slider").first.focus()
     panel.get_by_role("slider").first.press("ArrowRight")
-    here.sliders["resistance"].index += 1
+    here.sliders["resistance_attack"].index += 1
     wait_for_words(panel, here)
     assert typed.input_value() == "5.60 kΩ" and picture_of(panel) == here.image.value
     typed.fill("4,7k")
     typed.press("Enter")
-    panel.get_by_role("note").filter(has_text="resistor: text '4,7k' is not a value").wait_for()
+    panel.get_by_role("note").filter(has_text="attack resistor: text '4,7k' is not a value").wait_for()
     page.wait_for_function("box => box.value === '5.60 kΩ'", arg=typed.element_handle())
     panel.get_by_role("button", name="Back to start").click()
     here.restart()

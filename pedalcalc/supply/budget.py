@@ -8,7 +8,6 @@ converter), "doubled" (two-diode doubler feeds the op-amps) and "split"
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +18,7 @@ from pedalcalc._base import (
     Caution,
     Number,
     Result,
+    Spread,
     caution_above,
     caution_below,
     formula,
@@ -26,17 +26,15 @@ from pedalcalc._base import (
     numeric,
     one_of,
     quantity,
-    search,
 )
 from pedalcalc.devices import Converter, Diode, OpAmp
 from pedalcalc.devices._record import Figure, ends
-from pedalcalc.pump._stage import Pump, level, open_cautions, with_tone_level
-from pedalcalc.pump.doubler import doubler
-from pedalcalc.pump.inverter import inverter
+from pedalcalc.pump import Pump, doubler, inverter
+from pedalcalc.pump._stage import level, open_cautions, with_tone_level
 from pedalcalc.rc import lowpass_response
-from pedalcalc.supply import series_diode
+from pedalcalc.supply.polarity import series_diode
 
-__all__ = ["RailCircuit", "VoltageBudget", "rail_cases", "voltage_budget"]
+__all__ = ["BudgetStep", "RailCircuit", "VoltageBudget", "voltage_budget"]
 
 Array = NDArray[np.float64]
 
@@ -47,7 +45,8 @@ RAILS = ("single", "doubled", "split")
 class RailCircuit(Result):
     """Everything between the supply socket and the op-amps' supply pins.
 
-    Numbers may be arrays that broadcast with the supply. `reference_share` is
+    Numbers may be arrays that broadcast with the supply. Where `converter` or `op_amp` is a
+    type, each of its figures stands for three cases: worst, typical, best. `reference_share` is
     where the half-supply reference stands between the rails (0.5 for two equal
     resistors); a split rail idles at ground.
     """
@@ -57,8 +56,6 @@ class RailCircuit(Result):
     resistance_filter_in: Number = quantity("Ω", "resistor ahead of everything")
     converter: Converter = quantity("record", "converter")
     diode_pump: Diode = quantity("record", "diodes of the doubler")
-    resistance_switch: Number = quantity("Ω", "one switch of the converter")
-    current_idle: Number = quantity("A", "the converter's own current")
     frequency_pump: Number = quantity("Hz", "pump frequency")
     capacitance_pump: Number = quantity("F", "flying capacitor")
     resistance_esr_pump: Number = quantity("Ω", "its series resistance")
@@ -71,64 +68,17 @@ class RailCircuit(Result):
     capacitance_filter_out: Number = quantity("F", "capacitor behind it")
     resistance_esr_filter: Number = quantity("Ω", "its series resistance")
     op_amp: OpAmp = quantity("record", "op-amp")
-    headroom_top: Number = quantity("V", "op-amp output to positive rail")
-    headroom_bottom: Number = quantity("V", "op-amp output to negative rail")
-    input_margin_bottom: Number = quantity("V", "op-amp input to negative rail")
     reference_share: Number = quantity("1", "place of the reference between the rails")
 
 
-@search
-def rail_cases(rail: RailCircuit) -> RailCircuit:
-    """Spread a rail's uncertain parts out as worst, typical and best case.
+@dataclass(frozen=True, slots=True, eq=False)
+class BudgetStep(Result):
+    """One step of a voltage budget: what it leaves and what it took."""
 
-    Switches, idle current, headroom and input range become arrays of three,
-    from the converter's and the op-amp's records. Where a sheet gives no best
-    case the typical one stands in; where it gives no worst case, likewise.
-
-    Parameters
-    ----------
-    rail : RailCircuit
-        The rail.
-
-    Returns
-    -------
-    RailCircuit
-        The same rail with arrays (worst, typical, best), to go with a supply
-        of lowest, typical and highest voltage.
-
-    Raises
-    ------
-    TypeError
-        If `rail` is not a RailCircuit.
-
-    References
-    ----------
-    PRACTICE : the worst case takes every part at its worst at once.
-
-    Examples
-    --------
-    >>> from pedalcalc.pump import example
-    >>> print(rail_cases(example()).headroom_top)
-    [3.  1.5 1.5]
-    """
-    is_a("rail", rail, RailCircuit)
-    idle = rail.converter.current_idle
-    boosted = rail.converter.current_idle_boosted
-    fast = np.all(np.asarray(rail.frequency_pump) > rail.converter.frequency_oscillator)
-    if fast and not np.isnan(ends(boosted).typical):
-        idle = boosted
-
-    def cases(figure: Figure) -> Array:
-        return np.array(ends(figure)[::-1])
-
-    return dataclasses.replace(
-        rail,
-        resistance_switch=cases(rail.converter.resistance_switch),
-        current_idle=cases(idle),
-        headroom_top=cases(rail.op_amp.headroom_top),
-        headroom_bottom=cases(rail.op_amp.headroom_bottom),
-        input_margin_bottom=cases(rail.op_amp.input_margin_bottom),
-    )
+    name: str = quantity("text", "step")
+    voltage_low: Number = quantity("V", "lower end")
+    voltage_high: Number = quantity("V", "upper end")
+    voltage_drop: Number = quantity("V", "lost in this step")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,11 +107,24 @@ class VoltageBudget(Result):
     voltage_tone: Number = quantity("V", "pump tone on the rail, rms")
     level_tone_dbv: Number = quantity("dBV", "pump tone on the rail")
     current_supply: Number = quantity("A", "current from the supply")
+    steps_budget: tuple[BudgetStep, ...] = quantity("records", "from socket to swing, step by step")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
+def _cases(figure: Figure) -> Array:
+    """Return a figure of a part; of a type the worst, typical and best one, where less is better."""
+    return np.array(ends(figure)[::-1]) if isinstance(figure, Spread) else np.asarray(figure, float)
+
+
+def idle_current(rail: RailCircuit) -> Array:
+    """Return the converter's own current, with its boost if the pump runs faster than the plain oscillator."""
+    plain, boosted = _cases(rail.converter.current_idle), _cases(rail.converter.current_idle_boosted)
+    fast = np.asarray(rail.frequency_pump) > np.asarray(rail.converter.frequency_oscillator)
+    return np.asarray(np.where(fast & ~np.isnan(boosted), boosted, plain))
+
+
 def _pump(
-    rail: RailCircuit, supply: Array, behind: Array, load: Array, direct: Array
+    rail: RailCircuit, supply: Array, behind: Array, load: Array, direct: Array, idle: Array
 ) -> tuple[Pump, Array, tuple[Caution, ...]]:
     """Return the pump behind the protection diode, all current of the build, and the pump's cautions."""
     # Around the pump: what else flows through the filter, an inverter's positive rail included.
@@ -171,9 +134,9 @@ def _pump(
     parts: dict[str, Any] = {
         "voltage_supply": left,
         "current_load": load,
-        "resistance_source": rail.resistance_filter_in,
-        "resistance_switch": rail.resistance_switch,
-        "current_idle": rail.current_idle,
+        "resistance_feed": rail.resistance_filter_in,
+        "resistance_switch": _cases(rail.converter.resistance_switch),
+        "current_idle": idle,
         "frequency_pump": rail.frequency_pump,
         "capacitance_pump": rail.capacitance_pump,
         "resistance_esr_pump": rail.resistance_esr_pump,
@@ -190,7 +153,7 @@ def _pump(
     pump = (doubler if rail.rail_kind == "doubled" else inverter)(**parts)
     _refuse_drained(np.asarray(pump.voltage_pin))
     # At switch-on the filter drops nothing, and the protection diode what the converter's own current makes it drop.
-    unloaded = series_diode(voltage_supply=supply, current_load=rail.current_idle, diode=rail.diode_protection)
+    unloaded = series_diode(voltage_supply=supply, current_load=idle, diode=rail.diode_protection)
     capacitors = (
         ("flying capacitor", 1, np.asarray(rail.voltage_rating_pump)),
         ("output capacitor", 2 if rail.rail_kind == "doubled" else 1, np.asarray(rail.voltage_rating_output)),
@@ -230,13 +193,14 @@ def voltage_budget(
     voltage_peak : array_like
         Peak of the largest signal the build must pass [V], at least 0.
     rail : RailCircuit
-        The circuit between socket and op-amps.
+        The circuit between socket and op-amps. A converter or op-amp that is a type gives three cases, worst, typical
+        and best, to go with a lowest, typical and highest supply.
 
     Returns
     -------
     VoltageBudget
         Each voltage and loss on the way [V], swing [V] peak to peak and [dBV],
-        headroom [dB], pump tone [V], supply current [A] and cautions.
+        headroom [dB], pump tone [V], supply current [A], the same step by step, and cautions.
 
     Raises
     ------
@@ -261,12 +225,30 @@ def voltage_budget(
 
     Examples
     --------
-    >>> from pedalcalc.pump import example
+    >>> from pedalcalc import devices
+    >>> schottky = devices.typical(devices.DIODE_1N5817)
+    >>> rail = RailCircuit(
+    ...     rail_kind="doubled", diode_protection=schottky, resistance_filter_in=10.0,
+    ...     converter=devices.typical(devices.CONVERTER_1044S), diode_pump=schottky, frequency_pump=22.5e3,
+    ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
+    ...     voltage_rating_pump=25.0, voltage_rating_output=35.0, low_pin="open", resistance_filter_out=47.0,
+    ...     capacitance_filter_out=100e-6, resistance_esr_filter=0.3, op_amp=devices.typical(devices.OPAMP_TL072),
+    ...     reference_share=0.5,
+    ... )
     >>> budget = voltage_budget(
-    ...     voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0, rail=example()
+    ...     voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0, rail=rail
     ... )
     >>> print(f"{budget.voltage_positive:.1f} V, {budget.voltage_swing:.1f} Vpp, {budget.headroom_db:.1f} dB")
     16.4 V, 13.4 Vpp, 10.5 dB
+    >>> for step in budget.steps_budget:
+    ...     print(f"{step.voltage_high - step.voltage_low:.2f} V {step.name}")
+    9.00 V supply
+    8.78 V behind the protection diode
+    8.64 V behind the supply filter
+    17.28 V loss-free converter
+    16.37 V op-amp rails
+    13.37 V op-amp output range
+    13.37 V usable swing about the idle voltage
     """
     supply = numeric("voltage_supply", voltage_supply, least=0)
     load = numeric("current_load", current_load, least=0)
@@ -275,12 +257,13 @@ def voltage_budget(
     is_a("rail", rail, RailCircuit)
     one_of("rail_kind", rail.rail_kind, RAILS)
     pumped = rail.rail_kind != "single"
-    drawn = np.asarray(direct + load * (2 if pumped else 1) + (rail.current_idle if pumped else 0.0))
+    own = idle_current(rail)
+    drawn = np.asarray(direct + load * (2 if pumped else 1) + (own if pumped else 0.0))
     if rail.rail_kind == "doubled":
         drawn = drawn + rail.diode_pump.current_saturation
     safe = series_diode(voltage_supply=supply, current_load=drawn, diode=rail.diode_protection)
     if pumped:
-        pump, drawn, pump_cautions = _pump(rail, supply, np.asarray(safe.voltage_output), load, direct)
+        pump, drawn, pump_cautions = _pump(rail, supply, np.asarray(safe.voltage_output), load, direct, own)
         pin = np.asarray(pump.voltage_pin)
     else:
         pin = np.asarray(safe.voltage_output - drawn * rail.resistance_filter_in)
@@ -309,38 +292,62 @@ def voltage_budget(
         negative = 0 * positive
         span = pin
     idle = 0 * positive if rail.rail_kind == "split" else negative + rail.reference_share * (positive - negative)
-    high = positive - rail.headroom_top
-    low = negative + rail.headroom_bottom
+    high = positive - _cases(rail.op_amp.headroom_top)
+    low = negative + _cases(rail.op_amp.headroom_bottom)
     room = np.minimum(high - idle, idle - low)
     peak = np.where(room < 0, 0.0, room)
     with np.errstate(divide="ignore", invalid="ignore"):
         headroom = np.where((signal == 0) & ~np.isnan(peak), np.inf, level(peak / signal))
     cautions += _op_amp_cautions(rail, positive, negative, idle, room, signal, headroom)
-    return VoltageBudget(
-        voltage_supply=supply[()],
-        loss_protection=safe.voltage_drop,
-        loss_filter=np.asarray(loss_filter)[()],
-        voltage_pin=pin[()],
-        voltage_ideal=np.asarray(span)[()],
-        loss_diodes=np.asarray(diodes)[()],
-        loss_pump=np.asarray(lost)[()],
-        loss_filter_out=np.asarray(loss_out)[()],
-        voltage_positive=np.asarray(positive)[()],
-        voltage_negative=np.asarray(negative)[()],
-        voltage_idle=np.asarray(idle)[()],
-        voltage_high=np.asarray(high)[()],
-        voltage_low=np.asarray(low)[()],
-        voltage_swing=(2 * peak)[()],
-        swing_peak=peak[()],
-        level_max_dbv=level(peak / np.sqrt(2))[()],
-        headroom_db=headroom[()],
-        resistance_thevenin=np.asarray(thevenin)[()],
-        voltage_ripple=np.asarray(ripple)[()],
-        voltage_tone=np.asarray(tone)[()],
-        level_tone_dbv=level(np.asarray(tone))[()],
-        current_supply=drawn[()],
-        cautions=cautions,
-    )
+    found: dict[str, Any] = {
+        "voltage_supply": supply,
+        "loss_protection": safe.voltage_drop,
+        "loss_filter": loss_filter,
+        "voltage_pin": pin,
+        "voltage_ideal": span,
+        "loss_diodes": diodes,
+        "loss_pump": lost,
+        "loss_filter_out": loss_out,
+        "voltage_positive": positive,
+        "voltage_negative": negative,
+        "voltage_idle": idle,
+        "voltage_high": high,
+        "voltage_low": low,
+        "voltage_swing": 2 * peak,
+        "swing_peak": peak,
+        "level_max_dbv": level(peak / np.sqrt(2)),
+        "headroom_db": headroom,
+        "resistance_thevenin": thevenin,
+        "voltage_ripple": ripple,
+        "voltage_tone": tone,
+        "level_tone_dbv": level(np.asarray(tone)),
+        "current_supply": drawn,
+    }
+    found = {name: np.asarray(value)[()] for name, value in found.items()}
+    return VoltageBudget(**found, steps_budget=_steps(found, pumped), cautions=cautions)
+
+
+def _steps(found: dict[str, Any], pumped: bool) -> tuple[BudgetStep, ...]:
+    """Return the way from socket to swing; a converter's gain is no loss, what follows counts from the loss-free rails."""
+    supply, pin, bottom = found["voltage_supply"], found["voltage_pin"], found["voltage_negative"]
+    zero = 0 * supply
+    behind = supply - found["loss_protection"]
+    ends_at = (found["voltage_low"], found["voltage_high"])
+    around = (found["voltage_idle"] - found["swing_peak"], found["voltage_idle"] + found["swing_peak"])
+    lost = found["loss_diodes"] + found["loss_pump"] + found["loss_filter_out"]
+    margins = (found["voltage_positive"] - ends_at[1]) + (ends_at[0] - bottom)
+    steps = [
+        ("supply", zero, supply, zero),
+        ("behind the protection diode", zero, behind, found["loss_protection"]),
+        ("behind the supply filter", zero, pin, found["loss_filter"]),
+        ("op-amp rails", bottom, found["voltage_positive"], lost),
+        ("op-amp output range", *ends_at, margins),
+        ("usable swing about the idle voltage", *around, (ends_at[1] - ends_at[0]) - found["voltage_swing"]),
+    ]
+    if pumped:
+        ideal_bottom = np.where(np.asarray(bottom) < 0, -np.asarray(pin), 0.0)[()]
+        steps.insert(3, ("loss-free converter", ideal_bottom, ideal_bottom + found["voltage_ideal"], zero))
+    return tuple(BudgetStep(name, low, high, drop) for name, low, high, drop in steps)
 
 
 def _op_amp_cautions(
@@ -366,7 +373,7 @@ def _op_amp_cautions(
             f"the signal takes the inputs of the {part.name} too near its negative rail: it can fold over or mute",
             "raise the idle voltage or the supply, or use an op-amp whose inputs reach the negative rail",
             idle - signal - negative,
-            rail.input_margin_bottom,
+            _cases(rail.op_amp.input_margin_bottom),
             "V",
         )
         + caution_below("no swing is left", "use more supply or an op-amp that swings nearer its rails", room, 0.0, "V")
