@@ -343,7 +343,7 @@ def test_open_base_of_germanium_passes_the_amplified_leakage():
 
 def test_a_solvers_wild_guesses_stay_numbers():
     # Beyond a million amperes a junction without series resistance goes on along its tangent, slope and all.
-    for volts in (5.0, 1e3, -1e6, 1e300):
+    for volts in (5.0, 1e3, -1e6, 1e99):
         wild = laws.bipolar(voltage_base=volts, voltage_collector=0.0, voltage_emitter=0.0, transistor=NPN)
         found = [
             getattr(wild, name) for name in ("current_base", "current_collector", "current_emitter", "transconductance")
