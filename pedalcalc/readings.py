@@ -28,7 +28,6 @@ import errno
 import io
 import math
 import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -40,6 +39,7 @@ from numpy.typing import NDArray
 from pedalcalc import _base
 from pedalcalc._base import Result, is_a, numeric, one_of, quantity, search
 from pedalcalc._csv import Row, read_rows, written
+from pedalcalc._files import whole_file
 from pedalcalc.values import UNITS, read_value
 from pedalcalc.values._text import ohm_sign, shows_open
 
@@ -209,16 +209,11 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     text = _table(readings)
     if path.exists():
         raise _exists(path)
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, 0o644)
-        _give_name(temporary, path)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+    with whole_file(path, moved=False) as (file, unfinished):
+        file.write(text.encode("utf-8"))
+        file.flush()
+        os.fsync(file.fileno())
+        _give_name(unfinished, path)
     return path
 
 
@@ -246,7 +241,7 @@ def _table(readings: Sequence[Reading]) -> str:
     return buffer.getvalue()
 
 
-def _give_name(temporary: str, path: Path) -> None:
+def _give_name(temporary: Path, path: Path) -> None:
     """Give the finished file its name, unless the name is taken."""
     try:
         os.link(temporary, path)
@@ -258,7 +253,7 @@ def _give_name(temporary: str, path: Path) -> None:
             raise
     # A file system without links (a memory card): claim the name first, then put the finished file in its place.
     try:
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
     except FileExistsError:
         raise _exists(path) from None
     os.replace(temporary, path)

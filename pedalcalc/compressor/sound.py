@@ -7,7 +7,6 @@ on the interface and its knobs, so it is asked for wherever volts matter.
 from __future__ import annotations
 
 import os
-import tempfile
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Result, caution_below, io, is_a, numeric, quantity
+from pedalcalc._files import whole_file
 from pedalcalc.compressor._checks import scalar, whole
 from pedalcalc.compressor.circuit import Compressor
 
@@ -209,15 +209,8 @@ def write_wav(
     if target.exists() and not replace:
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
     coded = np.clip(np.round(samples / scale * PCM_16), -PCM_16, PCM_16 - 1).astype(np.int16)
-    handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
-    os.close(handle)
-    try:
-        wavfile.write(temporary, rate, coded)
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, target)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+    with whole_file(target) as (file, _):
+        wavfile.write(file, rate, coded)
     return target
 
 

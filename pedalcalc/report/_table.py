@@ -11,7 +11,7 @@ import numpy as np
 
 from pedalcalc._base import Caution, Result, io, numeric
 from pedalcalc.devices import Spread
-from pedalcalc.report._text import cell_text
+from pedalcalc.report._text import cell_text, markdown_text, plain_text
 
 LONGEST = 24
 LONG = 12
@@ -47,7 +47,7 @@ class Table:
     def _repr_markdown_(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [f"**{self.title}**"] if self.title else []
+        parts = [f"**{markdown_text(self.title)}**"] if self.title else []
         parts += [_markdown(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_markdown_()] if self.cautions else []
         return "\n\n".join(parts)
@@ -55,7 +55,7 @@ class Table:
     def __str__(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [self.title] if self.title else []
+        parts = [plain_text(self.title)] if self.title else []
         parts += [_plain(block) for block in self.blocks]
         parts += [str(caution_box(self.cautions))] if self.cautions else []
         return "\n\n".join(parts)
@@ -345,16 +345,17 @@ def _html(block: Block) -> str:
 
 def _markdown(block: Block) -> str:
     def line(cells: Sequence[str]) -> str:
-        return "| " + " | ".join(text.replace("|", "\\|").replace("\n", " ") for text in cells) + " |"
+        return "| " + " | ".join(map(markdown_text, cells)) + " |"
 
     width = len(block.rows[0])
     rule = ["---" if k in block.left else "---:" for k in range(width)]
     lines = [line(block.head or ("",) * width), line(rule), *(line(row) for row in block.rows)]
-    return "\n".join(([block.title, ""] if block.title else []) + lines)
+    return "\n".join(([markdown_text(block.title), ""] if block.title else []) + lines)
 
 
 def _plain(block: Block) -> str:
-    rows = [row for row in (block.head, *block.rows) if row]
+    head, *body = (tuple(map(plain_text, row)) for row in (block.head, *block.rows))
+    rows = [row for row in (head, *body) if row]
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
 
     def line(row: Sequence[str]) -> str:
@@ -364,7 +365,7 @@ def _plain(block: Block) -> str:
         )
         return "  ".join(cells).rstrip()
 
-    lines = [line(row) for row in block.rows]
-    if block.head:
-        lines = [line(block.head), "  ".join("-" * w for w in widths), *lines]
-    return "\n".join(([block.title] if block.title else []) + lines)
+    lines = [line(row) for row in body]
+    if head:
+        lines = [line(head), "  ".join("-" * w for w in widths), *lines]
+    return "\n".join(([plain_text(block.title)] if block.title else []) + lines)
