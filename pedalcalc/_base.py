@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -220,11 +220,14 @@ def _allowed(
     return " and ".join(parts) or "a number"
 
 
-def one_number(name: str, value: ArrayLike, purpose: str = "to choose a part", **limits: Any) -> float:
-    """Return one known number within its limits, or refuse it by name."""
+def one_number(
+    name: str, value: ArrayLike, purpose: str = "to choose a part", *, unknown: bool = False, **limits: Any
+) -> float:
+    """Return one number within its limits, or refuse it by name; NaN passes only where `unknown` is true."""
     number = numeric(name, value, **limits)
-    if number.ndim or np.isnan(number):
-        raise ValueError(f"{name} must be one known number{purpose and ' '}{purpose}, got {told(value)}")
+    if number.ndim or (np.isnan(number) and not unknown):
+        known = "" if unknown else "known "
+        raise ValueError(f"{name} must be one {known}number{purpose and ' '}{purpose}, got {told(value)}")
     return float(number)
 
 
@@ -296,6 +299,17 @@ def table_of(name: str, value: Any, what: str) -> Mapping[Any, Any]:
     if value is not None and not isinstance(value, Mapping):
         raise TypeError(f"{name} must be a dictionary of {what}, not {told(value)}")
     return value or {}
+
+
+def list_of(name: str, value: Any, what: str, kind: type = object) -> tuple[Any, ...]:
+    """Return the items of a list if each is a `kind`; else refuse it naming `name` and `what` it holds."""
+    if isinstance(value, (str, bytes, Mapping)) or not isinstance(value, Iterable) or isinstance(value, type):
+        raise TypeError(f"{name} must be a list of {what}, not {told(value)}")
+    items = tuple(np.atleast_1d(value)) if isinstance(value, np.ndarray) else tuple(value)
+    for place, item in enumerate(items):
+        if not isinstance(item, kind):
+            raise TypeError(f"{name}[{place}] must be a {kind.__name__}, one of a list of {what}, not {told(item)}")
+    return items
 
 
 def file_path(name: str, value: Any) -> Path:

@@ -37,9 +37,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import _base
-from pedalcalc._base import Result, is_a, numeric, one_of, quantity, search
+from pedalcalc._base import Result, file_path, is_a, list_of, numeric, one_of, quantity, search
 from pedalcalc._csv import Row, read_rows, written
-from pedalcalc._files import whole_file
+from pedalcalc._files import refuse_unwritable, whole_file
 from pedalcalc.values import UNITS, read_value
 from pedalcalc.values._text import ohm_sign, shows_open
 
@@ -110,9 +110,10 @@ def read_readings(path: str | Path) -> tuple[Reading, ...]:
     >>> read_readings(path)[0].value
     2310.0
     """
+    path = file_path("path", path)
     rows = read_rows(path, columns=COLUMNS)
     if not rows:
-        raise ValueError(f"{Path(path).name} has no readings below its first line")
+        raise ValueError(f"{path.name} has no readings below its first line")
     return tuple(_reading(row) for row in rows)
 
 
@@ -205,10 +206,11 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     >>> read_readings(write_readings(path, readings=[reading]))[0].value
     9.12
     """
-    path = Path(path)
+    path = file_path("path", path)
     text = _table(readings)
     if path.exists():
         raise _exists(path)
+    refuse_unwritable("path", path)
     with whole_file(path, moved=False) as (file, unfinished):
         file.write(text.encode("utf-8"))
         file.flush()
@@ -219,13 +221,13 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
 
 def _table(readings: Sequence[Reading]) -> str:
     """Return the whole file as text, after checking that every row can be read back."""
-    if not len(readings):
+    readings = list_of("readings", readings, "readings", Reading)
+    if not readings:
         raise ValueError("readings must hold at least one reading")
     buffer = io.StringIO(newline="")
     table = csv.writer(buffer, lineterminator="\n")
     table.writerow(COLUMNS)
     for reading in readings:
-        is_a("readings", reading, Reading)
         unit = one_of("unit", ohm_sign(reading.unit), UNITS)
         value = numeric("value", reading.value, infinity=unit in ("Ω", "ohm"))
         if value.ndim or value == -np.inf:

@@ -315,7 +315,7 @@ def test_only_parts_are_sorted_and_described():
     for function in (parts.fitting_step, parts.marking_text):
         with pytest.raises(TypeError, match="part must be a Part"):
             function("R1")
-    with pytest.raises(TypeError, match="parts must be a Part"):
+    with pytest.raises(TypeError, match=r"parts\[0\] must be a Part"):
         parts.fitting_order(["R1"])
 
 

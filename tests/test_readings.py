@@ -220,7 +220,7 @@ def test_a_failing_disk_leaves_nothing_behind(tmp_path, monkeypatch, step):
     ("batch", "kind", "reason"),
     [
         ([], ValueError, "at least one"),
-        (["9.12"], TypeError, "readings must be a Reading"),
+        (["9.12"], TypeError, r"readings\[0\] must be a Reading"),
         ([one(unit="mV")], ValueError, "unit"),
         ([one(value="9.12")], TypeError, "value"),
         ([one(value=math.inf)], ValueError, "value must be finite"),

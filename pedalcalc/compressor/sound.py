@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, io, is_a, numeric, quantity
+from pedalcalc._base import Caution, Result, caution_below, file_path, io, is_a, numeric, quantity, yes_no
 from pedalcalc._files import whole_file
 from pedalcalc.compressor._checks import scalar, whole
 from pedalcalc.compressor.circuit import Compressor
@@ -82,7 +82,7 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
     48000.0 1.0 0.5 False
     """
     chosen = None if channel is None else whole("channel", channel)
-    rate, samples = _load(Path(path))
+    rate, samples = _load(file_path("path", path))
     if samples.ndim == 2 and samples.shape[1] == 1:
         samples = samples[:, 0]
     channels = 1 if samples.ndim == 1 else samples.shape[1]
@@ -205,8 +205,8 @@ def write_wav(
     largest = float(np.max(np.abs(samples)))
     if largest > scale * (1 + 1e-9):
         raise ValueError(f"signal must stay within full scale ({scale:g} V) or it would clip, got {largest:g}")
-    target = Path(path)
-    if target.exists() and not replace:
+    target = file_path("path", path)
+    if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
     coded = np.clip(np.round(samples / scale * PCM_16), -PCM_16, PCM_16 - 1).astype(np.int16)
     with whole_file(target) as (file, _):
@@ -290,8 +290,8 @@ def render_file(
 
     is_a("compressor", compressor, Compressor)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
-    target = Path(path_out)
-    if target.exists() and not replace:
+    target = file_path("path_out", path_out)
+    if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
     recording = read_wav(path, channel=channel)
     rendered = render(

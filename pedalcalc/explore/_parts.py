@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices, rc
-from pedalcalc._base import caution_above, io, is_a, numeric
+from pedalcalc._base import caution_above, io, is_a, numeric, one_number
 from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -157,11 +157,11 @@ def time_constant(
     True
     """
     first, last = (
-        float(numeric(n, v)) for n, v in (("voltage_start", voltage_start), ("voltage_final", voltage_final))
+        one_number(n, v, "") for n, v in (("voltage_start", voltage_start), ("voltage_final", voltage_final))
     )
-    level = float(numeric("voltage_level", voltage_level))
-    ohms = float(numeric("resistance", resistance, least=100.0, most=10e6))
-    farads = float(numeric("capacitance", capacitance, least=100e-12, most=1e-3))
+    level = one_number("voltage_level", voltage_level, "")
+    ohms = one_number("resistance", resistance, "", least=100.0, most=10e6)
+    farads = one_number("capacitance", capacitance, "", least=100e-12, most=1e-3)
     if not min(first, last) < level < max(first, last):
         raise ValueError(f"voltage_level must lie between {first:g} V and {last:g} V, got {level:g}")
     picture = new_picture(6.5, 3.1)
@@ -246,8 +246,8 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
     """
     is_a("coupler", coupler, Coupler)
     usual = devices.typical(coupler)
-    start = float(numeric("current", current, least=1e-6, most=0.05))
-    stray = float(numeric("illuminance_ambient", illuminance_ambient, least=0.0, most=100.0))
+    start = one_number("current", current, "", least=1e-6, most=0.05)
+    stray = one_number("illuminance_ambient", illuminance_ambient, "", least=0.0, most=100.0)
     every = np.geomspace(1e-6, 0.05, 200)
     band = coupler_band(every, coupler=coupler)
     picture = new_picture()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc import pump, supply
-from pedalcalc._base import io, is_a, numeric
+from pedalcalc._base import io, is_a, numeric, one_number
 from pedalcalc.devices import Battery
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -135,7 +135,7 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
     is_a("rail", rail, pump.RailCircuit)
     if rail.rail_kind == "single":
         raise ValueError("rail must have a converter: rail_kind doubled or split, got single")
-    volts = float(numeric("voltage_supply", voltage_supply, above=0))
+    volts = one_number("voltage_supply", voltage_supply, "", above=0)
     load = numeric("current_load", current_load, least=0.5e-3, most=20e-3)
     sweep = np.geomspace(0.47e-6, 470e-6, 90)
     fixed = {

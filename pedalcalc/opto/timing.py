@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_below, fit, is_a, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_below, fit, is_a, numeric, one_number, quantity
 from pedalcalc.devices import Coupler, Ldr, typical
 from pedalcalc.opto.kinetics import time_to_fall, time_to_rise
 from pedalcalc.opto.scatter import band_width
@@ -37,7 +37,7 @@ class TimingFit(Result):
 
 
 def _rows(names: tuple[str, str, str], values: tuple[ArrayLike, ArrayLike, ArrayLike]) -> tuple[Array, Array, Array]:
-    if np.size(values[0]) == np.size(values[2]) == 0:  # none of this kind was read
+    if _is_empty(values[0]) and _is_empty(values[2]):  # none of this kind was read
         return np.empty(0), np.empty(0), np.empty(0)
     light = numeric(names[0], values[0], above=0)
     part = numeric(names[1], values[1], above=0, below=1)
@@ -49,6 +49,10 @@ def _rows(names: tuple[str, str, str], values: tuple[ArrayLike, ArrayLike, Array
         if np.any(np.isnan(row)):
             raise ValueError(f"{name}: reading {int(np.argmax(np.isnan(row))) + 1} is NaN; leave it out")
     return light, part, time
+
+
+def _is_empty(values: ArrayLike) -> bool:
+    return isinstance(values, (list, tuple, np.ndarray)) and len(values) == 0
 
 
 def _times(function: Any, row: tuple[Array, Array, Array], cell: Ldr) -> Array:
@@ -194,7 +198,7 @@ def fit_timing(
     """
     whole = typical(cell) if isinstance(cell, Coupler) else None
     cell = whole.cell if whole is not None else typical(is_a("cell", cell, Ldr))
-    usual = float(numeric("tolerance", tolerance, above=0))
+    usual = one_number("tolerance", tolerance, "", above=0)
     up = _rows(("illuminance_rise", "fraction_rise", "time_rise"), (illuminance_rise, fraction_rise, time_rise))
     down = _rows(("illuminance_fall", "fraction_fall", "time_fall"), (illuminance_fall, fraction_fall, time_fall))
     if up[0].size + down[0].size == 0:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pedalcalc._base import is_a, search
+from pedalcalc._base import is_a, list_of, search
 from pedalcalc.parts._list import FITTING_STEPS, KINDS, Part
 from pedalcalc.values import write_bands, write_code, write_digit_code, write_value
 
@@ -80,7 +80,7 @@ def fitting_order(parts: Sequence[Part]) -> tuple[Part, ...]:
     >>> [part.reference for part in found]
     ['R2', 'R10', 'D9']
     """
-    return tuple(sorted((is_a("parts", part, Part) for part in parts), key=_place))
+    return tuple(sorted(list_of("parts", parts, "parts", Part), key=_place))
 
 
 def _place(part: Part) -> tuple[int, list[tuple[str, int]]]:

@@ -28,6 +28,7 @@ from pedalcalc._base import (
     quantity,
     search,
 )
+from pedalcalc._units import shown
 from pedalcalc.devices import Converter, Diode, OpAmp
 from pedalcalc.devices._record import Figure, ends
 from pedalcalc.pump._stage import Pump, level, open_cautions, with_tone_level
@@ -204,7 +205,8 @@ def _pump(
 def _refuse_drained(left: Array) -> None:
     if np.any(left < 0):
         raise ValueError(
-            f"resistance_filter_in must leave some of the supply, but drops it all: {np.nanmin(left):g} V left"
+            "voltage_supply must be above what protection and resistance_filter_in drop, "
+            f"but {shown(float(-np.nanmin(left)), 'V')} are wanting"
         )
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, is_a, quantity
+from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, list_of, quantity
 from pedalcalc.rc.corner import several
 from pedalcalc.rc.response import FilterResponse, describe
 
@@ -65,10 +65,9 @@ def chain_response(responses: Sequence[FilterResponse]) -> FilterResponse:
     >>> print(f"{chain_response((bass, bass)).gain_db:.2f} dB")
     -6.02 dB
     """
+    responses = list_of("responses", responses, "filter responses", FilterResponse)
     if not responses:
         raise ValueError("responses must hold at least one filter response, got none")
-    for place, one in enumerate(responses):
-        is_a(f"responses[{place}]", one, FilterResponse)
     first = responses[0]
     gain, phase = np.asarray(1.0), np.asarray(0.0)
     with np.errstate(under="ignore"):

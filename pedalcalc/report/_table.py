@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, io, numeric
+from pedalcalc._base import Caution, Result, io, list_of, numeric, table_of, words
+from pedalcalc._units import told
 from pedalcalc.devices import Spread
 from pedalcalc.report._text import cell_text, markdown_text, plain_text
 
@@ -125,16 +126,23 @@ def table(
     R1    12.3 mW
     """
     digits = _whole("digits", digits)
-    style = _Style(digits, dict(spread_factors or {}), dict(units or {}))
+    factors = table_of("spread_factors", spread_factors, "factors by field")
+    style = _Style(digits, dict(factors), dict(table_of("units", units, "units by field")))
+    blanks = list_of("blanks", blanks, "heads of columns", str)
+    words("title", title)
+    if labels is not None:
+        labels = list_of("labels", labels, "labels, one a row")
+    if not (columns is None or isinstance(columns, (str, Mapping))):
+        columns = list_of("columns", columns, "names of fields", str)
     if isinstance(results, Result):
-        blocks, found = _single(results, columns, labels, tuple(blanks), style)
+        blocks, found = _single(results, columns, labels, blanks, style)
     elif isinstance(results, Mapping) and all(isinstance(part, (Result, Mapping)) for part in results.values()):
         labels = list(results) if labels is None else labels
-        blocks, found = _many(list(results.values()), columns, labels, tuple(blanks), style)
+        blocks, found = _many(list(results.values()), columns, labels, blanks, style)
     elif isinstance(results, Sequence) and not isinstance(results, str):
-        blocks, found = _many(list(results), columns, labels, tuple(blanks), style)
+        blocks, found = _many(list(results), columns, labels, blanks, style)
     else:
-        raise TypeError(f"results must be a result or a list of results or dictionaries, not {results!r}")
+        raise TypeError(f"results must be a result or a list of results or dictionaries, not {told(results)}")
     return Table(title, blocks, found)
 
 
@@ -171,7 +179,7 @@ def _fields(record: Any, style: _Style, prefix: str = "") -> list[_Field]:
     if isinstance(record, Mapping):
         return [_Field(str(key), part, style.units.get(str(key), ""), str(key)) for key, part in record.items()]
     if not isinstance(record, Result) or not dataclasses.is_dataclass(record):
-        raise TypeError(f"each row must be a result or a dictionary, not {record!r}")
+        raise TypeError(f"results must be results or dictionaries, but one is {told(record)}")
     found = []
     for field in dataclasses.fields(record):
         value = getattr(record, field.name)

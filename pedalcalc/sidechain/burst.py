@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -41,7 +41,7 @@ class ToneBurst(Result):
     ripple_share: float = quantity("1", "ripple over the average, in the end")
 
 
-def _number(name: str, value: ArrayLike, **allowed: float | bool) -> Array:
+def _number(name: str, value: ArrayLike, **allowed: Any) -> Array:
     return np.asarray(one_number(name, value, "", **allowed))
 
 

@@ -141,7 +141,7 @@ def _read_one(text: object, unit: str) -> float:
 
 def ohm_sign(unit: str) -> str:
     """Return the unit with the Greek letter for ohm where the sign of the same looks (U+2126) stands."""
-    return "Ω" if unit == "\N{OHM SIGN}" else unit
+    return "Ω" if np.ndim(unit) == 0 and unit == "\N{OHM SIGN}" else unit
 
 
 def shows_open(text: str) -> bool:
