@@ -19,6 +19,8 @@ Stock = str | Sequence[float | str] | NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
 #: Sizes between which every quantity lies that a pedal, or a calculation of it, can mean.
 SMALLEST, LARGEST = 1e-100, 1e100
+#: The largest size in decibels.
+LARGEST_DB = 2000.0
 
 
 class ModelRangeWarning(UserWarning):
@@ -163,7 +165,8 @@ def numeric_view(
     if not (low > 0 or high < 0):
         array = np.asarray(array + 0.0)
     array.flags.writeable = False
-    if _within(low, high, least, above, most, below, infinity):
+    largest = LARGEST_DB if name.endswith(("_db", "_dbv")) else LARGEST
+    if _within(low, high, least, above, most, below, infinity, largest):
         return array
     bad = np.zeros(array.shape, dtype=bool)
     if least is not None:
@@ -177,12 +180,12 @@ def numeric_view(
     if not infinity:
         bad |= np.isinf(array)
     size = np.abs(array)
-    odd = (size > LARGEST) & (size < np.inf) | ((array < SMALLEST) & (above == 0))
+    odd = (size > largest) & (size < np.inf) | ((array < SMALLEST) & (above == 0))
     if np.any(bad | odd):
         unit = unit_of(name)
         allowed = _allowed(least, above, most, below, infinity, unit)
         if not np.any(bad):
-            bad, allowed = odd, f"{allowed}, of a size between {SMALLEST:g} and {LARGEST:g}"
+            bad, allowed = odd, f"{allowed}, of a size between {SMALLEST:g} and {largest:g}"
         where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
         raise ValueError(f"{name} must be {allowed}, got {shown(array[bad].flat[0], unit)}{where}")
     return array
@@ -196,11 +199,12 @@ def _within(
     most: float | None,
     below: float | None,
     infinity: bool,
+    largest: float,
 ) -> bool:
     """Tell whether the extremes show every element allowed; NaN among them, or infinity above others, decides nothing."""
     return bool(
-        (low >= -LARGEST or high == -np.inf)
-        and (high <= LARGEST or low == np.inf)
+        (low >= -largest or high == -np.inf)
+        and (high <= largest or low == np.inf)
         and (above != 0 or low >= SMALLEST)
         and low >= (-np.inf if least is None else least)
         and high <= (np.inf if most is None else most)
@@ -312,10 +316,12 @@ def list_of(name: str, value: Any, what: str, kind: type = object) -> tuple[Any,
     return items
 
 
-def file_path(name: str, value: Any) -> Path:
-    """Return `value` as a path, or refuse what is none, naming `name`."""
+def file_path(name: str, value: Any, *, there: bool = False) -> Path:
+    """Return `value` as a path, or refuse what is none, or with `there` where there is no such file, naming `name`."""
     if not isinstance(value, (str, os.PathLike)) or not os.fspath(value):
         raise TypeError(f"{name} must be the path of a file, not {told(value)}")
+    if there and not Path(value).is_file():
+        raise FileNotFoundError(f"{name} must be the path of a file that is there, not {told(os.fspath(value))}")
     return Path(value)
 
 

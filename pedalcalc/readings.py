@@ -110,7 +110,7 @@ def read_readings(path: str | Path) -> tuple[Reading, ...]:
     >>> read_readings(path)[0].value
     2310.0
     """
-    path = file_path("path", path)
+    path = file_path("path", path, there=True)
     rows = read_rows(path, columns=COLUMNS)
     if not rows:
         raise ValueError(f"{path.name} has no readings below its first line")
@@ -313,7 +313,7 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     ([0.001], [2310.0])
     """
     found: dict[str, dict[tuple[str, str], Reading]] = {LED_CURRENT: {}, LDR_RESISTANCE: {}}
-    for reading in readings:
+    for reading in list_of("readings", readings, "readings", Reading):
         is_a("readings", reading, Reading)
         if reading.what not in found:
             continue

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Result, caution_below, file_path, io, is_a, numeric, quantity, yes_no
 from pedalcalc._files import whole_file
-from pedalcalc.compressor._checks import scalar, whole
+from pedalcalc.compressor._checks import callback, scalar, whole
 from pedalcalc.compressor.circuit import Compressor
 
 Array = NDArray[np.float64]
@@ -290,6 +290,7 @@ def render_file(
 
     is_a("compressor", compressor, Compressor)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
+    callback("progress", progress)
     target = file_path("path_out", path_out)
     if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")

@@ -167,7 +167,7 @@ def fit_coupler(
     from scipy.optimize import least_squares
 
     coupler = typical(is_a("coupler", coupler, Coupler))
-    usual = one_number("tolerance", tolerance, "", above=0)
+    usual = one_number("tolerance", tolerance, "", above=0, most=10)
     read_dark = one_number("resistance_dark", resistance_dark, "", unknown=True, above=0, infinity=True)
     amps, ohms = checked_pairs(current, resistance_cell, np.asarray(usual))
     floor = one_number("resistance_floor", coupler.cell.resistance_floor, "", unknown=True, least=0)

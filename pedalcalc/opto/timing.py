@@ -198,7 +198,7 @@ def fit_timing(
     """
     whole = typical(cell) if isinstance(cell, Coupler) else None
     cell = whole.cell if whole is not None else typical(is_a("cell", cell, Ldr))
-    usual = one_number("tolerance", tolerance, "", above=0)
+    usual = one_number("tolerance", tolerance, "", above=0, most=10)
     up = _rows(("illuminance_rise", "fraction_rise", "time_rise"), (illuminance_rise, fraction_rise, time_rise))
     down = _rows(("illuminance_fall", "fraction_fall", "time_fall"), (illuminance_fall, fraction_fall, time_fall))
     if up[0].size + down[0].size == 0:

@@ -218,10 +218,10 @@ def tone_burst(
     """
     one_of("rectifier", rectifier, RECTIFIERS)
     wanted = numeric("time", time, least=0)
-    length = float(_number("time_burst", time_burst, above=0))
+    length = float(_number("time_burst", time_burst, above=0, most=86_400))
     release = _number("resistance_release", resistance_release, above=0, infinity=True)
     load = _number("resistance_load", resistance_load, above=0, infinity=True)
-    tone = _number("frequency", frequency, above=0)
+    tone = _number("frequency", frequency, above=0, most=10e6)
     cycle = Cycle(
         _number("voltage_peak", voltage_peak, least=0),
         _number("voltage_diode", voltage_diode, least=0),
