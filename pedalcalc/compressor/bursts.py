@@ -169,7 +169,8 @@ def measure_recording(
     """
     step = _step(definition)
     recording = read_wav(path, channel=channel)
-    signal, rate = recording.signal - np.mean(recording.signal), recording.sample_rate
+    rate, signal = recording.sample_rate, recording.signal.astype(float)
+    signal -= np.mean(signal)
     start, clock = _align(path, signal, rate, step)
     origin = start - TIME_PAUSE  # where the file's own time 0 lies
     timings, low_least = [], np.inf
