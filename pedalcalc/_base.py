@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pedalcalc._units import shown, told, unit_of
+
 Number = float | NDArray[np.float64]
 #: A series such as "E12", or the values of a drawer, numbers or texts.
 Stock = str | Sequence[float | str] | NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
+#: Sizes between which every quantity lies that a pedal, or a calculation of it, can mean.
+SMALLEST, LARGEST = 1e-100, 1e100
+#: The largest size in decibels.
+LARGEST_DB = 2000.0
 
 
 class ModelRangeWarning(UserWarning):
@@ -28,9 +36,21 @@ class Spread(NamedTuple):
 
 
 class Result:
-    """Base of every named result; `report` and `plot` read its field metadata."""
+    """Base of every named result; `report` and `plot` read its field metadata.
+
+    Arrays in it are read-only: views, so that an array which the caller handed in stays his to write.
+    """
 
     __slots__ = ()
+
+    def __post_init__(self) -> None:
+        """Make the arrays of all fields read-only."""
+        for name in self.__dataclass_fields__:  # type: ignore[attr-defined]
+            value = getattr(self, name)
+            if type(value) is np.ndarray:
+                view = value.view()
+                view.flags.writeable = False
+                object.__setattr__(self, name, view)
 
 
 def quantity(unit: str, caption: str) -> Any:
@@ -127,18 +147,26 @@ def numeric_view(
             f"{name} must not be a masked array, whose hidden numbers would be used; "
             "give NaN where nothing was measured: array.filled(numpy.nan)"
         )
-    array = np.asarray(value)
+    try:
+        array = np.asarray(value)
+    except ValueError:
+        raise ValueError(
+            f"{name} must be a number or an array of numbers whose rows are all of one length, got {told(value)}"
+        ) from None
     if array.dtype.kind not in "iuf":
         raise TypeError(
-            f"{name} must be a number or an array of numbers, not {value!r}; "
+            f"{name} must be a number or an array of numbers, not {told(value)}; "
             "text such as '4k7' is read once with pedalcalc.values.read_value"
         )
+    if not array.size:
+        raise ValueError(f"{name} must hold at least one number, got {told(value)}")
     array = array.astype(float, copy=False).view()
-    low, high = (array.min(), array.max()) if array.size else (0.0, 0.0)
+    low, high = array.min(), array.max()
     if not (low > 0 or high < 0):
         array = np.asarray(array + 0.0)
     array.flags.writeable = False
-    if array.size and _within(low, high, least, above, most, below, infinity):
+    largest = LARGEST_DB if name.endswith(("_db", "_dbv")) else LARGEST
+    if _within(low, high, least, above, most, below, infinity, largest):
         return array
     bad = np.zeros(array.shape, dtype=bool)
     if least is not None:
@@ -151,10 +179,15 @@ def numeric_view(
         bad |= array >= below
     if not infinity:
         bad |= np.isinf(array)
-    if np.any(bad):
-        allowed = _allowed(least, above, most, below, infinity)
+    size = np.abs(array)
+    odd = (size > largest) & (size < np.inf) | ((array < SMALLEST) & (above == 0))
+    if np.any(bad | odd):
+        unit = unit_of(name)
+        allowed = _allowed(least, above, most, below, infinity, unit)
+        if not np.any(bad):
+            bad, allowed = odd, f"{allowed}, of a size between {SMALLEST:g} and {largest:g}"
         where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
-        raise ValueError(f"{name} must be {allowed}, got {array[bad].flat[0]:g}{where}")
+        raise ValueError(f"{name} must be {allowed}, got {shown(array[bad].flat[0], unit)}{where}")
     return array
 
 
@@ -166,10 +199,14 @@ def _within(
     most: float | None,
     below: float | None,
     infinity: bool,
+    largest: float,
 ) -> bool:
-    """Tell whether the extremes show every element allowed; NaN among them decides nothing."""
+    """Tell whether the extremes show every element allowed; NaN among them, or infinity above others, decides nothing."""
     return bool(
-        low >= (-np.inf if least is None else least)
+        (low >= -largest or high == -np.inf)
+        and (high <= largest or low == np.inf)
+        and (above != 0 or low >= SMALLEST)
+        and low >= (-np.inf if least is None else least)
         and high <= (np.inf if most is None else most)
         and (above is None or low > above)
         and (below is None or high < below)
@@ -177,26 +214,24 @@ def _within(
     )
 
 
-def _allowed(least: float | None, above: float | None, most: float | None, below: float | None, infinity: bool) -> str:
-    parts = []
-    if least is not None:
-        parts.append(f"at least {least:g}")
-    if above is not None:
-        parts.append(f"above {above:g}")
-    if most is not None:
-        parts.append(f"at most {most:g}")
-    if below is not None:
-        parts.append(f"below {below:g}")
+def _allowed(
+    least: float | None, above: float | None, most: float | None, below: float | None, infinity: bool, unit: str
+) -> str:
+    limits = (("at least", least), ("above", above), ("at most", most), ("below", below))
+    parts = [f"{word} {shown(limit, unit if limit else '')}" for word, limit in limits if limit is not None]
     if not infinity:
         parts.append("finite")
     return " and ".join(parts) or "a number"
 
 
-def one_number(name: str, value: ArrayLike, purpose: str = "to choose a part", **limits: Any) -> float:
-    """Return one known number within its limits, or refuse it by name."""
+def one_number(
+    name: str, value: ArrayLike, purpose: str = "to choose a part", *, unknown: bool = False, **limits: Any
+) -> float:
+    """Return one number within its limits, or refuse it by name; NaN passes only where `unknown` is true."""
     number = numeric(name, value, **limits)
-    if number.ndim or np.isnan(number):
-        raise ValueError(f"{name} must be one known number{purpose and ' '}{purpose}, got {value!r}")
+    if number.ndim or (np.isnan(number) and not unknown):
+        known = "" if unknown else "known "
+        raise ValueError(f"{name} must be one {known}number{purpose and ' '}{purpose}, got {told(value)}")
     return float(number)
 
 
@@ -213,10 +248,10 @@ def lowest_usual_highest(name: str, value: Any, **limits: Any) -> tuple[float, f
     """Return a figure's three values, from one number or from a triple that rises."""
     three = numeric(name, value, **limits)
     if three.shape not in ((), (3,)) or np.isnan(three).any():
-        raise ValueError(f"{name} must be one known number, or lowest, usual and highest, got {value!r}")
+        raise ValueError(f"{name} must be one known number, or lowest, usual and highest, got {told(value)}")
     low, usual, high = (float(part) for part in np.broadcast_to(three, 3))
     if not low <= usual <= high:
-        raise ValueError(f"{name} must rise from lowest over usual to highest, got {value!r}; are they swapped?")
+        raise ValueError(f"{name} must rise from lowest over usual to highest, got {told(value)}; are they swapped?")
     return low, usual, high
 
 
@@ -247,15 +282,56 @@ def fit_together(**arrays: Any) -> None:
 def is_a(name: str, value: Any, kind: type) -> Any:
     """Return `value` if it is a `kind`, else refuse it naming `name`."""
     if not isinstance(value, kind):
-        raise TypeError(f"{name} must be a {kind.__name__} record, not {type(value).__name__}: {value!r}")
+        raise TypeError(f"{name} must be a {kind.__name__} record, not {type(value).__name__}: {told(value)}")
     return value
 
 
 def one_of(name: str, value: Any, allowed: tuple[str, ...]) -> str:
     """Return `value` if it is one of the `allowed` words, else refuse it naming `name`."""
-    if value not in allowed:
-        raise ValueError(f"{name} must be one of {', '.join(allowed)}, got {value!r}")
+    if not isinstance(value, str) or value not in allowed:
+        raise ValueError(f"{name} must be one of {', '.join(allowed)}, got {told(value)}")
     return str(value)
+
+
+def yes_no(name: str, value: Any) -> bool:
+    """Return `value` if it is True or False, else refuse it naming `name`."""
+    if not isinstance(value, (bool, np.bool_)):
+        raise TypeError(f"{name} must be True or False, not {told(value)}")
+    return bool(value)
+
+
+def words(name: str, value: Any) -> str:
+    """Return `value` if it is text, else refuse it naming `name`."""
+    if not isinstance(value, str):
+        raise TypeError(f"{name} must be text, not {told(value)}")
+    return value
+
+
+def table_of(name: str, value: Any, what: str) -> Mapping[Any, Any]:
+    """Return `value` if it is a dictionary, empty for None; else refuse it naming `name` and `what` it holds."""
+    if value is not None and not isinstance(value, Mapping):
+        raise TypeError(f"{name} must be a dictionary of {what}, not {told(value)}")
+    return value or {}
+
+
+def list_of(name: str, value: Any, what: str, kind: type = object) -> tuple[Any, ...]:
+    """Return the items of a list if each is a `kind`; else refuse it naming `name` and `what` it holds."""
+    if isinstance(value, (str, bytes, Mapping)) or not isinstance(value, Iterable) or isinstance(value, type):
+        raise TypeError(f"{name} must be a list of {what}, not {told(value)}")
+    items = tuple(np.atleast_1d(value)) if isinstance(value, np.ndarray) else tuple(value)
+    for place, item in enumerate(items):
+        if not isinstance(item, kind):
+            raise TypeError(f"{name}[{place}] must be a {kind.__name__}, one of a list of {what}, not {told(item)}")
+    return items
+
+
+def file_path(name: str, value: Any, *, there: bool = False) -> Path:
+    """Return `value` as a path, or refuse what is none, or with `there` where there is no such file, naming `name`."""
+    if not isinstance(value, (str, os.PathLike)) or not os.fspath(value):
+        raise TypeError(f"{name} must be the path of a file, not {told(value)}")
+    if there and not Path(value).is_file():
+        raise FileNotFoundError(f"{name} must be the path of a file that is there, not {told(os.fspath(value))}")
+    return Path(value)
 
 
 def _declare(kind: str) -> Callable[[F], F]:

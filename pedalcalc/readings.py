@@ -28,7 +28,6 @@ import errno
 import io
 import math
 import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -38,8 +37,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import _base
-from pedalcalc._base import Result, is_a, numeric, one_of, quantity, search
+from pedalcalc._base import Result, file_path, is_a, list_of, numeric, one_of, quantity, search
 from pedalcalc._csv import Row, read_rows, written
+from pedalcalc._files import refuse_unwritable, whole_file
 from pedalcalc.values import UNITS, read_value
 from pedalcalc.values._text import ohm_sign, shows_open
 
@@ -110,9 +110,10 @@ def read_readings(path: str | Path) -> tuple[Reading, ...]:
     >>> read_readings(path)[0].value
     2310.0
     """
+    path = file_path("path", path, there=True)
     rows = read_rows(path, columns=COLUMNS)
     if not rows:
-        raise ValueError(f"{Path(path).name} has no readings below its first line")
+        raise ValueError(f"{path.name} has no readings below its first line")
     return tuple(_reading(row) for row in rows)
 
 
@@ -205,32 +206,28 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     >>> read_readings(write_readings(path, readings=[reading]))[0].value
     9.12
     """
-    path = Path(path)
+    path = file_path("path", path)
     text = _table(readings)
     if path.exists():
         raise _exists(path)
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, 0o644)
-        _give_name(temporary, path)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+    refuse_unwritable("path", path)
+    with whole_file(path, moved=False) as (file, unfinished):
+        file.write(text.encode("utf-8"))
+        file.flush()
+        os.fsync(file.fileno())
+        _give_name(unfinished, path)
     return path
 
 
 def _table(readings: Sequence[Reading]) -> str:
     """Return the whole file as text, after checking that every row can be read back."""
-    if not len(readings):
+    readings = list_of("readings", readings, "readings", Reading)
+    if not readings:
         raise ValueError("readings must hold at least one reading")
     buffer = io.StringIO(newline="")
     table = csv.writer(buffer, lineterminator="\n")
     table.writerow(COLUMNS)
     for reading in readings:
-        is_a("readings", reading, Reading)
         unit = one_of("unit", ohm_sign(reading.unit), UNITS)
         value = numeric("value", reading.value, infinity=unit in ("Ω", "ohm"))
         if value.ndim or value == -np.inf:
@@ -246,7 +243,7 @@ def _table(readings: Sequence[Reading]) -> str:
     return buffer.getvalue()
 
 
-def _give_name(temporary: str, path: Path) -> None:
+def _give_name(temporary: Path, path: Path) -> None:
     """Give the finished file its name, unless the name is taken."""
     try:
         os.link(temporary, path)
@@ -258,7 +255,7 @@ def _give_name(temporary: str, path: Path) -> None:
             raise
     # A file system without links (a memory card): claim the name first, then put the finished file in its place.
     try:
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
     except FileExistsError:
         raise _exists(path) from None
     os.replace(temporary, path)
@@ -316,7 +313,7 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     ([0.001], [2310.0])
     """
     found: dict[str, dict[tuple[str, str], Reading]] = {LED_CURRENT: {}, LDR_RESISTANCE: {}}
-    for reading in readings:
+    for reading in list_of("readings", readings, "readings", Reading):
         is_a("readings", reading, Reading)
         if reading.what not in found:
             continue

@@ -241,9 +241,9 @@ def test_all_that_is_wrong_is_told_at_once():
     bad = [make("diode", "1N4149", {"anode": "a", "cathode": "b"}, reference=name) for name in ("D1", "D2")]
     with pytest.raises(ValueError, match=r"line 2, D1: .*\nparts.csv, line 2, D2: "):
         catalogue.resolve_parts([bad[0], DIODE, bad[1]])
-    with pytest.raises(TypeError, match="parts must be a Part"):
+    with pytest.raises(TypeError, match=r"parts\[0\] must be a Part"):
         catalogue.resolve_parts(["D1"])
-    with pytest.raises(ValueError, match="nothing says which pin of '1N4148' is which"):
+    with pytest.raises(ValueError, match="device must be a record that says which pin of '1N4148' is which"):
         pin_roles(DIODE)
 
 

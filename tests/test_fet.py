@@ -458,7 +458,7 @@ def _fit(volts, ohms=(470.0, 22e3), **changes):
         (lambda: fet.drain_voltage_linear(9.0, resistance_drain=1e4, fet=JFET_2N5457), "devices.typical"),
         (lambda: _stage(resistance_top=0.0, resistance_bottom=0.0), "shorts the supply"),
         (lambda: fet.trim_source(9.0, voltage_supply=9.0, resistance_drain=4.7e3, **JFET), "within the supply"),
-        (lambda: fet.trim_source(1.0, voltage_supply=9.0, resistance_drain=1e3, **JFET), "too small"),
+        (lambda: fet.trim_source(1.0, voltage_supply=9.0, resistance_drain=1e3, **JFET), "fet must pass"),
         (
             lambda: fet.trim_drain(5.0, voltage_supply=9.0, resistance_source_pin=1e3, voltage_gate=-3.0, **JFET),
             "voltage_gate",
@@ -470,7 +470,7 @@ def _fit(volts, ohms=(470.0, 22e3), **changes):
         ),
         (
             lambda: fet.resistors_for_current(5e-3, voltage_supply=90.0, voltage_drain_source=4.0, **JFET),
-            "too small",
+            "fet must pass",
         ),
         (
             lambda: fet.from_drain_voltage(
@@ -482,11 +482,11 @@ def _fit(volts, ohms=(470.0, 22e3), **changes):
             lambda: fet.resistors_for_current(1e-3, voltage_supply=9.0, voltage_drain_source=9.0, **JFET),
             "voltage_drain_source",
         ),
-        (lambda: _fit([1.5, 0.5]), "contradicts"),
-        (lambda: _fit([0.5, 0.9], (1e3, 2e3), voltage_gate=20.0), "does not fit"),
+        (lambda: _fit([1.5, 0.5]), "must not contradict"),
+        (lambda: _fit([0.5, 0.9], (1e3, 2e3), voltage_gate=20.0), "must fit a JFET"),
         (
             lambda: _fit(2.0, INF, current_drain_zero_bias=1e-7, meter=replace(METER_DIGITAL, resistance_meter=1e6)),
-            "contradicts",
+            "must not contradict",
         ),
         (lambda: _fit(0.5, 470.0), "at least two different readings"),
         (lambda: _fit([0.5, -1.0]), "voltage_source_pin must be above 0"),

@@ -325,7 +325,7 @@ def test_every_kind_has_one_step():
 def test_only_parts_are_sorted_and_described():
     with pytest.raises(TypeError, match="part must be a Part"):
         parts.marking_text("R1")
-    with pytest.raises(TypeError, match="parts must be a Part"):
+    with pytest.raises(TypeError, match=r"parts\[0\] must be a Part"):
         parts.fitting_order(["R1"])
 
 

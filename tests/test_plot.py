@@ -121,7 +121,10 @@ def test_a_title_alone_stands_over_the_axes():
     ("call", "words"),
     [
         (lambda: plot.curve(SWEEP, across="volts", up="current"), "'volts' is not a field of Sweep"),
-        (lambda: plot.curve(SWEEP, across="voltage", up=["current", "power"]), "must share one unit, got A, W"),
+        (
+            lambda: plot.curve(SWEEP, across="voltage", up=["current", "power"]),
+            "up must name fields that share one unit, got A, W",
+        ),
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="log"), "scale_up cannot be log"),
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="cubic"), "scale_up must be one of"),
         (lambda: plot.curve({}, across="voltage", up="current"), "at least one result"),
@@ -311,3 +314,17 @@ def test_screen_forgets_the_ground_not_seen_for_longest(monkeypatch):
         picture.axes[0].set_xlim(0.0, high)
         screen.png(picture)
     assert [key[0][0] for key in screen._grounds] == [(0.0, 1.0), (0.0, 3.0)]
+
+
+@pytest.mark.parametrize(
+    "text", ["R&D", "a<b>c", '"q"', "R1 & co 4.7 kΩ", "5 $ and 6 $", "&amp;", "<script>x</script>", "]]>"]
+)
+def test_labels_of_a_sketch_are_shown_as_they_stand(text):
+    svg = plot.sketch("low-pass", labels={"R": text})._repr_svg_()
+    shown = " ".join(found.text for found in ElementTree.fromstring(svg).iter() if found.text and found.text.strip())
+    assert text.replace(" ", "") in shown.replace(" ", "")
+    assert "<script" not in svg
+
+
+def test_a_label_of_what_cannot_be_seen_is_a_sign_that_can():
+    assert "\N{REPLACEMENT CHARACTER}" in plot.sketch("low-pass", labels={"R": "R1\x00"})._repr_svg_()

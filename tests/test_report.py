@@ -135,7 +135,7 @@ def test_table_escapes_what_it_is_given():
     ("arguments", "error", "words"),
     [
         ({"results": 3.0}, TypeError, "results must be a result"),
-        ({"results": [3.0]}, TypeError, "each row must be a result"),
+        ({"results": [3.0]}, TypeError, "results must be results"),
         ({"results": []}, ValueError, "at least one result"),
         ({"results": [POINT], "labels": ["a", "b"]}, ValueError, "labels must be 1"),
         ({"results": [POINT], "digits": 2.5}, ValueError, "digits must be a whole number"),

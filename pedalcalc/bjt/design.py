@@ -9,14 +9,19 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, Result, Stock, formula, is_a, numeric, quantity, scalar, search
+from pedalcalc._units import shown
 from pedalcalc.bjt._points import Array
 from pedalcalc.bjt._solved import law
 from pedalcalc.devices import Bjt, typical
 from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.laws.transistors import BipolarFigures
-from pedalcalc.values import nearest_value
+from pedalcalc.values._series import ladder, nearest
 
 __all__ = ["DividerDesign", "base_resistor", "choose_divider_bias", "feedback_resistor"]
+
+
+#: How an error names a resistor that no stock has.
+ASKS = "current_wanted and voltage_supply must ask for resistors of"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,14 +49,24 @@ def _base(current: Array, transistor: Any, temperature: ArrayLike) -> tuple[Arra
     transport = (current - saturation) / (1 + 1 / numbers.gain)
     base = transport / numbers.gain - numbers.back * saturation
     if np.any((base <= 0) & np.isfinite(numbers.gain)):
-        raise ValueError("current_wanted is less than what transistor leaks with its base open")
+        least = np.broadcast_to(
+            saturation + (1 + 1 / numbers.gain) * numbers.gain * numbers.back * saturation, base.shape
+        )
+        bad = (base <= 0) & np.isfinite(numbers.gain)
+        raise ValueError(
+            f"current_wanted must be above the {shown(float(least[bad][0]), 'A')} that transistor leaks with its base open, "
+            f"got {shown(float(np.broadcast_to(current, base.shape)[bad][0]), 'A')}"
+        )
     return np.asarray(_drop(transport, numbers, constant) + 0.0 * slope), np.asarray(base)
 
 
-def _left_over(left: Array, base: Array) -> Number:
+def _left_over(left: Array, base: Array, supply: str) -> Number:
     """Return the resistor that takes `left` volts at the base current; none flows with an infinite gain."""
     if np.any(left < 0):
-        raise ValueError("current_wanted is more than the supply drives through the other resistors")
+        raise ValueError(
+            f"{supply} must drive current_wanted through the other resistors, "
+            f"but {shown(float(-left[left < 0].flat[0]), 'V')} are wanting"
+        )
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.where(base <= 0, np.inf, left / base)
     return scalar(np.where(left == 0, 0.0 * left, found) + 0.0 * base)  # type: ignore[no-any-return]
@@ -122,7 +137,7 @@ def base_resistor(
     vbb = numeric("voltage_base_supply", voltage_base_supply)
     r_e = numeric("resistance_emitter", resistance_emitter, least=0, infinity=True)
     drop, base = _base(i_e, transistor, temperature)
-    return _left_over(np.asarray(vbb - drop - i_e * r_e), base)
+    return _left_over(np.asarray(vbb - drop - i_e * r_e), base, "voltage_base_supply")
 
 
 @formula
@@ -193,7 +208,7 @@ def feedback_resistor(
     r_c = numeric("resistance_collector", resistance_collector, least=0, infinity=True)
     r_e = numeric("resistance_emitter", resistance_emitter, least=0, infinity=True)
     drop, base = _base(i_e, transistor, temperature)
-    return _left_over(np.asarray(vcc - drop - i_e * (r_c + r_e)), base)
+    return _left_over(np.asarray(vcc - drop - i_e * (r_c + r_e)), base, "voltage_supply")
 
 
 @search
@@ -275,7 +290,7 @@ def choose_divider_bias(
         raise ValueError("fraction_emitter and fraction_transistor must not exceed 1 together")
 
     def rounded(ohms: Any) -> Any:
-        return np.asarray(ohms if stock is None else nearest_value(ohms, stock=stock))
+        return np.asarray(ohms if stock is None else nearest(ASKS, ohms, ladder(stock)))
 
     r_e = rounded(f_e * vcc / i_c)
     r_c = rounded((1 - f_e - f_t) * vcc / i_c)

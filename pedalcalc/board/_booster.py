@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import bjt, fet, rc, stage, supply, switching, values
-from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
+from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board._booster_stages import (
     cautions_of,
     consumers_of,
@@ -137,12 +137,12 @@ def jfet_booster(
     True
     """
     parts = Parts(is_a("board", board, Board), roles)
-    share = float(numeric("current_ratio", current_ratio, above=0, below=1))
-    through_emitter = float(numeric("current_emitter", current_emitter, above=0))
-    through_lamp = float(numeric("current_wanted", current_wanted, above=0))
-    note = float(numeric("frequency", frequency, above=0))
-    source = float(numeric("resistance_source", resistance_source, least=0, infinity=True))
-    next_input = float(numeric("resistance_load", resistance_load, above=0, infinity=True))
+    share = one_number("current_ratio", current_ratio, "", above=0, below=1)
+    through_emitter = one_number("current_emitter", current_emitter, "", above=0)
+    through_lamp = one_number("current_wanted", current_wanted, "", above=0)
+    note = one_number("frequency", frequency, "", above=0)
+    source = one_number("resistance_source", resistance_source, "", least=0, infinity=True)
+    next_input = one_number("resistance_load", resistance_load, "", above=0, infinity=True)
     parts.of_polarity("JFET", Jfet, "n")
     parts.of_polarity("follower", Bjt, "npn")
     safe, filtered, jfet, follower, lamp = solve(parts)

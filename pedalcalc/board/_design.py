@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc import compressor, led, opto, rc, values
-from pedalcalc._base import Result, is_a, numeric, quantity, search
+from pedalcalc._base import Result, is_a, one_number, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._optical import LEAST_SHARE, OpticalBuild
 from pedalcalc.board._rows import Parts, drop, stated, told
@@ -61,7 +61,7 @@ def design_part(
 ) -> DesignPart:
     """Return one part as wanted, in stock, listed and fitted."""
     part = parts.board.part(parts.name(role))
-    in_stock = float(choose(wanted, stock=stock)) if np.isfinite(wanted) and wanted > 0 else np.nan
+    in_stock = float(choose(wanted, stock=stock)) if 1e-15 <= wanted <= 1e12 else np.nan
     return DesignPart(
         f"{part.reference}, {what}",
         told(wanted, unit),
@@ -158,13 +158,13 @@ def optical_design(
     parts = Parts(is_a("board", board, Board), roles)
     is_a("supplied", supplied, DoubledSupply)
     circuit = is_a("optical", optical, OpticalBuild).compressor
-    lamp_wanted = float(numeric("current_wanted", current_wanted, above=0))
-    most = float(numeric("current_led", current_led, above=0))
-    deepest = float(numeric("reduction_db", reduction_db, above=0))
-    threshold = float(numeric("threshold_dbv", threshold_dbv))
-    attack = float(numeric("time_attack_wanted", time_attack_wanted, above=0))
-    release = float(numeric("time_release_wanted", time_release_wanted, above=0))
-    lowest = float(numeric("frequency_corner", frequency_corner, above=0))
+    lamp_wanted = one_number("current_wanted", current_wanted, "", above=0)
+    most = one_number("current_led", current_led, "", above=0)
+    deepest = one_number("reduction_db", reduction_db, "", above=0, most=200)
+    threshold = one_number("threshold_dbv", threshold_dbv, "", least=-400, most=200)
+    attack = one_number("time_attack_wanted", time_attack_wanted, "", least=1e-6, most=1e4)
+    release = one_number("time_release_wanted", time_release_wanted, "", least=1e-6, most=1e4)
+    lowest = one_number("frequency_corner", frequency_corner, "", above=0)
     coupler: Coupler = circuit.coupler
     held = float(supplied.voltage_rail[1]) - supplied.voltage_diode
     lit = float(opto.coupler_point(most, coupler=coupler).resistance_cell)

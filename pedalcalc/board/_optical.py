@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
-from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
+from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
 from pedalcalc.board._sockets import has_battery, states_of
@@ -107,8 +107,8 @@ def optical_compressor(
     """
     parts = Parts(is_a("board", board, Board), roles)
     is_a("supplied", supplied, DoubledSupply)
-    source = float(numeric("resistance_source", resistance_source, least=0, infinity=True))
-    load = float(numeric("resistance_load", resistance_load, least=0, infinity=True))
+    source = one_number("resistance_source", resistance_source, "", least=0, infinity=True)
+    load = one_number("resistance_load", resistance_load, "", least=0, infinity=True)
     rail = np.maximum(np.asarray(supplied.budget.voltage_positive), 0.0)
     reference = np.asarray(supplied.half.voltage_output)
     common: dict[str, Any] = {

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_above, quantity
+from pedalcalc._base import Caution, Result, caution_above, quantity, table_of
 from pedalcalc.board._core import Board
 from pedalcalc.devices import Capacitor, Diode, Led
 from pedalcalc.laws import junction_in_series, junction_voltage
@@ -80,7 +80,7 @@ class Parts:
     """The parts of a board by role."""
 
     def __init__(self, board: Board, roles: Mapping[str, str]) -> None:
-        self.board, self.roles = board, roles
+        self.board, self.roles = board, table_of("roles", roles, "references by role")
 
     def name(self, role: str) -> str:
         """Return the reference of a role."""

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from pedalcalc import devices
-from pedalcalc._base import Result, is_a, quantity, search
+from pedalcalc._base import Result, is_a, list_of, quantity, search
+from pedalcalc._units import told
 from pedalcalc.catalogue._find import find_device
 from pedalcalc.devices import Capacitor, Device, Pin, Pinout
 from pedalcalc.parts import Part
@@ -87,9 +88,15 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     is_a("part", part, Part)
     if part.kind in TWO_PINS or part.kind == "socket":
         return tuple(PinRole(pin, "", "end", net) for pin, net in part.connections)
+    if device is not None and not isinstance(device, Device):
+        raise TypeError(
+            f"device must be a record that says which pin of {part.value_text!r} is which, not {told(device)}"
+        )
     orders = (device,) if isinstance(device, Pinout) else tuple(getattr(device, "pinouts", None) or ())
     if not orders:
-        raise ValueError(f"nothing says which pin of {part.value_text!r} is which; hand in its record")
+        raise ValueError(
+            f"device must be a record that says which pin of {part.value_text!r} is which, got {told(device)}"
+        )
     nets = dict(part.connections)
     fitting = [found for order in orders if (found := _by_name(nets, order) or _by_role(nets, order))]
     if not fitting:
@@ -181,8 +188,8 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
     ('1N5817', 'anode')
     """
     found, wrong = [], []
-    for part in parts:
-        is_a("parts", part, Part)
+    tables = list_of("tables", tables, "paths of tables")
+    for part in list_of("parts", parts, "parts", Part):
         try:
             device = _record(part, tables)
             if not part.connections and part.kind != "socket":

@@ -37,6 +37,7 @@ TIME_MARKER = 0.3
 MARKER_FROM, MARKER_TO = 300.0, 3000.0
 PEAK_HIGH = 0.7  # of full scale
 STEP_SECONDS_PER_DB = 0.02  # the last pause is that much longer for each dB of step
+BLOCK = 2**20  # places at which the sweep is looked for at a time
 MATCH_LEAST = 0.6  # correlation from which a sweep is taken for the marker
 CLOCK_MOST = 1e-3
 SPEEDS = (44.1 / 48, 48 / 44.1, 0.5, 2.0, 22.05 / 48, 48 / 22.05)
@@ -169,7 +170,9 @@ def measure_recording(
     """
     step = _step(definition)
     recording = read_wav(path, channel=channel)
-    signal, rate = recording.signal - np.mean(recording.signal), recording.sample_rate
+    rate, found_in_file = recording.sample_rate, recording.cautions
+    signal = recording.signal - float(np.mean(recording.signal, dtype=float))
+    del recording
     start, clock = _align(path, signal, rate, step)
     origin = start - TIME_PAUSE  # where the file's own time 0 lies
     timings, low_least = [], np.inf
@@ -181,8 +184,8 @@ def measure_recording(
         _index(origin + 1.25 * TIME_PAUSE + TIME_MARKER, rate) : _index(start + TIME_MARKER + TIME_PAUSE, rate)
     ]
     with np.errstate(divide="ignore"):
-        noise = float(10 * np.log10(np.mean(pause**2)))
-    cautions = _loudness(step) + recording.cautions
+        noise = float(10 * np.log10(np.mean(np.square(pause, dtype=float))))
+    cautions = _loudness(step) + found_in_file
     cautions += caution_below(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
     )
@@ -248,17 +251,28 @@ def _marker(rate: float, speed: float = 1.0) -> Array:
     return np.asarray(np.sin(np.pi / 2 * fade) ** 2 * np.sin(angle))
 
 
-def _match(signal: Array, sweep: Array) -> Array:
+def _match(signal: NDArray[Any], sweep: Array) -> NDArray[Any]:
     """Return how well the sweep fits at each place, 0 to 1 whatever gain and polarity."""
     from scipy.signal import fftconvolve
 
     if signal.size < sweep.size:
         return np.zeros(1)
-    found = np.abs(fftconvolve(signal, sweep[::-1], mode="valid"))
-    total = np.concatenate([[0.0], np.cumsum(signal**2)])
-    energy = total[sweep.size :] - total[: -sweep.size]
-    least = 1e-8 * float(np.max(energy)) + 1e-300
-    return np.asarray(np.where(energy > least, found / np.sqrt(np.maximum(energy, least) * np.sum(sweep**2)), 0.0))
+    places = range(0, signal.size - sweep.size + 1, BLOCK)
+    energies = (_energy(signal[first : first + BLOCK + sweep.size - 1], sweep.size) for first in places)
+    least = 1e-8 * max(float(energy.max()) for energy in energies) + 1e-300
+    fit = np.empty(signal.size - sweep.size + 1, np.float32)
+    for first in places:
+        piece = np.asarray(signal[first : first + BLOCK + sweep.size - 1], float)
+        found, energy = np.abs(fftconvolve(piece, sweep[::-1], mode="valid")), _energy(piece, sweep.size)
+        full = np.sqrt(np.maximum(energy, least) * np.sum(sweep**2))
+        fit[first : first + BLOCK] = np.where(energy > least, found / full, 0.0)
+    return fit
+
+
+def _energy(piece: Array, length: int) -> Array:
+    """Return the sum of the squares of so many samples from each on."""
+    total = np.concatenate([[0.0], np.cumsum(np.square(piece, dtype=float))])
+    return np.asarray(total[length:] - total[:-length])
 
 
 def _align(path: Any, signal: Array, rate: float, step: float) -> tuple[float, float]:

@@ -6,7 +6,7 @@ import numpy as np
 
 from pedalcalc._base import is_a, search
 from pedalcalc.compressor import laws
-from pedalcalc.compressor._checks import scalar
+from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.engine import engine
 from pedalcalc.compressor.follow import PeriodMap
@@ -64,9 +64,9 @@ def gain_for_threshold(
     from scipy.optimize import brentq
 
     is_a("compressor", compressor, Compressor)
-    threshold = scalar("threshold_dbv", threshold_dbv)
+    threshold = scalar("threshold_dbv", threshold_dbv, **LEVEL)
     wanted = scalar("reduction_db", reduction_db, above=0)
-    tone = scalar("frequency", frequency, above=0)
+    tone = scalar("frequency", frequency, **TONE)
     law = laws.gain_law(compressor)
     dark = law.at(laws.conductance_dark(compressor))
 

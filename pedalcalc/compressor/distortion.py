@@ -8,7 +8,7 @@ import numpy as np
 
 from pedalcalc._base import Result, is_a, quantity, simulate
 from pedalcalc.compressor import laws
-from pedalcalc.compressor._checks import scalar
+from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.engine import Trace, made_ready
 from pedalcalc.compressor.follow import PeriodMap, grows
@@ -69,8 +69,8 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
     True
     """
     is_a("compressor", compressor, Compressor)
-    level = scalar("level_in_dbv", level_in_dbv)
-    tone = scalar("frequency", frequency, above=0)
+    level = scalar("level_in_dbv", level_in_dbv, **LEVEL)
+    tone = scalar("frequency", frequency, **TONE)
     amplitude = float(np.sqrt(2.0) * 10 ** (level / 20))
     ready = made_ready(compressor, amplitude, None)
     maps = PeriodMap(ready, frequency=tone, fine=FINE)

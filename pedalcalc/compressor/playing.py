@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, ModelRangeWarning, Result, is_a, numeric, quantity, simulate
 from pedalcalc.compressor import laws
-from pedalcalc.compressor._checks import scalar
+from pedalcalc.compressor._checks import RATE_MOST, callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of
 from pedalcalc.compressor.engine import STEP_DRAIN, STEP_LONGEST, STEP_LOOP, Engine, Trace, made_ready, rest, sound
 from pedalcalc.compressor.laws import Floats
@@ -89,9 +89,10 @@ def render(
     """
     is_a("compressor", compressor, Compressor)
     samples = numeric("signal", signal)
-    rate_in = scalar("sample_rate", sample_rate, least=16_000)
-    if samples.ndim != 1 or samples.size == 0 or np.any(np.isnan(samples)):
-        raise ValueError("signal must be one row of known samples")
+    rate_in = scalar("sample_rate", sample_rate, least=16_000, most=RATE_MOST)
+    callback("progress", progress)
+    if samples.ndim != 1 or np.any(np.isnan(samples)):
+        raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")
     gains = np.empty(samples.size)
     law = laws.gain_law(compressor)
     ready = made_ready(compressor, float(np.max(np.abs(samples))), None)

@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
 from pedalcalc.compressor import laws
-from pedalcalc.compressor._checks import scalar
+from pedalcalc.compressor._checks import LEVEL, TIME, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution
 from pedalcalc.compressor.engine import State, made_ready, rest
 from pedalcalc.compressor.follow import PeriodMap, follow
@@ -96,7 +96,7 @@ def level_response(
     moments = np.atleast_1d(numeric("time", time, least=0))
     levels = np.atleast_1d(numeric("level_in_dbv", level_in_dbv, below=np.inf, infinity=True))
     end = scalar("duration", duration, above=0)
-    tone = scalar("frequency", frequency, above=0)
+    tone = scalar("frequency", frequency, **TONE)
     if moments.ndim != 1 or moments[0] != 0 or np.any(np.diff(moments) <= 0) or not moments[-1] < end:
         raise ValueError("time must be one dimension of moments that rise from 0 and end before duration")
     if levels.shape != moments.shape or np.any(np.isnan(levels)):
@@ -154,7 +154,7 @@ def step_response(
     level_high_dbv : float
         Level between the two steps [dBV].
     frequency : float
-        The tone [Hz], above 0; 1 kHz by habit.
+        The tone [Hz], 0.1 Hz to 10 MHz; 1 kHz by habit.
     time_before : float
         Time at the low level before the step up [s], above 0.
     time_high : float
@@ -190,14 +190,14 @@ def step_response(
     '0.1 s up, 0.5 s down'
     """
     is_a("compressor", compressor, Compressor)
-    low = scalar("level_low_dbv", level_low_dbv)
-    high = scalar("level_high_dbv", level_high_dbv)
+    low = scalar("level_low_dbv", level_low_dbv, **LEVEL)
+    high = scalar("level_high_dbv", level_high_dbv, **LEVEL)
     if not low < high:
-        raise ValueError(f"level_low_dbv must be below level_high_dbv, got {low:g} and {high:g}")
-    up = scalar("time_before", time_before, above=0)
-    down = up + scalar("time_high", time_high, above=0)
-    end = down + scalar("time_after", time_after, above=0)
-    tone = scalar("frequency", frequency, above=0)
+        raise ValueError(f"level_low_dbv must be below level_high_dbv, got {low:g} and {high:g} dBV")
+    up = scalar("time_before", time_before, **TIME)
+    down = up + scalar("time_high", time_high, **TIME)
+    end = down + scalar("time_after", time_after, **TIME)
+    tone = scalar("frequency", frequency, **TONE)
     return level_response(
         compressor,
         time=[0.0, up, down],

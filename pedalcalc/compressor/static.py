@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
 from pedalcalc.compressor import laws
-from pedalcalc.compressor._checks import scalar
+from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution
 from pedalcalc.compressor.engine import State, made_ready
 from pedalcalc.compressor.follow import PeriodMap
@@ -94,8 +94,8 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     True
     """
     is_a("compressor", compressor, Compressor)
-    level = np.atleast_1d(numeric("level_in_dbv", level_in_dbv))
-    tone = scalar("frequency", frequency, above=0)
+    level = np.atleast_1d(numeric("level_in_dbv", level_in_dbv, **LEVEL))
+    tone = scalar("frequency", frequency, **TONE)
     if level.ndim != 1 or level.size == 0 or np.any(np.isnan(level)) or np.any(np.diff(level) <= 0):
         raise ValueError("level_in_dbv must be one dimension of known, rising levels")
     law = laws.gain_law(compressor)

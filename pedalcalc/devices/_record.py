@@ -83,6 +83,7 @@ class Device(Result):
             self._check()
         except (TypeError, ValueError) as reason:
             raise type(reason)(f"{type(self).__name__} {self.name!r}: {reason}") from None
+        Result.__post_init__(self)
 
     def _check(self) -> None:
         """Check what concerns several fields at once."""

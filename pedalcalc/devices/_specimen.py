@@ -11,6 +11,9 @@ from pedalcalc._base import Spread, is_a, numeric, search
 from pedalcalc.devices._record import Device, ends, spreads
 from pedalcalc.devices.passives import Capacitor
 
+#: Most parts drawn at once, and the largest seed.
+COUNT_MOST, SEED_MOST = 10_000_000, 2.0**53
+
 __all__ = ["capacitor", "drawn", "high", "low", "typical"]
 
 D = TypeVar("D", bound=Device)
@@ -173,7 +176,7 @@ def drawn(record: D, *, count: int, seed: int) -> D:
     0.7 to 1.3 mA/V²
     """
     is_a("record", record, Device)
-    number, start = _whole("count", count, 1), _whole("seed", seed, 0)
+    number, start = _whole("count", count, 1, COUNT_MOST), _whole("seed", seed, 0, SEED_MOST)
     return _drawn(record, number, np.random.default_rng(start))
 
 
@@ -301,8 +304,8 @@ def _between(value: Spread, share: Any) -> Any:
     return middle + (end - middle) * np.abs(share)
 
 
-def _whole(name: str, value: Any, least: int) -> int:
-    number = numeric(name, value, least=least)
+def _whole(name: str, value: Any, least: int, most: float) -> int:
+    number = numeric(name, value, least=least, most=most)
     if number.ndim or not number == np.floor(number):
         raise ValueError(f"{name} must be one whole number of at least {least}, got {value!r}")
     return int(number)

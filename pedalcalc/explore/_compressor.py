@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import io, is_a, numeric
+from pedalcalc._base import io, is_a, numeric, one_number
 from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,
@@ -83,8 +83,8 @@ def step_response(
     """
     is_a("compressor", compressor, Compressor)
     is_a("definition", definition, TimingDefinition)
-    low = float(numeric("level_low_dbv", level_low_dbv))
-    start = float(numeric("level_step_db", level_step_db, least=3.0, most=40.0))
+    low = one_number("level_low_dbv", level_low_dbv, "")
+    start = one_number("level_step_db", level_step_db, "", least=3.0, most=40.0)
     picture, update = step_picture()
 
     def draw(level_step_db: float, **parts: Any) -> Picture:
@@ -155,7 +155,7 @@ def static_curve(
     True
     """
     is_a("compressor", compressor, Compressor)
-    tone = float(numeric("frequency", frequency, above=0.0))
+    tone = one_number("frequency", frequency, "", above=0.0)
     levels = np.linspace(-60.0, 0.0, 121)
     picture, update = static_picture()
 
@@ -220,8 +220,8 @@ def release_against_distortion(
     """
     is_a("compressor", compressor, Compressor)
     tried = np.atleast_1d(numeric("resistances_release", resistances_release, above=0.0))
-    level = float(numeric("level_in_dbv", level_in_dbv))
-    tone = float(numeric("frequency", frequency, above=0.0))
+    level = one_number("level_in_dbv", level_in_dbv, "")
+    tone = one_number("frequency", frequency, "", above=0.0)
     if tried.size < 2:
         raise ValueError(f"resistances_release must hold at least two values, got {tried.size}")
     times, parts = [], []

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import caution_above, io, is_a, numeric
+from pedalcalc._base import caution_above, io, is_a, numeric, one_number
 from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -148,8 +148,8 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
     """
     is_a("coupler", coupler, Coupler)
     usual = devices.typical(coupler)
-    start = float(numeric("current", current, least=1e-6, most=0.05))
-    stray = float(numeric("illuminance_ambient", illuminance_ambient, least=0.0, most=100.0))
+    start = one_number("current", current, "", least=1e-6, most=0.05)
+    stray = one_number("illuminance_ambient", illuminance_ambient, "", least=0.0, most=100.0)
     every = np.geomspace(1e-6, 0.05, 200)
     band = coupler_band(every, coupler=coupler)
     picture = new_picture()

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import sidechain
-from pedalcalc._base import ModelRangeWarning, io, numeric
+from pedalcalc._base import ModelRangeWarning, io, one_number
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, slider, with_own
 from pedalcalc.plot._style import (
@@ -91,12 +91,12 @@ def detector(
     >>> "release 220 ms" in shown.shown.value
     True
     """
-    attack = float(numeric("resistance_attack", resistance_attack, least=100.0, most=1e6))
-    release = float(numeric("resistance_release", resistance_release, least=1e3, most=10e6))
-    farads = float(numeric("capacitance_hold", capacitance_hold, least=10e-9, most=100e-6))
-    tone = float(numeric("frequency", frequency, least=40.0, most=2e3))
-    drop = float(numeric("voltage_diode", voltage_diode, least=0))
-    peak = float(numeric("voltage_peak", voltage_peak, above=drop))
+    attack = one_number("resistance_attack", resistance_attack, "", least=100.0, most=1e6)
+    release = one_number("resistance_release", resistance_release, "", least=1e3, most=10e6)
+    farads = one_number("capacitance_hold", capacitance_hold, "", least=10e-9, most=100e-6)
+    tone = one_number("frequency", frequency, "", least=40.0, most=2e3)
+    drop = one_number("voltage_diode", voltage_diode, "", least=0)
+    peak = one_number("voltage_peak", voltage_peak, "", above=drop)
     picture = new_picture(6.5, 3.6)
     with look():
         left, right = picture.subplots(1, 2, sharey=True)

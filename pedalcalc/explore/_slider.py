@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc import controls as knobs
 from pedalcalc import values
-from pedalcalc._base import io, numeric, one_of
+from pedalcalc._base import io, numeric, one_number, one_of
 from pedalcalc.devices import Taper
 from pedalcalc.report._text import MINUS, number_text
 
@@ -90,12 +90,12 @@ def slider(
     ['3.30 kΩ', '3.90 kΩ', '4.70 kΩ', '5.10 kΩ', '5.60 kΩ', '6.80 kΩ']
     """
     one_of("scale", scale, ("log", "linear"))
-    low, high = float(numeric("low", low)), float(numeric("high", high))
+    low, high = one_number("low", low, ""), one_number("high", high, "")
     if not low < high:
         raise ValueError(f"high must be above low, got low {low:g} and high {high:g}")
     if scale == "log" and low <= 0:
         raise ValueError(f"low must be above 0 on a log slider, got {low:g}")
-    value = float(numeric("value", value, least=low, most=high))
+    value = one_number("value", value, "", least=low, most=high)
     if stock is None:
         count = int(numeric("steps", steps, least=1)) + 1
         spaced = np.geomspace(low, high, count) if scale == "log" else np.linspace(low, high, count)
@@ -226,13 +226,13 @@ def pot(
     >>> release.stops[release.start][0]
     '5: 250 kΩ'
     """
-    start = float(numeric("rotation", rotation, least=0, most=1))
+    start = one_number("rotation", rotation, "", least=0, most=1)
 
     def stop(turned: float) -> Stop:
         ohms = float(
             knobs.rheostat_resistance(
                 turned,
-                resistance_total=float(numeric("resistance_total", resistance_total, above=0)),
+                resistance_total=one_number("resistance_total", resistance_total, "", above=0),
                 resistance_stop=resistance_stop,
                 taper=taper,
                 lug=lug,

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 
 from pedalcalc import pump, supply
-from pedalcalc._base import io, is_a, numeric
+from pedalcalc._base import io, is_a, numeric, one_number
 from pedalcalc.devices import Battery, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -141,7 +141,7 @@ def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load
     is_a("rail", rail, supply.RailCircuit)
     if rail.rail_kind == "single":
         raise ValueError("rail must have a converter: rail_kind doubled or split, got single")
-    volts = float(numeric("voltage_supply", voltage_supply, above=0))
+    volts = one_number("voltage_supply", voltage_supply, "", above=0)
     load = numeric("current_load", current_load, least=0.5e-3, most=20e-3)
     sweep = np.geomspace(0.47e-6, 470e-6, 90)
     usual = dataclasses.replace(rail, converter=typical(rail.converter))

@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity, scalar
+from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet._points import Array, channel_of
 from pedalcalc.laws.transistors import ChannelFigures
 
 TOO_SMALL = (
-    "fet is too small: the device does not pass the wanted current even with no source resistor; "
-    "raise resistance_drain or voltage_gate, or lower the wanted current"
+    "fet must pass what {wanted} and voltage_supply ask of it, but does not even with no source resistor; "
+    "raise resistance_drain or voltage_gate, or ask for less current"
 )
 
 __all__ = ["FetResistors", "resistors_for_current", "trim_drain", "trim_source"]
@@ -112,7 +113,7 @@ def trim_source(
     v_ds = np.where(ohmic, square / (c + np.sqrt(c**2 + square)), v_d - (gate - law.threshold - np.sqrt(square)))
     v_s = v_d - v_ds
     if np.any(v_s < 0):
-        raise ValueError(TOO_SMALL)
+        raise ValueError(TOO_SMALL.format(wanted="voltage_drain"))
     return _found(v_s / current, r_d, current, gate - law.threshold - v_s, law, v_ds, ohmic)
 
 
@@ -293,8 +294,11 @@ def resistors_for_current(
     u = np.where(ohmic, (square + v_ds**2) / (2 * v_ds), np.sqrt(square))
     v_s = gate - law.threshold - u
     if np.any(v_s < 0):
-        raise ValueError(TOO_SMALL)
+        raise ValueError(TOO_SMALL.format(wanted="current_wanted"))
     r_d = (vdd - v_ds - v_s) / current
     if np.any(r_d < 0):
-        raise ValueError("voltage_drain_source is more than the supply leaves above the source")
+        raise ValueError(
+            "voltage_supply must be above voltage_drain_source and the source's voltage together, "
+            f"but {shown(float(np.max(np.where(r_d < 0, v_ds + v_s - vdd, -np.inf))), 'V')} are wanting"
+        )
     return _found(v_s / current, r_d, current, u, law, v_ds, ohmic)

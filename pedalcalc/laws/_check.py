@@ -17,11 +17,13 @@ Array = NDArray[np.float64]
 #: Temperature [K] that every record states its figures for, and the range in which the temperature laws are meant.
 TEMPERATURE_RECORD = 300.0
 TEMPERATURE_LOW, TEMPERATURE_HIGH = 230.0, 400.0
+#: Hotter than any solid.
+TEMPERATURE_MOST = 5000.0
 
 
 def checked_temperature(temperature: ArrayLike) -> Array:
     """Return absolute temperatures; warn where they are outside the range of the laws, as degrees Celsius are."""
-    kelvin = numeric("temperature", temperature, above=0)
+    kelvin = numeric("temperature", temperature, above=0, most=TEMPERATURE_MOST)
     outside = (kelvin < TEMPERATURE_LOW) | (kelvin > TEMPERATURE_HIGH)
     if np.any(outside):
         warnings.warn(

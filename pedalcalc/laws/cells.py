@@ -60,7 +60,8 @@ def cell_figures(record: Ldr, temperature: Array) -> CellFigures:
         scale = 1 + drift * (temperature - TEMPERATURE_RECORD)
         if np.any(scale <= 0):
             raise ValueError(
-                f"resistance_temperature_coefficient of {record.name!r} times the change of temperature must be above -1"
+                f"temperature must be where {record.name!r} has a resistance: its resistance_temperature_coefficient times "
+                f"the change from {TEMPERATURE_RECORD:g} K must be above -1, got {np.min(temperature):g} K"
             )
     return CellFigures(
         figure(record, "resistance_10lx") * scale,

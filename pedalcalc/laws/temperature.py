@@ -138,6 +138,7 @@ def _light(lamp: Led, rise: Array) -> Array:
     light = np.asarray(1 + figure(lamp, "light_temperature_coefficient") * rise)
     if np.any(light <= 0):
         raise ValueError(
-            f"light_temperature_coefficient of {lamp.name!r} times the change of temperature must be above -1"
+            f"temperature must be where {lamp.name!r} gives light: its light_temperature_coefficient times the change "
+            "from 300 K must be above -1"
         )
     return light

@@ -23,8 +23,8 @@ from pedalcalc.devices import Led
 from pedalcalc.devices._record import specimen
 from pedalcalc.laws._check import TEMPERATURE_RECORD, checked_temperature
 from pedalcalc.laws._wright import BLOCK, blocks
-from pedalcalc.laws.junctions import figures
-from pedalcalc.led._string import Floats, Lamps, across, counted, lamps, string_current
+from pedalcalc.laws.junctions import Figures
+from pedalcalc.led._string import Floats, Lamps, across, counted, current_by, drop_by, lamps, laws_of
 
 #: Below this current [A] a lamp is called dark.
 CURRENT_DARK = 1e-6
@@ -149,31 +149,38 @@ def operating_point(
 
 def _fields(v: Floats, r: Floats, rating: Floats, string: tuple[Led, ...], warm: Floats) -> Floats:
     """Return current, voltages, powers and share of the rating; many points piece by piece, at hand of the processor."""
-    plain = all(np.ndim(part) == 0 for lamp, _ in counted(string) for part in figures(lamp, warm)[:4])
+    laws = laws_of(string, warm)
+    plain = all(np.ndim(part) == 0 for law, _ in laws for part in law[:4])
     shape = np.broadcast_shapes(v.shape, r.shape, rating.shape)
     if not plain or math.prod(shape) <= BLOCK:
-        return np.stack(np.broadcast_arrays(*_piece(v, r, rating, string, warm)))
+        return _piece(v, r, rating, laws, out=None)
     found = np.empty((6, *shape))
     for rows, (volts, ohms, rated) in blocks(v, r, rating):
-        for field, part in zip(found, _piece(volts, ohms, rated, string, warm), strict=True):
-            field[rows] = part
+        _piece(volts, ohms, rated, laws, out=found[:, rows])
     return found
 
 
-def _piece(v: Floats, r: Floats, rating: Floats, string: tuple[Led, ...], warm: Floats) -> tuple[Floats, ...]:
-    current = string_current(v, r, string, warm)
+def _piece(v: Floats, r: Floats, rating: Floats, laws: list[tuple[Figures, int]], *, out: Floats | None) -> Floats:
+    """Fill the six fields of some points into `out`, or into an array of their own."""
+    current = current_by(v, r, laws)
+    if out is None:
+        out = np.empty((6, *np.broadcast_shapes(current.shape, rating.shape)))
+    out[0] = current
+    found, across_all, drop, power_led, power_resistor, share = (out[place, ...] for place in range(6))
     with np.errstate(invalid="ignore", over="ignore", under="ignore"):
-        drop = current * r
-        if r.size and not r.max() < np.inf:
-            drop = np.where(np.isinf(r) & ~np.isnan(current), v, drop)
-        across_all = np.asarray(v - drop)
-        kinds = counted(string)
-        if len(kinds) == 1:
-            power_led = current * across_all if len(string) == 1 else current * (across_all / len(string))
+        np.multiply(found, r, out=drop)
+        if not r.max() < np.inf:
+            np.copyto(drop, v, where=np.isinf(r) & ~np.isnan(found))
+        np.subtract(v, drop, out=across_all)
+        if len(laws) == 1:
+            np.multiply(found, across_all, out=power_led)
+            if laws[0][1] > 1:
+                power_led /= laws[0][1]
         else:
-            power_led = current * np.max([across(current, lamp, warm) for lamp, _ in kinds], axis=0)
-        power_resistor = current * drop
-        return current, across_all, np.asarray(drop), np.asarray(power_led), power_resistor, power_resistor / rating
+            np.multiply(found, np.max([drop_by(current, law) for law, _ in laws], axis=0), out=power_led)
+        np.multiply(found, drop, out=power_resistor)
+        np.divide(power_resistor, rating, out=share)
+    return out
 
 
 def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[Led, ...]) -> tuple[Caution, ...]:

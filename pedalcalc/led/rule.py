@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, Stock, caution_below, formula, numeric, quantity
-from pedalcalc.values import value_above
+from pedalcalc.values._series import above, ladder
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,9 +77,9 @@ def series_resistor(
     left = np.where(np.abs(left) <= 1e-12 * v, 0.0 * left, left)
     conducts = left > 0
     resistance = np.asarray(np.where(left <= 0, 0.0, left / i))
-    bought = np.full(resistance.shape, np.nan)
-    bought[resistance == 0] = 0.0
-    bought[resistance > 0] = value_above(resistance[resistance > 0], stock=stock)
+    asked = np.where(resistance > 0, resistance, np.nan)
+    found = above("current_wanted must ask for a resistor of", asked, ladder(stock))
+    bought = np.asarray(np.where(resistance == 0, 0.0, found))
     return SeriesResistor(
         resistance=resistance[()],
         resistance_stock=bought[()],

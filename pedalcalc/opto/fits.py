@@ -18,7 +18,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, fit, formula, is_a, numeric, quantity
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    caution_above,
+    caution_below,
+    fit,
+    formula,
+    is_a,
+    numeric,
+    one_number,
+    quantity,
+)
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
 from pedalcalc.opto.coupler import coupler_resistance
@@ -155,11 +167,11 @@ def fit_coupler(
     from scipy.optimize import least_squares
 
     coupler = typical(is_a("coupler", coupler, Coupler))
-    usual = float(numeric("tolerance", tolerance, above=0))
-    read_dark = float(numeric("resistance_dark", resistance_dark, above=0, infinity=True))
+    usual = one_number("tolerance", tolerance, "", above=0, most=10)
+    read_dark = one_number("resistance_dark", resistance_dark, "", unknown=True, above=0, infinity=True)
     amps, ohms = checked_pairs(current, resistance_cell, np.asarray(usual))
-    floor = float(numeric("resistance_floor", coupler.cell.resistance_floor, least=0))
-    least = float(numeric("resistance_dark_least", resistance_dark_least, least=0))
+    floor = one_number("resistance_floor", coupler.cell.resistance_floor, "", unknown=True, least=0)
+    least = one_number("resistance_dark_least", resistance_dark_least, "", unknown=True, least=0)
     if np.isinf(read_dark):
         read_dark, least = np.nan, max(least, OPEN_LEAST)
     dark = max(float(coupler.cell.resistance_dark), least) if np.isnan(read_dark) else read_dark

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from pedalcalc import __version__
-from pedalcalc._base import io, numeric
+from pedalcalc._base import file_path, io, one_number
+from pedalcalc._files import refuse_unwritable
 from pedalcalc.page._file import PageError, replace_file
 
 # What a page shows of an output that comes in several forms, best first; never the live widget.
@@ -39,7 +40,9 @@ def write_page(
     Raises
     ------
     FileNotFoundError
-        If there is no such notebook.
+        If there is no such notebook, or no folder for the page.
+    OSError
+        If the page cannot be written there; the notebook is not run then.
     PageError
         If a cell fails or runs too long, the notebook cannot be read, or the notebook kernel is not installed.
 
@@ -58,11 +61,12 @@ def write_page(
     Traceback (most recent call last):
     FileNotFoundError: there is no notebook no-such-notebook.ipynb
     """
-    limit = float(numeric("time_limit", time_limit, above=0.0))
-    source = Path(notebook)
+    limit = one_number("time_limit", time_limit, "", above=0.0)
+    source = file_path("notebook", notebook)
     if not source.is_file():
         raise FileNotFoundError(f"there is no notebook {notebook}")
-    target = source.with_suffix(".html") if page is None else Path(page)
+    target = source.with_suffix(".html") if page is None else file_path("page", page)
+    refuse_unwritable("page", target)
     text = _rendered(_executed(source, limit), source)
     replace_file(target, text.encode("utf-8"))
     return target
@@ -89,7 +93,12 @@ def _executed(source: Path, limit: float) -> Any:
         manager = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=specs)
         places = {"metadata": {"path": str(source.parent.resolve())}}
         client = nbclient.NotebookClient(
-            notebook, km=manager, timeout=limit, startup_timeout=60, shutdown_kernel="immediate", resources=places
+            notebook,
+            km=manager,
+            timeout_func=lambda _: limit,
+            startup_timeout=60,
+            shutdown_kernel="immediate",
+            resources=places,
         )
         # What the kernel process itself writes is kept, and told only if it dies.
         with tempfile.TemporaryFile() as said:
@@ -104,10 +113,19 @@ def _executed(source: Path, limit: float) -> Any:
                 raise PageError(f"{source}: {where} failed with {error.ename}: {error.evalue}") from error
             except (NoSuchKernel, ModuleNotFoundError) as error:
                 raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
-            except RuntimeError as error:
+            except (RuntimeError, AssertionError) as error:
+                if _was_stopped(client):
+                    raise PageError(f"{source}: the run was told to stop") from None
+                if isinstance(error, AssertionError):
+                    raise
                 if attempt == 2:
                     raise PageError(f"{source}: the kernel did not answer, twice: {error}{_tail(said)}") from error
     raise AssertionError("not reached")
+
+
+def _was_stopped(client: Any) -> bool:
+    """Tell whether a signal ended the run; the client then ends its kernel itself, and stumbles over that."""
+    return getattr(client, "_async_cleanup_kernel_future", None) is not None
 
 
 def _tail(said: Any) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pedalcalc._base import is_a, search
+from pedalcalc._base import is_a, list_of, search
 from pedalcalc.parts._list import FITTING_STEPS, KINDS, Part
 from pedalcalc.values import write_bands, write_code, write_digit_code, write_value
 
@@ -51,7 +51,7 @@ def fitting_order(parts: Sequence[Part]) -> dict[str, tuple[Part, ...]]:
     resistors and diodes ['R2', 'R10']
     indicator ['D9']
     """
-    sorted_parts = sorted((is_a("parts", part, Part) for part in parts), key=_place)
+    sorted_parts = sorted(list_of("parts", parts, "parts", Part), key=_place)
     steps = {step: tuple(part for part in sorted_parts if part.kind in kinds) for step, kinds in FITTING_STEPS.items()}
     return {step: fitted for step, fitted in steps.items() if fitted}
 

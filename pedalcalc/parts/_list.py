@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Result, io, quantity
+from pedalcalc._base import Result, file_path, io, quantity
 from pedalcalc._csv import Row, each_row
 from pedalcalc.values import read_value
 
@@ -125,6 +125,7 @@ def read_parts(path: str | Path) -> tuple[Part, ...]:
     """
     parts: list[Part] = []
     seen: dict[str, int] = {}
+    path = file_path("path", path, there=True)
     for row in each_row(path, columns=COLUMNS, optional=("fitted",)):
         part = _part(row)
         name = part.reference.casefold()

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import io, is_a
+from pedalcalc._base import io, is_a, words
 from pedalcalc.compressor.features import CurveFeatures
 from pedalcalc.compressor.response import Response
 from pedalcalc.compressor.static import StaticCurve
@@ -70,7 +70,7 @@ def step_response(step: Response, *, timing: AttackRelease | None = None, title:
     >>> [axes.get_title(loc="left") for axes in picture.axes]
     ['Step up', 'Step down']
     """
-    picture, update = step_picture(title)
+    picture, update = step_picture(words("title", title))
     update(step, timing)
     return picture
 
@@ -90,6 +90,8 @@ def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRe
 
     def update(step: Response, timing: AttackRelease | None) -> None:
         is_a("step", step, Response)
+        if timing is not None:
+            is_a("timing", timing, AttackRelease)
         up, down, end = step.time_up, step.time_down, float(step.time[-1])
         if not (up < down):
             raise ValueError("step must step up and then down; take it from compressor.step_response")
@@ -206,7 +208,7 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     >>> plot.static_curve(curve).axes[0].get_xlabel()
     'Level in [dBV]'
     """
-    picture, update = static_picture(title)
+    picture, update = static_picture(words("title", title))
     update(curve, features)
     return picture
 
@@ -228,6 +230,8 @@ def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, Cur
 
     def update(curve: StaticCurve, features: CurveFeatures | None) -> None:
         is_a("curve", curve, StaticCurve)
+        if features is not None:
+            is_a("features", features, CurveFeatures)
         x = curve.level_in_dbv
         plain = x + (curve.level_out_dbv - x + curve.gain_reduction_db)
         latches = np.abs(curve.level_out_falling_dbv - curve.level_out_dbv) > 1e-6

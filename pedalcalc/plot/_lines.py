@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Result, io, numeric, one_of
+from pedalcalc._base import Result, io, list_of, numeric, one_number, one_of, table_of, words
+from pedalcalc._units import told
 from pedalcalc.plot._style import COLOURS, Picture, dress, few_decades, legend_above, look, mark, new_picture, style_of
 
 SCALES = ("auto", "linear", "log")
@@ -81,13 +82,16 @@ def curve(
     2
     """
     if isinstance(result, Mapping):
-        return _several(result, across, up, title, scale_across, scale_up, marks)
-    names = [up] if isinstance(up, str) else list(up)
-    x, caption_x, unit_x = _field(result, across)
-    found = [_field(result, name) for name in names]
+        results = table_of("result", result, "results by words")
+        return _several(results, across, up, title, scale_across, scale_up, marks)
+    names = [up] if isinstance(up, str) else list_of("up", up, "names of fields", str)
+    if not names:
+        raise ValueError("up must name at least one field, got none")
+    x, caption_x, unit_x = _field(result, "across", across)
+    found = [_field(result, "up", name) for name in names]
     units = {unit for _, _, unit in found}
     if len(units) > 1:
-        raise ValueError(f"up: the fields must share one unit, got {', '.join(sorted(units))}")
+        raise ValueError(f"up must name fields that share one unit, got {', '.join(sorted(units))}")
     series = {caption: values for values, caption, _ in found}
     caption = found[0][1] if len(found) == 1 else _shared(list(series))
     return lines(
@@ -113,9 +117,9 @@ def _several(
     picture = new_picture()
     with look():
         axes = picture.subplots()
-        for k, (words, result) in enumerate(results.items()):
-            (x, caption_x, unit_x), (y, caption, unit) = _field(result, across), _field(result, up)
-            axes.plot(x, y, label=words if len(results) > 1 else None, **style_of(k))
+        for k, (name, result) in enumerate(results.items()):
+            (x, caption_x, unit_x), (y, caption, unit) = _field(result, "across", across), _field(result, "up", up)
+            axes.plot(x, y, label=name if len(results) > 1 else None, **style_of(k))
         spans = [np.concatenate([np.asarray(line.get_data()[i], float) for line in axes.lines]) for i in (0, 1)]
         logs = (_is_log("scale_across", scale_across, unit_x, spans[0]), _is_log("scale_up", scale_up, unit, spans[1]))
         dress(axes, across=(caption_x, unit_x), up=(caption, unit), logs=logs)
@@ -186,19 +190,26 @@ def lines(
     >>> picture.axes[0].get_ylabel()
     'Voltage'
     """
+    tracks = table_of("tracks", tracks, "rows of numbers by words")
+    (
+        words("caption_across", caption_across),
+        words("unit_across", unit_across),
+        words("caption", caption),
+        words("unit", unit),
+    )
     if not tracks:
         raise ValueError("tracks must hold at least one line, got none")
-    x = np.asarray(across, float)
+    x = numeric("across", across, infinity=True)
     picture = new_picture()
     with look():
         axes = picture.subplots()
-        for k, (words, values) in enumerate(tracks.items()):
-            y = np.asarray(values, float)
+        for k, (name, values) in enumerate(tracks.items()):
+            y = numeric("tracks", values, infinity=True)
             if y.shape != x.shape or x.ndim != 1:
                 raise ValueError(
-                    f"tracks: {words!r} has shape {y.shape}, across has {x.shape}; both must be one row of one length"
+                    f"tracks: {name!r} has shape {y.shape}, across has {x.shape}; both must be one row of one length"
                 )
-            axes.plot(x, y, label=words if len(tracks) > 1 else None, **style_of(k))
+            axes.plot(x, y, label=name if len(tracks) > 1 else None, **style_of(k))
         every = np.concatenate([np.asarray(values, float) for values in tracks.values()])
         logs = (_is_log("scale_across", scale_across, unit_across, x), _is_log("scale_up", scale_up, unit, every))
         dress(axes, across=(caption_across, unit_across), up=(caption, unit), logs=logs)
@@ -270,35 +281,41 @@ def bands(
     >>> len(picture.axes[0].collections)
     1
     """
+    tracks = table_of("tracks", tracks, "lowest, typical and highest values by words")
+    for name, three in tracks.items():
+        if not hasattr(three, "__len__") or len(three) != 3:
+            raise ValueError(f"tracks: {name!r} must be lowest, typical and highest values, got {told(three)}")
     picture = lines(
-        {words: typical for words, (_, typical, _) in tracks.items()}, across=across, caption_across=caption_across,
+        {name: typical for name, (_, typical, _) in tracks.items()}, across=across, caption_across=caption_across,
         unit_across=unit_across, caption=caption, unit=unit, title=title, scale_across=scale_across, scale_up=scale_up, marks=marks,
     )  # fmt: skip
     axes = picture.axes[0]
     with look():
         for k, (low, _, high) in enumerate(tracks.values()):
             colour = COLOURS[k % len(COLOURS)]
-            ends = np.asarray(low, float), np.asarray(high, float)
+            ends = numeric("tracks", low, infinity=True), numeric("tracks", high, infinity=True)
             axes.fill_between(np.asarray(across, float), *ends, color=colour, alpha=0.18, linewidth=0)
             for end in ends:
                 axes.plot(np.asarray(across, float), end, color=colour, linewidth=0.6)
     return picture
 
 
-def _field(result: Any, name: str) -> tuple[np.ndarray[Any, Any], str, str]:
+def _field(result: Any, argument: str, name: str) -> tuple[np.ndarray[Any, Any], str, str]:
     """Return the array, caption and unit of a field, through dots into results inside."""
-    first, _, rest = name.partition(".")
+    first, _, rest = words(argument, name).partition(".")
     if not isinstance(result, Result) or not dataclasses.is_dataclass(result):
-        raise TypeError(f"result must be a result, not {type(result).__name__}: {result!r}")
+        raise TypeError(f"result must be a result, not {type(result).__name__}: {told(result)}")
     known = {field.name: field for field in dataclasses.fields(result)}
     if first not in known:
-        raise ValueError(f"{name!r} is not a field of {type(result).__name__}; there are {', '.join(known)}")
+        raise ValueError(
+            f"{argument}: {name!r} is not a field of {type(result).__name__}; there are {', '.join(known)}"
+        )
     value = getattr(result, first)
     if rest:
-        return _field(value, rest)
+        return _field(value, argument, rest)
     array = np.asarray(value)
     if array.ndim != 1 or array.dtype.kind not in "iuf":
-        raise ValueError(f"{name} must hold one row of numbers to be drawn, got shape {array.shape}")
+        raise ValueError(f"{argument}: {name} must hold one row of numbers to be drawn, got shape {array.shape}")
     metadata = known[first].metadata
     return array.astype(float), str(metadata.get("caption", first)), str(metadata.get("unit", ""))
 
@@ -321,9 +338,11 @@ def _is_log(name: str, scale: str, unit: str, values: Any) -> bool:
 
 
 def _finish(axes: Any, title: str, marks: Mapping[str, tuple[float, float]] | None) -> None:
-    for k, (words, (x, y)) in enumerate((marks or {}).items()):
-        mark(axes, float(numeric("marks", x)), float(numeric("marks", y)), words, index=k)
+    for k, (name, point) in enumerate(table_of("marks", marks, "points by words").items()):
+        if not isinstance(point, (list, tuple)) or len(point) != 2:
+            raise ValueError(f"marks: {name!r} must be two numbers, across and up, got {told(point)}")
+        mark(axes, one_number("marks", point[0], ""), one_number("marks", point[1], ""), name, index=k)
     for axis in (axes.xaxis, axes.yaxis):
         if axis.get_scale() == "log":
             few_decades(axis)
-    legend_above(axes.figure, title)
+    legend_above(axes.figure, words("title", title))

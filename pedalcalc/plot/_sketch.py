@@ -5,10 +5,12 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Mapping
+from html import escape, unescape
 from typing import Any
 
-from pedalcalc._base import io, one_of
+from pedalcalc._base import io, one_of, table_of, words
 from pedalcalc.plot import _stages
+from pedalcalc.report._text import plain_text
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 LONGEST = 10  # letters of a label in one line
@@ -124,10 +126,12 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     """
     one_of("stage", stage, tuple(STAGES))
     draw, texts = STAGES[stage]
-    for name in labels or {}:
+    labels = table_of("labels", labels, "words by part")
+    for name, text in labels.items():
+        words(f"labels: {name}", text)
         if name not in texts:
             raise ValueError(f"labels: {name!r} is not a part of {stage}; there are {', '.join(texts)}")
-    texts = {**texts, **{name: _broken(words) for name, words in (labels or {}).items()}}
+    texts = {**texts, **{name: _as_drawn(_broken(text)) for name, text in labels.items()}}
     import schemdraw
     from schemdraw import elements
 
@@ -137,14 +141,20 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     return Sketch(stage, _with_room(drawing.get_imagedata("svg").decode("utf-8")))
 
 
-def _broken(words: str) -> str:
+def _as_drawn(text: str) -> str:
+    """Return text so that the drawing shows it as it stands: it reads ``&``, ``<`` and ``$`` as markup."""
+    seen = "\n".join(plain_text(line) for line in text.splitlines())
+    return escape(seen, quote=False).replace("$", "&#36;")
+
+
+def _broken(text: str) -> str:
     """Return words in two lines, name over value, where one line would run into the neighbours."""
-    if len(words) <= LONGEST or " " not in words or "\n" in words:
-        return words
-    value = re.search(r" (?=[0-9])", words)
-    places = [value.start()] if value else [place for place, letter in enumerate(words) if letter == " "]
-    middle = min(places, key=lambda place: abs(2 * place - len(words)))
-    return f"{words[:middle]}\n{words[middle + 1 :]}"
+    if len(text) <= LONGEST or " " not in text or "\n" in text:
+        return text
+    value = re.search(r" (?=[0-9])", text)
+    places = [value.start()] if value else [place for place, letter in enumerate(text) if letter == " "]
+    middle = min(places, key=lambda place: abs(2 * place - len(text)))
+    return f"{text[:middle]}\n{text[middle + 1 :]}"
 
 
 def _with_room(svg: str) -> str:
@@ -156,8 +166,8 @@ def _with_room(svg: str) -> str:
     left, top, width, height = map(float, found.groups())
     ends = [left, left + width]
     for anchor, inside in re.findall(r'<text [^>]*text-anchor="(\w+)"[^>]*>(.*?)</text>', svg, re.DOTALL):
-        for x, words in re.findall(r'<tspan x="(\S+)"[^>]*>(.*?)</tspan>', inside, re.DOTALL):
-            long = LETTER * len(words)
+        for x, line in re.findall(r'<tspan x="(\S+)"[^>]*>(.*?)</tspan>', inside, re.DOTALL):
+            long = LETTER * len(unescape(line))
             start = float(x) - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * long
             ends += [start, start + long]
     left, wide = min(ends) - 2, max(ends) - min(ends) + 4

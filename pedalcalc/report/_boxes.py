@@ -8,7 +8,7 @@ from typing import Any
 
 from pedalcalc._base import Caution, io
 from pedalcalc.report._table import collect_cautions
-from pedalcalc.report._text import number_text
+from pedalcalc.report._text import markdown_text, number_text, plain_text
 
 # The one place where the usual care at the bench is worded.
 SAFETY = {
@@ -140,12 +140,13 @@ class Box:
         )
 
     def _repr_markdown_(self) -> str:
-        lines = [f"> **{self.title}**", *(f"> - **{head}** {text}" for head, text in self.lines)]
-        return "\n".join(lines + ([">", f"> {self.foot}"] if self.foot else []))
+        lines = [f"> **{markdown_text(self.title)}**"]
+        lines += [f"> - **{markdown_text(head)}** {markdown_text(text)}" for head, text in self.lines]
+        return "\n".join(lines + ([">", f"> {markdown_text(self.foot)}"] if self.foot else []))
 
     def __str__(self) -> str:
         lines = [self.title, *(f"  - {head} {text}".rstrip() for head, text in self.lines)]
-        return "\n".join(lines + ([self.foot] if self.foot else []))
+        return "\n".join(plain_text(line) for line in lines + ([self.foot] if self.foot else []))
 
     __repr__ = __str__
 

@@ -6,7 +6,7 @@ import math
 import sys
 from typing import Any
 
-from pedalcalc._base import Result, io, numeric
+from pedalcalc._base import Result, io, one_number, words
 from pedalcalc.report._boxes import Box, caution_box
 from pedalcalc.report._table import Table, table
 from pedalcalc.report._text import number_text, spread_reading
@@ -49,9 +49,10 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
     >>> report.reading(0.118, unit="s", spread_factor=2.0)
     '120 ms ×/÷ 2'
     """
-    value = float(numeric("value", value, infinity=True))
-    spread = float(numeric("spread", spread, least=0.0))
-    factor = float(numeric("spread_factor", spread_factor, least=1.0))
+    words("unit", unit)
+    value = one_number("value", value, "", unknown=True, infinity=True)
+    spread = one_number("spread", spread, "", unknown=True, least=0.0)
+    factor = one_number("spread_factor", spread_factor, "", unknown=True, least=1.0)
     if not math.isnan(spread) and not math.isnan(factor):
         raise ValueError(f"spread and spread_factor cannot both be given, got {spread:g} and {factor:g}")
     if not math.isnan(factor):

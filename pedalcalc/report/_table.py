@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, io, numeric
+from pedalcalc._base import Caution, Result, io, list_of, numeric, table_of, words
+from pedalcalc._units import told
 from pedalcalc.devices import Spread
-from pedalcalc.report._text import cell_text
+from pedalcalc.report._text import cell_text, markdown_text, plain_text
 
 LONGEST = 24
 LONG = 12
@@ -47,7 +48,7 @@ class Table:
     def _repr_markdown_(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [f"**{self.title}**"] if self.title else []
+        parts = [f"**{markdown_text(self.title)}**"] if self.title else []
         parts += [_markdown(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_markdown_()] if self.cautions else []
         return "\n\n".join(parts)
@@ -55,7 +56,7 @@ class Table:
     def __str__(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [self.title] if self.title else []
+        parts = [plain_text(self.title)] if self.title else []
         parts += [_plain(block) for block in self.blocks]
         parts += [str(caution_box(self.cautions))] if self.cautions else []
         return "\n\n".join(parts)
@@ -125,16 +126,23 @@ def table(
     R1    12.3 mW
     """
     digits = _whole("digits", digits)
-    style = _Style(digits, dict(spread_factors or {}), dict(units or {}))
+    factors = table_of("spread_factors", spread_factors, "factors by field")
+    style = _Style(digits, dict(factors), dict(table_of("units", units, "units by field")))
+    blanks = list_of("blanks", blanks, "heads of columns", str)
+    words("title", title)
+    if labels is not None:
+        labels = list_of("labels", labels, "labels, one a row")
+    if not (columns is None or isinstance(columns, (str, Mapping))):
+        columns = list_of("columns", columns, "names of fields", str)
     if isinstance(results, Result):
-        blocks, found = _single(results, columns, labels, tuple(blanks), style)
+        blocks, found = _single(results, columns, labels, blanks, style)
     elif isinstance(results, Mapping) and all(isinstance(part, (Result, Mapping)) for part in results.values()):
         labels = list(results) if labels is None else labels
-        blocks, found = _many(list(results.values()), columns, labels, tuple(blanks), style)
+        blocks, found = _many(list(results.values()), columns, labels, blanks, style)
     elif isinstance(results, Sequence) and not isinstance(results, str):
-        blocks, found = _many(list(results), columns, labels, tuple(blanks), style)
+        blocks, found = _many(list(results), columns, labels, blanks, style)
     else:
-        raise TypeError(f"results must be a result or a list of results or dictionaries, not {results!r}")
+        raise TypeError(f"results must be a result or a list of results or dictionaries, not {told(results)}")
     return Table(title, blocks, found)
 
 
@@ -171,7 +179,7 @@ def _fields(record: Any, style: _Style, prefix: str = "") -> list[_Field]:
     if isinstance(record, Mapping):
         return [_Field(str(key), part, style.units.get(str(key), ""), str(key)) for key, part in record.items()]
     if not isinstance(record, Result) or not dataclasses.is_dataclass(record):
-        raise TypeError(f"each row must be a result or a dictionary, not {record!r}")
+        raise TypeError(f"results must be results or dictionaries, but one is {told(record)}")
     found = []
     for field in dataclasses.fields(record):
         value = getattr(record, field.name)
@@ -345,16 +353,17 @@ def _html(block: Block) -> str:
 
 def _markdown(block: Block) -> str:
     def line(cells: Sequence[str]) -> str:
-        return "| " + " | ".join(text.replace("|", "\\|").replace("\n", " ") for text in cells) + " |"
+        return "| " + " | ".join(map(markdown_text, cells)) + " |"
 
     width = len(block.rows[0])
     rule = ["---" if k in block.left else "---:" for k in range(width)]
     lines = [line(block.head or ("",) * width), line(rule), *(line(row) for row in block.rows)]
-    return "\n".join(([block.title, ""] if block.title else []) + lines)
+    return "\n".join(([markdown_text(block.title), ""] if block.title else []) + lines)
 
 
 def _plain(block: Block) -> str:
-    rows = [row for row in (block.head, *block.rows) if row]
+    head, *body = (tuple(map(plain_text, row)) for row in (block.head, *block.rows))
+    rows = [row for row in (head, *body) if row]
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
 
     def line(row: Sequence[str]) -> str:
@@ -364,7 +373,7 @@ def _plain(block: Block) -> str:
         )
         return "  ".join(cells).rstrip()
 
-    lines = [line(row) for row in block.rows]
-    if block.head:
-        lines = [line(block.head), "  ".join("-" * w for w in widths), *lines]
-    return "\n".join(([block.title] if block.title else []) + lines)
+    lines = [line(row) for row in body]
+    if head:
+        lines = [line(head), "  ".join("-" * w for w in widths), *lines]
+    return "\n".join(([plain_text(block.title)] if block.title else []) + lines)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -41,7 +41,7 @@ class ToneBurst(Result):
     ripple_share: float = quantity("1", "ripple over the average, in the end")
 
 
-def _number(name: str, value: ArrayLike, **allowed: float | bool) -> Array:
+def _number(name: str, value: ArrayLike, **allowed: Any) -> Array:
     return np.asarray(one_number(name, value, "", **allowed))
 
 
@@ -218,10 +218,10 @@ def tone_burst(
     """
     one_of("rectifier", rectifier, RECTIFIERS)
     wanted = numeric("time", time, least=0)
-    length = float(_number("time_burst", time_burst, above=0))
+    length = float(_number("time_burst", time_burst, above=0, most=86_400))
     release = _number("resistance_release", resistance_release, above=0, infinity=True)
     load = _number("resistance_load", resistance_load, above=0, infinity=True)
-    tone = _number("frequency", frequency, above=0)
+    tone = _number("frequency", frequency, above=0, most=10e6)
     cycle = Cycle(
         _number("voltage_peak", voltage_peak, least=0),
         _number("voltage_diode", voltage_diode, least=0),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Result, Stock, numeric, one_number, one_of, quantity, search
+from pedalcalc._base import Result, Stock, one_number, one_of, quantity, search
 from pedalcalc.rc.choose import RESISTORS
 from pedalcalc.sidechain._detector import detector
 from pedalcalc.sidechain.charging import RECTIFIERS
@@ -105,9 +105,9 @@ def choose_detector_parts(
     release_wanted = one_number("time_release_wanted", time_release_wanted, above=0)
     one_of("rectifier", rectifier, RECTIFIERS)
     peak = one_number("voltage_peak", peak_or_usual(voltage_peak, voltage_diode, 0.0), above=0)
-    load = float(numeric("resistance_load", resistance_load, above=0, infinity=True))
-    if not peak > float(numeric("voltage_diode", voltage_diode, least=0)):
-        raise ValueError(f"voltage_peak must be above voltage_diode ({voltage_diode:g}), got {peak:g}")
+    load = one_number("resistance_load", resistance_load, "", above=0, infinity=True)
+    if not peak > one_number("voltage_diode", voltage_diode, "", least=0):
+        raise ValueError(f"voltage_peak must be above voltage_diode ({voltage_diode:g} V), got {peak:g} V")
     resistors = drawer(stock_resistance, "stock_resistance", *RESISTORS)
     capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS)
     release = 1 / (1 / resistors[:, None] + 1 / load) * capacitors

@@ -27,6 +27,7 @@ from pedalcalc._base import (
     one_of,
     quantity,
 )
+from pedalcalc._units import shown
 from pedalcalc.devices import Converter, Diode, OpAmp
 from pedalcalc.devices._record import Figure, ends
 from pedalcalc.pump import Pump, doubler, inverter
@@ -167,7 +168,8 @@ def _pump(
 def _refuse_drained(left: Array) -> None:
     if np.any(left < 0):
         raise ValueError(
-            f"resistance_filter_in must leave some of the supply, but drops it all: {np.nanmin(left):g} V left"
+            "voltage_supply must be above what protection and resistance_filter_in drop, "
+            f"but {shown(float(-np.nanmin(left)), 'V')} are wanting"
         )
 
 

@@ -15,7 +15,7 @@ import math
 import re
 import warnings
 from decimal import Decimal
-from typing import NoReturn, overload
+from typing import Any, NoReturn, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -139,9 +139,9 @@ def _read_one(text: object, unit: str) -> float:
     return value
 
 
-def ohm_sign(unit: str) -> str:
+def ohm_sign(unit: Any) -> Any:
     """Return the unit with the Greek letter for ohm where the sign of the same looks (U+2126) stands."""
-    return "Ω" if unit == "\N{OHM SIGN}" else unit
+    return "Ω" if isinstance(unit, str) and unit == "\N{OHM SIGN}" else unit
 
 
 def shows_open(text: str) -> bool:
