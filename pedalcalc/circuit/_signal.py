@@ -298,7 +298,7 @@ def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | N
     new[keep] = np.arange(len(keep))
     units, count = len(matrix), len(s)
     most = max(1, CHUNK // (16 * len(keep) ** 2))
-    wide, deep = max(1, most // count), min(count, most)
+    wide, deep = max(1, most // max(count, 1)), max(1, min(count, most))
     found = np.empty((units, count, left.shape[1], right.shape[1]), complex)
     for unit in range(0, units, wide):
         some = slice(unit, min(unit + wide, units))
