@@ -55,7 +55,7 @@ def test_equal_poles_are_one_group():
         resistor("R2", 10e3, "second", "out"), capacitor("C2", 10e-9, "out", "half"), capacitor("C3", 1.0, "plug", "in"),
     )  # fmt: skip
     ideal = replace(
-        devices.typical(devices.OPAMP_TL072), gain_open_loop=1e9, gain_bandwidth=np.inf, resistance_output_open=1e-3,
+        devices.typical(devices.OPAMP_TL072), gain_open_loop=1e7, gain_bandwidth=np.inf, resistance_output_open=0.01,
         current_bias=0.0,
     )  # fmt: skip
     settings = BETWEEN | {"net_in": "plug"}
@@ -77,7 +77,7 @@ def test_a_filter_of_second_order_has_its_textbook_frequency_and_quality():
         dual("IC1", "out", "out", "c"),
     )  # fmt: skip
     ideal = replace(
-        devices.typical(devices.OPAMP_TL072), gain_open_loop=1e9, gain_bandwidth=np.inf, resistance_output_open=1e-3
+        devices.typical(devices.OPAMP_TL072), gain_open_loop=1e7, gain_bandwidth=np.inf, resistance_output_open=0.01
     )
     (one,) = circuit.corners(
         built, values=lossless(built) | {"IC1": ideal}, frequency_from=10.0, frequency_to=1e5, **BETWEEN

@@ -17,7 +17,7 @@ from tests.test_circuit_response import TWIN_T
 
 BUILDS = ROOT / "notebooks" / "builds"
 IDEAL = replace(
-    devices.typical(devices.OPAMP_TL072), gain_open_loop=1e9, gain_bandwidth=np.inf, resistance_output_open=1e-3
+    devices.typical(devices.OPAMP_TL072), gain_open_loop=1e7, gain_bandwidth=np.inf, resistance_output_open=0.01
 )
 
 
