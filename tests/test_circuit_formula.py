@@ -77,7 +77,7 @@ def test_a_common_emitter_stage():
     )  # fmt: skip
     found = circuit.transfer_function(built, net_in="base", net_out="out", nets=["emitter"])
     assert same(found, "-gm_Q1*r_pi_Q1*R3/(r_pi_Q1 + R4*(1 + gm_Q1*r_pi_Q1))")
-    assert found.deviation_db < 1e-6
+    assert found.deviation_db < 1e-4  # the transistor's own capacitances
 
 
 def test_the_loaded_twin_t_by_its_formula():

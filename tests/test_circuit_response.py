@@ -118,7 +118,9 @@ def test_a_common_emitter_stage_is_the_closed_form():
         resistor("R3", 4.7e3, "rail", "collector"), resistor("R4", 1e3, "emitter", "ground"), transistor,
         capacitor("C1", 1.0, "in", "base"), capacitor("C2", 1.0, "collector", "out"), resistor("R5", 100e3, "out", "ground"),
     )  # fmt: skip
-    values, generator, load = lossless(built), 5e3, 20e3
+    bare = {"capacitance_base_collector": NAN, "capacitance_base_emitter": NAN}
+    values = lossless(built) | {"Q1": replace(built.device("Q1", devices.Bjt), **bare)}
+    generator, load = 5e3, 20e3
     settings = {"net_in": "in", "net_out": "out", "resistance_generator": generator, "resistance_load": load}
     found = circuit.response(built, frequency=1e6, values=values, **settings)
     point = circuit.operating_point(built, values=values).voltages
@@ -145,7 +147,8 @@ def test_a_common_source_stage_is_the_closed_form():
         resistor("R1", 1e6, "gate", "ground"), resistor("R2", 1.5e3, "rail", "drain"), resistor("R3", 560.0, "source", "ground"),
         fet, capacitor("C1", 1.0, "in", "gate"), capacitor("C2", 1.0, "drain", "out"),
     )  # fmt: skip
-    values = lossless(built)
+    bare = {"capacitance_gate_drain": NAN, "capacitance_gate_source": NAN}
+    values = lossless(built) | {"Q1": replace(built.device("Q1", devices.Jfet), **bare)}
     settings = {"net_in": "in", "net_out": "out", "resistance_generator": 10e3, "resistance_load": 47e3}
     found = circuit.response(built, frequency=1e6, values=values, **settings)
     point = circuit.operating_point(built, values=values).voltages
@@ -160,6 +163,29 @@ def test_a_common_source_stage_is_the_closed_form():
     assert law.region == "constant current"
     # The reverse-biased gate junctions carry some femtosiemens, which the closed form leaves out.
     assert found.response.real == pytest.approx(closed.gain_overall, rel=1e-8)
+
+
+def test_a_common_source_stage_has_its_input_capacitance():
+    """J. M. Miller's: behind a generator R a stage of gain A has a pole at 1/(2 pi R (Cgs + (1 + A) Cgd)), A R' small."""
+    fet = part("Q1", "transistor", NAN, "", "2N5457", gate="gate", drain="out", source="ground")
+    built = board(resistor("R1", 1e8, "gate", "ground"), resistor("R2", 100.0, "rail", "out"), fet)
+    record = replace(built.device("Q1", devices.Jfet), capacitance_gate_drain=20e-12, capacitance_gate_source=30e-12)
+    settings = {"net_in": "gate", "net_out": "out", "resistance_generator": 1e6, "resistance_load": np.inf}
+    point = circuit.operating_point(built, bridges={("gate", "ground"): 1e6}).voltages
+    gain = (
+        100.0
+        * laws.channel(
+            voltage_gate=point["gate"], voltage_drain=point["out"], voltage_source_pin=0.0, fet=record
+        ).transconductance
+    )
+    behind = 1 / (1 / 1e6 + 1 / 1e8)
+    expected = 1 / (2 * np.pi * (behind * (30e-12 + (1 + gain) * 20e-12) + 100.0 * 20e-12))
+    found = circuit.corners(built, values={"Q1": record}, **settings)
+    assert found.corners[0].frequency == pytest.approx(expected, rel=1e-4)
+    seen = circuit.response(built, frequency=expected, values={"Q1": record}, **settings)
+    flat = circuit.response(built, frequency=1.0, values={"Q1": record}, **settings)
+    assert seen.gain_db - flat.gain_db == pytest.approx(-3.01, abs=0.01)
+    assert found.corners[0].sensitivities["Q1 gate to drain"] < -0.4
 
 
 def _amplifier(**figures):
