@@ -28,6 +28,7 @@ def clip(plus="rail", minus="ground"):
 
 
 DIVIDER = assemble([clip(), resistor("R1", 10e3, "rail", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)
+LADDER = assemble([clip(), resistor("R1", 10e3, "in", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)
 BOARDS = {
     name: assemble(ROOT / "notebooks" / "builds" / name / "parts.csv", supply=9.0)
     for name in ("jfet-booster", "optical-compressor")
@@ -37,6 +38,7 @@ CALLS = {
     "corners": {"board": DIVIDER, "net_in": "half", "net_out": "half"},
     "impedance": {"board": DIVIDER, "frequency": 1e3, "net": "half", "net_in": "half", "net_out": "half"},
     "operating_point": {"board": DIVIDER},
+    "transfer_function": {"board": LADDER, "net_in": "in", "net_out": "half"},
     "response": {"board": DIVIDER, "frequency": 1e3, "net_in": "half", "net_out": "half"},
     "waveform": {"board": DIVIDER, "time": np.array([0.0, 1e-3, 2e-3]), "net_in": "half", "net_out": "half"},
 }

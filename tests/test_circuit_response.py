@@ -118,7 +118,9 @@ def test_a_common_emitter_stage_is_the_closed_form():
         resistor("R3", 4.7e3, "rail", "collector"), resistor("R4", 1e3, "emitter", "ground"), transistor,
         capacitor("C1", 1.0, "in", "base"), capacitor("C2", 1.0, "collector", "out"), resistor("R5", 100e3, "out", "ground"),
     )  # fmt: skip
-    values, generator, load = lossless(built), 5e3, 20e3
+    bare = {"capacitance_base_collector": NAN, "capacitance_base_emitter": NAN}
+    values = lossless(built) | {"Q1": replace(built.device("Q1", devices.Bjt), **bare)}
+    generator, load = 5e3, 20e3
     settings = {"net_in": "in", "net_out": "out", "resistance_generator": generator, "resistance_load": load}
     found = circuit.response(built, frequency=1e6, values=values, **settings)
     point = circuit.operating_point(built, values=values).voltages
@@ -145,7 +147,8 @@ def test_a_common_source_stage_is_the_closed_form():
         resistor("R1", 1e6, "gate", "ground"), resistor("R2", 1.5e3, "rail", "drain"), resistor("R3", 560.0, "source", "ground"),
         fet, capacitor("C1", 1.0, "in", "gate"), capacitor("C2", 1.0, "drain", "out"),
     )  # fmt: skip
-    values = lossless(built)
+    bare = {"capacitance_gate_drain": NAN, "capacitance_gate_source": NAN}
+    values = lossless(built) | {"Q1": replace(built.device("Q1", devices.Jfet), **bare)}
     settings = {"net_in": "in", "net_out": "out", "resistance_generator": 10e3, "resistance_load": 47e3}
     found = circuit.response(built, frequency=1e6, values=values, **settings)
     point = circuit.operating_point(built, values=values).voltages
@@ -160,6 +163,29 @@ def test_a_common_source_stage_is_the_closed_form():
     assert law.region == "constant current"
     # The reverse-biased gate junctions carry some femtosiemens, which the closed form leaves out.
     assert found.response.real == pytest.approx(closed.gain_overall, rel=1e-8)
+
+
+def test_a_common_source_stage_has_its_input_capacitance():
+    """J. M. Miller's: behind a generator R a stage of gain A has a pole at 1/(2 pi R (Cgs + (1 + A) Cgd)), A R' small."""
+    fet = part("Q1", "transistor", NAN, "", "2N5457", gate="gate", drain="out", source="ground")
+    built = board(resistor("R1", 1e8, "gate", "ground"), resistor("R2", 100.0, "rail", "out"), fet)
+    record = replace(built.device("Q1", devices.Jfet), capacitance_gate_drain=20e-12, capacitance_gate_source=30e-12)
+    settings = {"net_in": "gate", "net_out": "out", "resistance_generator": 1e6, "resistance_load": np.inf}
+    point = circuit.operating_point(built, bridges={("gate", "ground"): 1e6}).voltages
+    gain = (
+        100.0
+        * laws.channel(
+            voltage_gate=point["gate"], voltage_drain=point["out"], voltage_source_pin=0.0, fet=record
+        ).transconductance
+    )
+    behind = 1 / (1 / 1e6 + 1 / 1e8)
+    expected = 1 / (2 * np.pi * (behind * (30e-12 + (1 + gain) * 20e-12) + 100.0 * 20e-12))
+    found = circuit.corners(built, values={"Q1": record}, **settings)
+    assert found.corners[0].frequency == pytest.approx(expected, rel=1e-4)
+    seen = circuit.response(built, frequency=expected, values={"Q1": record}, **settings)
+    flat = circuit.response(built, frequency=1.0, values={"Q1": record}, **settings)
+    assert seen.gain_db - flat.gain_db == pytest.approx(-3.01, abs=0.01)
+    assert found.corners[0].sensitivities["Q1 gate to drain"] < -0.4
 
 
 def _amplifier(**figures):
@@ -186,7 +212,7 @@ def test_an_op_amp_has_its_gain_and_one_pole():
     share, chain = leg / (feedback + leg), feedback + leg
     expected = a / (1 + a * share + ohms * (1 / chain + 1 / 2e3)) * 150e3 / (150e3 + short)
     np.testing.assert_allclose(found.response, expected, rtol=1e-9)
-    fast = replace(values["IC1"], gain_bandwidth=np.inf, resistance_output_open=1e-6)
+    fast = replace(values["IC1"], gain_bandwidth=np.inf, resistance_output_open=0.01)
     at_once = circuit.response(built, frequency=1e6, values=values | {"IC1": fast}, **BETWEEN)
     closed = opamp.noninverting(
         9.0, voltage_half_supply=4.5, resistance_half_supply=50e3, resistance_bias=100e3, resistance_feedback=90e3,
@@ -205,7 +231,7 @@ def test_units_stand_ahead_and_are_what_each_is_alone(build):
     assert found.response.shape == (3, 3)
     for k in range(3):
         one = circuit.response(built, frequency=hertz, values={"R3": ohms[k]})
-        np.testing.assert_allclose(found.response[k], one.response, rtol=1e-9)
+        np.testing.assert_allclose(found.response[k], one.response, rtol=1e-7)  # a point is good to 1 pA
         alone = circuit.response(built, frequency=hertz[k], values={"R3": ohms})
         np.testing.assert_allclose(alone.gain_db, found.gain_db[:, k], rtol=1e-12)
 

@@ -43,7 +43,13 @@ WAITING = {
     "supply.zener_follower",
 }
 # What takes their place, and has no sheet yet.
-COMING = {"circuit.corners", "circuit.impedance", "circuit.response", "circuit.waveform"}
+COMING = {
+    "circuit.corners",
+    "circuit.impedance",
+    "circuit.response",
+    "circuit.transfer_function",
+    "circuit.waveform",
+}
 MOST = 190  # public functions, those that wait included, but not also the rooms that take their place
 
 HOMES = {f"{room}.{name}": inspect.getsourcefile(function) for room, name, function in (p.values for p in FUNCTIONS)}

@@ -5,7 +5,7 @@
     (G + sum of p y(s) q') v = right
 
 G holds slopes and resistances (units, n, n). Three kinds of parts depend on frequency, each of rank one: a capacitor between
-two places, a coil at the place of its current, and an op-amp, whose gain acts through one pole at its gain-bandwidth product
+two places (also one within a transistor or diode whose record has it, as the sheet's, whatever the voltage), a coil at the place of its current, and an op-amp, whose gain acts through one pole at its gain-bandwidth product
 over its open-loop gain. A pump's copies of its period stay as they are: every signal is slow beside the pump. The cell of a
 coupler stays where steady light puts it. Generator and load are branches whose currents are unknowns, so that a
 generator may be ideal and either may be lifted to look into the jack.
@@ -14,7 +14,7 @@ generator may be ideal and either may be lifted to look into the jack.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -256,11 +256,35 @@ def _stores(found: Elements, system: System) -> list[Store]:
         if ends[0] != ends[1]:
             loss = 2 * np.pi * beginning * farads * (slow - base)
             stores.append(Store(one.name, int(ends[0] or 0), int(ends[1] or 0), farads, loss, base))
+    for name, nets, farads in _within(found):
+        ends = [_place(system, net) for net in nets]
+        roots = {found.joints.root(net)[0] for net in nets}
+        if None not in ends and ends[0] != ends[1] and not roots & system.moves and not np.isnan(farads).any():
+            stores.append(Store(name, int(ends[0] or 0), int(ends[1] or 0), farads, zero, zero))
     for k, rod in enumerate(system.rods):
         if np.any(np.asarray(rod.law[1], float) > 0):
             place = len(system.places) + k
             stores.append(Store(rod.name, place, system.size, np.atleast_1d(np.asarray(rod.law[1], float)), zero, zero))
     return stores
+
+
+#: Capacitances within a part, by the field of its record: which of its terminals they lie between, and what they are called.
+_WITHIN = {
+    "capacitance_base_collector": (0, 1, "base to collector"),
+    "capacitance_base_emitter": (0, 2, "base to emitter"),
+    "capacitance_gate_drain": (0, 1, "gate to drain"),
+    "capacitance_gate_source": (0, 2, "gate to source"),
+    "capacitance_junction": (0, 1, "junction"),
+}
+
+
+def _within(found: Elements) -> Iterator[tuple[str, tuple[str, str], Any]]:
+    """Yield name, nets and farads of the capacitances of transistors and diodes whose records have them."""
+    for one in (*found.bipolars, *found.channels, *found.junctions):
+        for field, (first, second, words) in _WITHIN.items():
+            if hasattr(one.law, field):
+                nets = (one.nets[first], one.nets[second])
+                yield f"{one.name} {words}", nets, np.atleast_1d(np.asarray(getattr(one.law, field), float))
 
 
 def _place(system: System, net: str) -> int | None:
@@ -298,7 +322,7 @@ def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | N
     new[keep] = np.arange(len(keep))
     units, count = len(matrix), len(s)
     most = max(1, CHUNK // (16 * len(keep) ** 2))
-    wide, deep = max(1, most // count), min(count, most)
+    wide, deep = max(1, most // max(count, 1)), max(1, min(count, most))
     found = np.empty((units, count, left.shape[1], right.shape[1]), complex)
     for unit in range(0, units, wide):
         some = slice(unit, min(unit + wide, units))

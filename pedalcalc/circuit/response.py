@@ -87,7 +87,8 @@ def response(
     Notes
     -----
     Kirchhoff's current law with every law's slopes. Capacitors with series resistance (a constant loss tangent, and what of
-    an electrolytic does not fall with frequency) and leakage; an op-amp's gain with one pole at gain-bandwidth over open-loop
+    an electrolytic does not fall with frequency) and leakage; those within transistors and diodes as the record has them (of
+    the sheet's voltage); an op-amp's gain with one pole at gain-bandwidth over open-loop
     gain; a charge pump at its mean over a period; the cell of a coupler held where steady light puts it, since light is
     slow. Generator and load are part of the operating point, too. A control's range: boards, or `values`, at several
     positions.

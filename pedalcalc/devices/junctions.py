@@ -75,6 +75,7 @@ class Diode(Junction, Device):
     current_leakage: Figure = figure(
         "A", "reverse current at the highest reverse voltage", least=0, passes="more", optional=True
     )
+    capacitance_junction: Figure = figure("F", "capacitance of the junction", above=0, passes="less", optional=True)
     pinouts: tuple[Pinout, ...] = records("which lead is which", Pinout)
 
     def _check(self) -> None:
