@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import controls, devices, supply
+from pedalcalc._base import table_of
 from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit._joints import GROUND, Joints
@@ -80,12 +81,17 @@ def elements_of(
     `values` puts numbers or specimens in the place of parts, `faults` breaks parts, `bridges` puts resistors from net
     to net.
     """
-    given, broken = dict(values or {}), dict(faults or {})
+    given = dict(table_of("values", values, "values by reference"))
+    broken = dict(table_of("faults", faults, "words by reference"))
+    links = table_of("bridges", bridges, "ohms by two nets")
+    for pair in links:
+        if not (isinstance(pair, tuple) and len(pair) == 2 and all(isinstance(net, str) for net in pair)):
+            raise TypeError(f"bridges must name two nets for each resistor, such as ('rail', 'out'), not {pair!r}")
     found = Elements()
     for resolved in board.parts:
         reference = resolved.part.reference
         _add(found, board, resolved, given.pop(reference, None), broken.pop(reference, ""))
-    for (net, other), ohms in (bridges or {}).items():
+    for (net, other), ohms in links.items():
         for name in (net, other):
             if name not in found.nets and name != GROUND:
                 raise ValueError(f"bridges: there is no net {name!r}; {near(name, found.nets)}")

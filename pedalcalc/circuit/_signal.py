@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, numeric
+from pedalcalc._base import Caution, numeric, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _pumped
 from pedalcalc.circuit._elements import Branch, Elements, elements_of, near
@@ -137,6 +137,8 @@ def signal_of(
 ) -> Signal:
     """Solve a board between generator and load, and linearise it there."""
     found = elements_of(board, values=values, faults=faults, bridges=bridges)
+    words("net_in", net_in)
+    words("net_out", net_out)
     if not (net_in and net_out):
         first, last = jacks(board)
         net_in, net_out = net_in or first, net_out or last
@@ -281,10 +283,10 @@ _WITHIN = {
 def _within(found: Elements) -> Iterator[tuple[str, tuple[str, str], Any]]:
     """Yield name, nets and farads of the capacitances of transistors and diodes whose records have them."""
     for one in (*found.bipolars, *found.channels, *found.junctions):
-        for field, (first, second, words) in _WITHIN.items():
+        for field, (first, second, told) in _WITHIN.items():
             if hasattr(one.law, field):
                 nets = (one.nets[first], one.nets[second])
-                yield f"{one.name} {words}", nets, np.atleast_1d(np.asarray(getattr(one.law, field), float))
+                yield f"{one.name} {told}", nets, np.atleast_1d(np.asarray(getattr(one.law, field), float))
 
 
 def _place(system: System, net: str) -> int | None:

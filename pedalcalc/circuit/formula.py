@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
+from pedalcalc._base import Caution, Result, caution_above, is_a, list_of, quantity, search
 from pedalcalc.board import Board
 from pedalcalc.circuit import _signal, _symbols
 from pedalcalc.circuit._joints import GROUND
@@ -114,6 +114,7 @@ def transfer_function(
     all_solved(solution)
     if len(solution.good) > 1:
         raise ValueError(f"values: a formula's symbols have the values of one unit, got arrays of {len(solution.good)}")
+    nets = None if nets is None else list_of("nets", nets, "nets", str)
     for name, net in (("net_in", net_in), ("net_out", net_out), *(("nets", net) for net in nets or ())):
         _signal.checked_net(name, net, found)
 

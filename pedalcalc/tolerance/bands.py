@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Result, is_a, numeric, quantity, search
+from pedalcalc._base import Result, is_a, numeric, one_number, quantity, search, words
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import solved_board, told
 from pedalcalc.tolerance._draws import drawn_units, figures_of
 
 Array = NDArray[np.float64]
 
+#: Most units at once, and the largest start of the random numbers.
+MOST = 1_000_000
 #: Confidence with which a quantile lies within its error of the band's end.
 CONFIDENCE = 0.95
 
@@ -114,7 +116,7 @@ def bands(
     """
     is_a("board", board, Board)
     number, start = _whole("count", count, 20), _whole("seed", seed, 0)
-    inside = float(numeric("coverage", coverage, above=0, below=1))
+    inside = one_number("coverage", coverage, "", above=0, below=1)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
     if good.sum() < number / 2:
@@ -186,6 +188,7 @@ def blame(
     """
     is_a("board", board, Board)
     number, start = _whole("count", count, 100), _whole("seed", seed, 0)
+    words("reading", reading)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
     if reading not in readings:
@@ -243,7 +246,7 @@ def _ends(values: Array, coverage: float) -> tuple[float, float, float]:
 
 
 def _whole(name: str, value: ArrayLike, least: int) -> int:
-    number = numeric(name, value, least=least)
+    number = numeric(name, value, least=least, most=MOST)
     if number.ndim or number != np.floor(number):
         raise ValueError(f"{name} must be one whole number of at least {least}, got {value!r}")
     return int(number)
