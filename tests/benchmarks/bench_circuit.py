@@ -45,7 +45,11 @@ def rows() -> Iterator[tuple[str, float, str]]:
             bare += time.process_time() - begin
         if not solved.good.all():
             raise RuntimeError(f"{build}: {np.count_nonzero(~solved.good)} units were not solved")
-        yield f"{build}: 10,000 operating points over bare solves of the same sizes and counts", mine / bare, "at most 3"
+        yield (
+            f"{build}: 10,000 operating points over bare solves of the same sizes and counts",
+            mine / bare,
+            "at most 3",
+        )
         some = 30
         begin = time.process_time()
         for k in range(some):
