@@ -315,3 +315,35 @@ def test_what_cannot_be_asked_is_refused():
     with pytest.raises(ValueError, match="hangs on capacitors without any leakage"):
         circuit.response(hanging, frequency=1e3, net_in="in", net_out="out", values=lossless(hanging))
     assert circuit.response(hanging, frequency=1e3, net_in="in", net_out="out").gain > 0
+
+
+def asked(function, built, **settings):
+    """Return a result and nothing, or nothing and the words of a refusal."""
+    try:
+        return function(built, **settings), ""
+    except np.linalg.LinAlgError:
+        raise
+    except ValueError as reason:
+        return None, str(reason)
+
+
+@pytest.mark.parametrize(("build", "each"), [("jfet-booster", 1), ("optical-compressor", 4)])
+def test_a_single_fault_gives_an_answer_or_a_documented_error(build, each):
+    """What cannot be predicted is NaN with a caution; what cannot be asked is refused in words."""
+    built = assemble(BUILDS / build / "parts.csv", supply=9.0)
+    cases = [{one.part.reference: fault} for one in built.parts[::each] for fault in ("open", "shorted", "reversed")]
+    answered = 0
+    for faults in cases:
+        found, told = asked(circuit.response, built, frequency=[20.0, 1e3, 2e4], faults=faults)
+        if found is None:
+            assert any(words in told for words in ("shorts the supply", "is held by", "more than two ends")), faults
+            continue
+        wild = any("cannot be predicted" in caution.what for caution in found.cautions)
+        assert np.isnan(found.response).any() == wild, faults
+        corners, told = asked(circuit.corners, built, faults=faults)
+        if corners is None:
+            assert "nothing passes" in told and np.all(found.gain < 1e-6), faults
+            continue
+        assert all(np.isfinite(part.frequency) for part in corners.corners), faults
+        answered += 1
+    assert answered > len(cases) / 2

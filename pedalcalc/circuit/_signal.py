@@ -14,14 +14,14 @@ generator may be ideal and either may be lifted to look into the jack.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, numeric, words
+from pedalcalc._base import numeric, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _pumped
 from pedalcalc.circuit._elements import Branch, Elements, elements_of, near
@@ -251,7 +251,7 @@ def _stores(found: Elements, system: System) -> list[Store]:
         farads, slow, _, _, beginning, base = (np.atleast_1d(np.asarray(part, float)) for part in one.law)
         if one.name in flying or not np.any(farads > 0):
             continue
-        ends = [_place(system, net) for net in one.nets]
+        ends = [place_of(system, net) for net in one.nets]
         if any(end is None for end in ends):
             _refuse_islands(one, found, system)
             continue
@@ -259,7 +259,7 @@ def _stores(found: Elements, system: System) -> list[Store]:
             loss = 2 * np.pi * beginning * farads * (slow - base)
             stores.append(Store(one.name, int(ends[0] or 0), int(ends[1] or 0), farads, loss, base))
     for name, nets, farads in _within(found):
-        ends = [_place(system, net) for net in nets]
+        ends = [place_of(system, net) for net in nets]
         roots = {found.joints.root(net)[0] for net in nets}
         if None not in ends and ends[0] != ends[1] and not roots & system.moves and not np.isnan(farads).any():
             stores.append(Store(name, int(ends[0] or 0), int(ends[1] or 0), farads, zero, zero))
@@ -289,7 +289,7 @@ def _within(found: Elements) -> Iterator[tuple[str, tuple[str, str], Any]]:
                 yield f"{one.name} {told}", nets, np.atleast_1d(np.asarray(getattr(one.law, field), float))
 
 
-def _place(system: System, net: str) -> int | None:
+def place_of(system: System, net: str) -> int | None:
     root, _ = system.elements.joints.root(net)
     return system.size if root == GROUND else system.at.get((root, 0))
 
@@ -297,7 +297,7 @@ def _place(system: System, net: str) -> int | None:
 def _refuse_islands(one: Branch, found: Elements, system: System) -> None:
     """Refuse a capacitor on nets that nothing but ideal capacitors hold; one with an end in the air is no matter."""
     for net in one.nets:
-        if _place(system, net) is not None:
+        if place_of(system, net) is not None:
             continue
         root = found.joints.root(net)[0]
         pins = [pin for other, pins in found.nets.items() if found.joints.root(other)[0] == root for pin in pins]
@@ -306,114 +306,3 @@ def _refuse_islands(one: Branch, found: Elements, system: System) -> None:
                 f"{one.name}: the net {net!r} hangs on capacitors without any leakage and has no voltage of its own; "
                 "give them the insulation of their kind"
             )
-
-
-#: Bytes of matrices at once: what stays near the processor.
-CHUNK = 4_000_000
-
-
-def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | None = None) -> Any:
-    """Return left' Y(s)^-1 right for all units and complex frequencies: (units, frequencies, columns of left, of right).
-
-    Places without anything that depends on frequency are eliminated first. `right` and `left` are (n, columns).
-    """
-    static = signal.static if static is None else static
-    keep = _kept(signal, right, left)
-    matrix = _reduced(static, keep)
-    new = np.full(signal.size + 1, len(keep))
-    new[keep] = np.arange(len(keep))
-    units, count = len(matrix), len(s)
-    most = max(1, CHUNK // (16 * len(keep) ** 2))
-    wide, deep = max(1, most // max(count, 1)), max(1, min(count, most))
-    found = np.empty((units, count, left.shape[1], right.shape[1]), complex)
-    for unit in range(0, units, wide):
-        some = slice(unit, min(unit + wide, units))
-        for first in range(0, count, deep):
-            part = slice(first, min(first + deep, count))
-            whole = _assembled(signal, matrix[some], s[part], some, new)
-            solved, singular = _newton.solve_each(
-                whole.reshape(-1, len(keep), len(keep)), np.asarray(right[keep], complex)[None]
-            )
-            if singular.any():
-                at = np.argwhere(singular.reshape(whole.shape[:2]))[0]
-                raise RuntimeError(f"unit {unit + at[0]} has no answer at {abs(s[part][at[1]]) / (2 * np.pi):g} Hz")
-            found[some, part] = (left[keep].T @ solved).reshape(*whole.shape[:2], left.shape[1], right.shape[1])
-    return found
-
-
-def _kept(signal: Signal, right: Array, left: Array) -> Any:
-    """Return the places that a frequency, a drive or a question touches."""
-    touched = {place for one in signal.stores for place in (one.first, one.second)}
-    touched |= {place for one in signal.gains for place in (one.plus, one.minus, *one.rows)}
-    touched |= set(range(len(signal.system.places), signal.size))
-    touched |= set(np.flatnonzero(right.any(axis=1) | left.any(axis=1)).tolist())
-    return np.array(sorted(touched - {signal.size}), int)
-
-
-def _reduced(static: Array, keep: Any) -> Array:
-    """Eliminate the other places: their matrix is real and the same at every frequency."""
-    others = np.setdiff1d(np.arange(static.shape[-1]), keep)
-    kept = static[:, keep[:, None], keep]
-    if not len(others):
-        return kept
-    through, singular = _newton.solve_each(static[:, others[:, None], others], static[:, others[:, None], keep])
-    if singular.any():
-        raise RuntimeError(f"unit {np.flatnonzero(singular)[0]} has a net that no signal can be told at")
-    return np.asarray(kept - static[:, keep[:, None], others] @ through)
-
-
-def _assembled(signal: Signal, static: Array, s: Any, some: slice, new: Any) -> Any:
-    """Return the whole matrices (units, frequencies, places, places)."""
-    side = static.shape[-1]
-    whole = np.empty((len(static), len(s), side, side), complex)
-    whole[...] = static[:, None]
-
-    def mine(array: Any) -> Any:
-        return array[some] if len(array) > 1 else array
-
-    for one in signal.stores:
-        part = Store(one.name, one.first, one.second, mine(one.size), mine(one.loss), mine(one.series))
-        flow = part.admittance(s)
-        a, b = new[one.first], new[one.second]
-        if a < side:
-            whole[:, :, a, a] += flow
-        if b < side:
-            whole[:, :, b, b] += flow
-        if a < side and b < side:
-            whole[:, :, a, b] -= flow
-            whole[:, :, b, a] -= flow
-    for gain in signal.gains:
-        share = 1 / (1 + s * mine(gain.time)[:, None])
-        for row, place in enumerate(gain.rows):
-            a = new[place]
-            if a == side:
-                continue
-            flow = share * mine(gain.slopes)[:, row, None]
-            for place, sign in ((gain.plus, 1.0), (gain.minus, -1.0)):
-                if new[place] < side:
-                    whole[:, :, a, new[place]] += sign * flow
-    return whole
-
-
-def unit_columns(size: int, places: Sequence[tuple[int, float]]) -> Array:
-    """Return one column (n, 1) with the given numbers at the given places."""
-    column = np.zeros((size, 1))
-    for place, number in places:
-        column[place, 0] = number
-    return column
-
-
-def still(signal: Signal) -> tuple[Caution, ...]:
-    """Return a caution for each op-amp that passes nothing, because its output stands at a limit."""
-    told = []
-    for gain in signal.gains:
-        stuck = (gain.slopes == 0).all(axis=1)
-        if stuck.any():
-            told.append(
-                Caution(
-                    f"{gain.name} stands at a limit of its output with no signal and passes nothing",
-                    "look at its voltages in the operating point first",
-                    float(stuck.sum()), 0.0, "1", int(stuck.sum()),
-                )
-            )  # fmt: skip
-    return tuple(told)

@@ -10,7 +10,7 @@ import numpy as np
 
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _pencil, _signal
+from pedalcalc.circuit import _answers, _pencil, _signal
 from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 from pedalcalc.values import write_value
 
@@ -97,7 +97,8 @@ def corners(
     Returns
     -------
     Corners
-        Poles and zeros with their sensitivities; an unstable pole is a caution.
+        Poles and zeros with their sensitivities; an unstable pole is a caution. None, and a caution, where the output follows
+        an op-amp beyond its input range.
 
     Raises
     ------
@@ -143,11 +144,16 @@ def corners(
         raise ValueError(f"values: corners are those of one unit, got arrays of {signal.units}")
     drive = signal.rod(_signal.GENERATOR)
     assert drive is not None
+    cautions = _answers.still(signal)
+    if wild := _answers.wild(
+        _answers.unpredictable(signal, np.array([1j * _pencil.CENTRE]), signal.net_out), signal.net_out
+    ):
+        return Corners((), 0, signal.net_in, signal.net_out, cautions + wild)
     pencil = _pencil.pencil_of(signal, drive)
     if not pencil.read.any():
         raise ValueError(f"net_out: {signal.net_out!r} is held by ground or a supply; nothing passes to it")
     if not pencil.factor.shape[1]:
-        return Corners((), 0, signal.net_in, signal.net_out, _signal.still(signal))
+        return Corners((), 0, signal.net_in, signal.net_out, cautions)
     poles, zeros = _pencil.poles(pencil), _pencil.zeros(pencil)
     parameters = _pencil.parameters_of(signal)
     found, hidden = [], 0
@@ -168,7 +174,7 @@ def corners(
             told = {name: float(part) for name, part in zip(parameters.names, moved / size, strict=True)}
             found.append(_corner(poles.values, zeros.values, one, told))
     found.sort(key=lambda one: one.frequency)
-    cautions = (*_signal.still(signal), *_runaways(poles.values))
+    cautions += _runaways(poles.values)
     return Corners(tuple(found), hidden, signal.net_in, signal.net_out, cautions)
 
 
@@ -264,6 +270,8 @@ def _corner(poles: Any, zeros: Any, group: Group, told: Mapping[str, float]) -> 
         pair = some if size > 0 else others
         quality = float(np.abs(np.divide(speed, pair.sum().real))) if pair.sum().real else np.inf
     shown = sorted(((name, one) for name, one in told.items() if abs(one) >= NAMED), key=lambda pair: -abs(pair[1]))
+    if np.isnan(list(told.values())).any():
+        return Corner(speed / (2 * np.pi), kind, effect, "cannot be told apart from others", count, quality, {})
     text = ", ".join(f"{name} {'−' if one < 0 else '+'}{abs(one):.2f}" for name, one in shown)
     return Corner(speed / (2 * np.pi), kind, effect, text, count, quality, dict(told))
 

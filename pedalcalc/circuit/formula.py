@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Result, caution_above, is_a, list_of, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _signal, _symbols
+from pedalcalc.circuit import _answers, _signal, _symbols
 from pedalcalc.circuit._joints import GROUND
 from pedalcalc.circuit._signal import Signal, linearised
 from pedalcalc.circuit.operating import all_solved, solved_board
@@ -172,5 +172,5 @@ def _evaluated(top: Any, bottom: Any, symbols: Mapping[str, float], hertz: NDArr
 def _ratio(signal: Signal, hertz: NDArray[np.float64]) -> Any:
     """Return output over input of the whole board, the input driven and everything else as it is."""
     at = np.stack([signal.reads(net) for net in (signal.net_out, signal.net_in)], axis=1)
-    found = _signal.answers(signal, 2j * np.pi * hertz, at[:, 1:], at)[0, :, :, 0]
+    found = _answers.answers(signal, 2j * np.pi * hertz, at[:, 1:], at)[0, :, :, 0]
     return found[:, 0] / found[:, 1]
