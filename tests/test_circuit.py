@@ -66,6 +66,11 @@ def test_power_in_is_power_out(name):
     assert sum(point.powers.values()) == pytest.approx(9.0 * point.current_supply, rel=1e-8)
 
 
+def test_both_pins_on_one_net_are_refused_with_part_and_net():
+    with pytest.raises(ValueError, match="R2: both its pins are on the net 'half'"):
+        circuit.operating_point(assemble([clip(), resistor("R2", 1e3, "half", "half")], supply=9.0))
+
+
 def test_what_is_not_there_is_named():
     with pytest.raises(ValueError, match="has no R9"):
         circuit.operating_point(DIVIDER, values={"R9": 1e3})

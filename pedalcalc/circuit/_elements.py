@@ -119,6 +119,10 @@ def _add(found: Elements, board: Board, resolved: ResolvedPart, value: Any, faul
     for pin in pins:
         if pin.net != NOT_CONNECTED:
             found.nets.setdefault(pin.net, []).append(f"{part.reference} {pin.pin}")
+    if len(pins) == 2 and pins[0].net == pins[1].net != NOT_CONNECTED:
+        raise ValueError(
+            f"{place}: both its pins are on the net {pins[0].net!r}, so it does nothing; correct one of them in the list"
+        )
     if fault in ("open", "missing"):
         return
     if fault == "reversed":
