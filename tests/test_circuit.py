@@ -80,3 +80,44 @@ def test_what_is_not_there_is_named():
         circuit.operating_point(DIVIDER, bridges={("haf", "rail"): 1e3})
     with pytest.raises(ValueError, match="shorts the supply"):
         circuit.operating_point(DIVIDER, bridges={("rail", "ground"): 0.0})
+
+
+def test_a_phase_shift_loop_is_told_to_swing():
+    """Three buffered RC sections in an inverting loop swing from a gain of 8 at 1.73/(2 pi R C) (textbook, from memory)."""
+
+    def loop(gain):
+        def dual(reference, one, two):
+            pins = {
+                "1": one[2],
+                "2": one[1],
+                "3": one[0],
+                "4": "ground",
+                "5": two[0],
+                "6": two[1],
+                "7": two[2],
+                "8": "rail",
+            }
+            return part(reference, "integrated circuit", NAN, "", "TL072", **pins)
+
+        def section(k, fed, out):
+            pins = (Connection("1", out), Connection("2", "half"))
+            shunt = Part(f"C{k}", "film capacitor", 10e-9, "F", "10n", NAN, NAN, NAN, NAN, NAN, pins, "")
+            return [resistor(f"R{k}", 10e3, fed, out), shunt]
+
+        return assemble(
+            [
+                clip(), resistor("R11", 1e3, "rail", "half"), resistor("R12", 1e3, "half", "ground"),
+                *section(1, "loop", "a"), *section(2, "a2", "b"), *section(3, "b2", "c"),
+                dual("IC1", ("a", "a2", "a2"), ("b", "b2", "b2")),
+                dual("IC2", ("c", "c2", "c2"), ("half", "minus", "loop")),
+                resistor("R4", 10e3, "c2", "minus"), resistor("R5", gain * 10e3, "minus", "loop"),
+            ],
+            supply=18.0,
+        )  # fmt: skip
+
+    def swings(gain):
+        return [one for one in circuit.operating_point(loop(gain)).cautions if "swing" in one.what]
+
+    assert not swings(7.5)
+    (one,) = swings(8.5)
+    assert one.value == pytest.approx(np.sqrt(3) / (2 * np.pi * 10e3 * 10e-9), rel=0.05)

@@ -118,6 +118,22 @@ def poles(pencil: Pencil) -> Roots:
     return _roots(pencil.static, pencil.moving, pencil.factor)
 
 
+def grows(s: Any) -> Any:
+    """Return which roots grow; those that neither grow nor fall within a rounding are none."""
+    with np.errstate(invalid="ignore"):
+        return np.isfinite(s) & (s.real > 1e-7 * np.abs(s) + 1e-7)
+
+
+def swing(signal: Signal) -> float | None:
+    """Return the frequency [Hz] at which a board of one unit leaves its operating point, None where it stays there."""
+    try:
+        values = poles(pencil_of(signal, 0)).values
+    except RuntimeError:  # some net hangs on nothing: nothing can be told
+        return None
+    growing = values[grows(values)]
+    return float(np.abs(growing).max() / (2 * np.pi)) if len(growing) else None
+
+
 def passes(pencil: Pencil) -> bool:
     """Tell whether anything reaches the output at all, more than a rounding of the drive."""
     whole = pencil.static + CENTRE * pencil.moving

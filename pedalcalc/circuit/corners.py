@@ -162,7 +162,7 @@ def corners(
         hidden += gone
         for one in some:
             hertz = _speed(poles.values[one[0]], zeros.values[one[1]]) / (2 * np.pi)
-            unstable = _unstable(poles.values[one[0]]).any()
+            unstable = _pencil.grows(poles.values[one[0]]).any()
             if not (low <= hertz <= high or unstable):
                 continue
             size = len(one[0]) - len(one[1])
@@ -208,7 +208,7 @@ def _close(one: complex, other: complex) -> bool:
 
 def _grows(root: tuple[complex, int, int]) -> bool:
     s, kind, _ = root
-    return kind == 0 and bool(_unstable(s))
+    return kind == 0 and bool(_pencil.grows(s))
 
 
 def _uncancelled(poles: Any, zeros: Any, some: list[int], others: list[int]) -> tuple[list[Group], int]:
@@ -234,12 +234,6 @@ def _uncancelled(poles: Any, zeros: Any, some: list[int], others: list[int]) -> 
     return [(some, []), ([], others)], pairs - len(some)
 
 
-def _unstable(s: Any) -> Any:
-    """Return which roots grow; those that neither grow nor fall within a rounding are none."""
-    with np.errstate(invalid="ignore"):
-        return np.isfinite(s) & (s.real > 1e-7 * np.abs(s) + 1e-7)
-
-
 def _twin(values: Any, one: complex) -> bool:
     """Tell whether a root has a double, so that neither moves alone."""
     return bool((np.abs(values - one) < 1e-3 * abs(one)).sum() > 1)
@@ -263,7 +257,7 @@ def _corner(poles: Any, zeros: Any, group: Group, told: Mapping[str, float]) -> 
         effect = "lower frequencies fall away below it" if slope > 0 else "higher frequencies fall away above it"
     else:
         effect = "the fall ends above it" if slope < 0 else "the response rises above it"
-    if _unstable(some).any():
+    if _pencil.grows(some).any():
         effect = UNSTABLE
     quality = np.nan
     if count == 2 and not (len(some) and len(others)):
@@ -279,7 +273,7 @@ def _corner(poles: Any, zeros: Any, group: Group, told: Mapping[str, float]) -> 
 def _runaways(values: Any) -> tuple[Caution, ...]:
     """Return a caution for each unstable pole."""
     told = []
-    for s in values[_unstable(values) & (values.imag >= 0)]:
+    for s in values[_pencil.grows(values) & (values.imag >= 0)]:
         hertz = abs(s) / (2 * np.pi)
         what = "oscillates" if s.imag > 1e-9 * abs(s) else "runs away from this operating point"
         told.append(
