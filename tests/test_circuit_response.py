@@ -292,6 +292,15 @@ def test_an_op_amp_at_its_limit_is_told():
     assert any("IC1 unit 1 stands at a limit" in caution.what for caution in found.cautions)
 
 
+def test_a_gate_that_floats_is_told():
+    fet = part("Q1", "transistor", NAN, "", "2N7000", gate="gate", drain="out", source="ground")
+    built = board(capacitor("C1", 100e-9, "in", "gate"), resistor("R1", 10e3, "rail", "out"), fet)
+    found = circuit.response(built, frequency=1e3, net_in="in", net_out="out")
+    assert any("gate hangs on nothing but insulation" in caution.what for caution in found.cautions)
+    held = circuit.response(built, frequency=1e3, net_in="in", net_out="out", bridges={("gate", "ground"): 1e6})
+    assert held.cautions == ()
+
+
 def test_what_cannot_be_asked_is_refused():
     built = board(resistor("R1", 1e3, "in", "out"), resistor("R2", 1e3, "out", "ground"))
     with pytest.raises(ValueError, match="net_in must be named: the list has no jack at all"):
