@@ -258,6 +258,17 @@ def test_a_slow_ramp_of_the_input_is_the_response_at_no_frequency(build):
     assert moved / driven == pytest.approx((found.response / inward.response).real, rel=1e-2)
 
 
+@pytest.mark.parametrize("net", ["doubled", "rail", "pump supply"])
+def test_the_impedance_at_no_frequency_is_the_slope_of_the_operating_point(net):
+    """A little current drawn behind a charge pump, or ahead of it, lowers the volts by Z I."""
+    built = assemble(BUILDS / "optical-compressor" / "parts.csv", supply=9.0)
+    seen = circuit.impedance(built, frequency=0.0, net=net)
+    drawn = np.array([1e9, 1e6])
+    points = circuit.operating_point(built, bridges={(net, "ground"): drawn}).voltages[net]
+    amps = points / drawn
+    assert seen.impedance.real == pytest.approx(-(points[1] - points[0]) / (amps[1] - amps[0]), rel=2e-3)
+
+
 def test_a_coupler_cell_is_held():
     """No signal through the LED changes the cell: the response at the cell is that of a resistor of its value."""
     coupler = part(
