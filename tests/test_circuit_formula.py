@@ -38,6 +38,33 @@ def test_two_sections_of_a_ladder():
     assert found.symbols == {"R1": 10e3, "R2": 22e3, "C1": 10e-9, "C2": 4.7e-9}
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_random_networks_are_their_numbers(seed):
+    """Resistors, capacitors and a coil at random between five nets: the formula against nodal equations by numpy."""
+    random = np.random.default_rng(seed)
+    nets = ["in", "a", "b", "out", "ground"]
+    pairs = [("in", "a"), ("a", "b"), ("b", "out"), ("out", "ground")]
+    pairs += [tuple(random.choice(nets, 2, replace=False)) for _ in range(5)]
+    sizes = 10 ** random.uniform(3, 5, 4), 10 ** random.uniform(-9, -7, 4), [0.05]
+    made = [resistor(f"R{k}", sizes[0][k], *pairs[k]) for k in range(4)]
+    made += [capacitor(f"C{k}", sizes[1][k], *pairs[4 + k]) for k in range(4)]
+    made += [part("L1", "inductor", 0.05, "H", "50m", _1=pairs[8][0], _2=pairs[8][1])]
+    found = circuit.transfer_function(board(*made), net_in="in", net_out="out", nets=["a", "b"])
+    put = {sympy.Symbol(name): value for name, value in found.symbols.items()}
+    at = {net: k for k, net in enumerate(nets)}
+    for hertz in (31.0, 1e3, 12e3):
+        s = 2j * np.pi * hertz
+        matrix = np.zeros((5, 5), complex)
+        flows = [*(1 / sizes[0]), *(s * sizes[1]), 1 / (s * 0.05)]
+        for (one, other), flow in zip(pairs, flows, strict=True):
+            ends = np.zeros(5)
+            ends[at[one]], ends[at[other]] = 1.0, -1.0
+            matrix += flow * np.outer(ends, ends)
+        volts = np.linalg.solve(matrix[1:4, 1:4], -matrix[1:4, 0])
+        value = complex((found.numerator / found.denominator).subs(put).subs(sympy.Symbol("s"), s))
+        assert value == pytest.approx(volts[2], rel=1e-9)
+
+
 @pytest.mark.parametrize(
     ("parts", "text"),
     [

@@ -258,6 +258,17 @@ def test_a_slow_ramp_of_the_input_is_the_response_at_no_frequency(build):
     assert moved / driven == pytest.approx((found.response / inward.response).real, rel=1e-2)
 
 
+@pytest.mark.parametrize("net", ["doubled", "rail", "pump supply"])
+def test_the_impedance_at_no_frequency_is_the_slope_of_the_operating_point(net):
+    """A little current drawn behind a charge pump, or ahead of it, lowers the volts by Z I."""
+    built = assemble(BUILDS / "optical-compressor" / "parts.csv", supply=9.0)
+    seen = circuit.impedance(built, frequency=0.0, net=net)
+    drawn = np.array([1e9, 1e6])
+    points = circuit.operating_point(built, bridges={(net, "ground"): drawn}).voltages[net]
+    amps = points / drawn
+    assert seen.impedance.real == pytest.approx(-(points[1] - points[0]) / (amps[1] - amps[0]), rel=2e-3)
+
+
 def test_a_coupler_cell_is_held():
     """No signal through the LED changes the cell: the response at the cell is that of a resistor of its value."""
     coupler = part(
@@ -290,6 +301,15 @@ def test_an_op_amp_at_its_limit_is_told():
         **BETWEEN,
     )
     assert any("IC1 unit 1 stands at a limit" in caution.what for caution in found.cautions)
+
+
+def test_a_gate_that_floats_is_told():
+    fet = part("Q1", "transistor", NAN, "", "2N7000", gate="gate", drain="out", source="ground")
+    built = board(capacitor("C1", 100e-9, "in", "gate"), resistor("R1", 10e3, "rail", "out"), fet)
+    found = circuit.response(built, frequency=1e3, net_in="in", net_out="out")
+    assert any("gate hangs on nothing but insulation" in caution.what for caution in found.cautions)
+    held = circuit.response(built, frequency=1e3, net_in="in", net_out="out", bridges={("gate", "ground"): 1e6})
+    assert held.cautions == ()
 
 
 def test_what_cannot_be_asked_is_refused():

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution
 from pedalcalc.circuit import _newton
+from pedalcalc.circuit._groups import Amplifiers
 from pedalcalc.circuit._signal import Signal, Store, place_of
 from pedalcalc.circuit.operating import inputs_inside
 
@@ -145,8 +146,19 @@ def unit_columns(size: int, places: Sequence[tuple[int, float]]) -> Array:
 
 
 def still(signal: Signal) -> tuple[Caution, ...]:
-    """Return a caution for each op-amp that passes nothing, because its output stands at a limit."""
+    """Return a caution for each op-amp that stands at a limit and passes nothing, and for each law on a net that floats."""
     told = []
+    root, floating = signal.found.joints.root, signal.system.floating
+    for group in signal.system.groups:
+        hung = {net for nets in group.nets for net in nets if root(net)[0] in floating}
+        if not isinstance(group, Amplifiers):
+            told += [
+                Caution(
+                    f"{net} hangs on nothing but insulation: what stands there, and what it passes, is chance",
+                    "give it a resistor to where it shall stand", 1.0, 0.0, "1",
+                )
+                for net in sorted(hung)
+            ]  # fmt: skip
     for gain in signal.gains:
         stuck = (gain.slopes == 0).all(axis=1)
         if stuck.any():
