@@ -126,8 +126,11 @@ def grows(s: Any) -> Any:
 
 def swing(signal: Signal) -> float | None:
     """Return the frequency [Hz] at which a board of one unit leaves its operating point, None where it stays there."""
+    pencil = pencil_of(signal, 0)
+    if not pencil.factor.shape[1]:
+        return None
     try:
-        values = poles(pencil_of(signal, 0)).values
+        values = poles(pencil).values
     except RuntimeError:  # some net hangs on nothing: nothing can be told
         return None
     growing = values[grows(values)]
