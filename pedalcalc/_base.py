@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import functools
+import inspect
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, get_args, get_type_hints
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 Number = float | NDArray[np.float64]
 #: A series such as "E12", or the values of a drawer, numbers or texts.
@@ -83,116 +86,88 @@ def _caution(what: str, action: str, value: Any, limit: Any, unit: str, sign: fl
     )
 
 
-def numeric(
-    name: str,
-    value: Any,
-    *,
-    least: float | None = None,
-    above: float | None = None,
-    most: float | None = None,
-    below: float | None = None,
-    infinity: bool = False,
-) -> NDArray[np.float64]:
-    """Return `value` as a float array of its own, or refuse it naming `name`, value and range.
+#: Whole numbers up to here are floats too.
+WHOLE = 2**53
 
-    NaN means "not measured" and passes. Infinity (an open circuit) passes only
-    where `infinity` is true. Text, complex numbers, None, booleans and masked arrays are refused.
-    Minus zero becomes zero, so that no result shows a minus sign that means nothing.
+
+@dataclass(frozen=True)
+class Range:
+    """What one numeric argument may be; called with its name and value, it checks.
+
+    NaN means "not measured" and passes. Infinity (an open circuit) passes only where `infinity` is true. Text, complex
+    numbers, None, booleans and masked arrays are refused. Minus zero becomes zero, so that no result shows a minus
+    sign that means nothing. What comes back is read-only, and no copy where it is a float array of one sign.
     """
-    array = numeric_view(name, value, least=least, above=above, most=most, below=below, infinity=infinity)
-    return array + 0.0
 
+    least: float | None = None
+    above: float | None = None
+    most: float | None = None
+    below: float | None = None
+    infinity: bool = False
+    _floor: float = field(init=False, repr=False, compare=False)
+    _ceiling: float = field(init=False, repr=False, compare=False)
 
-def numeric_view(
-    name: str,
-    value: Any,
-    *,
-    least: float | None = None,
-    above: float | None = None,
-    most: float | None = None,
-    below: float | None = None,
-    infinity: bool = False,
-) -> NDArray[np.float64]:
-    """Return `value` checked like `numeric`, but read-only and without a copy where it is a float array of one sign.
+    def __post_init__(self) -> None:
+        """Note the lowest and highest float that pass."""
+        end = np.inf if self.infinity else np.finfo(float).max
+        floor = max(-end, -np.inf if self.least is None else self.least)
+        ceiling = min(end, np.inf if self.most is None else self.most)
+        object.__setattr__(self, "_floor", floor if self.above is None else math.nextafter(self.above, math.inf))
+        object.__setattr__(self, "_ceiling", ceiling if self.below is None else math.nextafter(self.below, -math.inf))
 
-    For functions that are called with a million elements; nothing of the result may share the view's memory.
-    """
-    if isinstance(value, Spread):
-        raise TypeError(
-            f"{name} must be a number or an array of numbers, not the range {tuple(value)} of a type; a calculation wants "
-            "one part of the type: devices.typical(record), or devices.low, devices.high, devices.drawn"
-        )
-    if isinstance(value, np.ma.MaskedArray):
-        raise TypeError(
-            f"{name} must not be a masked array, whose hidden numbers would be used; "
-            "give NaN where nothing was measured: array.filled(numpy.nan)"
-        )
-    array = np.asarray(value)
-    if array.dtype.kind not in "iuf":
-        raise TypeError(
-            f"{name} must be a number or an array of numbers, not {value!r}; "
-            "text such as '4k7' is read once with pedalcalc.values.read_value"
-        )
-    array = array.astype(float, copy=False).view()
-    low, high = (array.min(), array.max()) if array.size else (0.0, 0.0)
-    if not (low > 0 or high < 0):
-        array = np.asarray(array + 0.0)
-    array.flags.writeable = False
-    if array.size and _within(low, high, least, above, most, below, infinity):
+    def __str__(self) -> str:
+        """Return what is allowed, in words."""
+        ends = (("at least", self.least), ("above", self.above), ("at most", self.most), ("below", self.below))
+        parts = [f"{word} {end:g}" for word, end in ends if end is not None] + ["finite"] * (not self.infinity)
+        return " and ".join(parts) or "a number"
+
+    def __call__(self, name: str, value: Any) -> NDArray[np.float64]:
+        """Return `value` as a float array, or refuse it naming `name`, value and range."""
+        kind = type(value)
+        if (kind is float or kind is np.float64 or (kind is int and -WHOLE < value < WHOLE)) and (
+            self._floor <= value <= self._ceiling
+        ):
+            return np.array(value + 0.0)
+        if isinstance(value, Spread):
+            raise TypeError(
+                f"{name} must be a number or an array of numbers, not the range {tuple(value)} of a type; a calculation wants "
+                "one part of the type: devices.typical(record), or devices.low, devices.high, devices.drawn"
+            )
+        if isinstance(value, np.ma.MaskedArray):
+            raise TypeError(
+                f"{name} must not be a masked array, whose hidden numbers would be used; "
+                "give NaN where nothing was measured: array.filled(numpy.nan)"
+            )
+        array = np.asarray(value)
+        if array.dtype.kind not in "iuf":
+            raise TypeError(
+                f"{name} must be a number or an array of numbers, not {value!r}; "
+                "text such as '4k7' is read once with pedalcalc.values.read_value"
+            )
+        array = array.astype(float, copy=False).view()
+        low, high = (array.min(), array.max()) if array.size else (0.0, 0.0)
+        if not (low > 0 or high < 0):
+            array = np.asarray(array + 0.0)
+        array.flags.writeable = False
+        if not (self._floor <= low and high <= self._ceiling):  # or NaN is among them
+            bad = (array < self._floor) | (array > self._ceiling)
+            if np.any(bad):
+                where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
+                raise ValueError(f"{name} must be {self}, got {array[bad].flat[0]:g}{where}")
         return array
-    bad = np.zeros(array.shape, dtype=bool)
-    if least is not None:
-        bad |= array < least
-    if above is not None:
-        bad |= array <= above
-    if most is not None:
-        bad |= array > most
-    if below is not None:
-        bad |= array >= below
-    if not infinity:
-        bad |= np.isinf(array)
-    if np.any(bad):
-        allowed = _allowed(least, above, most, below, infinity)
-        where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
-        raise ValueError(f"{name} must be {allowed}, got {array[bad].flat[0]:g}{where}")
-    return array
 
 
-def _within(
-    low: float,
-    high: float,
-    least: float | None,
-    above: float | None,
-    most: float | None,
-    below: float | None,
-    infinity: bool,
-) -> bool:
-    """Tell whether the extremes show every element allowed; NaN among them decides nothing."""
-    return bool(
-        low >= (-np.inf if least is None else least)
-        and high <= (np.inf if most is None else most)
-        and (above is None or low > above)
-        and (below is None or high < below)
-        and (infinity or (low > -np.inf and high < np.inf))
-    )
+def numeric(name: str, value: Any, **limits: Any) -> NDArray[np.float64]:
+    """Return `value` checked as by `Range(**limits)`, as an array of its own that may be written."""
+    return Range(**limits)(name, value) + 0.0
 
 
-def _allowed(least: float | None, above: float | None, most: float | None, below: float | None, infinity: bool) -> str:
-    parts = []
-    if least is not None:
-        parts.append(f"at least {least:g}")
-    if above is not None:
-        parts.append(f"above {above:g}")
-    if most is not None:
-        parts.append(f"at most {most:g}")
-    if below is not None:
-        parts.append(f"below {below:g}")
-    if not infinity:
-        parts.append("finite")
-    return " and ".join(parts) or "a number"
+def numeric_view(name: str, value: Any, **limits: Any) -> NDArray[np.float64]:
+    """Return `value` checked as by `Range(**limits)`, read-only and without a copy where that can be."""
+    return Range(**limits)(name, value)
 
 
-def one_number(name: str, value: ArrayLike, purpose: str = "to choose a part", **limits: Any) -> float:
+def one_number(name: str, value: Any, purpose: str = "to choose a part", **limits: Any) -> float:
     """Return one known number within its limits, or refuse it by name."""
     number = numeric(name, value, **limits)
     if number.ndim or np.isnan(number):
@@ -290,7 +265,83 @@ def thevenin(
     return np.asarray(supply * share), np.asarray(both)
 
 
-formula = _declare("formula")
+def formula(function: F) -> F:
+    """Declare a formula, whose numeric arguments are annotated with what they may be, as in ``resistance: ZeroToInfinity``.
+
+    These arguments are checked by name and must have shapes that broadcast together; the body gets float arrays,
+    read-only and not stretched. What it returns, a number or the numeric fields of a result, comes out in the broadcast
+    shape of all, as plain scalars where that has no dimension, and shares no memory with an argument. A default is
+    checked once; None as a default may be given too.
+    """
+    hints, parameters = get_type_hints(function, include_extras=True), inspect.signature(function).parameters
+    ranges = {name: allowed for name in parameters if (allowed := _range(hints.get(name)))}
+    default = {
+        name: parameters[name].default for name in ranges if parameters[name].default is not inspect.Parameter.empty
+    }
+    checked = {name: None if value is None else ranges[name](name, value) for name, value in default.items()}
+    first = next((name for name, each in parameters.items() if each.kind is each.POSITIONAL_OR_KEYWORD), None)
+
+    @functools.wraps(function)
+    def call(*given: Any, **named: Any) -> Any:
+        if len(given) == 1 and first is not None and first not in named:
+            named[first] = given[0]
+            given = ()
+        stretched = []
+        for name, allowed in ranges.items():
+            if name not in named:
+                if name in checked:
+                    named[name] = checked[name]
+                continue
+            value = named[name]
+            if value is None and checked.get(name, 0) is None:
+                continue
+            named[name] = array = allowed(name, value)
+            if array.ndim:
+                stretched.append(array)
+        if len(stretched) > 1:
+            fit_together(**{name: named[name] for name in ranges if name in named})
+        return _finished(function(*given, **named), stretched, stretch=bool(ranges))
+
+    call.kind, call.ranges = "formula", ranges  # type: ignore[attr-defined]
+    return call  # type: ignore[return-value]
+
+
+def _range(hint: Any) -> Range | None:
+    marks = [mark for part in (hint, *get_args(hint)) for mark in getattr(part, "__metadata__", ())]
+    return next((mark for mark in marks if isinstance(mark, Range)), None)
+
+
+def _finished(result: Any, stretched: list[NDArray[np.float64]], stretch: bool) -> Any:
+    """Return a formula's result with its numbers in one shape, as plain scalars where that has no dimension."""
+    if not isinstance(result, Result):
+        return _in_shape(result, _whole_shape([result, *stretched]) if stretch else (), stretched)
+    found = {name: getattr(result, name) for name in type(result).__dataclass_fields__}  # type: ignore[attr-defined]
+    shape = _whole_shape([*found.values(), *stretched]) if stretch else ()
+    for name, value in found.items():
+        finished = _in_shape(value, shape, stretched)
+        if finished is not value:
+            object.__setattr__(result, name, finished)
+    return result
+
+
+def _whole_shape(values: list[Any]) -> tuple[int, ...]:
+    shapes = {value.shape for value in values if isinstance(value, np.ndarray) and value.ndim}
+    return np.broadcast_shapes(*shapes) if len(shapes) > 1 else (*shapes, ())[0]
+
+
+def _in_shape(value: Any, shape: tuple[int, ...], arguments: list[NDArray[np.float64]]) -> Any:
+    if type(value) is tuple and value and isinstance(value[0], (np.ndarray, np.generic)):
+        return tuple(_in_shape(each, shape, arguments) for each in value)
+    if not isinstance(value, (np.ndarray, np.generic)):
+        return value
+    if not (shape or value.ndim):
+        return value.item()
+    if shape and value.shape != shape:
+        value = np.broadcast_to(value, shape)
+    shared = value.base is not None and any(np.may_share_memory(value, each) for each in arguments)
+    return value.copy() if shared else value
+
+
 search = _declare("search")
 fit = _declare("fit")
 simulate = _declare("simulate")

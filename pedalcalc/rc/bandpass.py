@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
+from pedalcalc._base import Number, Result, decibels, formula, quantity
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero
 
 Array = NDArray[np.float64]
 
@@ -28,7 +29,6 @@ class BandResponse(Result):
 
 def _band(down: Array, flat: Array, up: Array, frequency: Array, voltage: Array) -> BandResponse:
     """Return the response 1/(flat + up·jw + down/(jw)), whose edges are the roots of a quadratic."""
-    down, flat, up, frequency, voltage = np.broadcast_arrays(down, flat, up, frequency, voltage)
     turn = 2 * np.pi * frequency
     whole = flat + 1j * (up * turn - down / turn)
     root = np.sqrt(flat**2 + 4 * up * down)
@@ -38,28 +38,28 @@ def _band(down: Array, flat: Array, up: Array, frequency: Array, voltage: Array)
     with np.errstate(divide="ignore"):
         high = (flat + root) / (2 * up)
     return BandResponse(
-        response=response[()],
-        gain=gain[()],
-        gain_db=decibels(gain)[()],
-        phase_degrees=np.degrees(np.angle(response))[()],
-        voltage_output=(gain * voltage)[()],
-        frequency_low=(2 * down / (flat + root) / (2 * np.pi))[()],
-        frequency_high=(high / (2 * np.pi))[()],
-        frequency_peak=(np.sqrt(np.where(up == 0, np.inf, down) / np.where(up == 0, 1.0, up)) / (2 * np.pi))[()],
+        response=response,
+        gain=gain,
+        gain_db=decibels(gain),
+        phase_degrees=np.degrees(np.angle(response)),
+        voltage_output=gain * voltage,
+        frequency_low=2 * down / (flat + root) / (2 * np.pi),
+        frequency_high=high / (2 * np.pi),
+        frequency_peak=np.sqrt(np.where(up == 0, np.inf, down) / np.where(up == 0, 1.0, up)) / (2 * np.pi),
     )
 
 
 @formula
 def lowpass_then_highpass(
-    frequency: ArrayLike,
+    frequency: AboveZero,
     *,
-    resistance_first: ArrayLike,
-    capacitance_first: ArrayLike,
-    resistance_second: ArrayLike,
-    capacitance_second: ArrayLike,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    voltage_input: ArrayLike = 1.0,
+    resistance_first: AtLeastZero,
+    capacitance_first: AtLeastZero,
+    resistance_second: AboveZero,
+    capacitance_second: AboveZero,
+    resistance_generator: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
+    voltage_input: AnyNumber = 1.0,
 ) -> BandResponse:
     """Find what a low-pass section and a high-pass section behind it let through, nothing between them.
 
@@ -108,33 +108,28 @@ def lowpass_then_highpass(
     >>> print(f"{band.frequency_low:.1f} Hz to {band.frequency_high / 1e3:.1f} kHz")
     15.7 Hz to 16.1 kHz
     """
-    frequency = numeric("frequency", frequency, above=0)
-    first = numeric("resistance_first", resistance_first, least=0)
-    shunt_first = numeric("capacitance_first", capacitance_first, least=0)
-    second = 1 / numeric("resistance_second", resistance_second, above=0)
-    series_second = numeric("capacitance_second", capacitance_second, above=0)
-    first = first + numeric("resistance_generator", resistance_generator, least=0)
-    drain = second + 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
+    first = resistance_first + resistance_generator
+    drain = 1 / resistance_second + 1 / resistance_load
     return _band(
-        drain / series_second,
-        1 + first * drain * (1 + shunt_first / series_second),
-        first * shunt_first,
+        drain / capacitance_second,
+        1 + first * drain * (1 + capacitance_first / capacitance_second),
+        first * capacitance_first,
         frequency,
-        numeric("voltage_input", voltage_input),
+        voltage_input,
     )
 
 
 @formula
 def highpass_then_lowpass(
-    frequency: ArrayLike,
+    frequency: AboveZero,
     *,
-    resistance_first: ArrayLike,
-    capacitance_first: ArrayLike,
-    resistance_second: ArrayLike,
-    capacitance_second: ArrayLike,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    voltage_input: ArrayLike = 1.0,
+    resistance_first: AboveZero,
+    capacitance_first: AboveZero,
+    resistance_second: AtLeastZero,
+    capacitance_second: AtLeastZero,
+    resistance_generator: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
+    voltage_input: AnyNumber = 1.0,
 ) -> BandResponse:
     """Find what a high-pass section and a low-pass section behind it let through, nothing between them.
 
@@ -183,18 +178,13 @@ def highpass_then_lowpass(
     >>> print(f"{band.frequency_low:.1f} Hz to {band.frequency_high / 1e3:.1f} kHz")
     14.4 Hz to 17.5 kHz
     """
-    frequency = numeric("frequency", frequency, above=0)
-    shunt = 1 / numeric("resistance_first", resistance_first, above=0)
-    series_first = numeric("capacitance_first", capacitance_first, above=0)
-    second = numeric("resistance_second", resistance_second, least=0)
-    shunt_second = numeric("capacitance_second", capacitance_second, least=0)
-    source = numeric("resistance_generator", resistance_generator, least=0)
-    load = 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
+    shunt, load = 1 / resistance_first, 1 / resistance_load
+    second, source = resistance_second, resistance_generator
     behind, ahead = 1 + second * load, 1 + shunt * source
     return _band(
-        (behind * shunt + load) / series_first,
-        behind * ahead + (second * shunt + 1) * shunt_second / series_first + source * load,
-        shunt_second * (second * ahead + source),
+        (behind * shunt + load) / capacitance_first,
+        behind * ahead + (second * shunt + 1) * capacitance_second / capacitance_first + source * load,
+        capacitance_second * (second * ahead + source),
         frequency,
-        numeric("voltage_input", voltage_input),
+        voltage_input,
     )

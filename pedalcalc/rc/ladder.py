@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import formula, numeric
+from pedalcalc._base import formula
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero
 from pedalcalc.rc.response import FilterResponse, describe
 
 
@@ -24,15 +25,15 @@ def _second_order(
 
 @formula
 def two_section_lowpass(
-    frequency: ArrayLike,
+    frequency: AtLeastZero,
     *,
-    resistance_first: ArrayLike,
-    capacitance_first: ArrayLike,
-    resistance_second: ArrayLike,
-    capacitance_second: ArrayLike,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    voltage_input: ArrayLike = 1.0,
+    resistance_first: AtLeastZero,
+    capacitance_first: AtLeastZero,
+    resistance_second: AtLeastZero,
+    capacitance_second: AtLeastZero,
+    resistance_generator: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
+    voltage_input: AnyNumber = 1.0,
 ) -> FilterResponse:
     """Find what two low-pass sections in a row let through, nothing between them.
 
@@ -82,34 +83,28 @@ def two_section_lowpass(
     >>> print(f"{two_section_lowpass(1000, **parts).frequency_corner:.1f} Hz")
     595.6 Hz
     """
-    frequency = numeric("frequency", frequency, least=0)
-    first = numeric("resistance_first", resistance_first, least=0)
-    second = numeric("resistance_second", resistance_second, least=0)
-    shunt_first = numeric("capacitance_first", capacitance_first, least=0)
-    shunt_second = numeric("capacitance_second", capacitance_second, least=0)
-    source = numeric("resistance_generator", resistance_generator, least=0)
-    load = 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
-    first = first + source
+    shunt_first, shunt_second, load = capacitance_first, capacitance_second, 1 / resistance_load
+    first, second = resistance_first + resistance_generator, resistance_second
     gain, phase, corner = _second_order(
         1 + (first + second) * load,
         first * shunt_first * (1 + second * load) + (first + second) * shunt_second,
         first * shunt_first * second * shunt_second,
         2 * np.pi * frequency,
     )
-    return describe(gain, phase, corner / (2 * np.pi), numeric("voltage_input", voltage_input))
+    return describe(gain, phase, corner / (2 * np.pi), voltage_input)
 
 
 @formula
 def two_section_highpass(
-    frequency: ArrayLike,
+    frequency: AboveZero,
     *,
-    resistance_first: ArrayLike,
-    capacitance_first: ArrayLike,
-    resistance_second: ArrayLike,
-    capacitance_second: ArrayLike,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    voltage_input: ArrayLike = 1.0,
+    resistance_first: AboveZero,
+    capacitance_first: AboveZero,
+    resistance_second: AboveZero,
+    capacitance_second: AboveZero,
+    resistance_generator: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
+    voltage_input: AnyNumber = 1.0,
 ) -> FilterResponse:
     """Find what two high-pass sections in a row let through, nothing between them.
 
@@ -157,13 +152,8 @@ def two_section_highpass(
     >>> print(f"{two_section_highpass(1000, **parts).frequency_corner:.0f} Hz")
     4253 Hz
     """
-    frequency = numeric("frequency", frequency, above=0)
-    first = 1 / numeric("resistance_first", resistance_first, above=0)
-    second = 1 / numeric("resistance_second", resistance_second, above=0)
-    series_first = numeric("capacitance_first", capacitance_first, above=0)
-    series_second = numeric("capacitance_second", capacitance_second, above=0)
-    source = numeric("resistance_generator", resistance_generator, least=0)
-    shunt = second + 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
+    first, shunt = 1 / resistance_first, 1 / resistance_second + 1 / resistance_load
+    series_first, series_second, source = capacitance_first, capacitance_second, resistance_generator
     # In p = 1/s the ladder is again a quadratic; jw becomes −j/w, so the phase turns the other way.
     gain, phase, corner = _second_order(
         1 + (first + shunt) * source,
@@ -171,4 +161,4 @@ def two_section_highpass(
         shunt * first / (series_first * series_second),
         1 / (2 * np.pi * frequency),
     )
-    return describe(gain, -phase, 1 / (2 * np.pi * corner), numeric("voltage_input", voltage_input))
+    return describe(gain, -phase, 1 / (2 * np.pi * corner), voltage_input)
