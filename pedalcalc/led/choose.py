@@ -19,8 +19,8 @@ from pedalcalc._base import (
     quantity,
     search,
 )
+from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc.devices import Led
-from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.led._string import Lamps, across, lamps, string_current, words
 from pedalcalc.led.point import CURRENT_DARK, brightness, visible_currents
 from pedalcalc.rc.rating import rating_name, resistor_rating
