@@ -209,7 +209,7 @@ def _record(part: Part, tables: Sequence[str | Path]) -> Device | None:
                 f"its law is not in the list; write it behind the value, such as '{part.value_text} {LAWS[0]}' "
                 f"(one of {', '.join(LAWS)})"
             )
-        return getattr(devices, _TAPERS[law])  # type: ignore[no-any-return]
+        return getattr(devices, _TAPERS[law])
     return find_device(part.value_text, kind=part.kind, tables=tables)
 
 

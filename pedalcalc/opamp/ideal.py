@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric, resistance, scalar
-from pedalcalc.opamp._feedback import Array, open_loop, ratio
+from pedalcalc._base import Number, formula
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero, OneToInfinity, ZeroToInfinity
+from pedalcalc.opamp._feedback import Array, ratio
 
 __all__ = [
     "closed_loop_input_resistance",
@@ -19,12 +19,12 @@ __all__ = [
 @formula
 def output_offset(
     *,
-    voltage_offset: ArrayLike,
-    current_bias: ArrayLike,
-    current_offset: ArrayLike,
-    resistance_feedback: ArrayLike,
-    resistance_ground: ArrayLike,
-    resistance_compensation: ArrayLike = 0.0,
+    voltage_offset: AtLeastZero,
+    current_bias: AtLeastZero,
+    current_offset: AtLeastZero,
+    resistance_feedback: ZeroToInfinity,
+    resistance_ground: ZeroToInfinity,
+    resistance_compensation: ZeroToInfinity = 0.0,
 ) -> Number:
     """Find the largest DC error at the output, all signs at their worst.
 
@@ -68,20 +68,20 @@ def output_offset(
     ...                     resistance_ground=1e3), 6)
     0.0135
     """
-    v_os = numeric("voltage_offset", voltage_offset, least=0)
-    i_b = numeric("current_bias", current_bias, least=0)
-    i_os = numeric("current_offset", current_offset, least=0)
+    v_os, i_b, i_os = voltage_offset, current_bias, current_offset
     n = 1 + ratio(resistance_feedback, resistance_ground, "resistance_ground")
-    r_f = resistance("resistance_feedback", resistance_feedback)
-    r_c = resistance("resistance_compensation", resistance_compensation)
+    r_f, r_c = resistance_feedback, resistance_compensation
     if np.any(np.isinf(n)) or np.any(np.isinf(r_f)) or np.any(np.isinf(r_c)):
         raise ValueError("resistance_feedback and resistance_compensation must be finite and resistance_ground above 0")
-    return scalar(n * v_os + np.abs(i_b * (r_f - n * r_c)) + i_os / 2 * (r_f + n * r_c))  # type: ignore[no-any-return]
+    return n * v_os + np.abs(i_b * (r_f - n * r_c)) + i_os / 2 * (r_f + n * r_c)
 
 
 @formula
 def closed_loop_output_resistance(
-    resistance_output_open: ArrayLike, *, gain_open_loop: ArrayLike, noise_gain: ArrayLike
+    resistance_output_open: AtLeastZero,
+    *,
+    gain_open_loop: AboveZeroToInfinity,
+    noise_gain: OneToInfinity,
 ) -> Number:
     """Find the output resistance with feedback, inverting or not.
 
@@ -117,9 +117,7 @@ def closed_loop_output_resistance(
     >>> round(closed_loop_output_resistance(75.0, gain_open_loop=2e5, noise_gain=23.0), 6)
     0.008624
     """
-    z = numeric("resistance_output_open", resistance_output_open, least=0)
-    n = numeric("noise_gain", noise_gain, least=1, infinity=True)
-    return scalar(z / (1 + _loop(open_loop(gain_open_loop), n)))  # type: ignore[no-any-return]
+    return resistance_output_open / (1 + _loop(gain_open_loop, noise_gain))
 
 
 def _loop(a_ol: Array, n: Array) -> Array:
@@ -130,7 +128,10 @@ def _loop(a_ol: Array, n: Array) -> Array:
 
 @formula
 def closed_loop_input_resistance(
-    resistance_input_open: ArrayLike, *, gain_open_loop: ArrayLike, noise_gain: ArrayLike
+    resistance_input_open: AboveZero,
+    *,
+    gain_open_loop: AboveZeroToInfinity,
+    noise_gain: OneToInfinity,
 ) -> Number:
     """Find the input resistance of a non-inverting stage with feedback.
 
@@ -166,13 +167,13 @@ def closed_loop_input_resistance(
     >>> round(1e-9 * closed_loop_input_resistance(2e6, gain_open_loop=2e5, noise_gain=23.0), 1)
     17.4
     """
-    z = numeric("resistance_input_open", resistance_input_open, above=0)
-    n = numeric("noise_gain", noise_gain, least=1, infinity=True)
-    return scalar(z * (1 + _loop(open_loop(gain_open_loop), n)))  # type: ignore[no-any-return]
+    return resistance_input_open * (1 + _loop(gain_open_loop, noise_gain))
 
 
 @formula
-def differential_voltage(voltage_input: ArrayLike, *, gain_open_loop: ArrayLike, noise_gain: ArrayLike) -> Number:
+def differential_voltage(
+    voltage_input: AnyNumber, *, gain_open_loop: AboveZeroToInfinity, noise_gain: OneToInfinity
+) -> Number:
     """Find the voltage between the inputs of a non-inverting stage or follower.
 
     Parameters
@@ -207,6 +208,4 @@ def differential_voltage(voltage_input: ArrayLike, *, gain_open_loop: ArrayLike,
     >>> round(1e6 * differential_voltage(6.0, gain_open_loop=2e5, noise_gain=1.0), 5)
     29.99985
     """
-    v = numeric("voltage_input", voltage_input)
-    n = numeric("noise_gain", noise_gain, least=1, infinity=True)
-    return scalar(v / (1 + _loop(open_loop(gain_open_loop), n)))  # type: ignore[no-any-return]
+    return voltage_input / (1 + _loop(gain_open_loop, noise_gain))
