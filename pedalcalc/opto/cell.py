@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, numeric
+from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc.devices import Ldr
 from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.laws.cells import CellFigures, cell_figures, layer, light_for
 
 
