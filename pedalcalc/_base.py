@@ -5,6 +5,8 @@ from __future__ import annotations
 import functools
 import inspect
 import math
+import sys
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple, TypeVar, get_args, get_type_hints
@@ -28,6 +30,14 @@ class Spread(NamedTuple):
     low: Any
     typical: Any
     high: Any
+
+
+def warn_outside_model(message: str) -> None:
+    """Warn of values outside the range of a model, at the line that called pedalcalc."""
+    level = 2
+    while sys._getframe(level).f_globals.get("__name__", "").startswith("pedalcalc."):
+        level += 1
+    warnings.warn(message, ModelRangeWarning, stacklevel=level + 1)
 
 
 class Result:

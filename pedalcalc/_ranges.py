@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import warnings
 from typing import Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import ModelRangeWarning, Range
+from pedalcalc._base import Range, warn_outside_model
 
 #: Temperature [K] that every record states its figures for, and the range in which the temperature laws are meant.
 TEMPERATURE_RECORD = 300.0
@@ -23,11 +22,9 @@ class _Temperature(Range):
         kelvin = super().__call__(name, value)
         outside = (kelvin < TEMPERATURE_LOW) | (kelvin > TEMPERATURE_HIGH)
         if np.any(outside):
-            warnings.warn(
+            warn_outside_model(
                 f"{name} is {kelvin[outside].flat[0]:g} K, outside the {TEMPERATURE_LOW:g} to {TEMPERATURE_HIGH:g} K "
-                "the laws are meant for; degrees Celsius plus 273.15 are kelvin",
-                ModelRangeWarning,
-                stacklevel=3,
+                "the laws are meant for; degrees Celsius plus 273.15 are kelvin"
             )
         return kelvin
 

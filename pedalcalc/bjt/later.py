@@ -107,7 +107,7 @@ def divider_readings(
 
     def read(name: str, vb: Array, rb: Array, vc: Array, rc: Array, ve: Array, re: Array) -> Number:
         fields = solved(vb, rb, vc, rc, ve, re, transistor, temperature, follower=False, offset=vcc)
-        return fields[name]  # type: ignore[no-any-return]
+        return fields[name]
 
     base = _loaded(v_th, r_th, ground, own)
     collector = _loaded(vcc, r_c, ground, own)

@@ -6,13 +6,13 @@ from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from pedalcalc._base import formula
+from pedalcalc._ranges import TEMPERATURE_RECORD, Kelvin
 from pedalcalc.devices import Bjt, Coupler, Diode, Jfet, Ldr, Led, Mosfet, Zener
 from pedalcalc.devices._record import Device, specimen
 from pedalcalc.laws import cells, junctions, transistors
-from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, checked_temperature, figure, known
+from pedalcalc.laws._check import Array, figure, known
 
 D = TypeVar("D", bound=Device)
 
@@ -21,7 +21,7 @@ DOUBLING_SILICON = 10.0
 
 
 @formula
-def at_temperature(record: D, *, temperature: ArrayLike) -> D:
+def at_temperature(record: D, *, temperature: Kelvin) -> D:
     """Return a part as it is at another temperature.
 
     Saturation currents rise with the energy gap, so a junction drops less; its curve is steeper by T/300 in volts,
@@ -79,7 +79,7 @@ def at_temperature(record: D, *, temperature: ArrayLike) -> D:
             f"record must be a Led, Diode, Zener, Bjt, Jfet, Mosfet, Ldr or Coupler, for no other is a temperature law known: "
             f"not {type(record).__name__}"
         )
-    return _moved(specimen("record", record, type(record)), checked_temperature(temperature))  # type: ignore[no-any-return]
+    return _moved(specimen("record", record, type(record)), temperature)
 
 
 def _moved(record: Any, t: Array) -> Any:
