@@ -340,10 +340,9 @@ def _whole_shape(values: list[Any]) -> tuple[int, ...]:
 
 
 def _in_shape(value: Any, shape: tuple[int, ...], arguments: list[NDArray[np.float64]]) -> Any:
-    if type(value) is tuple and value and isinstance(value[0], (np.ndarray, np.generic)):
-        return tuple(_in_shape(each, shape, arguments) for each in value)
     if not isinstance(value, (np.ndarray, np.generic)):
-        return value
+        several = type(value) is tuple and value and isinstance(value[0], (np.ndarray, np.generic))
+        return tuple(_in_shape(each, shape, arguments) for each in value) if several else value
     if not (shape or value.ndim):
         return value.item()
     if shape and value.shape != shape:

@@ -79,7 +79,7 @@ def base_resistor(
     transistor : devices.Bjt
         One part; a gain of inf ignores the base current, an ideality of 0 is the constant base-emitter drop.
     resistance_emitter : array_like
-        Emitter resistor [Ω], 0 or more; none if not given.
+        Emitter resistor [Ω], 0 to inf; none if not given.
     temperature : array_like
         Junction temperature [K], above 0; 300 K if not given.
 
@@ -144,11 +144,11 @@ def feedback_resistor(
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_collector : array_like
-        Collector resistor [Ω], 0 or more.
+        Collector resistor [Ω], 0 to inf.
     transistor : devices.Bjt
         One part; a gain of inf ignores the base current, an ideality of 0 is the constant base-emitter drop.
     resistance_emitter : array_like
-        Emitter resistor [Ω], 0 or more; none if not given.
+        Emitter resistor [Ω], 0 to inf; none if not given.
     temperature : array_like
         Junction temperature [K], above 0; 300 K if not given.
 

@@ -41,7 +41,7 @@ def potentiometer(rotation: ZeroToOne, *, resistance_total: AtLeastZero, taper: 
     Parameters
     ----------
     rotation : array_like
-        Shaft rotation, 0 fully counter-clockwise to 1 fully clockwise [1].
+        Shaft rotation [1], 0 to 1: from fully counter-clockwise to fully clockwise.
     resistance_total : array_like
         Resistance of the whole track [Ω], at least 0; ±20 % is usual, so measure it.
     taper : Taper
@@ -95,7 +95,7 @@ def rheostat_resistance(
     Parameters
     ----------
     rotation : array_like
-        Shaft rotation, 0 fully counter-clockwise to 1 fully clockwise [1].
+        Shaft rotation [1], 0 to 1: from fully counter-clockwise to fully clockwise.
     resistance_total : array_like
         Resistance of the whole track [Ω], at least 0.
     taper : Taper
@@ -198,15 +198,15 @@ def level_control(
     Parameters
     ----------
     rotation : array_like
-        Shaft rotation, 0 fully counter-clockwise to 1 fully clockwise [1].
+        Shaft rotation [1], 0 to 1: from fully counter-clockwise to fully clockwise.
     resistance_total : array_like
         Resistance of the whole track [Ω], above 0.
     taper : Taper
         Law of the track (`devices.typical` makes one of a type).
     resistance_generator : array_like
-        Resistance of what drives the knob [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the knob [Ω], 0 to infinity; 0, an ideal source, unless stated.
     resistance_load : array_like
-        Resistance from the wiper to ground, such as the next input [Ω]; open unless stated.
+        Resistance from the wiper to ground, such as the next input [Ω], 0 to infinity; open unless stated.
 
     Returns
     -------

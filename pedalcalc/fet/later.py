@@ -40,13 +40,13 @@ def from_drain_voltage(
     Parameters
     ----------
     voltage_drain : array_like
-        Drain voltage read [V], at most the supply.
+        Drain voltage read [V], at least 0, not above the supply.
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
-        Drain resistor [Ω], above 0, finite.
+        Drain resistor [Ω], above 0 to inf.
     resistance_source_pin : array_like
-        Source resistor [Ω], 0 or more, finite; none if not given.
+        Source resistor [Ω], 0 to inf, finite where a current flows; none if not given.
     voltage_gate : array_like
         Gate voltage [V]; 0 if not given.
 
@@ -109,9 +109,9 @@ def load_line_voltage(
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
-        Drain (or collector) resistor [Ω], 0 or more, finite.
+        Drain (or collector) resistor [Ω], 0 to inf.
     resistance_source_pin : array_like
-        Source (or emitter) resistor [Ω], 0 or more, finite; none if not given.
+        Source (or emitter) resistor [Ω], 0 to inf; none if not given.
 
     Returns
     -------

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Caution, Number, Result, caution_below, formula, quantity
-from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet._points import Array, channel_of
 from pedalcalc.laws.transistors import ChannelFigures
@@ -45,7 +45,7 @@ def trim_source(
     voltage_drain: AtLeastZero,
     *,
     voltage_supply: AtLeastZero,
-    resistance_drain: AboveZeroToInfinity,
+    resistance_drain: AboveZero,
     fet: Jfet | Mosfet,
     voltage_gate: AnyNumber = 0.0,
 ) -> FetResistors:
@@ -54,11 +54,11 @@ def trim_source(
     Parameters
     ----------
     voltage_drain : array_like
-        Wanted drain voltage to ground [V], between ground and the supply, not on the drain resistor's end.
+        Wanted drain voltage to ground [V], at least 0, not above the supply, not on the drain resistor's end.
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
-        Drain resistor at hand [Ω], above 0, finite.
+        Drain resistor at hand [Ω], above 0.
     fet : devices.Jfet or devices.Mosfet
         The device, one part; a p-channel circuit is the mirror image, source on the supply.
     voltage_gate : array_like
@@ -98,11 +98,8 @@ def trim_source(
     """
     law, vdd, r_d, gate = channel_of(fet), voltage_supply, resistance_drain, voltage_gate
     v_d = _wanted(law, vdd, voltage_drain)
-    if np.any(v_d >= vdd) or np.any(np.isinf(r_d)):
-        raise ValueError(
-            "voltage_drain must be within the supply, off the drain resistor's end, and resistance_drain finite: "
-            "no current would flow"
-        )
+    if np.any(v_d >= vdd):
+        raise ValueError("voltage_drain must be within the supply, off the drain resistor's end: no current would flow")
     current = (vdd - v_d) / r_d
     square = current / law.strength
     below = gate - law.threshold - v_d
@@ -154,7 +151,7 @@ def trim_drain(
     voltage_drain: AtLeastZero,
     *,
     voltage_supply: AtLeastZero,
-    resistance_source_pin: ZeroToInfinity,
+    resistance_source_pin: AtLeastZero,
     fet: Jfet | Mosfet,
     voltage_gate: AnyNumber = 0.0,
 ) -> FetResistors:
@@ -163,11 +160,11 @@ def trim_drain(
     Parameters
     ----------
     voltage_drain : array_like
-        Wanted drain voltage to ground [V], between ground and the supply.
+        Wanted drain voltage to ground [V], at least 0, not above the supply.
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_source_pin : array_like
-        Source resistor at hand [Ω], 0 or more, finite.
+        Source resistor at hand [Ω], 0 or more.
     fet : devices.Jfet or devices.Mosfet
         The device, one part; a p-channel circuit is the mirror image, source on the supply.
     voltage_gate : array_like
@@ -207,8 +204,8 @@ def trim_drain(
     law, vdd, r_s = channel_of(fet), voltage_supply, resistance_source_pin
     v_d = _wanted(law, vdd, voltage_drain)
     k, a = law.strength, np.asarray(voltage_gate - law.threshold)
-    if np.any(a <= 0) or np.any(np.isinf(r_s)):
-        raise ValueError("voltage_gate must be above the cut-off of fet and resistance_source_pin finite")
+    if np.any(a <= 0):
+        raise ValueError("voltage_gate must be above the cut-off of fet")
     u = a * 2 / (1 + np.sqrt(1 + 4 * k * a * r_s))
     ohmic = a > v_d
     c, q = np.where(ohmic, a - v_d, 0.0), k * r_s
@@ -239,7 +236,7 @@ def resistors_for_current(
     voltage_supply : array_like
         Supply [V], 0 or more.
     voltage_drain_source : array_like
-        Wanted drain-source voltage [V], above 0 (of a p-channel below 0); nearer to 0 than pinch-off the channel is ohmic.
+        Wanted drain-source voltage [V], positive of an n-channel, negative of a p-channel; nearer to 0 than pinch-off the channel is ohmic.
     fet : devices.Jfet or devices.Mosfet
         The device, one part.
     voltage_gate : array_like

@@ -189,7 +189,7 @@ def junction_in_series(
     junction : Led, Diode, Zener, Bjt, Jfet or Mosfet
         One part (`devices.typical` makes one of a type), as for `junction`.
     count : array_like
-        How many such parts are in series [1], a whole number, at least 1.
+        How many such parts are in series [1], at least 1, a whole number.
     temperature : array_like
         Absolute temperature of the junction [K], above 0; 300 K if not given.
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc._base import Number, formula
-from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero, OneToInfinity, ZeroToInfinity
-from pedalcalc.opamp._feedback import Array, ratio
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero, OneToInfinity
+from pedalcalc.opamp._feedback import Array
 
 __all__ = [
     "closed_loop_input_resistance",
@@ -22,9 +22,9 @@ def output_offset(
     voltage_offset: AtLeastZero,
     current_bias: AtLeastZero,
     current_offset: AtLeastZero,
-    resistance_feedback: ZeroToInfinity,
-    resistance_ground: ZeroToInfinity,
-    resistance_compensation: ZeroToInfinity = 0.0,
+    resistance_feedback: AtLeastZero,
+    resistance_ground: AboveZeroToInfinity,
+    resistance_compensation: AtLeastZero = 0.0,
 ) -> Number:
     """Find the largest DC error at the output, all signs at their worst.
 
@@ -37,11 +37,11 @@ def output_offset(
     current_offset : array_like
         Size of the difference of both bias currents [A], 0 or more; 0 ignores it.
     resistance_feedback : array_like
-        Feedback resistor [Ω], 0 or more, finite.
+        Feedback resistor [Ω], 0 or more.
     resistance_ground : array_like
         Resistor at the inverting input as DC sees it [Ω], above 0; inf where a capacitor blocks it.
     resistance_compensation : array_like
-        Resistance at the non-inverting input [Ω], 0 or more, finite; none if not given.
+        Resistance at the non-inverting input [Ω], 0 or more; none if not given.
 
     Returns
     -------
@@ -69,10 +69,7 @@ def output_offset(
     0.0135
     """
     v_os, i_b, i_os = voltage_offset, current_bias, current_offset
-    n = 1 + ratio(resistance_feedback, resistance_ground, "resistance_ground")
-    r_f, r_c = resistance_feedback, resistance_compensation
-    if np.any(np.isinf(n)) or np.any(np.isinf(r_f)) or np.any(np.isinf(r_c)):
-        raise ValueError("resistance_feedback and resistance_compensation must be finite and resistance_ground above 0")
+    r_f, r_c, n = resistance_feedback, resistance_compensation, 1 + resistance_feedback / resistance_ground
     return n * v_os + np.abs(i_b * (r_f - n * r_c)) + i_os / 2 * (r_f + n * r_c)
 
 
@@ -92,7 +89,7 @@ def closed_loop_output_resistance(
     gain_open_loop : array_like
         Open-loop gain [1], above 0, or inf.
     noise_gain : array_like
-        Noise gain 1 + RF/RG [1], at least 1.
+        Noise gain 1 + RF/RG [1], at least 1 to inf.
 
     Returns
     -------
@@ -142,7 +139,7 @@ def closed_loop_input_resistance(
     gain_open_loop : array_like
         Open-loop gain [1], above 0, or inf.
     noise_gain : array_like
-        Noise gain 1 + RF/RG [1], at least 1.
+        Noise gain 1 + RF/RG [1], at least 1 to inf.
 
     Returns
     -------
@@ -183,7 +180,7 @@ def differential_voltage(
     gain_open_loop : array_like
         Open-loop gain [1], above 0, or inf.
     noise_gain : array_like
-        Noise gain [1], at least 1; 1 is a follower.
+        Noise gain [1], at least 1 to inf; 1 is a follower.
 
     Returns
     -------

@@ -62,7 +62,7 @@ def noninverting(
     resistance_ground : array_like
         Gain resistor at the inverting input [Ω], 0 to inf.
     capacitance_input : array_like
-        Input capacitor [F], above 0.
+        Input capacitor [F], above 0 to inf.
     capacitance_gain : array_like
         Capacitor in series with the gain resistor [F], above 0; inf where the resistor goes
         straight to the reference instead.
@@ -146,7 +146,7 @@ def follower(
     resistance_bias : array_like
         Resistor from the reference to the non-inverting input [Ω], 0 to inf.
     capacitance_input : array_like
-        Input capacitor [F], above 0.
+        Input capacitor [F], above 0 to inf.
     op_amp : devices.OpAmp
         One part.
     meter : devices.Meter
@@ -285,7 +285,7 @@ def inverting(
     resistance_input : array_like
         Resistor from the input capacitor to the inverting input [Ω], 0 to inf.
     capacitance_input : array_like
-        Input capacitor [F], above 0.
+        Input capacitor [F], above 0 to inf.
     op_amp : devices.OpAmp
         One part.
     meter : devices.Meter

@@ -76,9 +76,9 @@ def lowpass_then_highpass(
     capacitance_second : array_like
         Series capacitor of the high-pass section [F], above 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], at least 0; an ideal source, 0 Ω, unless stated.
     resistance_load : array_like
-        Further resistance from the output to ground [Ω], above 0; open unless stated.
+        Further resistance from the output to ground [Ω], above 0 to infinity; open unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 
@@ -146,9 +146,9 @@ def highpass_then_lowpass(
     capacitance_second : array_like
         Capacitor to ground of the low-pass section [F], at least 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], at least 0; an ideal source, 0 Ω, unless stated.
     resistance_load : array_like
-        Resistance from the output to ground [Ω], above 0; open unless stated.
+        Resistance from the output to ground [Ω], above 0 to infinity; open unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 

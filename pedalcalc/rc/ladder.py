@@ -50,9 +50,9 @@ def two_section_lowpass(
     capacitance_second : array_like
         Capacitor to ground of the second section [F], at least 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], at least 0; an ideal source, 0 Ω, unless stated.
     resistance_load : array_like
-        Resistance from the output to ground [Ω], above 0; open unless stated.
+        Resistance from the output to ground [Ω], above 0 to infinity; open unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 
@@ -121,9 +121,9 @@ def two_section_highpass(
     capacitance_second : array_like
         Series capacitor of the second section [F], above 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], at least 0; an ideal source, 0 Ω, unless stated.
     resistance_load : array_like
-        Further resistance from the output to ground [Ω], above 0; open unless stated.
+        Further resistance from the output to ground [Ω], above 0 to infinity; open unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 

@@ -92,9 +92,9 @@ def lowpass_response(
     capacitance : array_like
         Capacitor to ground [F], at least 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], 0 to infinity; 0, an ideal source, unless stated.
     resistance_load : array_like
-        Resistance from the output to ground [Ω]; open unless stated.
+        Resistance from the output to ground [Ω], 0 to infinity; open unless stated.
     resistance_esr : array_like
         Equivalent series resistance of the capacitor [Ω], at least 0; none unless stated.
     voltage_input : array_like
@@ -166,9 +166,9 @@ def highpass_response(
     capacitance : array_like
         Series capacitor [F], at least 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], 0 to infinity; 0, an ideal source, unless stated.
     resistance_load : array_like
-        Further resistance from the output to ground [Ω]; open unless stated.
+        Further resistance from the output to ground [Ω], 0 to infinity; open unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 

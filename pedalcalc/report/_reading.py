@@ -19,7 +19,7 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
     Parameters
     ----------
     value : float
-        The value in the SI unit named beside it [SI].
+        The value in the SI unit named beside it [SI]; may be infinite.
     unit : str
         Its SI unit.
     spread : float, optional

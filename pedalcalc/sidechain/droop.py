@@ -51,7 +51,7 @@ def hold_droop(
     resistance_release : array_like
         Resistance R_r across the capacitor [Ω], 0 to infinity.
     resistance_load : array_like
-        Further resistance to ground, such as a meter [Ω]; open unless stated.
+        Further resistance to ground, such as a meter [Ω], 0 to infinity; open unless stated.
     current_capacitor : array_like
         Leakage of the capacitor [A], at least 0, such as `current_leakage` of `devices.capacitor`; none unless stated.
     current_diode : array_like

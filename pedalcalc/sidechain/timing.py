@@ -124,9 +124,9 @@ def detector_timing(
     frequency : array_like
         Frequency of the tone [Hz], above 0; 1 kHz unless stated. It only decides whether the averaged law holds.
     voltage_diode : array_like
-        Drop of a plain rectifier diode [V]; 0, a precision rectifier, unless stated.
+        Drop of a plain rectifier diode [V], at least 0; 0, a precision rectifier, unless stated.
     resistance_load : array_like
-        Further resistance from the capacitor to ground, such as a meter [Ω]; open unless stated.
+        Further resistance from the capacitor to ground, such as a meter [Ω], 0 to infinity; open unless stated.
     current_leakage : array_like
         Constant current out of the capacitor [A], at least 0; none unless stated.
 

@@ -45,11 +45,11 @@ def bypass_corner(
     resistance_dynamic : array_like
         re = VT/IE of a bipolar transistor, 1/gm of a FET [Ω], 0 to inf.
     resistance_drive : array_like
-        Resistance the base sees, source and divider in parallel [Ω]; none if not given.
+        Resistance the base sees, source and divider in parallel [Ω], 0 or more; none if not given.
     current_gain : array_like
         Current gain that divides it [1], above 0; inf (a FET) if not given.
     resistance_unbypassed : array_like
-        Part of the emitter or source resistor left without bypass [Ω]; none if not given.
+        Part of the emitter or source resistor left without bypass [Ω], 0 to inf; none if not given.
 
     Returns
     -------

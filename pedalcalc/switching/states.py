@@ -62,7 +62,7 @@ def indicator_states(
         `grounded`: the footswitch joins the cathode to ground; `fed`: it joins
         the resistor to the supply. Both are dark in bypass.
     resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+        Input resistance of the meter [Ω], above 0 to inf; the usual 10 MΩ if not given.
 
     Returns
     -------

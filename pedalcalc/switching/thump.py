@@ -72,7 +72,7 @@ def pulldown_thump(
     gain : array_like
         Gain from that plate to the output, as a size [1], 0 or more: 1 at the output end.
     resistance_meter : array_like
-        Input resistance of the meter [Ω], above 0; the usual 10 MΩ if not given.
+        Input resistance of the meter [Ω], above 0 to inf; the usual 10 MΩ if not given.
 
     Returns
     -------
@@ -148,7 +148,7 @@ def pulldown_for_step(
     current_leakage : array_like
         Leakage current of the capacitor at that voltage [A], 0 or more.
     gain : array_like
-        Gain from that plate to the output, as a size [1], 0 or more.
+        Gain from that plate to the output, as a size [1], 0 to inf.
 
     Returns
     -------
