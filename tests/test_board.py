@@ -23,9 +23,9 @@ WANTED = {
 }  # fmt: skip
 BOOST_WANTED = {
     "current_ratio": 0.36, "current_emitter": 0.5e-3, "current_wanted": 1.5e-3, "frequency": 82.0,
-    "resistance_source": 10e3, "resistance_load": 470e3,
+    "resistance_generator": 10e3, "resistance_load": 470e3,
 }  # fmt: skip
-AROUND = {"resistance_source": 10e3, "resistance_load": 1e6}
+AROUND = {"resistance_generator": 10e3, "resistance_load": 1e6}
 
 
 @functools.cache

@@ -52,7 +52,7 @@ def optical_compressor(
     *,
     supplied: DoubledSupply,
     roles: Mapping[str, str],
-    resistance_source: ArrayLike,
+    resistance_generator: ArrayLike,
     resistance_load: ArrayLike,
 ) -> OpticalBuild:
     """Find what the stages of an optical compressor do with the parts that are fitted.
@@ -68,7 +68,7 @@ def optical_compressor(
         ``make-up ground``, ``side-chain feedback``, ``side-chain ground``, ``inverter in``, ``inverter feedback``,
         ``attack stop``, ``attack``, ``release stop``, ``release``, ``hold``, ``threshold``, ``output``, ``level``,
         ``output pull-down``.
-    resistance_source : array_like
+    resistance_generator : array_like
         What drives the input [Ω], 0 to inf.
     resistance_load : array_like
         What follows the output [Ω], 0 to inf.
@@ -98,14 +98,14 @@ def optical_compressor(
     >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
     >>> found = optical_compressor(
     ...     build, supplied=doubled_supply(build, roles=OPTICAL_ROLES), roles=OPTICAL_ROLES,
-    ...     resistance_source=10e3, resistance_load=1e6,
+    ...     resistance_generator=10e3, resistance_load=1e6,
     ... )
     >>> found.compressor.gain_makeup
     4.3
     """
     parts = Parts(is_a("board", board, Board), roles)
     is_a("supplied", supplied, DoubledSupply)
-    source = float(numeric("resistance_source", resistance_source, least=0, infinity=True))
+    source = float(numeric("resistance_generator", resistance_generator, least=0, infinity=True))
     load = float(numeric("resistance_load", resistance_load, least=0, infinity=True))
     rail = np.maximum(np.asarray(supplied.budget.voltage_positive), 0.0)
     reference = np.asarray(supplied.half.voltage_output)
