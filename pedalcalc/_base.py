@@ -14,7 +14,8 @@ from typing import Any, NamedTuple, TypeVar, get_args, get_type_hints
 import numpy as np
 from numpy.typing import NDArray
 
-Number = float | NDArray[np.float64]
+Array = NDArray[np.float64]
+Number = float | Array
 #: A series such as "E12", or the values of a drawer, numbers or texts.
 Stock = str | Sequence[float | str] | NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import board, compressor, devices, fet, laws, opto, parts
+from pedalcalc._record import ends
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
 from tests.conftest import ROOT
 
@@ -162,9 +163,7 @@ def test_supply_and_load_agree(fitted):
     build = board.changed(PLAIN, **fitted)
     fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
     budget = fed.budget
-    quiet = sum(
-        2 * np.array(devices._record.ends(build.record(name).current_quiescent)[::-1]) for name in ("IC2", "IC3", "IC4")
-    )
+    quiet = sum(2 * np.array(ends(build.record(name).current_quiescent)[::-1]) for name in ("IC2", "IC3", "IC4"))
     divider = budget.voltage_positive / (build.resistance("R3") + build.resistance("R4"))
     np.testing.assert_allclose(fed.current_load, quiet + divider, rtol=1e-6)
     np.testing.assert_allclose(

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from pedalcalc import devices, laws
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.laws._plain import junction_voltage, series_current
 
 DIODE = devices.typical(devices.DIODE_1N4148)

@@ -6,13 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from pedalcalc._figure import figure
+from pedalcalc._junction import BOLTZMANN, CHARGE
+from pedalcalc._record import specimen
 from pedalcalc.bjt import _drop, _junctions
 from pedalcalc.bjt._points import Array, below, bjt_fields, limited
 from pedalcalc.devices import Bjt
-from pedalcalc.devices._law import BOLTZMANN, CHARGE
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junctions
-from pedalcalc.laws._check import figure
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF, LOSS_SATURATED, BipolarFigures, bipolar_figures, loss, saturates
 
 

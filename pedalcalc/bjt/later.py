@@ -11,11 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._base import Number, Result, formula, quantity, thevenin
+from pedalcalc._figure import meter_resistance
 from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, Kelvin, ZeroToInfinity
 from pedalcalc.bjt._points import Array
 from pedalcalc.bjt._solved import solved
 from pedalcalc.devices import Bjt, Meter
-from pedalcalc.laws._check import meter_resistance
 
 __all__ = ["BjtReadings", "divider_readings"]
 

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import fit, is_a, numeric, scalar
+from pedalcalc._figure import known
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD
 from pedalcalc.devices import Bjt, typical
-from pedalcalc.laws._check import known
 
 __all__ = ["fit_bjt"]
 

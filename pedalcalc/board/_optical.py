@@ -11,11 +11,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, search
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 Array = NDArray[np.float64]
 

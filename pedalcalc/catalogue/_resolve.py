@@ -9,10 +9,10 @@ from typing import NamedTuple
 
 from pedalcalc import devices
 from pedalcalc._base import Result, is_a, quantity, search
+from pedalcalc._part_value import CONTROLS, LAWS, TWO_PINS
 from pedalcalc.catalogue._find import find_device
 from pedalcalc.devices import Capacitor, Device, Pin, Pinout
 from pedalcalc.parts import Part
-from pedalcalc.parts._list import CONTROLS, LAWS, TWO_PINS
 
 # Kind of capacitor in a list, and the record that tells its losses; small ceramic ones are of the better kind.
 _CAPACITORS = {

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, quantity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Jfet, Mosfet
-from pedalcalc.devices._record import specimen
 from pedalcalc.fet import _square_law
 from pedalcalc.laws.transistors import ChannelFigures, channel_figures
 

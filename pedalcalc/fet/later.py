@@ -8,8 +8,8 @@ import numpy as np
 
 from pedalcalc._base import Number, Result, formula, quantity
 from pedalcalc._ranges import AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Jfet, Mosfet
-from pedalcalc.devices._record import specimen
 from pedalcalc.fet._points import FetPoint, fet_point
 from pedalcalc.laws.transistors import channel_figures
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, numeric_view
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.laws._wright import log_current, solve_series
 
 

@@ -20,11 +20,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._figure import figure
 from pedalcalc._ranges import AnyNumber
+from pedalcalc._record import specimen
 from pedalcalc.devices import OpAmp
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import Array, figure
 
 
 @dataclass(frozen=True, slots=True, eq=False)

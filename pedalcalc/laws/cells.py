@@ -13,11 +13,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, Kelvin, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Ldr
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import Array, figure, known
 
 
 @dataclass(frozen=True, slots=True, eq=False)

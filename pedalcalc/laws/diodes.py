@@ -7,11 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._junction import Junction
 from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, AtLeastOne, Kelvin, ZeroToInfinity
-from pedalcalc.devices._law import Junction
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import Array
+from pedalcalc._record import specimen
 from pedalcalc.laws._wright import log_current
 from pedalcalc.laws.junctions import CURRENT_STRAIGHT, Figures, branch, figures, settled_current
 

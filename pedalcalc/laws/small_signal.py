@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._junction import BOLTZMANN, CHARGE
 from pedalcalc._ranges import TEMPERATURE_RECORD, AboveZero, AnyNumber, AtLeastZero, Kelvin
-from pedalcalc.devices._law import BOLTZMANN, CHARGE
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -24,12 +24,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, Kelvin
+from pedalcalc._record import specimen
 from pedalcalc.devices import Bjt, Jfet, Mosfet
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junctions
-from pedalcalc.laws._check import Array, figure, known
 
 #: Share of the collector current that the collector junction, not in full reverse, costs in a transistor called saturated.
 LOSS_SATURATED = 0.05

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
 from pedalcalc._ranges import TEMPERATURE_RECORD, AboveZero, AnyNumber, Kelvin, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Led
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws._wright import BLOCK, blocks
 from pedalcalc.laws.junctions import figures
 from pedalcalc.led._string import Floats, Lamps, across, counted, lamps, string_current

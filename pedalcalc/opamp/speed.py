@@ -8,8 +8,8 @@ import numpy as np
 
 from pedalcalc._base import Caution, Number, Result, caution_above, formula, quantity
 from pedalcalc._ranges import AtLeastOne, AtLeastZero
+from pedalcalc._record import specimen
 from pedalcalc.devices import OpAmp
-from pedalcalc.devices._record import specimen
 
 __all__ = ["OpAmpSpeed", "speed"]
 

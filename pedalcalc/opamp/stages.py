@@ -18,10 +18,10 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc._base import formula, thevenin
+from pedalcalc._figure import meter_resistance
 from pedalcalc._ranges import AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Meter, OpAmp
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import meter_resistance
 from pedalcalc.opamp._feedback import Array, ratio
 from pedalcalc.opamp._point import OpAmpPoint, opamp_point
 

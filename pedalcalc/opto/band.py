@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Result, quantity
+from pedalcalc._record import ends
 from pedalcalc.devices import Coupler, Spread, typical
-from pedalcalc.devices._record import ends
 from pedalcalc.opto.cell import _law, cell_resistance
 from pedalcalc.opto.coupler import coupler_illuminance
 

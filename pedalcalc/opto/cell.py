@@ -7,8 +7,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, numeric
 from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._record import specimen
 from pedalcalc.devices import Ldr
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws.cells import CellFigures, cell_figures, layer, light_for
 
 

@@ -9,8 +9,8 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Number, Result, caution_above, formula, numeric, quantity
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Coupler
-from pedalcalc.devices._record import specimen
 from pedalcalc.opto.cell import cell_illuminance, cell_resistance
 
 

@@ -6,8 +6,8 @@ import numpy as np
 
 from pedalcalc._base import formula, warn_outside_model
 from pedalcalc._ranges import AboveZero
+from pedalcalc._record import specimen
 from pedalcalc.devices import Coupler, Ldr, Led
-from pedalcalc.devices._record import specimen
 
 
 @formula

@@ -7,9 +7,9 @@ import sys
 from typing import Any
 
 from pedalcalc._base import Result, io, numeric
+from pedalcalc._number_text import number_text, spread_reading
 from pedalcalc.report._boxes import Box, caution_box
 from pedalcalc.report._table import Table, table
-from pedalcalc.report._text import number_text, spread_reading
 
 
 @io

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Caution, Result, io, numeric
+from pedalcalc._number_text import cell_text
 from pedalcalc.devices import Spread
-from pedalcalc.report._text import cell_text
 
 LONGEST = 24
 LONG = 12

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, formula, one_of, quantity
 from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Led
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junction_in_series
 
 Array = NDArray[np.float64]

@@ -64,7 +64,7 @@ def stock_values(
     >>> stock_values(["10k", "1k", "4k7", "100k"], value_max=50e3).tolist()
     [1000.0, 4700.0, 10000.0]
     """
-    known = ladder(stock)
+    known = _known(stock)
     series = isinstance(stock, str)
     low = single_number("value_min", value_min, above=0) if value_min is not None else (1.0 if series else known[0])
     if value_max is None:
@@ -87,32 +87,19 @@ def _hundredths(series: str) -> list[int]:
     return [920 if value == 919 else value for value in rounded]
 
 
-def ladder(stock: Stock, name: str = "stock") -> NDArray[np.float64]:
-    """Return every value of a series over all decades, or of a drawer, ascending; refuse what is none by `name`."""
+def _known(stock: Stock) -> NDArray[np.float64]:
+    """Return every value of a series over all decades, or of a drawer, ascending; refuse what is none."""
     if isinstance(stock, str):
-        return _ladder(one_of(name, stock, SERIES))
+        return _ladder(one_of("stock", stock, SERIES))
     if not isinstance(stock, (list, tuple, np.ndarray)) or not len(stock):
-        raise TypeError(f"{name} must be a series such as 'E12' or a list of values in the drawer, not {stock!r}")
+        raise TypeError(f"stock must be a series such as 'E12' or a list of values in the drawer, not {stock!r}")
     if any(isinstance(value, str) for value in stock):
         farads = any(isinstance(value, str) and set(value) & set("pnuµμ") for value in stock)
         stock = [read_value(value, unit="F" if farads else "Ω") if isinstance(value, str) else value for value in stock]
-    found = np.unique(numeric(name, stock, above=0))
+    found = np.unique(numeric("stock", stock, above=0))
     if np.isnan(found).any():
-        raise ValueError(f"{name} must hold known values only, got {stock!r}")
+        raise ValueError(f"stock must hold known values only, got {stock!r}")
     return found
-
-
-def drawer(stock: Stock, name: str, low: float, high: float) -> NDArray[np.float64]:
-    """Return the values to search through: a drawer's all, a series' from `low` to `high`."""
-    return stock_values(stock, value_min=low, value_max=high) if isinstance(stock, str) else ladder(stock, name)
-
-
-def steps(known: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return, for each of the values, the larger step to its neighbours as the logarithm of the ratio."""
-    if known.size == 1:
-        return np.full(1, np.log(10) / 3)
-    gaps = np.diff(np.log(known))
-    return np.asarray(np.maximum(np.append(gaps, gaps[-1]), np.append(gaps[0], gaps)))
 
 
 @cache
@@ -126,7 +113,7 @@ def _ladder(series: str) -> NDArray[np.float64]:
 
 
 def _checked(value: ArrayLike, stock: Stock) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    known = ladder(stock)
+    known = _known(stock)
     return numeric("value", value, least=10.0**LOWEST_DECADE, most=10.0**HIGHEST_DECADE), known
 
 

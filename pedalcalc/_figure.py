@@ -1,17 +1,14 @@
-"""What every law checks: one part instead of a type, and a figure that is known."""
+"""A figure of one part as an array: of a part instead of a type, and known where it must be."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pedalcalc._base import Spread, is_a, numeric
+from pedalcalc._base import Array, Spread, is_a, numeric
+from pedalcalc._record import type_refused
 from pedalcalc.devices import Meter
-from pedalcalc.devices._record import type_refused
-
-Array = NDArray[np.float64]
 
 
 def figure(record: Any, name: str) -> Array:
