@@ -173,11 +173,6 @@ def numeric(name: str, value: Any, **limits: Any) -> NDArray[np.float64]:
     return Range(**limits)(name, value) + 0.0
 
 
-def numeric_view(name: str, value: Any, **limits: Any) -> NDArray[np.float64]:
-    """Return `value` checked as by `Range(**limits)`, read-only and without a copy where that can be."""
-    return Range(**limits)(name, value)
-
-
 def one_number(name: str, value: Any, purpose: str = "to choose a part", **limits: Any) -> float:
     """Return one known number within its limits, or refuse it by name."""
     number = numeric(name, value, **limits)
@@ -247,11 +242,6 @@ def scalar(value: Any) -> Any:
     """Return 0-d arrays as plain Python scalars."""
     array = np.asarray(value)
     return array.item() if array.ndim == 0 else array
-
-
-def resistance(name: str, value: Any) -> NDArray[np.float64]:
-    """Return a resistance from short to open."""
-    return numeric_view(name, value, least=0, infinity=True)
 
 
 def any_open(resistance: NDArray[np.float64]) -> bool:

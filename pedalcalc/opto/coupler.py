@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, formula, quantity
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
 from pedalcalc.devices import Coupler
@@ -25,17 +24,19 @@ class CouplerPoint(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
-def coupler_illuminance(current: ArrayLike, *, coupler: Coupler) -> Number:
+@formula
+def coupler_illuminance(current: AnyNumber, *, coupler: Coupler) -> Number:
     """Return the light [lx] of the LED on a coupler's cell, E = E_ref (I/I_ref)^p; none for 0 and reverse currents."""
     specimen("coupler", coupler, Coupler)
-    share = np.maximum(numeric("current", current), 0) / np.asarray(coupler.current_reference)
-    return (coupler.illuminance_reference * share ** np.asarray(coupler.light_exponent))[()]
+    share = np.maximum(current, 0) / np.asarray(coupler.current_reference)
+    return coupler.illuminance_reference * share ** np.asarray(coupler.light_exponent)
 
 
-def coupler_resistance(current: ArrayLike, *, coupler: Coupler, illuminance_ambient: ArrayLike = 0.0) -> Number:
+@formula
+def coupler_resistance(current: AnyNumber, *, coupler: Coupler, illuminance_ambient: AtLeastZero = 0.0) -> Number:
     """Return the settled cell resistance [Ω] of a coupler for a steady LED current."""
     light = np.asarray(coupler_illuminance(current, coupler=coupler))
-    return cell_resistance(light + numeric("illuminance_ambient", illuminance_ambient, least=0), cell=coupler.cell)
+    return cell_resistance(light + illuminance_ambient, cell=coupler.cell)
 
 
 @formula

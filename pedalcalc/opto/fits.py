@@ -331,7 +331,7 @@ def _report(
         current=amps,
         resistance_ratio=np.exp(misses),
         odd_readings=tuple(int(place) for place in np.flatnonzero(odd)),
-        couplers_drawn=CouplersDrawn(f"{len(draws)} drawn", draws),
+        couplers_drawn=CouplersDrawn(name=f"{len(draws)} drawn", logs=draws),
         cautions=cautions,
     )
 

@@ -22,10 +22,10 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.special import digamma, hyp2f1
 
-from pedalcalc._base import Number, Range, formula, numeric
+from pedalcalc._base import Number, Range, formula
 from pedalcalc._ranges import AtLeastZero
 from pedalcalc.devices import Ldr
 from pedalcalc.laws.cells import rise
@@ -42,9 +42,10 @@ def _pace(cell: Ldr) -> tuple[Array, ...]:
     return _figures(cell)[4:]
 
 
-def rise_time_constant(illuminance: ArrayLike, *, cell: Ldr) -> Number:
+@formula
+def rise_time_constant(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
     """Return the time constant [s] with which a cell's conductance rises in steady light."""
-    return rise(numeric("illuminance", illuminance, least=0), _figures(cell))[()]
+    return rise(illuminance, _figures(cell))
 
 
 def _tail(share: Array, rest: Array, exponent: Array) -> Array:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity, resistance
+from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
 from pedalcalc._ranges import AnyNumber, ZeroToInfinity
 from pedalcalc.stage._stage import share_of
 
@@ -106,6 +106,6 @@ def _link(place: int, each: Any) -> tuple[Any, Any, Any]:
         raise TypeError(f"stages[{place}] must have gain_signed, impedance_input and impedance_output, got {each!r}")
     return (
         numeric(f"stages[{place}].gain_signed", found[0]),
-        resistance(f"stages[{place}].impedance_input", found[1]),
-        resistance(f"stages[{place}].impedance_output", found[2]),
+        numeric(f"stages[{place}].impedance_input", found[1], least=0, infinity=True),
+        numeric(f"stages[{place}].impedance_output", found[2], least=0, infinity=True),
     )
