@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, parallel, quantity
+from pedalcalc._base import Number, Result, decibels, parallel, quantity
 
 Array = NDArray[np.float64]
 
@@ -50,11 +50,10 @@ def stage(gain: Array, device: Array, bias: Array, output: Array, generator: Arr
         share = np.where(np.isinf(generator), 0.0, np.where(np.isinf(z_in), 1.0, z_in / (z_in + generator)))
         share = np.where(np.isnan(z_in) | np.isnan(generator), np.nan, np.where(generator == 0, 1.0, share))
         overall = np.where((share == 0) & ~np.isnan(gain), 0.0, gain * share + 0.0)
-        decibels = 20 * np.log10(np.abs(gain))
     return Stage(
         gain_signed=gain + 0.0,
         gain=np.abs(gain),
-        gain_db=decibels,
+        gain_db=decibels(np.abs(gain)),
         gain_overall=overall,
         impedance_device=device,
         impedance_input=z_in,
