@@ -280,6 +280,9 @@ def formula(function: F) -> F:
         name: parameters[name].default for name in ranges if parameters[name].default is not inspect.Parameter.empty
     }
     checked = {name: None if value is None else ranges[name](name, value) for name, value in default.items()}
+    for array in checked.values():
+        if array is not None:
+            array.flags.writeable = False  # all calls share it
     first = next((name for name, each in parameters.items() if each.kind is each.POSITIONAL_OR_KEYWORD), None)
 
     @functools.wraps(function)
@@ -301,7 +304,10 @@ def formula(function: F) -> F:
                 stretched.append(array)
         if len(stretched) > 1:
             fit_together(**{name: named[name] for name in ranges if name in named})
-        return _finished(function(*given, **named), stretched, stretch=bool(ranges))
+        found = function(*given, **named)
+        if isinstance(found, Result) and any(found is value for value in named.values()):
+            return found  # a record that was handed in belongs to the caller
+        return _finished(found, stretched, stretch=bool(ranges))
 
     call.kind, call.ranges = "formula", ranges  # type: ignore[attr-defined]
     return call  # type: ignore[return-value]

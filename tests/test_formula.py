@@ -65,9 +65,20 @@ def test_defaults_are_checked_arrays_too_and_none_may_be_given():
     pair(1.0, current_known=None)
     assert SEEN["share"].dtype == float
     assert SEEN["share"] == 0.5
+    assert not SEEN["share"].flags.writeable
     assert SEEN["current_known"] is None
     with pytest.raises(TypeError, match="resistance must be a number"):
         pair(1.0, resistance=None)
+
+
+def test_a_record_that_comes_back_is_left_as_it_was():
+    @formula
+    def same(record, *, voltage: AtLeastZero) -> Pair:
+        return record
+
+    mine = Pair(current=np.asarray(1.0), voltage=np.ones(2), currents=(), region="on")
+    assert same(mine, voltage=3.0) is mine
+    assert isinstance(mine.current, np.ndarray)
 
 
 def test_signature_and_doctests_stay_those_of_the_function():
