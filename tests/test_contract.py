@@ -34,7 +34,7 @@ NOT_NUMBERS = {"record", "text", "cautions", "bool", "records", "function", "pat
 #: Rooms whose formulas still check by hand.
 NOT_DECLARED = {"pump", "supply"}
 #: Rooms that still build results by position.
-BY_POSITION = {"board", "catalogue", "compressor", "pump", "supply"}
+BY_POSITION = {"board", "catalogue", "circuit", "compressor", "pump", "supply", "tolerance"}
 KINDS = {"formula", "search", "fit", "simulate", "io"}
 
 
