@@ -173,7 +173,7 @@ def tone_burst(
     resistance_attack : float
         Resistance R_a from rectifier to capacitor [Ω], at least 0 and finite.
     resistance_release : float
-        Resistance R_r across the capacitor [Ω], above 0; may be open.
+        Resistance R_r across the capacitor [Ω], above 0 to infinity.
     capacitance_hold : float
         Hold capacitor [F], above 0.
     rectifier : str

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
+from pedalcalc._record import spreads
 from pedalcalc.board import Board
 from pedalcalc.devices import Device, Taper
-from pedalcalc.devices._record import spreads
 
 Array = NDArray[np.float64]
 
