@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import controls, devices, supply
+from pedalcalc._base import table_of
 from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit._joints import GROUND, Joints
@@ -80,12 +81,14 @@ def elements_of(
     `values` puts numbers or specimens in the place of parts, `faults` breaks parts, `bridges` puts resistors from net
     to net.
     """
-    given, broken = dict(values or {}), dict(faults or {})
+    given = dict(table_of("values", values, "values or parts by reference"))
+    broken = dict(table_of("faults", faults, "words by reference"))
+    bridges = table_of("bridges", bridges, "resistances by pairs of nets")
     found = Elements()
     for resolved in board.parts:
         reference = resolved.part.reference
         _add(found, board, resolved, given.pop(reference, None), broken.pop(reference, ""))
-    for (net, other), ohms in (bridges or {}).items():
+    for (net, other), ohms in bridges.items():
         for name in (net, other):
             if name not in found.nets and name != GROUND:
                 raise ValueError(f"bridges: there is no net {name!r}; {near(name, found.nets)}")

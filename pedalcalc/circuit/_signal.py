@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, numeric
+from pedalcalc._base import Caution, numeric, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _pumped
 from pedalcalc.circuit._elements import Branch, Elements, elements_of, near
@@ -137,6 +137,7 @@ def signal_of(
 ) -> Signal:
     """Solve a board between generator and load, and linearise it there."""
     found = elements_of(board, values=values, faults=faults, bridges=bridges)
+    words("net_in", net_in), words("net_out", net_out)
     if not (net_in and net_out):
         first, last = jacks(board)
         net_in, net_out = net_in or first, net_out or last
@@ -159,9 +160,7 @@ def signal_of(
 
 def checked_net(name: str, net: str, found: Elements) -> None:
     """Refuse a net that is not on the board."""
-    if not isinstance(net, str):
-        raise TypeError(f"{name} must be the name of a net, not {net!r}")
-    if net not in found.nets and net != GROUND:
+    if words(name, net) not in found.nets and net != GROUND:
         raise ValueError(f"{name}: there is no net {net!r}; {near(net, found.nets)}")
 
 

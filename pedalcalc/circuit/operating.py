@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, is_a, quantity, search
+from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton
 from pedalcalc.circuit._elements import Elements, elements_of
@@ -132,8 +132,8 @@ def solved_board(
     start: Array | None = None,
 ) -> tuple[Elements, System, _newton.Solved]:
     """Return branches, equations and their solution, units that were not solved marked."""
-    links = dict(bridges or {})
-    if probe:
+    links = dict(table_of("bridges", bridges, "resistances by pairs of nets"))
+    if words("probe", probe):
         links[probe, GROUND] = np.asarray(board.meter.resistance_meter, float)[()]
     found = elements_of(board, values=values, faults=faults, bridges=links)
     system = system_of(found)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
+from pedalcalc._base import list_of
 from pedalcalc._record import spreads
 from pedalcalc.board import Board
 from pedalcalc.devices import Device, Taper
@@ -26,6 +27,10 @@ def drawn_units(board: Board, *, count: int, seed: int, reels: Sequence[Sequence
     Parts of one reel share their deviation. A part without a tolerance in the list is taken at its value.
     """
     units: dict[str, Any] = {}
+    reels = [
+        list_of(f"reels[{k}]", reel, "references", str)
+        for k, reel in enumerate(list_of("reels", reels, "lists of references"))
+    ]
     of_reel = {reference: k for k, reel in enumerate(reels) for reference in reel}
     for reference in of_reel:
         board.part(reference)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Result, is_a, numeric, quantity, search
+from pedalcalc._base import Result, is_a, numeric, one_number, quantity, search, words
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import solved_board, told
 from pedalcalc.tolerance._draws import drawn_units, figures_of
@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 
 #: Confidence with which a quantile lies within its error of the band's end.
 CONFIDENCE = 0.95
+#: More units than anyone waits for.
+UNITS_MOST = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,9 +68,9 @@ def bands(
     board : Board
         The build under its conditions; its usual supply is kept.
     count : int
-        Units to draw [1], a whole number, at least 20.
+        Units to draw [1], 20 to 1000000, a whole number.
     seed : int
-        Start of the random numbers [1], a whole number, at least 0; the same seed draws the same units.
+        Start of the random numbers [1], at least 0, a whole number; the same seed draws the same units.
     coverage : float
         Share of the units that a band holds [1], above 0 and below 1.
     reels : sequence of sequence of str, optional
@@ -113,8 +115,8 @@ def bands(
     4.3 to 4.7 V
     """
     is_a("board", board, Board)
-    number, start = _whole("count", count, 20), _whole("seed", seed, 0)
-    inside = float(numeric("coverage", coverage, above=0, below=1))
+    number, start = _whole("count", count, 20, UNITS_MOST), _whole("seed", seed, 0)
+    inside = one_number("coverage", coverage, "", above=0, below=1)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
     if good.sum() < number / 2:
@@ -144,9 +146,9 @@ def blame(
     reading : str
         A net of the board, or ``supply current``.
     count : int
-        Units to draw [1], a whole number, at least 100.
+        Units to draw [1], 100 to 1000000, a whole number.
     seed : int
-        Start of the random numbers [1], a whole number, at least 0.
+        Start of the random numbers [1], at least 0, a whole number.
     reels : sequence of sequence of str, optional
         References that deviate together.
 
@@ -185,10 +187,10 @@ def blame(
     [('R1', 1.0), ('R2', 0.0)]
     """
     is_a("board", board, Board)
-    number, start = _whole("count", count, 100), _whole("seed", seed, 0)
+    number, start = _whole("count", count, 100, UNITS_MOST), _whole("seed", seed, 0)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
-    if reading not in readings:
+    if words("reading", reading) not in readings:
         raise ValueError(
             f"reading must be a net of the board or 'supply current', got {reading!r}; {', '.join(readings)}"
         )
@@ -242,8 +244,8 @@ def _ends(values: Array, coverage: float) -> tuple[float, float, float]:
     return ends[0], ends[1], error
 
 
-def _whole(name: str, value: ArrayLike, least: int) -> int:
-    number = numeric(name, value, least=least)
+def _whole(name: str, value: ArrayLike, least: int, most: int | None = None) -> int:
+    number = numeric(name, value, least=least, most=most)
     if number.ndim or number != np.floor(number):
         raise ValueError(f"{name} must be one whole number of at least {least}, got {value!r}")
     return int(number)
