@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import board, compressor, devices, fet, laws, opto, parts, supply
+from pedalcalc._record import ends
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
 from pedalcalc.values import read_value
 from tests.conftest import ROOT
@@ -24,9 +25,9 @@ WANTED = {
 }  # fmt: skip
 BOOST_WANTED = {
     "current_ratio": 0.36, "current_emitter": 0.5e-3, "current_wanted": 1.5e-3, "frequency": 82.0,
-    "resistance_source": 10e3, "resistance_load": 470e3,
+    "resistance_generator": 10e3, "resistance_load": 470e3,
 }  # fmt: skip
-AROUND = {"resistance_source": 10e3, "resistance_load": 1e6}
+AROUND = {"resistance_generator": 10e3, "resistance_load": 1e6}
 
 
 @functools.cache
@@ -227,12 +228,10 @@ def test_supply_and_load_agree(fitted):
     build = board.changed(PLAIN, **fitted)
     fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
     budget = fed.budget
-    quiet = sum(
-        2 * np.array(devices._record.ends(build.record(name).current_quiescent)[::-1]) for name in ("IC2", "IC3", "IC4")
-    )
+    quiet = sum(2 * np.array(ends(build.record(name).current_quiescent)[::-1]) for name in ("IC2", "IC3", "IC4"))
     divider = budget.voltage_positive / (build.resistance("R3") + build.resistance("R4"))
     np.testing.assert_allclose(fed.current_load, quiet + divider, rtol=1e-6)
-    idle = np.array(devices._record.ends(build.record("IC1").current_idle_boosted)[::-1])
+    idle = np.array(ends(build.record("IC1").current_idle_boosted)[::-1])
     np.testing.assert_allclose(
         budget.current_supply,
         2 * fed.current_load + fed.current_direct + idle + fed.rail.diode_pump.current_saturation,

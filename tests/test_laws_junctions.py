@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from pedalcalc import devices, laws
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.laws._plain import junction_voltage, series_current
 
 DIODE = devices.typical(devices.DIODE_1N4148)
@@ -256,9 +256,7 @@ def test_parts_lie_within_their_sheets(name, current, low, high):
 
 
 def test_small_signal_at_its_edges():
-    point = laws.small_signal_point(
-        0.5, voltage_signal=0.01, resistance=1000, voltage_forward=0.7, voltage_thermal=0.025
-    )
+    point = laws.small_signal_point(0.5, voltage_signal=0.01, resistance=1000, voltage_forward=0.7)
     assert (point.current, point.resistance_dynamic, point.current_signal) == (0, INF, 0)
     assert point.voltage_signal_diode == 0.01
 

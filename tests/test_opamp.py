@@ -493,7 +493,7 @@ def test_open_parts_send_the_output_to_a_rail():
                 resistance_feedback=INF,
                 resistance_ground=1e3,
             ),
-            "must be finite",
+            "resistance_feedback must be at least 0 and finite, got inf Ω",
         ),
         (lambda: opamp.follower(**(CALLS["follower"] | {"op_amp": "TL072"})), "op_amp must be"),
         (lambda: opamp.follower(**(CALLS["follower"] | {"op_amp": devices.OPAMP_TL072})), "devices.typical"),

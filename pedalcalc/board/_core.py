@@ -28,12 +28,12 @@ from pedalcalc._base import (
     table_of,
     yes_no,
 )
+from pedalcalc._part_value import CONTROLS, read_part_value
 from pedalcalc._units import told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
 from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
 from pedalcalc.parts import NOT_CONNECTED, Part, read_parts
-from pedalcalc.parts._list import CONTROLS, _value
 from pedalcalc.values import read_value
 
 Array = NDArray[np.float64]
@@ -338,7 +338,7 @@ def changed(board: Board, **fitted: str) -> Board:
     for reference, text in fitted.items():
         old = board.part(reference)
         try:
-            value, law = _value(text, old.kind)
+            value, law = read_part_value(text, old.kind)
         except ValueError as reason:
             raise ValueError(f"{reference}: {reason}") from None
         listed = old.text_listed or old.value_text

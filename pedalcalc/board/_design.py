@@ -146,7 +146,7 @@ def optical_design(
     >>> from pedalcalc.board import OPTICAL_ROLES, assemble, doubled_supply, optical_compressor
     >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
     >>> fed = doubled_supply(build, roles=OPTICAL_ROLES)
-    >>> stages = optical_compressor(build, supplied=fed, roles=OPTICAL_ROLES, resistance_source=1e4, resistance_load=1e6)
+    >>> stages = optical_compressor(build, supplied=fed, roles=OPTICAL_ROLES, resistance_generator=1e4, resistance_load=1e6)
     >>> found = optical_design(
     ...     build, supplied=fed, optical=stages, roles=OPTICAL_ROLES, current_wanted=1.5e-3, current_led=2e-3,
     ...     reduction_db=20.0, threshold_dbv=-25.0, time_attack_wanted=5e-3, time_release_wanted=0.1,

@@ -11,12 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
 from pedalcalc.board._sockets import has_battery, states_of
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 Array = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ def optical_compressor(
     *,
     supplied: DoubledSupply,
     roles: Mapping[str, str],
-    resistance_source: ArrayLike,
+    resistance_generator: ArrayLike,
     resistance_load: ArrayLike,
 ) -> OpticalBuild:
     """Find what the stages of an optical compressor do with the parts that are fitted.
@@ -70,7 +70,7 @@ def optical_compressor(
         ``make-up ground``, ``side-chain feedback``, ``side-chain ground``, ``inverter in``, ``inverter feedback``,
         ``attack stop``, ``attack``, ``release stop``, ``release``, ``hold``, ``threshold``, ``output``, ``level``,
         ``output pull-down``.
-    resistance_source : array_like
+    resistance_generator : array_like
         What drives the input [Ω], 0 to inf.
     resistance_load : array_like
         What follows the output [Ω], 0 to inf.
@@ -100,14 +100,14 @@ def optical_compressor(
     >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
     >>> found = optical_compressor(
     ...     build, supplied=doubled_supply(build, roles=OPTICAL_ROLES), roles=OPTICAL_ROLES,
-    ...     resistance_source=10e3, resistance_load=1e6,
+    ...     resistance_generator=10e3, resistance_load=1e6,
     ... )
     >>> found.compressor.gain_makeup
     4.3
     """
     parts = Parts(is_a("board", board, Board), roles)
     is_a("supplied", supplied, DoubledSupply)
-    source = one_number("resistance_source", resistance_source, "", least=0, infinity=True)
+    source = one_number("resistance_generator", resistance_generator, "", least=0, infinity=True)
     load = one_number("resistance_load", resistance_load, "", least=0, infinity=True)
     rail = np.maximum(np.asarray(supplied.budget.voltage_positive), 0.0)
     reference = np.asarray(supplied.half.voltage_output)

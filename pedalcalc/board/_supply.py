@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from pedalcalc import supply
 from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
+from pedalcalc._record import ends
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points
 from pedalcalc.board._sockets import socket_cautions
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
-from pedalcalc.devices._record import ends
 from pedalcalc.parts import NOT_CONNECTED
 from pedalcalc.supply.budget import idle_current
 

@@ -82,7 +82,7 @@ def optical_timing(
     >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
     >>> stages = optical_compressor(
     ...     build, supplied=doubled_supply(build, roles=OPTICAL_ROLES), roles=OPTICAL_ROLES,
-    ...     resistance_source=10e3, resistance_load=1e6,
+    ...     resistance_generator=10e3, resistance_load=1e6,
     ... )
     >>> [timed.name for timed in optical_timing(build, optical=stages, roles=OPTICAL_ROLES)]
     ['both fast', 'as they stand', 'both slow']

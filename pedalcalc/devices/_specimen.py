@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from pedalcalc._base import Spread, is_a, numeric, search
-from pedalcalc.devices._record import Device, ends, spreads
+from pedalcalc._record import Device, ends, spreads
 from pedalcalc.devices.passives import Capacitor
 
 #: Most parts drawn at once, and the largest seed.

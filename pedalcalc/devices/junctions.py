@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc.devices._law import Junction
-from pedalcalc.devices._record import Device, Figure, ends, figure, records, word
+from pedalcalc._junction import Junction
+from pedalcalc._record import Device, Figure, ends, figure, records, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Diode", "Led", "Zener"]

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Spread
-from pedalcalc.devices._law import Junction
-from pedalcalc.devices._record import Device, Figure, ends, figure, records, word
+from pedalcalc._junction import Junction
+from pedalcalc._record import Device, Figure, ends, figure, records, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Bjt", "Jfet", "Mosfet"]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, scalar
+from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._ranges import AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Jfet, Mosfet
-from pedalcalc.devices._record import specimen
 from pedalcalc.fet._points import FetPoint, fet_point
 from pedalcalc.laws.transistors import channel_figures
 
@@ -28,25 +28,25 @@ class FetReading(Result):
 
 @formula
 def from_drain_voltage(
-    voltage_drain: ArrayLike,
+    voltage_drain: AtLeastZero,
     *,
-    voltage_supply: ArrayLike,
-    resistance_drain: ArrayLike,
-    resistance_source_pin: ArrayLike = 0.0,
-    voltage_gate: ArrayLike = 0.0,
+    voltage_supply: AtLeastZero,
+    resistance_drain: AboveZeroToInfinity,
+    resistance_source_pin: ZeroToInfinity = 0.0,
+    voltage_gate: AnyNumber = 0.0,
 ) -> FetReading:
     """Find current and gate-source voltage from a measured drain voltage.
 
     Parameters
     ----------
     voltage_drain : array_like
-        Drain voltage read [V], at most the supply.
+        Drain voltage read [V], at least 0, not above the supply.
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
         Drain resistor [Ω], above 0 to inf.
     resistance_source_pin : array_like
-        Source resistor [Ω], 0 or more, finite; none if not given.
+        Source resistor [Ω], 0 to inf, finite where a current flows; none if not given.
     voltage_gate : array_like
         Gate voltage [V]; 0 if not given.
 
@@ -76,33 +76,29 @@ def from_drain_voltage(
     >>> round(reading.voltage_gate_source, 4)
     -1.7949
     """
-    v_d = numeric("voltage_drain", voltage_drain, least=0)
-    vdd = numeric("voltage_supply", voltage_supply, least=0)
-    r_d = numeric("resistance_drain", resistance_drain, above=0, infinity=True)
-    r_s = resistance("resistance_source_pin", resistance_source_pin)
-    gate = numeric("voltage_gate", voltage_gate)
+    v_d, vdd, r_d, r_s, gate = voltage_drain, voltage_supply, resistance_drain, resistance_source_pin, voltage_gate
     if np.any(v_d > vdd):
         raise ValueError("voltage_drain must not exceed voltage_supply")
     i = (vdd - v_d) / r_d
     if np.any((i > 0) & np.isinf(r_s)):
         raise ValueError("resistance_source_pin must be finite where the drain voltage shows a current, got inf")
     with np.errstate(invalid="ignore"):
-        v_s = np.where(i == 0, 0.0, i * r_s) + 0 * gate
+        v_s = np.where(i == 0, 0.0, i * r_s)
     return FetReading(
-        current_drain=scalar(i + 0 * v_s),
-        voltage_source_pin=scalar(v_s),
-        voltage_gate_source=scalar(gate - v_s),
-        voltage_drain_source=scalar(v_d - v_s),
+        current_drain=i,
+        voltage_source_pin=v_s,
+        voltage_gate_source=gate - v_s,
+        voltage_drain_source=v_d - v_s,
     )
 
 
 @formula
 def load_line_voltage(
-    current: ArrayLike,
+    current: AtLeastZero,
     *,
-    voltage_supply: ArrayLike,
-    resistance_drain: ArrayLike,
-    resistance_source_pin: ArrayLike = 0.0,
+    voltage_supply: AtLeastZero,
+    resistance_drain: ZeroToInfinity,
+    resistance_source_pin: ZeroToInfinity = 0.0,
 ) -> Number:
     """Find the voltage a current leaves across a transistor between its resistors.
 
@@ -113,7 +109,7 @@ def load_line_voltage(
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
-        Drain (or collector) resistor [Ω], 0 to inf: through an open one no current flows.
+        Drain (or collector) resistor [Ω], 0 to inf.
     resistance_source_pin : array_like
         Source (or emitter) resistor [Ω], 0 to inf; none if not given.
 
@@ -140,19 +136,16 @@ def load_line_voltage(
     >>> round(load_line_voltage(1e-3, voltage_supply=9.0, resistance_drain=4.7e3), 6)
     4.3
     """
-    i = numeric("current", current, least=0)
-    vdd = numeric("voltage_supply", voltage_supply, least=0)
-    r_d = resistance("resistance_drain", resistance_drain)
-    r_s = resistance("resistance_source_pin", resistance_source_pin)
+    i, vdd, r_d, r_s = current, voltage_supply, resistance_drain, resistance_source_pin
     with np.errstate(invalid="ignore"):
-        return scalar(vdd - np.where(i == 0, 0.0 * i, i * (r_d + r_s)))  # type: ignore[no-any-return]
+        return vdd - np.where(i == 0, 0.0 * i, i * (r_d + r_s))
 
 
 @formula
 def drain_voltage_linear(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    resistance_drain: ArrayLike,
+    resistance_drain: ZeroToInfinity,
     fet: Jfet,
 ) -> Number:
     """Find the drain voltage of a hard-on JFET by the linear-resistor rule.
@@ -198,19 +191,17 @@ def drain_voltage_linear(
     >>> round(drain_voltage_linear(10.0, resistance_drain=10e3, fet=mine), 2)
     0.38
     """
-    vdd = numeric("voltage_supply", voltage_supply, least=0)
-    r_d = resistance("resistance_drain", resistance_drain)
     part = specimen("fet", fet, Jfet)
     r_ds = np.abs(part.voltage_gate_source_off) / np.asarray(part.current_drain_zero_bias, float)
-    return scalar(vdd / (1 + r_d / r_ds))  # type: ignore[no-any-return]
+    return voltage_supply / (1 + resistance_drain / r_ds)
 
 
 @formula
 def drain_feedback(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    resistance_drain: ArrayLike,
-    resistance_source_pin: ArrayLike,
+    resistance_drain: ZeroToInfinity,
+    resistance_source_pin: ZeroToInfinity,
     fet: Mosfet,
 ) -> FetPoint:
     """Find the operating point of an enhancement MOSFET whose gate is fed from its drain.
@@ -257,11 +248,9 @@ def drain_feedback(
     >>> round(point.voltage_drain, 2), point.region
     (2.2, 'constant current')
     """
-    vdd = numeric("voltage_supply", voltage_supply, least=0)
+    vdd, r_d, r_s = voltage_supply, resistance_drain, resistance_source_pin
     law = channel_figures(specimen("fet", fet, Mosfet))
     th, k = law.threshold, law.strength
-    r_d = resistance("resistance_drain", resistance_drain)
-    r_s = resistance("resistance_source_pin", resistance_source_pin)
     with np.errstate(invalid="ignore", over="ignore"):
         a = vdd - th
         root = 2 / (1 + np.sqrt(1 + 4 * k * np.maximum(a, 0.0) * (r_d + r_s)))
@@ -271,12 +260,4 @@ def drain_feedback(
         v_s = np.where(np.isinf(r_s), np.maximum(a, 0.0), np.where(current == 0, 0.0, current * r_s))
     # With the gate voltage known the plain stage gives every other figure.
     gate = np.where(a > 0, u + th + v_s, vdd)
-    return fet_point(
-        supply=vdd,
-        gate=gate,
-        law=law,
-        r_d=r_d,
-        r_s=r_s,
-        current_divider=np.asarray(0.0),
-        fet=fet,
-    )
+    return fet_point(supply=vdd, gate=gate, law=law, r_d=r_d, r_s=r_s, current_divider=np.asarray(0.0), fet=fet)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._junction import BOLTZMANN, CHARGE
+from pedalcalc._ranges import TEMPERATURE_RECORD, AboveZero, AnyNumber, AtLeastZero, Kelvin
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,7 +23,7 @@ class SmallSignalPoint(Result):
 
 @formula
 def voltage_change(
-    current_ratio: ArrayLike, *, ideality: ArrayLike = 1.0, voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K
+    current_ratio: AboveZero, *, ideality: AboveZero = 1.0, temperature: Kelvin = TEMPERATURE_RECORD
 ) -> Number:
     """Find how far the junction voltage moves when the current changes by a ratio.
 
@@ -33,8 +33,8 @@ def voltage_change(
         New current over old current [1], > 0; 10 gives the volts per decade.
     ideality : array_like
         Emission coefficient n [1], > 0; 1 is the ideal diode.
-    voltage_thermal : array_like
-        Thermal voltage Vt [V], > 0; 300 K if not given.
+    temperature : array_like
+        Absolute temperature of the junction [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -46,6 +46,11 @@ def voltage_change(
     ValueError
         If an argument is outside its range.
 
+    Warns
+    -----
+    ModelRangeWarning
+        If `temperature` is outside 230 to 400 K.
+
     Notes
     -----
     V2 - V1 = n Vt ln(I2 / I1), for currents far above the saturation current.
@@ -56,24 +61,23 @@ def voltage_change(
 
     Examples
     --------
-    >>> print(f"{voltage_change(10, voltage_thermal=0.025) * 1000:.1f} mV")
-    57.6 mV
+    At 20 °C, for an ideal diode:
+
+    >>> print(f"{voltage_change(10, temperature=293.15) * 1000:.1f} mV")
+    58.2 mV
     """
-    ratio = numeric("current_ratio", current_ratio, above=0)
-    n = numeric("ideality", ideality, above=0)
-    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
-    return np.asarray(n * v_t * np.log(ratio))[()]
+    return np.asarray(ideality * BOLTZMANN / CHARGE * temperature * np.log(current_ratio))
 
 
 @formula
 def small_signal_point(
-    voltage: ArrayLike,
+    voltage: AnyNumber,
     *,
-    voltage_signal: ArrayLike,
-    resistance: ArrayLike,
-    voltage_forward: ArrayLike,
-    ideality: ArrayLike = 1.0,
-    voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K,
+    voltage_signal: AnyNumber,
+    resistance: AboveZero,
+    voltage_forward: AtLeastZero,
+    ideality: AboveZero = 1.0,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> SmallSignalPoint:
     """Find how much of a small signal on the supply reaches a diode fed through a resistor.
 
@@ -92,8 +96,8 @@ def small_signal_point(
         Forward drop of the diode [V], at least 0.
     ideality : array_like
         Emission coefficient n [1], > 0; 1 is the ideal diode.
-    voltage_thermal : array_like
-        Thermal voltage Vt [V], > 0; 300 K if not given.
+    temperature : array_like
+        Absolute temperature of the junction [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -104,6 +108,11 @@ def small_signal_point(
     ------
     ValueError
         If an argument is outside its range.
+
+    Warns
+    -----
+    ModelRangeWarning
+        If `temperature` is outside 230 to 400 K.
 
     Notes
     -----
@@ -117,24 +126,17 @@ def small_signal_point(
     Examples
     --------
     >>> point = small_signal_point(
-    ...     10, voltage_signal=1, resistance=10e3, voltage_forward=0.7, ideality=2, voltage_thermal=0.025
-    ... )
+    ...     10, voltage_signal=1, resistance=10e3, voltage_forward=0.7, ideality=2, temperature=290.1)
     >>> print(f"{point.voltage_signal_diode * 1000:.2f} mV")
     5.35 mV
     """
-    v = numeric("voltage", voltage)
-    signal = numeric("voltage_signal", voltage_signal)
-    r = numeric("resistance", resistance, above=0)
-    v_f = numeric("voltage_forward", voltage_forward, least=0)
-    n = numeric("ideality", ideality, above=0)
-    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
-    current = np.maximum(v - v_f, 0.0) / r
+    current = np.maximum(voltage - voltage_forward, 0.0) / resistance
     with np.errstate(divide="ignore"):
-        slope = np.asarray(n * v_t / current)
-    signal_current = np.asarray(signal / (r + slope))
+        slope = ideality * BOLTZMANN / CHARGE * temperature / current
+    signal_current = voltage_signal / (resistance + slope)
     return SmallSignalPoint(
-        current=np.asarray(current)[()],
-        resistance_dynamic=slope[()],
-        voltage_signal_diode=np.asarray(signal - signal_current * r)[()],
-        current_signal=signal_current[()],
+        current=current,
+        resistance_dynamic=slope,
+        voltage_signal_diode=voltage_signal - signal_current * resistance,
+        current_signal=signal_current,
     )

@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, scalar
-from pedalcalc.opamp._feedback import open_loop, ratio
+from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero, OneToInfinity
 
 __all__ = ["ClosedLoop", "closed_loop", "output_offset"]
 
@@ -16,12 +15,12 @@ __all__ = ["ClosedLoop", "closed_loop", "output_offset"]
 @formula
 def output_offset(
     *,
-    voltage_offset: ArrayLike,
-    current_bias: ArrayLike,
-    current_offset: ArrayLike,
-    resistance_feedback: ArrayLike,
-    resistance_ground: ArrayLike,
-    resistance_compensation: ArrayLike = 0.0,
+    voltage_offset: AtLeastZero,
+    current_bias: AtLeastZero,
+    current_offset: AtLeastZero,
+    resistance_feedback: AtLeastZero,
+    resistance_ground: AboveZeroToInfinity,
+    resistance_compensation: AtLeastZero = 0.0,
 ) -> Number:
     """Find the largest DC error at the output, all signs at their worst.
 
@@ -34,11 +33,11 @@ def output_offset(
     current_offset : array_like
         Size of the difference of both bias currents [A], 0 or more; 0 ignores it.
     resistance_feedback : array_like
-        Feedback resistor [Ω], 0 or more, finite.
+        Feedback resistor [Ω], 0 or more.
     resistance_ground : array_like
         Resistor at the inverting input as DC sees it [Ω], above 0; inf where a capacitor blocks it.
     resistance_compensation : array_like
-        Resistance at the non-inverting input [Ω], 0 or more, finite; none if not given.
+        Resistance at the non-inverting input [Ω], 0 or more; none if not given.
 
     Returns
     -------
@@ -65,15 +64,9 @@ def output_offset(
     ...                     resistance_ground=1e3), 6)
     0.0135
     """
-    v_os = numeric("voltage_offset", voltage_offset, least=0)
-    i_b = numeric("current_bias", current_bias, least=0)
-    i_os = numeric("current_offset", current_offset, least=0)
-    n = 1 + ratio(resistance_feedback, resistance_ground, "resistance_ground")
-    r_f = resistance("resistance_feedback", resistance_feedback)
-    r_c = resistance("resistance_compensation", resistance_compensation)
-    if np.any(np.isinf(n)) or np.any(np.isinf(r_f)) or np.any(np.isinf(r_c)):
-        raise ValueError("resistance_feedback and resistance_compensation must be finite and resistance_ground above 0")
-    return scalar(n * v_os + np.abs(i_b * (r_f - n * r_c)) + i_os / 2 * (r_f + n * r_c))  # type: ignore[no-any-return]
+    v_os, i_b, i_os = voltage_offset, current_bias, current_offset
+    r_f, r_c, n = resistance_feedback, resistance_compensation, 1 + resistance_feedback / resistance_ground
+    return n * v_os + np.abs(i_b * (r_f - n * r_c)) + i_os / 2 * (r_f + n * r_c)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,11 +81,11 @@ class ClosedLoop(Result):
 @formula
 def closed_loop(
     *,
-    gain_open_loop: ArrayLike,
-    noise_gain: ArrayLike,
-    resistance_input_open: ArrayLike,
-    resistance_output_open: ArrayLike,
-    voltage_input: ArrayLike,
+    gain_open_loop: AboveZeroToInfinity,
+    noise_gain: OneToInfinity,
+    resistance_input_open: AboveZero,
+    resistance_output_open: AtLeastZero,
+    voltage_input: AnyNumber,
 ) -> ClosedLoop:
     """Find what feedback makes of an op-amp's own input and output resistance, and what is left between its inputs.
 
@@ -101,7 +94,7 @@ def closed_loop(
     gain_open_loop : array_like
         Open-loop gain [1], above 0, or inf.
     noise_gain : array_like
-        Noise gain 1 + RF/RG [1], at least 1; 1 is a follower.
+        Noise gain 1 + RF/RG [1], at least 1 to inf; 1 is a follower.
     resistance_input_open : array_like
         Differential input resistance of the op-amp [Ω], above 0.
     resistance_output_open : array_like
@@ -137,16 +130,12 @@ def closed_loop(
     >>> print(f"{1e6 * closed_loop(noise_gain=1.0, **part).voltage_differential:.5f} µV")
     29.99985 µV
     """
-    a_ol = open_loop(gain_open_loop)
-    n = numeric("noise_gain", noise_gain, least=1, infinity=True)
-    z_in = numeric("resistance_input_open", resistance_input_open, above=0)
-    z_out = numeric("resistance_output_open", resistance_output_open, least=0)
-    v = numeric("voltage_input", voltage_input)
-    a_ol, n, z_in, z_out, v = np.broadcast_arrays(a_ol, n, z_in, z_out, v)
     with np.errstate(invalid="ignore"):
-        factor = 1 + np.where(np.isinf(n) & ~np.isnan(a_ol), 0.0, a_ol / n)  # an open loop has no feedback
+        # an open loop has no feedback
+        loop = np.where(np.isinf(noise_gain) & ~np.isnan(gain_open_loop), 0.0, gain_open_loop / noise_gain)
+    factor = 1 + loop
     return ClosedLoop(
-        impedance_input=scalar(z_in * factor),
-        impedance_output=scalar(z_out / factor),
-        voltage_differential=scalar(v / factor),
+        impedance_input=resistance_input_open * factor,
+        impedance_output=resistance_output_open / factor,
+        voltage_differential=voltage_input / factor,
     )

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, numeric, scalar
+from pedalcalc._base import Number, formula
+from pedalcalc._ranges import AboveZeroToInfinity, AnyNumber, AtLeastZero
 from pedalcalc.rc.corner import several
 
 __all__ = ["difference_output", "summing_output"]
@@ -15,7 +16,7 @@ __all__ = ["difference_output", "summing_output"]
 
 @formula
 def summing_output(
-    voltages_input: Sequence[ArrayLike], *, resistances_input: Sequence[ArrayLike], resistance_feedback: ArrayLike
+    voltages_input: Sequence[ArrayLike], *, resistances_input: Sequence[ArrayLike], resistance_feedback: AtLeastZero
 ) -> Number:
     """Find the output of an inverting summing stage, a mixer.
 
@@ -55,25 +56,24 @@ def summing_output(
     """
     volts = several("voltages_input", voltages_input)
     ohms = several("resistances_input", resistances_input, above=0, infinity=True)
-    r_f = numeric("resistance_feedback", resistance_feedback, least=0)
     if len(volts) != len(ohms) or not volts:
         raise ValueError(
             f"voltages_input and resistances_input must hold equally many values, at least one, "
             f"got {len(volts)} and {len(ohms)}"
         )
     total = sum((v / r for v, r in zip(volts, ohms, strict=True)), start=np.asarray(0.0))
-    return scalar(0.0 - r_f * total)  # type: ignore[no-any-return]
+    return 0.0 - resistance_feedback * total
 
 
 @formula
 def difference_output(
     *,
-    voltage_inverting: ArrayLike,
-    voltage_noninverting: ArrayLike,
-    resistance_input: ArrayLike,
-    resistance_feedback: ArrayLike,
-    resistance_generator: ArrayLike,
-    resistance_ground: ArrayLike,
+    voltage_inverting: AnyNumber,
+    voltage_noninverting: AnyNumber,
+    resistance_input: AboveZeroToInfinity,
+    resistance_feedback: AtLeastZero,
+    resistance_generator: AtLeastZero,
+    resistance_ground: AboveZeroToInfinity,
 ) -> Number:
     """Find the output of a difference stage with four resistors.
 
@@ -116,10 +116,5 @@ def difference_output(
     ...     resistance_feedback=100e3, resistance_generator=10e3, resistance_ground=100e3), 6)
     2.0
     """
-    low = numeric("voltage_inverting", voltage_inverting)
-    high = numeric("voltage_noninverting", voltage_noninverting)
-    r_i = numeric("resistance_input", resistance_input, above=0, infinity=True)
-    r_f = numeric("resistance_feedback", resistance_feedback, least=0)
-    r_s = numeric("resistance_generator", resistance_generator, least=0)
-    r_g = numeric("resistance_ground", resistance_ground, above=0, infinity=True)
-    return scalar(high * (1 + r_f / r_i) / (1 + r_s / r_g) - low * r_f / r_i)  # type: ignore[no-any-return]
+    gain, taken = resistance_feedback / resistance_input, resistance_generator / resistance_ground
+    return voltage_noninverting * (1 + gain) / (1 + taken) - voltage_inverting * gain

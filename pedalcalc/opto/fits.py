@@ -27,10 +27,10 @@ from pedalcalc._base import (
     fit,
     formula,
     is_a,
-    numeric,
     one_number,
     quantity,
 )
+from pedalcalc._ranges import AboveZero
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
 from pedalcalc.opto.coupler import coupler_resistance
@@ -342,13 +342,13 @@ def _report(
         current=amps,
         resistance_ratio=np.exp(misses),
         odd_readings=tuple(int(place) for place in np.flatnonzero(odd)),
-        couplers_drawn=CouplersDrawn(f"{len(draws)} drawn", draws),
+        couplers_drawn=CouplersDrawn(name=f"{len(draws)} drawn", logs=draws),
         cautions=cautions,
     )
 
 
 @formula
-def fitted_band(current: ArrayLike, *, coupler_fit: CouplerFit) -> CouplerBand:
+def fitted_band(current: AboveZero, *, coupler_fit: CouplerFit) -> CouplerBand:
     """Return the cell resistance of a fitted coupler with the fit's own 95 % band.
 
     Parameters
@@ -385,13 +385,14 @@ def fitted_band(current: ArrayLike, *, coupler_fit: CouplerFit) -> CouplerBand:
     ['4.7 kΩ', '5.4 kΩ', '6.3 kΩ']
     """
     is_a("coupler_fit", coupler_fit, CouplerFit)
-    amps = numeric("current", current, above=0)
-    whole = np.asarray(coupler_resistance(amps, coupler=coupler_fit.coupler))
-    log_over = np.log(np.ravel(amps) / coupler_fit.current_reference)
-    middle, factors = np.log(np.ravel(whole)), np.empty(amps.size)
-    for start in range(0, amps.size, _CURRENTS_AT_ONCE):
+    whole = np.asarray(coupler_resistance(current, coupler=coupler_fit.coupler))
+    log_over = np.log(np.ravel(current) / coupler_fit.current_reference)
+    middle, factors = np.log(np.ravel(whole)), np.empty(current.size)
+    for start in range(0, current.size, _CURRENTS_AT_ONCE):
         part = slice(start, start + _CURRENTS_AT_ONCE)
         away = log_resistance(np.asarray(coupler_fit.couplers_drawn.logs), log_over[part])[0] - middle[part]
         factors[part] = np.exp(np.quantile(np.abs(away), _BAND, axis=0))
-    factor = np.reshape(factors, amps.shape)
-    return CouplerBand(amps[()], (whole / factor)[()], whole[()], (whole * factor)[()])
+    factor = np.reshape(factors, current.shape)
+    return CouplerBand(
+        current=current, resistance_low=whole / factor, resistance_cell=whole, resistance_high=whole * factor
+    )

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import io, is_a, words
+from pedalcalc._number_text import number_text
 from pedalcalc.compressor.features import CurveFeatures
 from pedalcalc.compressor.response import Response
 from pedalcalc.compressor.static import StaticCurve
@@ -25,7 +26,6 @@ from pedalcalc.plot._style import (
     new_picture,
     thinned,
 )
-from pedalcalc.report._text import number_text
 
 FIRST = 5e-4  # shortest time drawn after a step, in seconds
 ROUND = 5.0  # limits of the level axis fall on multiples of this many dB

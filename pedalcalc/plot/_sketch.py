@@ -9,8 +9,8 @@ from html import escape, unescape
 from typing import Any
 
 from pedalcalc._base import io, one_of, table_of, words
+from pedalcalc._screen_text import plain_text
 from pedalcalc.plot import _stages
-from pedalcalc.report._text import plain_text
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 LONGEST = 10  # letters of a label in one line

@@ -17,7 +17,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, numeric, one_of, whole
+from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, numeric, one_of
+from pedalcalc._ranges import COUNT
 from pedalcalc.devices import Converter, Diode
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 from pedalcalc.pump._pulse import Circuit
@@ -181,7 +182,7 @@ def doubler(
     esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
     rating1 = numeric("voltage_rating_pump", voltage_rating_pump, above=0)
     rating2 = numeric("voltage_rating_output", voltage_rating_output, above=0)
-    n = whole("count", count)
+    n = COUNT("count", count)
     one_of("low_pin", low_pin, LOW_PIN)
     is_a("diode", diode, Diode)
     is_a("converter", converter, Converter)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, is_a, numeric, one_of, whole
+from pedalcalc._base import formula, is_a, numeric, one_of
+from pedalcalc._ranges import COUNT
 from pedalcalc.devices import Converter
 from pedalcalc.pump._cycle import solve_cycle
 from pedalcalc.pump._stage import (
@@ -132,7 +133,7 @@ def inverter(
     esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
     rating1 = numeric("voltage_rating_pump", voltage_rating_pump, above=0)
     rating2 = numeric("voltage_rating_output", voltage_rating_output, above=0)
-    n = whole("count", count)
+    n = COUNT("count", count)
     one_of("low_pin", low_pin, LOW_PIN)
     is_a("converter", converter, Converter)
     phase = (2 * switch + esr1) / n

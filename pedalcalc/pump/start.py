@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, is_a, numeric, whole
+from pedalcalc._base import Number, formula, is_a, numeric
+from pedalcalc._ranges import COUNT
 from pedalcalc.devices import Diode
 from pedalcalc.pump._settled import settle
 from pedalcalc.pump._start import periods_to
@@ -106,7 +107,7 @@ def start_time(
     esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
     c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
     esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
-    n = whole("count", count)
+    n = COUNT("count", count)
     is_a("diode", diode, Diode)
     law = (diode.current_saturation, diode.ideality, diode.resistance_series)
     circuit = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, law)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, parallel, quantity
+from pedalcalc._base import Number, Result, formula, parallel, quantity
+from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc.rc.corner import several
 
 
@@ -75,16 +76,16 @@ def parallel_resistance(resistances: Sequence[ArrayLike]) -> Number:
     each = several("resistances", resistances, least=0, infinity=True)
     if not each:
         raise ValueError("resistances must hold at least one value, got none")
-    return parallel(*each)[()]
+    return parallel(*each)
 
 
 @formula
 def divider(
     *,
-    voltage_supply: ArrayLike,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_load: ArrayLike = np.inf,
+    voltage_supply: AtLeastZero,
+    resistance_top: ZeroToInfinity,
+    resistance_bottom: ZeroToInfinity,
+    resistance_load: ZeroToInfinity = np.inf,
 ) -> Divider:
     """Find what a two-resistor divider gives, with and without what hangs on it: a next stage, or a meter.
 
@@ -129,12 +130,7 @@ def divider(
     >>> print(f"{half.voltage_thevenin} V falls to {half.voltage_output} V")
     4.5 V falls to 3.0 V
     """
-    supply, top, bottom, load = np.broadcast_arrays(
-        numeric("voltage_supply", voltage_supply, least=0),
-        numeric("resistance_top", resistance_top, least=0, infinity=True),
-        numeric("resistance_bottom", resistance_bottom, least=0, infinity=True),
-        numeric("resistance_load", resistance_load, least=0, infinity=True),
-    )
+    supply, top, bottom, load = voltage_supply, resistance_top, resistance_bottom, resistance_load
     for name, other, hit, why in (
         ("resistance_bottom", "resistance_top", (top == 0) & (bottom == 0), "are 0: a shorted supply"),
         ("resistance_bottom", "resistance_top", np.isinf(top) & np.isinf(bottom), "are open: a floating output"),
@@ -150,14 +146,14 @@ def divider(
         into_load = np.where(load == 0, total, supply * part / load)
         lost = np.where(thevenin == 0, 0.0, share(load, thevenin))
     return Divider(
-        voltage_output=(supply * part)[()],
-        voltage_thevenin=(supply * part_open)[()],
-        resistance_thevenin=thevenin[()],
-        shortfall=np.where(np.isnan(supply + top + bottom + load), np.nan, lost)[()],
-        voltage_top=(supply * share(loaded, top))[()],
-        resistance_loaded=loaded[()],
-        current=total[()],
-        current_load=into_load[()],
+        voltage_output=supply * part,
+        voltage_thevenin=supply * part_open,
+        resistance_thevenin=thevenin,
+        shortfall=np.where(np.isnan(supply + top + bottom + load), np.nan, lost),
+        voltage_top=supply * share(loaded, top),
+        resistance_loaded=loaded,
+        current=total,
+        current_load=into_load,
     )
 
 
@@ -170,7 +166,7 @@ def share(above: NDArray[np.float64], below: NDArray[np.float64]) -> NDArray[np.
 
 
 @formula
-def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: ArrayLike) -> DividerString:
+def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: AtLeastZero) -> DividerString:
     """Find the voltages along a string of resistors from supply to ground.
 
     Parameters
@@ -207,20 +203,18 @@ def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: ArrayLik
     >>> print(f"{string.voltages[1]:.4f} V across the middle one")
     1.8182 V across the middle one
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
     each = several("resistances", resistances, least=0)
     if len(each) < 2:
         raise ValueError(f"resistances must hold at least two values, got {len(each)}")
-    supply, *each = np.broadcast_arrays(supply, *each)
+    supply, *each = np.broadcast_arrays(voltage_supply, *each)
     below = [sum(each[place:], start=np.zeros(supply.shape)) for place in range(len(each))]
     total = below[0]
     if np.any(total == 0):
         raise ValueError("resistances must not all be 0: a shorted supply")
     current = supply / total
-    seen = [(total - part) * part / total for part in below[1:]]
     return DividerString(
-        current=current[()],
-        voltages=tuple((current * one)[()] for one in each),
-        voltages_tap=tuple((current * part)[()] for part in below[1:]),
-        resistances_thevenin=tuple(one[()] for one in seen),
+        current=current,
+        voltages=tuple(current * one for one in each),
+        voltages_tap=tuple(current * part for part in below[1:]),
+        resistances_thevenin=tuple((total - part) * part / total for part in below[1:]),
     )

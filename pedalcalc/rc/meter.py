@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import ArrayLike
-
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -22,7 +20,7 @@ class AmmeterReading(Result):
 
 @formula
 def ammeter_reading(
-    *, voltage_supply: ArrayLike, resistance: ArrayLike, resistance_ammeter: ArrayLike
+    *, voltage_supply: AtLeastZero, resistance: AboveZeroToInfinity, resistance_ammeter: AtLeastZero
 ) -> AmmeterReading:
     """Find what an ammeter shows, and what it takes from the circuit.
 
@@ -60,16 +58,10 @@ def ammeter_reading(
     >>> print(f"{reading.current_read * 1e3:.2f} mA instead of {reading.current * 1e3:.0f} mA")
     8.18 mA instead of 9 mA
     """
-    supply, circuit, meter = np.broadcast_arrays(
-        numeric("voltage_supply", voltage_supply, least=0),
-        numeric("resistance", resistance, above=0, infinity=True),
-        numeric("resistance_ammeter", resistance_ammeter, least=0),
-    )
-    read = supply / (circuit + meter)
-    shortfall = np.where(np.isnan(read), np.nan, meter / (circuit + meter))
+    read = voltage_supply / (resistance + resistance_ammeter)
     return AmmeterReading(
-        current_read=read[()],
-        current=np.asarray(supply / circuit)[()],
-        shortfall=shortfall[()],
-        voltage_burden=np.asarray(read * meter)[()],
+        current_read=read,
+        current=voltage_supply / resistance,
+        shortfall=resistance_ammeter / (resistance + resistance_ammeter),
+        voltage_burden=read * resistance_ammeter,
     )

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pedalcalc._base import Number, Result, decibels, formula, numeric, one_of, quantity
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -34,17 +35,17 @@ class TwoSections(Result):
 
 @formula
 def two_sections(
-    frequency: ArrayLike,
+    frequency: AboveZero,
     *,
     section_first: str,
     section_second: str,
-    resistance_first: ArrayLike,
-    capacitance_first: ArrayLike,
-    resistance_second: ArrayLike,
-    capacitance_second: ArrayLike,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    voltage_input: ArrayLike = 1.0,
+    resistance_first: AtLeastZero,
+    capacitance_first: AtLeastZero,
+    resistance_second: AtLeastZero,
+    capacitance_second: AtLeastZero,
+    resistance_generator: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
+    voltage_input: AnyNumber = 1.0,
 ) -> TwoSections:
     """Find what two filter sections in a row let through, nothing between them.
 
@@ -68,9 +69,9 @@ def two_sections(
     capacitance_second : array_like
         Capacitor of the second section [F], at least 0; above 0 in a high-pass section.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], at least 0; an ideal source, 0 Ω, unless stated.
     resistance_load : array_like
-        Further resistance from the output to ground [Ω], above 0; open unless stated.
+        Further resistance from the output to ground [Ω], above 0 to infinity; open unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 
@@ -104,13 +105,10 @@ def two_sections(
     >>> print(f"{two_sections(1000, section_first='highpass', section_second='highpass', **parts).frequency_low:.0f} Hz")
     4253 Hz
     """
-    f = numeric("frequency", frequency, above=0)
     first, second = one_of("section_first", section_first, SECTIONS), one_of("section_second", section_second, SECTIONS)
     r1, c1 = _parts(first, "first", resistance_first, capacitance_first)
     r2, c2 = _parts(second, "second", resistance_second, capacitance_second)
-    source = numeric("resistance_generator", resistance_generator, least=0)
-    load = 1 / numeric("resistance_load", resistance_load, above=0, infinity=True)
-    volts = numeric("voltage_input", voltage_input)
+    source, load = resistance_generator, 1 / resistance_load
     # As coefficients of 1/s², 1/s, 1, s and s², so that series and shunt arms multiply as polynomials.
     one: Poly = {0: np.asarray(1.0)}
     series1: Poly = {0: source + r1} if first == "lowpass" else {0: source, -1: 1 / c1}
@@ -120,16 +118,17 @@ def two_sections(
     whole = _sum(
         _product(_sum(one, _product(series2, output)), _sum(one, _product(series1, across))), _product(series1, output)
     )
-    return _found(whole, f, volts)
+    return _found(whole, frequency, voltage_input)
 
 
-def _parts(section: str, place: str, resistance: ArrayLike, capacitance: ArrayLike) -> tuple[Array, Array]:
-    # In a high-pass section a short leaves no output, and no capacitor no path.
-    least, above = (0.0, None) if section == "lowpass" else (None, 0.0)
-    return (
-        numeric(f"resistance_{place}", resistance, least=least, above=above),
-        numeric(f"capacitance_{place}", capacitance, least=least, above=above),
-    )
+def _parts(section: str, place: str, resistance: Array, capacitance: Array) -> tuple[Array, Array]:
+    """Return both parts of a section; in a high-pass one a short leaves no output, and no capacitor no path."""
+    if section == "highpass":
+        for name, value in ((f"resistance_{place}", resistance), (f"capacitance_{place}", capacitance)):
+            if np.any(value == 0):
+                raise ValueError(f"{name} must be above 0 in a high-pass section, got 0")
+            numeric(name, value, above=0)
+    return resistance, capacitance
 
 
 def _sum(a: Poly, b: Poly) -> Poly:
@@ -165,14 +164,14 @@ def _found(whole: Poly, f: Array, volts: Array) -> TwoSections:
         else:
             low, high, peak = 1 / corner / (2 * np.pi), beyond, beyond
     return TwoSections(
-        response=response[()],
-        gain=gain[()],
-        gain_db=decibels(gain)[()],
-        phase_degrees=np.degrees(np.angle(response))[()],
-        voltage_output=(gain * volts)[()],
-        frequency_low=low[()],
-        frequency_high=high[()],
-        frequency_peak=peak[()],
+        response=response,
+        gain=gain,
+        gain_db=decibels(gain),
+        phase_degrees=np.degrees(np.angle(response)),
+        voltage_output=gain * volts,
+        frequency_low=low,
+        frequency_high=high,
+        frequency_peak=peak,
     )
 
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric, parallel, resistance
+from pedalcalc._base import formula, parallel
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, ZeroToInfinity
 from pedalcalc.stage._stage import Stage, bipolar, stage
-from pedalcalc.stage.channel import channel
 
 __all__ = ["collector_feedback_stage", "common_base", "common_gate"]
 
@@ -15,12 +14,12 @@ __all__ = ["collector_feedback_stage", "common_base", "common_gate"]
 @formula
 def common_base(
     *,
-    transconductance: ArrayLike,
-    resistance_base_emitter: ArrayLike,
-    resistance_collector: ArrayLike,
-    resistance_emitter: ArrayLike = np.inf,
-    resistance_load: ArrayLike = np.inf,
-    resistance_generator: ArrayLike = 0.0,
+    transconductance: AboveZero,
+    resistance_base_emitter: AboveZeroToInfinity,
+    resistance_collector: ZeroToInfinity,
+    resistance_emitter: ZeroToInfinity = np.inf,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
 ) -> Stage:
     """Find gain and impedances of a common-base stage, its base held still.
 
@@ -65,30 +64,19 @@ def common_base(
     76.8
     """
     _, _, dynamic = bipolar(transconductance, resistance_base_emitter)
-    g = numeric("transconductance", transconductance, above=0)
-    r_c = resistance("resistance_collector", resistance_collector)
-    load = parallel(r_c, resistance("resistance_load", resistance_load))
-    r_e = resistance("resistance_emitter", resistance_emitter)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gain = g * load + 0 * dynamic
-    return stage(
-        gain,
-        dynamic,
-        r_e,
-        np.broadcast_arrays(r_c, gain)[0] + 0.0,
-        resistance("resistance_generator", resistance_generator),
-    )
+    gain = np.asarray(transconductance * parallel(resistance_collector, resistance_load))
+    return stage(gain, dynamic, resistance_emitter, resistance_collector, resistance_generator)
 
 
 @formula
 def common_gate(
-    transconductance: ArrayLike,
+    transconductance: AboveZero,
     *,
-    resistance_drain: ArrayLike,
-    resistance_source_pin: ArrayLike = np.inf,
-    resistance_load: ArrayLike = np.inf,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_transistor: ArrayLike = np.inf,
+    resistance_drain: ZeroToInfinity,
+    resistance_source_pin: ZeroToInfinity = np.inf,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_transistor: AboveZeroToInfinity = np.inf,
 ) -> Stage:
     """Find gain and impedances of a common-gate stage.
 
@@ -131,29 +119,27 @@ def common_gate(
     >>> round(gate.gain, 2), round(gate.impedance_input)
     (8.8, 250)
     """
-    g, r_o = channel(transconductance, resistance_transistor)
-    r_d = resistance("resistance_drain", resistance_drain)
-    load = parallel(r_d, resistance("resistance_load", resistance_load))
+    g, r_o, r_d = transconductance, resistance_transistor, resistance_drain
+    load = parallel(r_d, resistance_load)
     g_total = g + 1 / r_o
     with np.errstate(invalid="ignore"):
         device = np.where(
             np.isinf(r_o), 1 / g_total + 0 * np.where(np.isinf(load), 0.0, load), (1 + load / r_o) / g_total
         )
-    r_s = resistance("resistance_source_pin", resistance_source_pin)
-    source = resistance("resistance_generator", resistance_generator)
-    return stage(g_total * parallel(load, r_o), device, r_s, parallel(r_d, r_o), source)
+    gain, z_out = np.asarray(g_total * parallel(load, r_o)), parallel(r_d, r_o)
+    return stage(gain, device, resistance_source_pin, z_out, resistance_generator)
 
 
 @formula
 def collector_feedback_stage(
     *,
-    transconductance: ArrayLike,
-    resistance_base_emitter: ArrayLike,
-    resistance_feedback: ArrayLike,
-    resistance_collector: ArrayLike,
-    resistance_load: ArrayLike = np.inf,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_transistor: ArrayLike = np.inf,
+    transconductance: AboveZero,
+    resistance_base_emitter: AboveZeroToInfinity,
+    resistance_feedback: AboveZeroToInfinity,
+    resistance_collector: ZeroToInfinity,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_transistor: AboveZeroToInfinity = np.inf,
 ) -> Stage:
     """Find gain and impedances of a common-emitter stage with a resistor from collector to base.
 
@@ -205,13 +191,9 @@ def collector_feedback_stage(
     >>> round(amp.gain_signed), round(amp.impedance_input)
     (-179, 1936)
     """
-    g = numeric("transconductance", transconductance, above=0)
-    r_pi = numeric("resistance_base_emitter", resistance_base_emitter, above=0, infinity=True)
-    r_f = numeric("resistance_feedback", resistance_feedback, above=0, infinity=True)
-    r_c = resistance("resistance_collector", resistance_collector)
-    r_o = numeric("resistance_transistor", resistance_transistor, above=0, infinity=True)
-    generator = resistance("resistance_generator", resistance_generator)
-    load = parallel(r_c, resistance("resistance_load", resistance_load), r_o, r_f)
+    g, r_pi, r_f = transconductance, resistance_base_emitter, resistance_feedback
+    r_c, r_o, generator = resistance_collector, resistance_transistor, resistance_generator
+    load = parallel(r_c, resistance_load, r_o, r_f)
     with np.errstate(divide="ignore", invalid="ignore"):
         # Nothing at all at the collector: the feedback resistor is then the only load.
         gain = np.where(np.isinf(load), -np.inf, (1 / r_f - g) * load)
@@ -221,4 +203,4 @@ def collector_feedback_stage(
     z_out = parallel(r_c, r_o, back)
     missing = np.isnan(g) | np.isnan(r_f) | np.isnan(load)
     gain, fed_back = np.where(missing, np.nan, gain), np.where(missing, np.nan, fed_back)
-    return stage(gain, np.broadcast_arrays(r_pi, gain)[0] + 0.0, fed_back, z_out, generator)
+    return stage(gain, r_pi, fed_back, z_out, generator)

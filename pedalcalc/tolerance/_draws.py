@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from pedalcalc import devices
 from pedalcalc._base import list_of, words
+from pedalcalc._record import spreads
 from pedalcalc.board import Board
 from pedalcalc.devices import Device, Taper
-from pedalcalc.devices._record import spreads
 
 Array = NDArray[np.float64]
 
