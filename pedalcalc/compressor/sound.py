@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, io, is_a, numeric, quantity
+from pedalcalc._base import Caution, Result, caution_below, io, numeric, quantity
 from pedalcalc.compressor._checks import scalar, whole
-from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.compressor.circuit import Compressor, one_unit
 
 Array = NDArray[np.float64]
 
@@ -295,7 +295,7 @@ def render_file(
     """
     from pedalcalc.compressor.playing import render
 
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     target = Path(path_out)
     if target.exists() and not replace:
