@@ -307,3 +307,9 @@ def test_screen_forgets_the_ground_not_seen_for_longest(monkeypatch):
         picture.axes[0].set_xlim(0.0, high)
         screen.png(picture)
     assert [key[0][0] for key in screen._grounds] == [(0.0, 1.0), (0.0, 3.0)]
+
+
+def test_curves_of_many_units_are_refused():
+    units = dataclasses.replace(compressor.example(), resistance_led=np.array([2.2e3, 4.7e3]))
+    with pytest.raises(ValueError, match="one unit to be drawn, got one of 2 units"):
+        plot.static_curve(compressor.static_curve(np.linspace(-30.0, 0.0, 7), compressor=units))
