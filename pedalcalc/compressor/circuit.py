@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -106,16 +107,24 @@ def _known(compressor: Compressor, name: str, **allowed: Any) -> None:
 
 def _figures(record: Any, prefix: str = "") -> Iterator[tuple[str, Any]]:
     """Yield the names of all figures of a record and of those inside it, and what they are."""
-    for field in fields(record):
-        value = getattr(record, field.name)
-        if is_dataclass(value):
-            yield from _figures(value, f"{prefix}{field.name}.")
-        elif isinstance(value, (float, int, np.ndarray, np.number)):
-            yield prefix + field.name, value
+    kind: Any = type(record)
+    for name in _names(kind):
+        value = getattr(record, name)
+        if isinstance(value, (float, int, np.ndarray, np.number)):
+            yield prefix + name, value
+        elif isinstance(value, Result):
+            yield from _figures(value, f"{prefix}{name}.")
+
+
+@lru_cache
+def _names(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
 
 
 def _one_length(compressor: Compressor) -> None:
-    lengths = {name: np.shape(value) for name, value in _figures(compressor) if np.ndim(value)}
+    lengths = {
+        name: value.shape for name, value in _figures(compressor) if isinstance(value, np.ndarray) and value.ndim
+    }
     if len(set(lengths.values())) > 1 or any(len(shape) > 1 for shape in lengths.values()):
         told = ", ".join(f"{name} {shape}" for name, shape in lengths.items())
         raise ValueError(f"arrays of a compressor must be of one dimension and one length, a unit each, got {told}")
@@ -123,7 +132,7 @@ def _one_length(compressor: Compressor) -> None:
 
 def units_of(compressor: Compressor) -> int | None:
     """Return how many units a record holds, None where its numbers are single."""
-    return next((len(value) for _, value in _figures(compressor) if np.ndim(value)), None)
+    return next((len(value) for _, value in _figures(compressor) if isinstance(value, np.ndarray) and value.ndim), None)
 
 
 def taken(compressor: Any, which: Any) -> Any:
@@ -131,7 +140,7 @@ def taken(compressor: Any, which: Any) -> Any:
     changed: dict[str, Any] = {}
     for field in fields(compressor):
         value = getattr(compressor, field.name)
-        if is_dataclass(value):
+        if isinstance(value, Result):
             changed[field.name] = taken(value, which)
         elif isinstance(value, np.ndarray) and value.ndim:
             part = value[which]
@@ -151,7 +160,7 @@ def one_unit(compressor: Compressor) -> Compressor:
     """Return a compressor of single numbers, refuse any other."""
     is_a("compressor", compressor, Compressor)
     for name, value in _figures(compressor):
-        if np.ndim(value):
+        if isinstance(value, np.ndarray) and value.ndim:
             raise ValueError(
                 f"compressor must be one unit to be followed in time, but its {name} holds {len(value)}: "
                 "take one number of each, as dataclasses.replace does"

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, fit, numeric, quantity, scalar
+from pedalcalc._base import Caution, Result, caution_above, fit, numeric, quantity, scalar
 
 Array = NDArray[np.float64]
 
@@ -20,13 +20,13 @@ REDUCTION_LEAST_DB = 0.1  # a curve that bends less than this does not compress
 class CurveFeatures(Result):
     """What a static curve says in three numbers, and how well it says it."""
 
-    threshold_dbv: Number = quantity("dBV", "threshold (input level)")
-    ratio: Number = quantity("1", "highest ratio")
-    knee_db: Number = quantity("dB", "knee width")
-    gain_quiet_db: Number = quantity("dB", "gain below the threshold")
-    level_ratio_dbv: Number = quantity("dBV", "input level where the ratio is highest")
+    threshold_dbv: Any = quantity("dBV", "threshold (input level)")
+    ratio: Any = quantity("1", "highest ratio")
+    knee_db: Any = quantity("dB", "knee width")
+    gain_quiet_db: Any = quantity("dB", "gain below the threshold")
+    level_ratio_dbv: Any = quantity("dBV", "input level where the ratio is highest")
     compresses: Any = quantity("bool", "compresses")
-    misfit_db: Number = quantity("dB", "largest distance of the curve from the three numbers")
+    misfit_db: Any = quantity("dB", "largest distance of the curve from the three numbers")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
