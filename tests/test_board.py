@@ -11,6 +11,8 @@ import pytest
 
 from pedalcalc import board, compressor, devices, fet, laws, opto, parts, supply
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
+from pedalcalc.board._dynamics import DrawnParts
+from pedalcalc.board._rows import Parts
 from pedalcalc.values import read_value
 from tests.conftest import ROOT
 
@@ -642,3 +644,37 @@ def test_bypassed_the_indicator_is_dark_and_draws_nothing():
 def test_what_is_no_such_circuit_is_refused_with_the_place(fitted, told):
     with pytest.raises(ValueError, match=told):
         board.jfet_booster(board.changed(booster_build(), **fitted), roles=BOOSTER_ROLES, **BOOST_WANTED)
+
+
+def test_drawn_units_lie_within_what_their_parts_allow():
+    parts = DrawnParts(Parts(PLAIN, OPTICAL_ROLES), 500)
+    for role, tolerance in (("arm", 0.01), ("lamp resistor", 0.05)):
+        off = parts.ohms(role) / PLAIN.resistance(OPTICAL_ROLES[role]) - 1
+        assert np.max(np.abs(off)) <= tolerance
+        assert np.ptp(off) > 1.9 * tolerance  # even over its whole width
+        np.testing.assert_array_equal(parts.ohms(role), parts.ohms(role))  # a part has one value in all its places
+    assert np.max(np.abs(parts.farads("hold") / PLAIN.capacitance(OPTICAL_ROLES["hold"]) - 1)) <= 0.1
+    coupler = parts.one("coupler", devices.Coupler)
+    for current in (1e-5, 1e-3, 5e-3):
+        drawn = opto.coupler_point(current, coupler=coupler).resistance_cell
+        band = opto.coupler_band(current, coupler=PLAIN.record(OPTICAL_ROLES["coupler"]))
+        assert band.resistance_low < np.min(drawn) < band.resistance_cell < np.max(drawn) < band.resistance_high
+
+
+def test_bands_of_the_dynamics_hold_the_usual_unit():
+    found = board.optical_compressor(PLAIN, supplied=FED, roles=OPTICAL_ROLES, **AROUND, count=60)
+    (band,) = found.dynamics
+    level = np.linspace(-60.0, 6.0, 133)
+    curve = compressor.static_curve(level, compressor=found.compressor)
+    usual = compressor.curve_features(level, level_out_dbv=curve.level_out_dbv)
+    timed = compressor.attack_release(found.compressor, definition=compressor.SETTLE_2DB)
+    assert (band.count, band.count_timed) == (60, 32)
+    for name, value in (("threshold_dbv", usual.threshold_dbv), ("ratio", usual.ratio)):
+        assert getattr(band, name).low < value < getattr(band, name).high
+    for name in ("time_attack", "time_release"):
+        spread = getattr(band, name)
+        assert spread.low <= spread.typical <= spread.high
+        assert spread.low < getattr(timed, name) < spread.high
+    assert not STAGES.dynamics
+    with pytest.raises(ValueError, match="count"):
+        board.optical_compressor(PLAIN, supplied=FED, roles=OPTICAL_ROLES, **AROUND, count=0)

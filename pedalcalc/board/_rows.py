@@ -110,6 +110,10 @@ class Parts:
         """Return a capacitor's value [F]."""
         return self.board.capacitance(self.name(role))
 
+    def turned(self, role: str) -> float:
+        """Return what a control stands at [Ω]."""
+        return float(self.board.control(self.name(role)).resistance)
+
     def esr(self, role: str) -> float:
         """Return a capacitor's series resistance at tens of kilohertz [Ω]."""
         return float(self.one(role, Capacitor).resistance_esr_fast)
