@@ -98,8 +98,8 @@ def optical_compressor(
     resistors differ by more than 5 % leaves one half-wave behind: then the louder half alone counts.
 
     Of drawn units resistors, the hold capacitor and the tracks of the controls lie anywhere within their printed tolerance, as
-    they stand where none is printed; a coupler nobody measured anywhere within its class, a measured one as measured but for its times. The
-    first 32 are played the step of `compressor.SETTLE_2DB`.
+    they stand where none is printed; a coupler nobody measured is any of its class, of a measured one all those are drawn that fit its
+    readings as well, with the times that its timing leaves open. The first 32 are played the step of `compressor.SETTLE_2DB`.
 
     References
     ----------
@@ -156,7 +156,9 @@ def optical_compressor(
     dynamics: tuple[DynamicsBand, ...] = ()
     if count is not None:
         units = whole("count", count, least=1, most=COUNT_MOST)
-        dynamics = (dynamics_band(_circuit(DrawnParts(parts, units), supplied)[0], units),)
+        measured = board.own(parts.name("coupler")) is not None
+        coupler = "those that fit your readings" if measured else "any of its class"
+        dynamics = (dynamics_band(_circuit(DrawnParts(parts, units), supplied)[0], units, coupler),)
     lights, thump_in, thump_out, rail_step = _switched(parts, supplied, circuit, source, load)
     lit = float(supplied.current_direct[1])
     states = states_of(board, float(np.asarray(supplied.budget.current_supply)[1]) - lit, lit, "mono")

@@ -193,6 +193,15 @@ def told(value: float, unit: str, digits: int = 3) -> str:
     return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 
+def told_range(low: float, high: float, unit: str, digits: int = 3) -> str:
+    """Return a range as the tables print it: `16 to 84 ms`, one figure where both ends read alike."""
+    ends = [told(end, unit, digits) for end in (low, high)]
+    if ends[0] == ends[1]:
+        return ends[0]
+    first, last = (end.partition("\N{NO-BREAK SPACE}") for end in ends)
+    return f"{first[0] if first[2] == last[2] else ends[0]} to {ends[1]}"
+
+
 def stated(value: float, seen: float) -> str:
     """Return `value` in words beside what a list has: as wanted, or how far off."""
     if not np.isfinite(value):
