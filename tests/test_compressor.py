@@ -303,7 +303,9 @@ def test_attack_resistance_of_nothing_is_a_peak_detector():
         ("resistance_attack", np.inf),
         ("resistance_release", 0.0),
         ("current_leakage", -1e-9),
-        ("resistance_output", np.array([1e5, 1e6])),
+        ("resistance_output", np.array([[1e5, 1e6]])),
+        ("resistance_led", np.array([])),
+        ("resistance_led", np.array([1e3, np.nan])),
     ],
 )
 def test_impossible_circuits_are_refused_by_name(field, value):

@@ -110,6 +110,10 @@ class Parts:
         """Return a capacitor's value [F]."""
         return self.board.capacitance(self.name(role))
 
+    def turned(self, role: str) -> float:
+        """Return what a control stands at [Ω]."""
+        return float(self.board.control(self.name(role)).resistance)
+
     def esr(self, role: str) -> float:
         """Return a capacitor's series resistance at tens of kilohertz [Ω]."""
         return float(self.one(role, Capacitor).resistance_esr_fast)
@@ -187,6 +191,15 @@ def told(value: float, unit: str, digits: int = 3) -> str:
     rounded = float(f"{value:.{digits}g}")
     text = write_value(rounded, unit=unit) if unit in UNITS else f"{rounded:g} {unit}".strip().replace("-", "−")
     return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def told_range(low: float, high: float, unit: str, digits: int = 3) -> str:
+    """Return a range as the tables print it: `16 to 84 ms`, one figure where both ends read alike."""
+    ends = [told(end, unit, digits) for end in (low, high)]
+    if ends[0] == ends[1]:
+        return ends[0]
+    first, last = (end.partition("\N{NO-BREAK SPACE}") for end in ends)
+    return f"{first[0] if first[2] == last[2] else ends[0]} to {ends[1]}"
 
 
 def stated(value: float, seen: float) -> str:

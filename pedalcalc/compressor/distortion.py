@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Result, is_a, quantity, simulate
+from pedalcalc._base import Result, quantity, simulate
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
-from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.compressor.circuit import Compressor, one_unit
 from pedalcalc.compressor.engine import Trace, made_ready
 from pedalcalc.compressor.follow import PeriodMap, grows
 from pedalcalc.compressor.settle import fixed_point, settle_from_silence
@@ -68,7 +68,7 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
     >>> bool(0 < note.distortion < 0.2)
     True
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     level = scalar("level_in_dbv", level_in_dbv, **LEVEL)
     tone = scalar("frequency", frequency, **TONE)
     amplitude = float(np.sqrt(2.0) * 10 ** (level / 20))

@@ -17,6 +17,7 @@ from math import ceil, cos, exp, expm1, pi, sin
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pedalcalc._base import Result, quantity
 from pedalcalc.compressor import laws
@@ -98,7 +99,7 @@ class Engine(NamedTuple):
             return STEPS_MOST
         count = STEPS_GROWING if grows else STEPS
         while count < wanted:
-            count = 2 * ceil(0.62 * count) + 1
+            count = _more_steps(count)
         return count
 
     def drain_rate(self) -> float:
@@ -114,6 +115,18 @@ class Engine(NamedTuple):
         if c.drive == "direct" or c.resistance_attack == 0:
             return float("inf")
         return max(1 / (min(c.resistance_attack, c.resistance_release) * c.capacitance_hold), self.drain_rate())
+
+
+def _more_steps(count: int) -> int:
+    return 2 * ceil(0.62 * count) + 1
+
+
+def counts_of_steps(least: int) -> NDArray[np.intp]:
+    """Return the numbers of steps that half a period may be computed with, from the least up."""
+    counts = [least]
+    while counts[-1] < STEPS_MOST:
+        counts.append(_more_steps(counts[-1]))
+    return np.array(counts)
 
 
 def engine(compressor: Compressor, peak: float, held: float = 0.0) -> Engine:

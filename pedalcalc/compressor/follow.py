@@ -90,6 +90,7 @@ class PeriodMap:
         self.fine = fine
         self.halves = 1 if engine.compressor.rectifier == "full" else 2
         law, c = engine.law, engine.compressor
+        self.offset: float
         answered = law.d0 / law.d1 if law.d1 else 0.0  # the conductance at which the gain begins to turn
         if c.placement == "series" and law.d1:
             self.offset = 1e-6 / law.d1

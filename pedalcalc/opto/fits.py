@@ -35,6 +35,7 @@ from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
 from pedalcalc.opto.coupler import coupler_resistance
 from pedalcalc.opto.coupler_draws import draw_couplers, log_resistance
+from pedalcalc.opto.fit_draws import with_figures
 from pedalcalc.opto.pairs import checked_pairs, hysteresis
 
 Array = NDArray[np.float64]
@@ -278,17 +279,12 @@ def _report(
     middle: float,
 ) -> CouplerFit:
     slope = float(logs[1])
-    reference, floor, dark = (float(part) for part in np.exp(logs[[0, 2, 3]]))
+    floor, dark = (float(part) for part in np.exp(logs[[2, 3]]))
     at_reference, _ = log_resistance(draws, np.zeros(1))
-    cell = replace(coupler.cell, resistance_floor=floor, resistance_dark=dark)
     fitted = replace(
-        coupler,
+        with_figures(coupler, logs, middle),
         name=f"{coupler.name}, fitted",
         origin=f"fitted to {amps.size} readings; class: {coupler.origin}",
-        cell=cell,
-        illuminance_reference=float(10 * (cell.resistance_10lx / reference) ** (1 / cell.gamma)),
-        current_reference=middle,
-        light_exponent=slope / cell.gamma,
     )
     kept = int(np.count_nonzero(~odd))
     memory = hysteresis(amps, misses, odd)

@@ -196,6 +196,11 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     Picture
         A matplotlib figure that shows itself in a notebook. Where the circuit latches, the branch from above is drawn too.
 
+    Raises
+    ------
+    ValueError
+        If the curve is one of many units.
+
     References
     ----------
     PRACTICE : level out against level in, both in dB.
@@ -208,6 +213,11 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     >>> plot.static_curve(curve).axes[0].get_xlabel()
     'Level in [dBV]'
     """
+    if np.ndim(curve.level_out_dbv) > 1:
+        raise ValueError(
+            f"curve must be of one unit to be drawn, got one of {len(curve.level_out_dbv)} units; "
+            "compute it for one of them"
+        )
     picture, update = static_picture(words("title", title))
     update(curve, features)
     return picture
