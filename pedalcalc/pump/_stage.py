@@ -40,7 +40,7 @@ class Pump(Result):
     level_tone_dbv: Number = quantity("dBV", "pump tone on the output")
     current_supply: Number = quantity("A", "current from the supply")
     power: Number = quantity("W", "power lost")
-    efficiency: Number = quantity("1", "power out over power in")
+    efficiency: Number = quantity("1", "power out over power in", percent=True)
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
