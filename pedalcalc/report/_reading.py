@@ -8,6 +8,7 @@ from typing import Any
 
 from pedalcalc._base import Result, io, numeric
 from pedalcalc.report._boxes import Box, caution_box
+from pedalcalc.report._errors import shorten_errors
 from pedalcalc.report._table import Table, table
 from pedalcalc.report._text import number_text, range_text, spread_reading
 
@@ -60,7 +61,7 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
 
 
 def display_in_notebook() -> None:
-    """Let a running IPython show every result as its table; does nothing elsewhere."""
+    """Let a running IPython show every result as its table and every refusal in a line; does nothing elsewhere."""
     ipython = sys.modules.get("IPython")
     shell = ipython.get_ipython() if ipython is not None else None
     formatters = getattr(getattr(shell, "display_formatter", None), "formatters", {})
@@ -70,6 +71,8 @@ def display_in_notebook() -> None:
     ):
         if mime in formatters:
             formatters[mime].for_type(Result, lambda result, method=method: getattr(_shown(result), method)())
+    if hasattr(shell, "set_custom_exc"):
+        shorten_errors(shell)
     if "text/plain" in formatters:
         formatters["text/plain"].for_type(Result, lambda result, printer, _cycle: printer.text(str(_shown(result))))
 
