@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import difflib
-import errno
 import re
 import sys
 import traceback
@@ -51,7 +50,7 @@ def _told(frames: list[FrameType], error: BaseException, names: Mapping[str, Any
     if isinstance(error, (ValueError, TypeError)) and rooms[-1].startswith("pedalcalc."):
         return _named(str(error), names)
     if isinstance(error, OSError) and any(room.startswith("pedalcalc.") for room in rooms):
-        return f"there is no file {error.filename}" if error.errno == errno.ENOENT else str(error)
+        return str(error)
     if isinstance(error, AttributeError) and (asked := OF_A_ROOM.search(str(error))):
         return f"{error}{_near(asked[1], asked[2])}"
     if rooms[-1] != NOTEBOOK:
