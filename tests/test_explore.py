@@ -153,9 +153,9 @@ def test_stock_stops_are_those_of_the_series_and_the_value_given():
     assert [text for text, _ in small.stops] == [
         f"{x} nF" for x in ("1.00", "1.50", "2.20", "3.30", "4.70", "6.80", "10.0")
     ]
-    drawer = explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[2.2e3, 820.0, 82e3, 820.0])
+    drawer = explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=["2.2k", "820", "82k", "820"])
     assert [value for _, value in drawer.stops] == [820.0, 1e3, 2.2e3]
-    with pytest.raises(ValueError, match="stock must hold a value from 100 to 10000"):
+    with pytest.raises(ValueError, match="stock must hold a value from value_min to value_max, 100 to 10000"):
         explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[82e3])
 
 
