@@ -96,7 +96,7 @@ def test_detector_picture_agrees_with_the_burst():
     parts = {key: value for key, value in CALLS["detector"].items() if key != "frequency"}
     burst = sidechain.tone_burst([0.0], time_burst=0.5, frequency=82.4, **parts)
     assert f"● attack {1e3 * burst.time_attack_63:.1f} ms; ■ release 220 ms" in shown.shown.value
-    assert f"ripple over held voltage {burst.ripple_share:.3g} at 82.4 Hz" in shown.shown.value
+    assert f"ripple {100 * burst.ripple_share:.3g} % of the held voltage at 82.4 Hz" in shown.shown.value
 
 
 def test_detector_refuses_a_tone_under_the_threshold():

@@ -148,7 +148,7 @@ def detector(
         right.set_xlim(0.0, off[-1])
         rose = f"attack {number_text(first, 's')}" if seen else f"attack longer than {number_text(length, 's')}"
         fell = f"release {number_text(last, 's')}"
-        swing = f"ripple over held voltage {number_text(burst.ripple_share, '1')} at {number_text(frequency, 'Hz')}"
+        swing = f"ripple {number_text(burst.ripple_share, '%')} of the held voltage at {number_text(frequency, 'Hz')}"
         picture.caption = f"● {rose}; ■ {fell} (both by 63 %); {swing}"
         return picture
 
