@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tests.browser.conftest import STEP, WINDOW
+from tests.browser.conftest import ERRORS, STEP, WINDOW
 from tests.conftest import ROOT
 
 LESSONS = sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb"))
-ERROR = ".jp-NotebookPanel:visible [data-mime-type='application/vnd.jupyter.error']"
 READY = """name => {
     const widget = window.jupyterapp?.shell.currentWidget;
     return widget?.context?.path.endsWith(name) && widget.sessionContext?.session?.kernel?.status === 'idle';
@@ -59,27 +58,23 @@ def run_all(page):
     page.wait_for_function(DONE, timeout=4 * STEP)
 
 
-def errors_on(page):
-    return page.locator(ERROR).all_inner_texts()
-
-
 def test_from_the_start_page_to_a_slip_and_back(desk):
     page = desk("start-here")
     run_all(page)
-    assert errors_on(page) == []
+    assert page.evaluate(ERRORS) == []
     page.locator(".jp-NotebookPanel:visible").get_by_role("link", name="Indicator LED", exact=True).click()
     page.wait_for_function(READY, arg="indicator-led.ipynb", timeout=2 * STEP)
     run_all(page)
-    assert errors_on(page) == []
+    assert page.evaluate(ERRORS) == []
     assert page.evaluate(CHANGE, ['"1mA"', '"1 mV"'])
     run_all(page)
-    page.locator(ERROR).first.wait_for()  # drawn a moment after it has come
-    (told,) = errors_on(page)
-    assert told.strip().startswith("ValueError: current_wanted = '1 mV': text '1 mV' is not a value"), told
-    assert len(told.strip().splitlines()) == 1
+    (told,) = page.evaluate(ERRORS)
+    assert told.startswith("ValueError: current_wanted = '1 mV': text '1 mV' is not a value"), told
+    assert len(told.splitlines()) == 1
+    page.locator(".jp-NotebookPanel:visible").get_by_text(told, exact=True).wait_for()
     assert page.evaluate(CHANGE, ['"1 mV"', '"2mA"'])
     run_all(page)
-    assert errors_on(page) == []
+    assert page.evaluate(ERRORS) == []
     page.locator(".jp-NotebookPanel:visible").get_by_text("wanted 2.00 mA", exact=False).first.wait_for()
     page.locator(".jp-NotebookPanel:visible").get_by_role("link", name="supply and battery", exact=True).click()
     page.wait_for_function(READY, arg="supply-and-battery.ipynb", timeout=2 * STEP)
@@ -93,6 +88,6 @@ def test_a_lesson_fits_the_window(desk, name):
     told.wait_for()
     assert told.bounding_box()["y"] < WINDOW["height"], "not in the first window"
     run_all(page)
-    assert errors_on(page) == []
+    assert page.evaluate(ERRORS) == []
     page.wait_for_timeout(500)  # tables and formulas find their width
     assert page.evaluate(WIDE) == []
