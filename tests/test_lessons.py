@@ -124,3 +124,28 @@ def test_the_jfet_of_one_lesson_is_named_in_a_sheet(tmp_path, monkeypatch):
     assert "measured, jfet.csv" in text
     own = names["build"].device("Q1")
     assert own.current_drain_zero_bias == pytest.approx(first["mine"].current_drain_zero_bias, rel=1e-6)
+
+
+def test_two_readings_of_current_and_voltage_are_fitted_without_a_miss(tmp_path, monkeypatch):
+    given = {"led_class": devices.LED_BLUE, "readings": [("1mA", "2.9V"), ("5mA", "3.1V")]}
+    shown, names = lesson("indicator-led", monkeypatch, tmp_path, given=given, until="fit")
+    assert names["fitted"].voltage_residual == 0 and "0 V" in shown
+    shown, names = lesson("indicator-led", monkeypatch, tmp_path, given={**given, "led_class": devices.LED_RED_GAASP})
+    assert "Readings do not suit" in shown
+
+
+def test_asked_and_got_stand_together(tmp_path, monkeypatch):
+    shown, _ = lesson("side-chain-time-constants", monkeypatch, tmp_path, given={}, until="stock-table")
+    assert "Asked: attack 10 ms, release 200 ms. To be had" in shown and "off by" in shown
+    until = "report-table-features-columns-th"
+    shown, names = lesson("attack-and-release", monkeypatch, tmp_path, given={"threshold_dbv": -20.0}, until=until)
+    assert "Read off the curve; threshold asked for: −20.0 dBV" in shown
+    assert abs(names["features"].threshold_dbv + 20.0) < 3.0
+
+
+def test_a_pot_is_entered_once_with_its_stop(tmp_path, monkeypatch):
+    for stop, pot, knob, whole in (("100k", "1M", 10, 1.1e6), ("100k", "1M", 0, 100e3), ("470k", "0", 5, 470e3)):
+        given = {"release_stop": stop, "release_pot": pot, "release_knob": knob}
+        _, names = lesson("side-chain-time-constants", monkeypatch, tmp_path, given=given, until="control")
+        assert names["parts"]["resistance_release"] == pytest.approx(whole)
+        assert names["releases"]["linear"][0] == pytest.approx(names["stop"] * names["farads"])
