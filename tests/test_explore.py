@@ -60,12 +60,7 @@ CALLS = {
         "voltage_diode": 0.0,
     },
     "indicator_led": {"led": devices.LED_GREEN_GAP, "voltage_supply": 9.0, "resistance": 2200.0},
-    "release_against_distortion": {
-        "compressor": COMPRESSOR,
-        "level_in_dbv": -10.0,
-        "resistances_release": [100e3, 220e3],
-        "frequency": 220.0,
-    },
+    "listening": {"compressor": COMPRESSOR, "level_full_scale_dbv": -11.0},
     "static_curve": {"compressor": COMPRESSOR, "frequency": 1000.0},
     "step_response": {"compressor": COMPRESSOR, "level_low_dbv": -30.0, "level_step_db": 20.0},
     "time_constant": {
@@ -424,7 +419,7 @@ def test_output_carries_a_still_for_paper():
     assert metadata["image/svg+xml"]["caption"].startswith("shown: supply 9.00 V, series resistor 2.20 kΩ\nLED current")
 
 
-NO_PANELS = {"choice", "panel", "pot", "slider", "release_against_distortion"}
+NO_PANELS = {"choice", "panel", "pot", "slider"}
 MAKERS = {name: partial(getattr(explore, name), **call) for name, call in CALLS.items() if name not in NO_PANELS}
 
 
@@ -524,13 +519,3 @@ def test_own_coupler_is_among_the_choices():
 def test_time_constant_refuses_a_level_outside_the_way():
     with pytest.raises(ValueError, match="voltage_level must lie between 3 V and 0 V"):
         explore.time_constant(**(CALLS["time_constant"] | {"voltage_level": 4.0}))
-
-
-def test_release_picture_falls_with_a_slower_release():
-    picture = explore.release_against_distortion(
-        COMPRESSOR, level_in_dbv=-10.0, resistances_release=[47e3, 220e3, 1e6], frequency=82.4
-    )
-    times, distortion = picture.axes[0].lines[0].get_data()
-    assert np.all(np.diff(times) > 0) and np.all(np.diff(distortion) < 0)
-    with pytest.raises(ValueError, match="at least two values"):
-        explore.release_against_distortion(COMPRESSOR, level_in_dbv=-10.0, resistances_release=[1e5])
