@@ -38,7 +38,8 @@ def test_is_stripped(sheet):
     for cell in _code(notebook):
         assert cell.outputs == []
         assert cell.execution_count is None
-        assert set(cell.metadata) <= {"tags"}
+        assert set(cell.metadata) <= {"tags", "jupyter"}
+        assert cell.metadata.get("jupyter", {"source_hidden": True}) == {"source_hidden": True}
 
 
 def test_opens_with_a_title(sheet):
