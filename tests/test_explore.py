@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import re
 import warnings
 from functools import partial
@@ -474,6 +475,21 @@ def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
         assert float(f"{top:e}".partition("e")[0]) in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)
         assert max(line.get_ydata()[0] for line in panel._figure.curves[1:2]) < top
     assert len(set(tops)) <= 14 < len(tops)
+
+
+@pytest.mark.parametrize("name", ["detector", "time_constant"])
+def test_time_axes_stand_still_for_a_while(name):
+    """From stop to stop an axis changes at most half of the time, though the times span many decades."""
+    panel = MAKERS[name]()
+    for control in panel.sliders.values():
+        limits = []
+        for place in range(len(control.options)):
+            control.index = place
+            limits.append([axes.get_xlim() for axes in panel._figure.axes])
+        for axis in zip(*limits, strict=True):
+            changes = sum(one != other for one, other in itertools.pairwise(axis))
+            assert changes <= 0.5 * len(axis) + 1, control.description
+        panel.restart()
 
 
 def test_every_coupler_can_be_chosen():
