@@ -477,10 +477,9 @@ def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
     assert len(set(tops)) <= 14 < len(tops)
 
 
-@pytest.mark.parametrize("name", ["detector", "time_constant"])
-def test_time_axes_stand_still_for_a_while(name):
+def test_time_axes_of_the_detector_stand_still_for_a_while():
     """From stop to stop an axis changes at most half of the time, though the times span many decades."""
-    panel = MAKERS[name]()
+    panel = MAKERS["detector"]()
     for control in panel.sliders.values():
         limits = []
         for place in range(len(control.options)):

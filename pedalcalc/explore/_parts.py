@@ -15,7 +15,6 @@ from pedalcalc.laws import junction_in_series
 from pedalcalc.opto import LIGHT_FACTOR_UNMEASURED, coupler_band
 from pedalcalc.opto.coupler import coupler_resistance
 from pedalcalc.plot._style import (
-    COARSE_STEPS,
     COLOURS,
     DASHES,
     INK,
@@ -187,7 +186,7 @@ def time_constant(
         }  # fmt: skip
         when = float(rc.time_between_levels(voltage_level=voltage_level, **ends))
         tau = resistance * capacitance
-        wide = round_above(max(5.0 * tau, 1.05 * when), COARSE_STEPS)
+        wide = round_above(max(5.0 * tau, 1.05 * when))
         times = np.linspace(0.0, wide, 301)
         line.set_data(times, rc.charging(times, **ends).voltage)
         tau_dot.set_data([tau], [float(rc.charging(tau, **ends).voltage)])
