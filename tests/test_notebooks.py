@@ -39,7 +39,6 @@ def test_is_stripped(sheet):
         assert cell.outputs == []
         assert cell.execution_count is None
         assert set(cell.metadata) <= {"tags", "jupyter"}
-        assert cell.metadata.get("jupyter", {"source_hidden": True}) == {"source_hidden": True}
 
 
 def test_opens_with_a_title(sheet):
