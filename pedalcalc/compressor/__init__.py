@@ -5,7 +5,7 @@ the LED lights the cell, and the cell sets the gain that the next sample meets.
 """
 
 from pedalcalc.compressor.attack import attack_release
-from pedalcalc.compressor.bursts import BurstFile, RecordedTimings, measure_recording, write_bursts
+from pedalcalc.compressor.bursts import BurstFile, RecordedLevel, RecordedTimings, measure_recording, write_bursts
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
 from pedalcalc.compressor.design import gain_for_threshold
@@ -43,6 +43,7 @@ __all__ = [
     "BurstFile",
     "Compressor",
     "CurveFeatures",
+    "RecordedLevel",
     "RecordedTimings",
     "Rendered",
     "RenderedFile",

@@ -43,6 +43,7 @@ ERRORS = """() => window.jupyterapp.shell.currentWidget.content.widgets
 EXPLORERS = {
     "step": "explore.step_response(compressor.example())",
     "static": "explore.static_curve(compressor.example())",
+    "listening": "explore.listening(compressor.example())",
     "led": "explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=2200.0)",
     "detector": "explore.detector(resistance_attack=10e3, resistance_release=220e3, capacitance_hold=1e-6, "
     "frequency=82.4, voltage_peak=1.0, rectifier='full')",
