@@ -262,7 +262,7 @@ def bjt_bias(
             point=(abs(float(point.voltage_collector_emitter)), float(point.current_collector)),
             caption=(
                 f"{number_text(float(point.current_collector), 'A')}, collector at {number_text(collector, 'V')}, "
-                f"{point.region}; error of the stiff-divider shortcut {number_text(error, '1')}"
+                f"{point.region}; error of the stiff-divider shortcut {number_text(error, '%')}"
             ),
             cautions=caution_sentences(point),
         )
