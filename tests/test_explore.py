@@ -145,6 +145,15 @@ def test_stock_stops_are_those_of_the_series_and_the_value_given():
         slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[82e3])
 
 
+def test_no_two_stops_read_the_same():
+    spaced = explore.slider(1e-3, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
+    beside = next(value for text, value in spaced.stops if text.startswith("7."))
+    shown = explore.slider(beside * 1.0003, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
+    labels = [text for text, _ in shown.stops]
+    assert len(set(labels)) == len(labels) == 201
+    assert shown.stops[shown.start][1] == beside * 1.0003
+
+
 def test_parts_stop_at_stock_values():
     e12, e6 = (set(np.round(values.stock_values(series), 3)) for series in ("E12", "E6"))
     for maker in MAKERS.values():

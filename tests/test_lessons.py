@@ -52,12 +52,41 @@ def lesson(name, monkeypatch, folder, *, given, until=None):
         ("side-chain-time-constants", {"rectifier": "both"}, r"^rectifier must be one of full, half, got 'both'$"),
         ("side-chain-time-constants", {"peak": "-2 V"}, r"^peak = '-2 V': voltage_peak must be .*, got -2$"),
         ("led-ldr-coupler", {"resistance_dark": "4.2Z"}, r"^resistance_dark = '4.2Z': text '4.2Z' is not a value"),
+        ("bias-points", {"gain_wanted": 0.5}, r"^gain_wanted = 0.5: gain_signed must be .*, got 0.5"),
+        (
+            "bias-points",
+            {"stock": ["1k", "10k"]},
+            r"^gain_signed must be within reach of the resistors in stock, got 5, nearest 2$",
+        ),
+        (
+            "supply-and-battery",
+            {"hum_wanted": "1 uV"},
+            r"^hum_wanted = '1 uV': voltage_ripple_wanted must be within reach",
+        ),
         ("attack-and-release", {"capacitance_hold": "1uu"}, r"^capacitance_hold = '1uu': text '1uu' is not a value"),
     ],
 )
 def test_a_slip_in_the_first_cell_is_told_by_the_name_there(name, slip, told, tmp_path, monkeypatch):
     with pytest.raises(ValueError, match=told):
         lesson(name, monkeypatch, tmp_path, given=slip)
+
+
+@pytest.mark.parametrize(
+    ("name", "given"),
+    [
+        ("indicator-led", {"stock": ["1k", "4.7k", "10k"]}),
+        ("indicator-led", {"readings": []}),
+        ("bias-points", {"stock": ["1k", "2.2k", "10k", "39k", "100k"]}),
+        (
+            "side-chain-time-constants",
+            {"stock_resistors": ["10k", "27k", "220k", "1M"], "stock_capacitors": ["100n", "220n", "1u"]},
+        ),
+        ("supply-and-battery", {"stock_resistors": ["47", "100"], "stock_capacitors": ["470u"]}),
+        ("led-ldr-coupler", {"fall_readings": [], "resistance_dark": ""}),
+    ],
+)
+def test_a_lesson_runs_to_its_end_with_what_its_first_cell_proposes(name, given, tmp_path, monkeypatch):
+    lesson(name, monkeypatch, tmp_path, given=given)
 
 
 DRAWER = ["470", "1k", "1.5k", "2.2k", "3.3k", "4.7k", "6.8k", "10k", "22k", "47k", "100k", "220k", "470k", "1M"]

@@ -13,7 +13,10 @@ OWN = 'attack, peak, count = "27kk", "-2 V", 0\ndrawer = [("5k,2", "1m")]\nhold 
 SLIPS = {
     'values.read_value(attack, unit="Ω")': "ValueError: attack = '27kk': text '27kk' is not a value: two letters",
     'rc.corner_frequency(resistance=1e3, capacitance=values.read_value(peak, unit="V"))': (
-        "ValueError: peak = '-2 V': capacitance must be at least 0 and finite, got -2"
+        "ValueError: capacitance must be at least 0 and finite, got -2"
+    ),
+    "led.series_resistor(values.read_value(peak, unit='V'), voltage_forward=2.0, current_wanted=1e-3)": (
+        "ValueError: peak = '-2 V': voltage_supply must be"
     ),
     '[values.read_value(text, unit="Ω") for text in drawer[0]]': "ValueError: in drawer: text '5k,2' is not a value",
     'values.nearest_value(5.0, stock="E13")': "ValueError: stock must be one of E3, E6",

@@ -103,7 +103,10 @@ def slider(
     else:
         spaced = values.stock_values(stock, value_min=low, value_max=high)
     near = np.isclose(spaced, value, rtol=1e-9, atol=1e-9 * (high - low))
-    places = np.sort(spaced if near.any() else np.append(spaced, value))
+    if not near.any():  # no two stops that read the same
+        told = number_text(value, unit)
+        spaced = np.append([place for place in spaced if number_text(float(place), unit) != told], value)
+    places = np.sort(spaced)
     stops = tuple((number_text(float(place), unit), float(place)) for place in places)
 
     def read(text: str) -> Stop:

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from types import FrameType
 from typing import Any
 
-from pedalcalc.values import UNITS, read_value
+from pedalcalc.values import read_value
 
 SHORTENED = (ValueError, TypeError, OSError, NameError, AttributeError, AssertionError)
 NOTEBOOK = "__main__"
@@ -24,6 +24,16 @@ RUN_ALL = "run all cells from the top: Run > Run All Cells"
 TEXT = re.compile(r"(?:\bgot |^text |\bnot )('[^']*'|\"[^\"]*\")")
 NUMBER = re.compile(r"\b(?:got|not) (-?[0-9][0-9.]*(?:e[+-]?[0-9]+)?)")
 OF_A_ROOM = re.compile(r"^module 'pedalcalc\.(\w+)' has no attribute '(\w+)'")
+# A number is the builder's only where it is of the quantity refused, by the first word of its name.
+UNIT_OF = {
+    "resistance": "Ω",
+    "capacitance": "F",
+    "voltage": "V",
+    "current": "A",
+    "time": "s",
+    "frequency": "Hz",
+    "power": "W",
+}
 MOST_NAMED = 3  # more of the builder's values than this that could be meant help nobody
 
 
@@ -71,17 +81,15 @@ def _near(room: str, name: str) -> str:
 
 def _named(message: str, names: Mapping[str, Any]) -> str:
     """Put the builder's own value before a message that refuses it, by the names of the notebook."""
-    texts = [(name, value) for name, value in _own(names) if isinstance(value, str)]
     text, number = TEXT.search(message), NUMBER.search(message)
     found: list[str] = []
     if text:
-        found = [name for name, value in texts if repr(value) == text[1]]
+        found = [name for name, value in _own(names) if isinstance(value, str) and repr(value) == text[1]]
     elif number:
-        refused = float(number[1])
-        found = [name for name, value in texts if _reads_as(value, refused)]
-        found = found or [name for name, value in _own(names) if not isinstance(value, str) and value == refused]
+        unit = UNIT_OF.get(message.partition("_")[0])
+        found = [name for name, value in _own(names) if _is(value, float(number[1]), unit)]
     found = list(dict.fromkeys(found))
-    if not found or len(found) > MOST_NAMED or message.startswith(tuple(f"{name} must" for name in found)):
+    if not found or len(found) > (MOST_NAMED if text else 1) or message.startswith(f"{found[0]} "):
         return message
     told = (
         f"in {name}" if isinstance(names[name], (list, tuple, dict)) else f"{name} = {names[name]!r}" for name in found
@@ -105,11 +113,13 @@ def _parts(value: Any) -> Iterator[Any]:
         yield from (part for whole in value for part in _parts(whole))
 
 
-def _reads_as(text: str, number: float) -> bool:
-    """Tell whether a builder's text, in any unit, is the number refused, as far as that was written out."""
-    for unit in UNITS:
-        with warnings.catch_warnings(), contextlib.suppress(ValueError):
-            warnings.simplefilter("ignore")
-            if abs(float(read_value(text, unit=unit)) - number) <= 1e-5 * abs(number):
-                return True
+def _is(value: Any, number: float, unit: str | None) -> bool:
+    """Tell whether a text in this unit, or without one a plain number, is the number refused, as far as that is written."""
+    if not isinstance(value, str):
+        return unit is None and bool(abs(value - number) <= 1e-5 * abs(number))
+    if unit is None:
+        return False
+    with warnings.catch_warnings(), contextlib.suppress(ValueError):
+        warnings.simplefilter("ignore")
+        return abs(float(read_value(value, unit=unit)) - number) <= 1e-5 * abs(number)
     return False
