@@ -141,14 +141,14 @@ def test_stock_stops_are_those_of_the_series_and_the_value_given():
     ]
     drawer = slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=["2.2k", "820", "82k", "820"])
     assert [value for _, value in drawer.stops] == [820.0, 1e3, 2.2e3]
-    with pytest.raises(ValueError, match="stock must hold a value from 100 to 10000"):
+    with pytest.raises(ValueError, match="stock must hold a value from value_min to value_max, 100 to 10000"):
         slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[82e3])
 
 
 def test_no_two_stops_read_the_same():
-    spaced = explore.slider(1e-3, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
+    spaced = slider(1e-3, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
     beside = next(value for text, value in spaced.stops if text.startswith("7."))
-    shown = explore.slider(beside * 1.0003, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
+    shown = slider(beside * 1.0003, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
     labels = [text for text, _ in shown.stops]
     assert len(set(labels)) == len(labels) == 201
     assert shown.stops[shown.start][1] == beside * 1.0003
@@ -529,5 +529,3 @@ def test_own_coupler_is_among_the_choices():
     own = dataclasses.replace(devices.typical(devices.COUPLER_WHITE_GL5528), name="mine, measured")
     shown = explore.step_response(dataclasses.replace(COMPRESSOR, coupler=own))
     assert shown.sliders["coupler"].label == "mine, measured"
-
-

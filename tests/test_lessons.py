@@ -17,6 +17,8 @@ from tests.conftest import ROOT
 def lesson(name, monkeypatch, folder, *, given, until=None):
     """Run a lesson's cells in this process up to and with cell `until`; return what it shows as text, and its names."""
     book = nbformat.read(ROOT / "notebooks" / f"{name}.ipynb", as_version=4)
+    if not (folder / "builds").exists():
+        (folder / "builds").symlink_to(ROOT / "notebooks" / "builds")  # some read the list of a build
     monkeypatch.chdir(folder)
     mpl.use("Agg")
     monkeypatch.setattr("IPython.display.display", lambda *_, **__: None)
@@ -43,14 +45,14 @@ def lesson(name, monkeypatch, folder, *, given, until=None):
 @pytest.mark.parametrize(
     ("name", "slip", "told"),
     [
-        ("start-here", {"resistor": "220kk"}, r"^resistor = '220kk': text '220kk' is not a value: two letters"),
+        ("start-here", {"resistor": "22kk"}, r"^resistor = '22kk': text '22kk' is not a value: two letters"),
         ("indicator-led", {"current_wanted": "1 V"}, r"^current_wanted = '1 V': text '1 V' is not a value"),
         ("indicator-led", {"readings": [("7.47V", "47,1k", "1.608V")]}, r"^in readings: text '47,1k' is not a value"),
         ("supply-and-battery", {"end_voltage": "7 W"}, r"^end_voltage = '7 W': text '7 W' is not a value"),
-        ("charge-pump", {"flying": "10"}, r"^flying = '10': text '10' is not a value: a bare whole number"),
+        ("charge-pump", {"flying": "12"}, r"^flying = '12': text '12' is not a value: a bare whole number"),
         ("bias-points", {"divider_top": "68 kk"}, r"^divider_top = '68 kk': text '68 kk' is not a value"),
         ("side-chain-time-constants", {"rectifier": "both"}, r"^rectifier must be one of full, half, got 'both'$"),
-        ("side-chain-time-constants", {"peak": "-2 V"}, r"^peak = '-2 V': voltage_peak must be .*, got -2$"),
+        ("side-chain-time-constants", {"peak": "-2 V"}, r"^peak = '-2 V': voltage_peak must be .*, got -2 V$"),
         ("led-ldr-coupler", {"resistance_dark": "4.2Z"}, r"^resistance_dark = '4.2Z': text '4.2Z' is not a value"),
         ("bias-points", {"gain_wanted": 0.5}, r"^gain_wanted = 0.5: gain_signed must be .*, got 0.5"),
         (

@@ -9,11 +9,14 @@ from nbformat.v4 import new_code_cell, new_notebook
 from pedalcalc import page
 
 START = "from pedalcalc import devices, led, readings, report, rc, values"
-OWN = 'attack, peak, count = "27kk", "-2 V", 0\ndrawer = [("5k,2", "1m")]\nhold = "220n"'
+OWN = 'attack, peak, count = "27kk", "-2 V", 0\ndrawer = [("5k,2", "1m")]\nhold, below, file = "220n", "-4.7k", "none.csv"'
 SLIPS = {
     'values.read_value(attack, unit="Ω")': "ValueError: attack = '27kk': text '27kk' is not a value: two letters",
     'rc.corner_frequency(resistance=1e3, capacitance=values.read_value(peak, unit="V"))': (
         "ValueError: capacitance must be at least 0 and finite, got -2"
+    ),
+    "led.series_resistor(values.read_value(below, unit='V'), voltage_forward=2.0, current_wanted=1e-3)": (
+        "ValueError: below = '-4.7k': voltage_supply must be at least 0 and finite, got -4.7 kV"
     ),
     "led.series_resistor(values.read_value(peak, unit='V'), voltage_forward=2.0, current_wanted=1e-3)": (
         "ValueError: peak = '-2 V': voltage_supply must be"
@@ -23,7 +26,7 @@ SLIPS = {
     "devices.LED_BLU": "there are LED_BLUE",
     "hald": "NameError: name 'hald' is not defined; run all cells from the top: Run > Run All Cells",
     'assert count, "nothing was counted"': "AssertionError: nothing was counted",
-    'readings.read_readings("none.csv")': "FileNotFoundError: there is no file none.csv",
+    "readings.read_readings(file)": "FileNotFoundError: file = 'none.csv': path must be the path of a file that is there, not 'none.csv'",
 }
 LEFT = ("1 / 0", "first, second = [1]", "led.operating_point(9.0, resistanc=3)")
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._base import io, is_a, one_number
 from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,

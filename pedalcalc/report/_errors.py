@@ -16,24 +16,15 @@ from collections.abc import Iterator, Mapping
 from types import FrameType
 from typing import Any
 
+from pedalcalc._units import PREFIXES, unit_of
 from pedalcalc.values import read_value
 
 SHORTENED = (ValueError, TypeError, OSError, NameError, AttributeError, AssertionError)
 NOTEBOOK = "__main__"
 RUN_ALL = "run all cells from the top: Run > Run All Cells"
 TEXT = re.compile(r"(?:\bgot |^text |\bnot )('[^']*'|\"[^\"]*\")")
-NUMBER = re.compile(r"\b(?:got|not) (-?[0-9][0-9.]*(?:e[+-]?[0-9]+)?)")
+NUMBER = re.compile(r"\b(?:got|not) (-?[0-9][0-9.]*(?:e[+-]?[0-9]+)?)(?: ([fpnµmkMGT]?)(?:V|A|Ω|F|Hz|s|W|S|C|m)\b)?")
 OF_A_ROOM = re.compile(r"^module 'pedalcalc\.(\w+)' has no attribute '(\w+)'")
-# A number is the builder's only where it is of the quantity refused, by the first word of its name.
-UNIT_OF = {
-    "resistance": "Ω",
-    "capacitance": "F",
-    "voltage": "V",
-    "current": "A",
-    "time": "s",
-    "frequency": "Hz",
-    "power": "W",
-}
 MOST_NAMED = 3  # more of the builder's values than this that could be meant help nobody
 
 
@@ -49,7 +40,7 @@ def _show(
     if told is None:
         shell.showtraceback((kind, error, trace), tb_offset=tb_offset, running_compiled_code=True)
         return
-    if kind in (ValueError, TypeError, NameError, AttributeError):
+    if len(error.args) == 1:
         error.args = (told,)  # whoever runs the notebook is told the same
     shell._showtraceback(kind, error, [f"{kind.__name__}: {told}"])
 
@@ -60,7 +51,7 @@ def _told(frames: list[FrameType], error: BaseException, names: Mapping[str, Any
     if isinstance(error, (ValueError, TypeError)) and rooms[-1].startswith("pedalcalc."):
         return _named(str(error), names)
     if isinstance(error, OSError) and any(room.startswith("pedalcalc.") for room in rooms):
-        return str(error)
+        return _named(str(error), names)
     if isinstance(error, AttributeError) and (asked := OF_A_ROOM.search(str(error))):
         return f"{error}{_near(asked[1], asked[2])}"
     if rooms[-1] != NOTEBOOK:
@@ -86,8 +77,9 @@ def _named(message: str, names: Mapping[str, Any]) -> str:
     if text:
         found = [name for name, value in _own(names) if isinstance(value, str) and repr(value) == text[1]]
     elif number:
-        unit = UNIT_OF.get(message.partition("_")[0])
-        found = [name for name, value in _own(names) if _is(value, float(number[1]), unit)]
+        size = float(number[1]) * next(10.0**power for power, prefix in PREFIXES.items() if prefix == (number[2] or ""))
+        # A number is the builder's only where it is of the quantity refused, by the name of that.
+        found = [name for name, value in _own(names) if _is(value, size, unit_of(message))]
     found = list(dict.fromkeys(found))
     if not found or len(found) > (MOST_NAMED if text else 1) or message.startswith(f"{found[0]} "):
         return message
@@ -113,11 +105,11 @@ def _parts(value: Any) -> Iterator[Any]:
         yield from (part for whole in value for part in _parts(whole))
 
 
-def _is(value: Any, number: float, unit: str | None) -> bool:
+def _is(value: Any, number: float, unit: str) -> bool:
     """Tell whether a text in this unit, or without one a plain number, is the number refused, as far as that is written."""
     if not isinstance(value, str):
-        return unit is None and bool(abs(value - number) <= 1e-5 * abs(number))
-    if unit is None:
+        return not unit and bool(abs(value - number) <= 1e-5 * abs(number))
+    if not unit:
         return False
     with warnings.catch_warnings(), contextlib.suppress(ValueError):
         warnings.simplefilter("ignore")
