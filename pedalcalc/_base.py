@@ -67,9 +67,9 @@ class Result:
                 object.__setattr__(self, name, view)
 
 
-def quantity(unit: str, caption: str) -> Any:
-    """Return a dataclass field that carries its unit and a short caption."""
-    return field(metadata={"unit": unit, "caption": caption})
+def quantity(unit: str, caption: str, *, percent: bool = False) -> Any:
+    """Return a dataclass field that carries its unit and a short caption; a share may be shown in percent."""
+    return field(metadata={"unit": unit, "caption": caption, "percent": percent})
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class Caution(Result):
     """A possible but harmful state: what, how much, and what to do about it.
 
     `value` is the worst element found and `limit` what it is held against,
-    both in `unit`; `count` tells how many of the computed elements are hit.
+    both in `unit` (a share where that is ``%``); `count` tells how many of the computed elements are hit.
     """
 
     what: str

@@ -12,17 +12,39 @@ from pedalcalc._base import Result
 from pedalcalc.devices import Spread
 
 MINUS = "\N{MINUS SIGN}"
-WORDS_FOR_INFINITY = {"Ω": "open", "s": "never"}
+WORDS_FOR_INFINITY = {"Ω": "open", "s": "never", "Hz": "none"}
+SMALLEST = 1e-4  # a plain number or percentage below this is told as such, not with a power of ten
 
 
 def number_text(value: float, unit: str, digits: int = 3) -> str:
-    """Return one number with its unit: `digits` significant digits, decibels to a fixed decimal."""
+    """Return one number with its unit: `digits` significant digits, decibels to a fixed decimal, a share in percent.
+
+    A corner at no frequency at all, or beyond every one, is none. No `digits` at all: as on a part, `4.7 kΩ`.
+    """
     if unit.startswith("dB") and math.isfinite(value):
         decimals = max(digits - 2, 0)
         return f"{round(value, decimals) + 0.0:.{decimals}f} {unit}".replace("-", MINUS)
     if math.isinf(value) and unit in WORDS_FOR_INFINITY and value > 0:
         return WORDS_FOR_INFINITY[unit]
-    return values.write_value(value, unit=unit or "1", digits=digits).replace("-", MINUS)
+    if unit == "Hz" and value == 0:
+        return "none"
+    if unit == "%":
+        value = 100 * value
+    if unit in {"1", "", "%"} and 0 < abs(value) < SMALLEST:
+        return f"under {SMALLEST:.4f} {unit.strip('1')}".rstrip()
+    return values.write_value(value, unit=unit or "1", digits=digits or None).replace("-", MINUS)
+
+
+def range_text(value: float, unit: str, factor: float) -> str:
+    """Return the range that a factor either way leaves, such as `5 to 20 ms`; three digits where two say little."""
+    if not math.isfinite(value) or not math.isfinite(factor) or factor == 1 or value == 0:
+        return number_text(value, unit, 2) if math.isfinite(factor) else "not known"
+    digits = 2 if factor > 1.25 else 3
+    low, high = (
+        number_text(float(f"{end:.{digits - 1}e}"), unit, 0) for end in sorted((value / factor, value * factor))
+    )
+    (first, _, unit_low), (_, _, unit_high) = low.partition(" "), high.partition(" ")
+    return f"{first if unit_low == unit_high else low} to {high}"
 
 
 def cell_text(value: Any, unit: str, digits: int = 3) -> str:

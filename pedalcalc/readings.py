@@ -18,7 +18,7 @@ One row is one reading::
   the same ``place`` and the same ``condition``.
 
 Readings are never overwritten: a file that exists is left as it is, and a new
-one appears whole or not at all.
+one appears whole or not at all. Writing the very same readings again changes nothing.
 """
 
 from __future__ import annotations
@@ -174,12 +174,12 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     Returns
     -------
     Path
-        The file that was written.
+        The file that was written, or that held these very readings already.
 
     Raises
     ------
     FileExistsError
-        If the file exists; the message proposes a name that is free.
+        If the file exists and holds anything else; the message proposes a name that is free.
     FileNotFoundError
         If the folder does not exist.
     TypeError
@@ -209,6 +209,8 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     path = file_path("path", path)
     text = _table(readings)
     if path.exists():
+        if path.read_bytes() == text.encode("utf-8"):
+            return path  # a lesson run again keeps the same readings once
         raise _exists(path)
     refuse_unwritable("path", path)
     with whole_file(path, moved=False) as (file, unfinished):

@@ -284,6 +284,13 @@ def test_recording_with_delay_gain_noise_offset_and_inverted(tmp_path, played, d
     recorded[61_234 : 61_234 + played.size] -= 0.3 * played
     result = measure_recording(_record(tmp_path / "take.wav", recorded), definition=definition)
     _check(result, definition, left)
+    for level in result.levels:  # the gain is first order in dB, so the level after each step is known in closed form
+        since = level.time - level.time_up
+        loud = (since > 2 / level.frequency) & (level.time < level.time_down - 2 / level.frequency)
+        wanted = 20 * np.log10(0.3 * 0.7 / np.sqrt(2)) - 15 * (1 - np.exp(-since[loud] / TAU_ATTACK))
+        np.testing.assert_allclose(level.level_out_dbv[loud], wanted, atol=0.3)  # noise and the offset's rest
+        assert level.time_down - level.time_up == pytest.approx(2.0, abs=1e-3)
+    assert [level.frequency for level in result.levels] == [82.0, 220.0, 1000.0]
     assert result.time_marker == pytest.approx(61_234 / RATE + 0.5, abs=1e-3)
     assert result.level_noise_dbv == pytest.approx(20 * np.log10(2e-4), abs=0.5)
     assert "loud" in result.cautions[0].what and len(result.cautions) == 1

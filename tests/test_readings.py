@@ -165,6 +165,13 @@ def test_a_file_that_exists_is_left_as_it_is(tmp_path):
     assert sorted(os.listdir(tmp_path)) == ["supply-2.csv", "supply.csv"]
 
 
+def test_the_same_readings_again_change_nothing(tmp_path):
+    path = readings.write_readings(tmp_path / "supply.csv", readings=[one()])
+    written = path.stat()
+    assert readings.write_readings(path, readings=[one()]) == path
+    assert path.stat() == written and os.listdir(tmp_path) == ["supply.csv"]
+
+
 def test_a_name_taken_at_the_last_moment_is_respected(tmp_path, monkeypatch):
     path = tmp_path / "supply.csv"
     fsync = os.fsync

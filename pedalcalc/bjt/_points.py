@@ -52,7 +52,7 @@ class BjtDividerPoint(BjtPoint):
     voltage_thevenin: Number = quantity("V", "divider with nothing connected to it")
     resistance_thevenin: Number = quantity("Ω", "resistance of the divider")
     current_stiff: Number = quantity("A", "emitter current by the stiff-divider shortcut")
-    error_stiff: Number = quantity("1", "error of that shortcut")
+    error_stiff: Number = quantity("1", "error of that shortcut", percent=True)
 
 
 def limited(r_b: Array, r_e: Array, beta: Array) -> None:
@@ -231,5 +231,5 @@ def stiff_caution(error: Array) -> tuple[Caution, ...]:
         "trust the solved figures, or lower both divider resistors",
         np.abs(error),
         0.03,
-        "1",
+        "%",
     )

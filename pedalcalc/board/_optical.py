@@ -17,7 +17,6 @@ from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
 from pedalcalc.board._sockets import has_battery, states_of
 from pedalcalc.board._supply import DoubledSupply
-from pedalcalc.compressor._checks import whole
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
 
 Array = NDArray[np.float64]
@@ -155,7 +154,9 @@ def optical_compressor(
     circuit, uneven = _circuit(parts, supplied)
     dynamics: tuple[DynamicsBand, ...] = ()
     if count is not None:
-        units = whole("count", count, least=1, most=COUNT_MOST)
+        units = int(one_number("count", count, "of units", least=1, most=COUNT_MOST))
+        if units != count:
+            raise ValueError(f"count must be a whole number, got {count:g}")
         measured = board.own(parts.name("coupler")) is not None
         coupler = "those that fit your readings" if measured else "any of its class"
         dynamics = (dynamics_band(_circuit(DrawnParts(parts, units), supplied)[0], units, coupler),)

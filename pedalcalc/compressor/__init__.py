@@ -11,7 +11,7 @@ round, is what a coupler maker writes; no built compressor with its measured tim
 """
 
 from pedalcalc.compressor.attack import attack_release
-from pedalcalc.compressor.bursts import BurstFile, RecordedTimings, measure_recording, write_bursts
+from pedalcalc.compressor.bursts import BurstFile, RecordedLevel, RecordedTimings, measure_recording, write_bursts
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
 from pedalcalc.compressor.design import gain_for_threshold
@@ -49,6 +49,7 @@ __all__ = [
     "BurstFile",
     "Compressor",
     "CurveFeatures",
+    "RecordedLevel",
     "RecordedTimings",
     "Rendered",
     "RenderedFile",

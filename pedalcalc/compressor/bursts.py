@@ -55,10 +55,22 @@ class BurstFile(Result):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class RecordedLevel(Result):
+    """Level of one tone of a recording over time, to draw beside a computed one."""
+
+    frequency: float = quantity("Hz", "tone")
+    time: Array = quantity("s", "time")
+    level_out_dbv: Array = quantity("dBV", "level out, 0 dBV being full scale of the recording")
+    time_up: float = quantity("s", "time of the step up")
+    time_down: float = quantity("s", "time of the step down")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class RecordedTimings(Result):
     """Attack and release as the recording shows them, one result for each tone."""
 
     timings: tuple[AttackRelease, ...] = quantity("records", "attack and release for each tone")
+    levels: tuple[RecordedLevel, ...] = quantity("records", "level over time for each tone")
     level_noise_dbv: float = quantity("dBV", "noise in the pause, 0 dBV being full scale of the recording")
     time_marker: float = quantity("s", "where the first marker begins in the recording")
     clock_error: float = quantity("1", "recorder's clock against the player's")
@@ -141,7 +153,7 @@ def measure_recording(
     Returns
     -------
     RecordedTimings
-        One `AttackRelease` for each tone; noise, clock and cautions: the loudness of the file, noise less than 20 dB
+        One `AttackRelease` for each tone, and its level over time as it was measured; noise, clock and cautions: the loudness of the file, noise less than 20 dB
         below the low tone, clipping, and what was not settled.
 
     Raises
@@ -175,10 +187,18 @@ def measure_recording(
     del recording
     start, clock = _align(path, signal, rate, step)
     origin = start - TIME_PAUSE  # where the file's own time 0 lies
-    timings, low_least = [], np.inf
+    timings, levels, low_least = [], [], np.inf
     for tone, begin in _starts():
-        timing = _time_one(signal, rate, origin, clock, tone, begin, definition)
+        level = _level_of_one(signal, rate, origin, clock, tone, begin)
+        timing = measure_step(
+            level.time,
+            level_dbv=level.level_out_dbv,
+            time_up=level.time_up,
+            time_down=level.time_down,
+            definition=dataclasses.replace(definition, frequency=tone),
+        )
         timings.append(timing)
+        levels.append(level)
         low_least = min(low_least, timing.level_out_low_dbv)
     pause = signal[
         _index(origin + 1.25 * TIME_PAUSE + TIME_MARKER, rate) : _index(start + TIME_MARKER + TIME_PAUSE, rate)
@@ -190,7 +210,7 @@ def measure_recording(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
     )
     cautions += tuple(caution for timing in timings for caution in timing.cautions)
-    return RecordedTimings(tuple(timings), noise, start, clock - 1, cautions)
+    return RecordedTimings(tuple(timings), tuple(levels), noise, start, clock - 1, cautions)
 
 
 def bursts(rate: int, level_step_db: float) -> Array:
@@ -312,18 +332,16 @@ def _index(time: float, rate: float) -> int:
     return max(0, round(time * rate))
 
 
-def _time_one(
-    signal: Array, rate: float, origin: float, clock: float, tone: float, begin: float, definition: TimingDefinition
-) -> AttackRelease:
+def _level_of_one(signal: Array, rate: float, origin: float, clock: float, tone: float, begin: float) -> RecordedLevel:
     begin = origin + (begin - TIME_PAUSE) * clock + TIME_PAUSE
     first = _index(begin + 0.1 * TIME_BEFORE, rate)
     last = _index(begin + (TIME_BEFORE + TIME_HIGH + TIME_AFTER) * clock - 0.01, rate)
     track = envelope(signal[first:last], sample_rate=rate, frequency=tone / clock)
     offset = begin - first / rate
-    return measure_step(
-        track.time,
-        level_dbv=track.level_dbv,
+    return RecordedLevel(
+        frequency=tone,
+        time=track.time,
+        level_out_dbv=track.level_dbv,
         time_up=offset + TIME_BEFORE * clock,
         time_down=offset + (TIME_BEFORE + TIME_HIGH) * clock,
-        definition=dataclasses.replace(definition, frequency=tone),
     )

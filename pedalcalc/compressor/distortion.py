@@ -22,8 +22,8 @@ SAMPLES = 1024  # of one period
 class Ripple(Result):
     """Result of `ripple_distortion`."""
 
-    distortion: float = quantity("1", "total harmonic distortion of the settled tone")
-    harmonic_third: float = quantity("1", "third harmonic against the fundamental")
+    distortion: float = quantity("1", "total harmonic distortion of the settled tone", percent=True)
+    harmonic_third: float = quantity("1", "third harmonic against the fundamental", percent=True)
     gain_ripple_db: float = quantity("dB", "peak-to-peak ripple of the gain")
     gain_reduction_db: float = quantity("dB", "gain reduction against the dark cell")
     level_in_dbv: float = quantity("dBV", "level in")

@@ -1,7 +1,8 @@
 """One-call explorers: sliders, one picture, and words that say what it shows."""
 
 from pedalcalc.explore._bias import bjt_bias, jfet_bias
-from pedalcalc.explore._compressor import release_against_distortion, static_curve, step_response
+from pedalcalc.explore._compressor import static_curve, step_response
+from pedalcalc.explore._listening import listening
 from pedalcalc.explore._panel import Panel
 from pedalcalc.explore._parts import coupler_curve, indicator_led
 from pedalcalc.explore._sidechain import detector
@@ -18,8 +19,8 @@ __all__ = [
     "detector",
     "indicator_led",
     "jfet_bias",
+    "listening",
     "pot",
-    "release_against_distortion",
     "static_curve",
     "step_response",
     "voltage_budget",

@@ -7,13 +7,12 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from pedalcalc import controls as knobs
 from pedalcalc import values
-from pedalcalc._base import io, numeric, one_number, one_of
+from pedalcalc._base import Stock, io, numeric, one_number, one_of
+from pedalcalc._number_text import MINUS, number_text
 from pedalcalc.devices import Taper
-from pedalcalc.report._text import MINUS, number_text
 
 READABLE = ("Ω", "F", "H", "V", "A", "W", "Hz", "s", "lx", "S")  # units that come with prefixes, such as 4k7
 MARKS = 20  # half marks of a knob, 0 to 10
@@ -44,7 +43,7 @@ def slider(
     caption: str,
     scale: str = "log",
     steps: int = 48,
-    stock: str | ArrayLike | None = None,
+    stock: Stock | None = None,
 ) -> Slider:
     """Describe a slider over one quantity, with readable text at every stop.
 
@@ -65,8 +64,8 @@ def slider(
     steps : int, default 48
         Number of steps from end to end [1], to three digits each.
     stock : str or array_like, optional
-        Values to stop at instead: a series such as "E12", or a list of one's own [SI], of which
-        those from `low` to `high` are offered.
+        Values to stop at instead: a series such as "E12", or the values of a drawer [SI] as
+        `values.stock_values` takes them, of which those from `low` to `high` are offered.
 
     Returns
     -------
@@ -102,26 +101,18 @@ def slider(
         spaced = np.array([float(f"{place:.{3 if scale == 'log' else 6}g}") for place in spaced])
         spaced[0], spaced[-1] = low, high
     else:
-        spaced = _in_stock(stock, low, high)
+        spaced = values.stock_values(stock, value_min=low, value_max=high)
     near = np.isclose(spaced, value, rtol=1e-9, atol=1e-9 * (high - low))
-    places = np.sort(spaced if near.any() else np.append(spaced, value))
+    if not near.any():  # no two stops that read the same
+        told = number_text(value, unit)
+        spaced = np.append([place for place in spaced if number_text(float(place), unit) != told], value)
+    places = np.sort(spaced)
     stops = tuple((number_text(float(place), unit), float(place)) for place in places)
 
     def read(text: str) -> Stop:
         return _read_number(text, unit, low, high)
 
     return Slider(caption, stops, int(np.argmin(np.abs(places - value))), read)
-
-
-def _in_stock(stock: str | ArrayLike, low: float, high: float) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Return the stock values from `low` to `high`."""
-    if isinstance(stock, str):
-        return values.stock_values(stock, value_min=low, value_max=high)
-    every = np.unique(numeric("stock", stock))
-    inside = every[(every >= low * (1 - 1e-9)) & (every <= high * (1 + 1e-9))]
-    if inside.size == 0:
-        raise ValueError(f"stock must hold a value from {low:g} to {high:g}, got {stock!r}")
-    return inside
 
 
 def _read_number(text: str, unit: str, low: float, high: float) -> Stop:

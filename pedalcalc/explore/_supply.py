@@ -8,12 +8,12 @@ import numpy as np
 
 from pedalcalc import pump, supply
 from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import Battery, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
 from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, legend_above, look, new_picture, style_of
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 from pedalcalc.supply.budget import idle_current
 
 
@@ -84,7 +84,7 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
         picture.caption = (
             f"{battery.name} at {number_text(current_load, 'A')} lasts {number_text(hours, 'h')} ({band}) down to "
             f"{number_text(voltage_end, 'V')}; fresh it gives {number_text(float(life.voltage_start), 'V')} under load; "
-            f"used by then {number_text(float(life.used), '1')} of its charge"
+            f"used by then {number_text(float(life.used), '%', 2)} of its charge"
         )
         picture.cautions = caution_sentences(life)
         return picture
@@ -196,7 +196,7 @@ def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load
         ripple = f"ripple {number_text(float(point.voltage_ripple), 'V')} peak to peak"
         tone = f"its tone {number_text(float(point.level_tone_dbv), 'dBV')} at {number_text(frequency_pump, 'Hz')}"
         heard = "in the audio band" if frequency_pump < 20e3 else "above hearing"
-        efficiency = number_text(float(point.efficiency), "1")
+        efficiency = number_text(float(point.efficiency), "%")
         picture.caption = f"output {out}; efficiency {efficiency}; {ripple}, {tone}, {heard}"
         picture.cautions = caution_sentences(point)
         return picture

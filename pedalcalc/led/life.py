@@ -16,7 +16,7 @@ class IndicatorLife(Result):
 
     hours_without: Number = quantity("h", "battery life without the lamp")
     hours_with: Number = quantity("h", "battery life with the lamp lit")
-    life_share: Number = quantity("1", "share of the life that the lamp costs")
+    life_share: Number = quantity("1", "share of the life that the lamp costs", percent=True)
 
 
 @formula

@@ -34,7 +34,7 @@ class LedPoint(Result):
     voltage_resistor: Number = quantity("V", "voltage across the resistor")
     power_led: Number = quantity("W", "power in the lamp, of several the one that gets most")
     power_resistor: Number = quantity("W", "power in the resistor")
-    rating_share: Number = quantity("1", "share of the resistor's rating")
+    rating_share: Number = quantity("1", "share of the resistor's rating", percent=True)
     conducts: bool | NDArray[np.bool_] = quantity("bool", "conducts")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 

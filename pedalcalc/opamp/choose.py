@@ -20,7 +20,7 @@ class GainResistors(Result):
     resistance_feedback: float = quantity("Ω", "output to inverting input")
     resistance_ground: float = quantity("Ω", "inverting input to ground (to the signal, where it inverts)")
     gain_signed: float = quantity("1", "gain, negative when inverted")
-    error: float = quantity("1", "gain too high by")
+    error: float = quantity("1", "gain too high by", percent=True)
 
 
 @search

@@ -6,8 +6,8 @@ import dataclasses
 
 import numpy as np
 
+from pedalcalc._scores import scores
 from pedalcalc.devices import Coupler, Spread, drawn, typical
-from pedalcalc.devices._specimen import _scores
 from pedalcalc.opto.band import (
     _FLOOR_OF_CLASS,
     _LIGHT_EXPONENT_OF_CLASS,
@@ -27,7 +27,7 @@ def drawn_of_class(coupler: Coupler, *, count: int, seed: int) -> Coupler:
     """
     many, usual = drawn(coupler, count=count, seed=seed), typical(coupler)
     rng = np.random.default_rng([seed, 1])
-    light, power, floor, times, resistance, slope = (_scores(count, rng) for _ in range(6))
+    light, power, floor, times, resistance, slope = (scores(count, rng) for _ in range(6))
     kind, cell = coupler.cell, usual.cell
     pace = TIME_FACTOR_UNMEASURED**times
     changed = {

@@ -77,8 +77,8 @@ class CouplerFit(Result):
     resistance_floor_factor: float = quantity("1", "its 95 % band, times or divided by")
     resistance_dark: float = quantity("Ω", "dark resistance")
     resistance_dark_factor: float = quantity("1", "its 95 % band, times or divided by")
-    scatter: float = quantity("1", "relative scatter of a reading, from three on")
-    hysteresis: float = quantity("1", "resistance going up over resistance coming down, less 1")
+    scatter: float = quantity("1", "relative scatter of a reading, from three on", percent=True)
+    hysteresis: float = quantity("1", "resistance going up over resistance coming down, less 1", percent=True)
     current: Number = quantity("A", "LED current of each reading")
     resistance_ratio: Number = quantity("1", "measured over fitted resistance")
     odd_readings: tuple[int, ...] = quantity("records", "readings far off the rest, by place")
@@ -298,7 +298,7 @@ def _report(
             "rest it in the dark for some minutes, then wait half a minute at each current",
             abs(memory),
             0.10,
-            "1",
+            "%",
         )
         + caution_below(
             "the readings span less than a decade of current",

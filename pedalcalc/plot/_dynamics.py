@@ -225,7 +225,7 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
 
 def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, CurveFeatures | None], None]]:
     """Return an empty picture of a static curve and the function that puts a curve into it."""
-    picture = new_picture(5.4, 3.5)
+    picture = new_picture(5.4, 3.3)
     with look():
         axes = picture.subplots()
         dress(axes, across=("level in", "dBV"), up=("level out", "dBV"), logs=(False, False))

@@ -42,7 +42,7 @@ class Pump(Result):
     current_load: Number = quantity("A", "current of both loads")
     current_supply: Number = quantity("A", "current from the supply")
     power: Number = quantity("W", "power lost")
-    efficiency: Number = quantity("1", "power out over power in")
+    efficiency: Number = quantity("1", "power out over power in", percent=True)
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 

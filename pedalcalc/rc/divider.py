@@ -20,7 +20,7 @@ class Divider(Result):
     voltage_output: Number = quantity("V", "output with the load")
     voltage_thevenin: Number = quantity("V", "output with nothing connected")
     resistance_thevenin: Number = quantity("Ω", "resistance seen from the output")
-    shortfall: Number = quantity("1", "fraction that the load takes off")
+    shortfall: Number = quantity("1", "fraction that the load takes off", percent=True)
     voltage_top: Number = quantity("V", "voltage across the upper resistor")
     resistance_loaded: Number = quantity("Ω", "lower resistor in parallel with the load")
     current: Number = quantity("A", "current from the supply")

@@ -14,7 +14,7 @@ class AmmeterReading(Result):
 
     current_read: Number = quantity("A", "current the meter shows")
     current: Number = quantity("A", "current without the meter")
-    shortfall: Number = quantity("1", "fraction by which the reading is low")
+    shortfall: Number = quantity("1", "fraction by which the reading is low", percent=True)
     voltage_burden: Number = quantity("V", "voltage the meter takes")
 
 

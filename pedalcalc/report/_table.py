@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Caution, Result, io, list_of, numeric, table_of, words
-from pedalcalc._number_text import cell_text
+from pedalcalc._number_text import cell_text, range_text
 from pedalcalc._screen_text import markdown_text, plain_text
 from pedalcalc._units import told
 from pedalcalc.devices import Spread
@@ -92,11 +92,11 @@ def table(
     labels : sequence of str, optional
         One label for each row.
     units : mapping of str to str, optional
-        Unit of each column of dictionaries; results bring their own.
+        Unit of each column of dictionaries, ``%`` for a share to be shown in percent; results bring their own.
     digits : int, default 3
         Significant digits, at least 1 [1].
     spread_factors : mapping of str to float, optional
-        Fields that rest on an unmeasured part, with the factor either way: printed with two digits and ``×/÷ 2``.
+        Fields that rest on an unmeasured part, with the factor either way: printed as the range it leaves.
     blanks : sequence of str, optional
         Heads of empty columns to write into by hand.
     title : str, optional
@@ -155,9 +155,7 @@ class _Style:
 
     def text(self, name: str, value: Any, unit: str) -> str:
         factor = self.factors.get(name)
-        if factor is None:
-            return cell_text(value, unit, self.digits)
-        return f"{cell_text(value, unit, min(self.digits, 2))} ×/÷ {factor:.2g}"
+        return cell_text(value, unit, self.digits) if factor is None else range_text(float(value), unit, factor)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -184,7 +182,7 @@ def _fields(record: Any, style: _Style, prefix: str = "") -> list[_Field]:
     found = []
     for field in dataclasses.fields(record):
         value = getattr(record, field.name)
-        unit = str(field.metadata.get("unit", ""))
+        unit = "%" if field.metadata.get("percent") else str(field.metadata.get("unit", ""))
         caption = str(field.metadata.get("caption", field.name.replace("_", " ")))
         if unit == "cautions":
             continue

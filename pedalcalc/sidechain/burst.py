@@ -38,7 +38,7 @@ class ToneBurst(Result):
     voltage_average: float = quantity("V", "held voltage in the end, average")
     time_attack_63: float = quantity("s", "attack, first touch of 63 %")
     time_release_63: float = quantity("s", "release, by 63 %")
-    ripple_share: float = quantity("1", "ripple over the average, in the end")
+    ripple_share: float = quantity("1", "ripple over the average, in the end", percent=True)
 
 
 def _number(name: str, value: ArrayLike, **allowed: Any) -> Array:

@@ -29,8 +29,8 @@ class DetectorParts(Result):
     time_attack_63: NDArray[np.float64] = quantity("s", "attack, 0 to 63 %")
     time_release_63: NDArray[np.float64] = quantity("s", "release, by 63 %")
     loss_db: NDArray[np.float64] = quantity("dB", "held voltage against the peak")
-    error_attack: NDArray[np.float64] = quantity("1", "error of the attack")
-    error_release: NDArray[np.float64] = quantity("1", "error of the release")
+    error_attack: NDArray[np.float64] = quantity("1", "error of the attack", percent=True)
+    error_release: NDArray[np.float64] = quantity("1", "error of the release", percent=True)
 
 
 @search

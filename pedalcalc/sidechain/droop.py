@@ -22,7 +22,7 @@ class Droop(Result):
     time_constant: Number = quantity("s", "release time constant")
     current_release: Number = quantity("A", "release current at the start")
     current_away: Number = quantity("A", "leakages together")
-    leakage_ratio: Number = quantity("1", "leakage over release current")
+    leakage_ratio: Number = quantity("1", "leakage over release current", percent=True)
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
@@ -105,7 +105,7 @@ def hold_droop(
         "release resistance",
         np.abs(ratio),
         LEAKAGE_SHARE,
-        "1",
+        "%",
     )
     return Droop(
         voltage=voltage,

@@ -36,7 +36,7 @@ class Ripple(Result):
     voltage_crest: Number = quantity("V", "held voltage, highest")
     voltage_trough: Number = quantity("V", "held voltage, lowest")
     voltage_ripple: Number = quantity("V", "ripple, peak to peak")
-    ripple_share: Number = quantity("1", "ripple over the average")
+    ripple_share: Number = quantity("1", "ripple over the average", percent=True)
     voltage_ripple_linear: Number = quantity("V", "ripple by the straight-line rule")
     conduction_start_degrees: Number = quantity("°", "conduction begins at")
     conduction_end_degrees: Number = quantity("°", "conduction ends at")

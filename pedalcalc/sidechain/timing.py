@@ -23,7 +23,7 @@ class DetectorTiming(Result):
     """Result of `detector_timing`; every field has the broadcast shape of the inputs."""
 
     voltage_hold: Number = quantity("V", "held voltage")
-    share_peak: Number = quantity("1", "held voltage over the peak")
+    share_peak: Number = quantity("1", "held voltage over the peak", percent=True)
     loss_db: Number = quantity("dB", "held voltage against the peak")
     time_attack_63: Number = quantity("s", "attack, 0 to 63 %")
     time_attack_10_90: Number = quantity("s", "attack, 10 to 90 %")

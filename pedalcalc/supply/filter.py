@@ -34,7 +34,7 @@ class SupplyFilter(Result):
     voltage_drop: Number = quantity("V", "voltage lost in the resistor")
     power: Number = quantity("W", "power in the resistor")
     voltage_ripple: Number = quantity("V", "ripple behind the filter")
-    ripple_ratio: Number = quantity("1", "ripple over direct voltage, behind the filter")
+    ripple_ratio: Number = quantity("1", "ripple over direct voltage, behind the filter", percent=True)
     gain_db: Number = quantity("dB", "ripple behind over ripple ahead")
     frequency_corner: Number = quantity("Hz", "frequency above which ripple is reduced")
     gain_floor_db: Number = quantity("dB", "least ripple gain, set by the capacitor's resistance")

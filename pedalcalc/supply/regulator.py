@@ -247,7 +247,7 @@ class LinearRegulator(Result):
     voltage_output: Number = quantity("V", "output voltage")
     current_supply: Number = quantity("A", "current from the supply")
     power: Number = quantity("W", "power in the regulator")
-    efficiency: Number = quantity("1", "power out over power in")
+    efficiency: Number = quantity("1", "power out over power in", percent=True)
     regulates: bool | NDArray[np.bool_] = quantity("bool", "holds its voltage")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
