@@ -33,8 +33,6 @@ SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
 NOT_NUMBERS = {"record", "text", "cautions", "bool", "records", "function", "path"}
 #: Rooms whose formulas still check by hand.
 NOT_DECLARED = {"pump", "supply"}
-#: Rooms that still build results by position.
-BY_POSITION = {"board", "catalogue", "circuit", "compressor", "pump", "supply", "tolerance"}
 KINDS = {"formula", "search", "fit", "simulate", "io"}
 
 
@@ -138,7 +136,7 @@ def test_formula_declares_its_arguments_and_describes_them_so(room, name, functi
 
 
 RESULTS = {cls.__name__ for base in Result.__subclasses__() for cls in [base, *base.__subclasses__()]} - {"Caution"}
-FILES = sorted(path for room in ROOMS if room not in BY_POSITION for path in (ROOT / "pedalcalc" / room).glob("*.py"))
+FILES = sorted(path for room in ROOMS for path in (ROOT / "pedalcalc" / room).glob("*.py"))
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))

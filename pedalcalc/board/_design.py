@@ -63,12 +63,12 @@ def design_part(
     part = parts.board.part(parts.name(role))
     in_stock = float(choose(wanted, stock=stock)) if 1e-15 <= wanted <= 1e12 else np.nan
     return DesignPart(
-        f"{part.reference}, {what}",
-        told(wanted, unit),
-        told(in_stock, unit),
-        part.text_listed or part.value_text,
-        part.value_text,
-        stated(in_stock, part.value),
+        reference=f"{part.reference}, {what}",
+        text_wanted=told(wanted, unit),
+        text_stock=told(in_stock, unit),
+        text_listed=part.text_listed or part.value_text,
+        value_text=part.value_text,
+        reason=stated(in_stock, part.value),
     )
 
 
@@ -190,12 +190,12 @@ def optical_design(
     targets = (
         *_levels(parts, supplied, open_control, most, deepest, threshold),
         *_times(parts, open_control, attack, release),
-        Target("indicator current", told(lamp_wanted, "A"), told(float(supplied.current_direct[1]), "A"),
-               f"{parts.name('indicator resistor')} as fitted, usual lamp and supply"),
-        Target("lower corner of the input", told(lowest, "Hz", 2), told(optical.frequency_low, "Hz", 2),
-               f"{parts.name('input')} as fitted; the guitar's own resistance lowers it a little"),
+        Target(what="indicator current", text_wanted=told(lamp_wanted, "A"), text_got=told(float(supplied.current_direct[1]), "A"),
+               reason=f"{parts.name('indicator resistor')} as fitted, usual lamp and supply"),
+        Target(what="lower corner of the input", text_wanted=told(lowest, "Hz", 2), text_got=told(optical.frequency_low, "Hz", 2),
+               reason=f"{parts.name('input')} as fitted; the guitar's own resistance lowers it a little"),
     )  # fmt: skip
-    return OpticalDesign(rows, targets)
+    return OpticalDesign(design_parts=rows, targets=targets)
 
 
 def _lamp(parts: Parts, supplied: DoubledSupply, wanted: float) -> float:
@@ -242,13 +242,13 @@ def _levels(
         else ""
     )
     return (
-        Target("LED of the coupler, loudest", told(most, "A"), told(amps, "A"),
-               f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),
-        Target("deepest reduction", told(deepest, "dB"), told(depth, "dB"),
-               f"at {told(amps, 'A')} the cell falls to {told(lit, 'Ω')}, behind {parts.name('arm')} as fitted"),
-        Target("threshold, 1 dB down, control fully up", told(threshold, "dBV"),
-               told(got, "dBV"),
-               f"{parts.name('side-chain feedback')} as fitted{corner}"),
+        Target(what="LED of the coupler, loudest", text_wanted=told(most, "A"), text_got=told(amps, "A"),
+               reason=f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),
+        Target(what="deepest reduction", text_wanted=told(deepest, "dB"), text_got=told(depth, "dB"),
+               reason=f"at {told(amps, 'A')} the cell falls to {told(lit, 'Ω')}, behind {parts.name('arm')} as fitted"),
+        Target(what="threshold, 1 dB down, control fully up", text_wanted=told(threshold, "dBV"),
+               text_got=told(got, "dBV"),
+               reason=f"{parts.name('side-chain feedback')} as fitted{corner}"),
     )  # fmt: skip
 
 
@@ -260,8 +260,8 @@ def _times(parts: Parts, circuit: compressor.Compressor, attack: float, release:
     fastest = dataclasses.replace(circuit, resistance_attack=least("attack"), resistance_release=least("release"))
     got = detector_times(fastest)
     return tuple(
-        Target(f"fastest {word} of the detector, 63 %", told(asked, "s"), told(have, "s"),
-               f"{parts.name(f'{word} stop')} and {parts.name('hold')} as fitted; {why}")
+        Target(what=f"fastest {word} of the detector, 63 %", text_wanted=told(asked, "s"), text_got=told(have, "s"),
+               reason=f"{parts.name(f'{word} stop')} and {parts.name('hold')} as fitted; {why}")
         for word, asked, have, why in (
             ("attack", attack, got[0], "the whole attack is longer: the cell must first light up, and the loop overshoots and comes back at the pace of the release"),
             ("release", release, got[1], "the whole release ends when the gain is within 2 dB, before the hold capacitor is empty, but not before the cell has darkened"),

@@ -106,7 +106,16 @@ def curve_features(level_in_dbv: ArrayLike, *, level_out_dbv: ArrayLike) -> Curv
             REDUCTION_LEAST_DB,
             "dB",
         )
-        return CurveFeatures(np.inf, 1.0, 0.0, gain, middle, False, bend, expands)
+        return CurveFeatures(
+            threshold_dbv=np.inf,
+            ratio=1.0,
+            knee_db=0.0,
+            gain_quiet_db=gain,
+            level_ratio_dbv=middle,
+            compresses=False,
+            misfit_db=bend,
+            cautions=expands,
+        )
     line = float(ends[flattest] - slope * (starts[flattest] + SPAN_DB))  # out = line + slope * in
     threshold = (line - gain) / (1 - slope)
     ratio = np.inf if slope == 0 else 1 / slope
@@ -114,14 +123,14 @@ def curve_features(level_in_dbv: ArrayLike, *, level_out_dbv: ArrayLike) -> Curv
     knee = max(0.0, 8 * (threshold + gain - corner) / (1 - slope))
     law = gain + soft_knee(level, threshold_dbv=threshold, slope=slope, knee_db=knee)
     return CurveFeatures(
-        threshold,
-        ratio,
-        knee,
-        gain,
-        middle,
-        True,
-        float(np.max(np.abs(out - law))),
-        caution_above(
+        threshold_dbv=threshold,
+        ratio=ratio,
+        knee_db=knee,
+        gain_quiet_db=gain,
+        level_ratio_dbv=middle,
+        compresses=True,
+        misfit_db=float(np.max(np.abs(out - law))),
+        cautions=caution_above(
             "curve already bends at its quiet end: threshold and knee are read wrong",
             "start the curve at a lower level",
             1 - slopes[0],

@@ -79,7 +79,7 @@ def settle_from_silence(maps: PeriodMap, amplitude: float) -> State:
     latches = compressor.placement == "series" and compressor.sense == "after"
     if found is None or (latches and found.state[1] > quiet + 0.1):
         return come_to_rest(maps, amplitude, start)[0]
-    return State(found.state[0], maps.conductance_of(found.state[1]))
+    return State(voltage_hold=found.state[0], conductance=maps.conductance_of(found.state[1]))
 
 
 def _at_level(maps: PeriodMap, amplitude: float, loud: float) -> Pair | None:

@@ -120,8 +120,8 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     reduction = 20 * np.log10(law.at(dark)) + level - out
     resistance = laws.resistance_cell(compressor, conductance)
     return StaticCurve(
-        level, out, falling, reduction, current, resistance, ratio, count, tone,
-        cautions_of(compressor, current_led=current) + hunting_caution(hunting),
+        level_in_dbv=level, level_out_dbv=out, level_out_falling_dbv=falling, gain_reduction_db=reduction, current_led=current, resistance_cell=resistance, ratio_local=ratio, equilibria=count, frequency=tone,
+        cautions=cautions_of(compressor, current_led=current) + hunting_caution(hunting),
     )  # fmt: skip
 
 
@@ -173,7 +173,7 @@ def _hunting(maps: PeriodMap, periods: list[Period], level: Floats, level_known:
         return 0.0
     swings = []
     for period in {id(p): p for p in (found[len(found) // 2], found[-1])}.values():
-        start = State(period.state[0], 1.001 * maps.conductance_of(period.state[1]))
+        start = State(voltage_hold=period.state[0], conductance=1.001 * maps.conductance_of(period.state[1]))
         swings.append(come_to_rest(maps, period.amplitude, start)[1])
     return max(swings)
 

@@ -80,4 +80,11 @@ def adaptor_voltage(current_load: ArrayLike, *, adaptor: Adaptor) -> AdaptorVolt
         1.1 * adaptor.voltage_label,
         "V",
     )
-    return AdaptorVoltage(low[()], typical[()], high[()], (open_.high + 0 * share)[()], internal[()], cautions)
+    return AdaptorVoltage(
+        voltage_supply_min=low[()],
+        voltage_supply=typical[()],
+        voltage_supply_max=high[()],
+        voltage_open_max=(open_.high + 0 * share)[()],
+        resistance_internal=internal[()],
+        cautions=cautions,
+    )

@@ -123,7 +123,10 @@ def battery_voltage(
     total = current + np.where(np.isinf(load), 0.0 * current, (open_ - current * inside) / (load + inside))
     _warn_of_drain(battery, total)
     return BatteryState(
-        (open_ - total * inside)[()], (open_ + 0 * total)[()], (inside + 0 * total)[()], np.asarray(total + 0 * s)[()]
+        voltage_output=(open_ - total * inside)[()],
+        voltage_open=(open_ + 0 * total)[()],
+        resistance_internal=(inside + 0 * total)[()],
+        current_load=np.asarray(total + 0 * s)[()],
     )
 
 
@@ -156,7 +159,15 @@ def _life(battery: Battery, time_per_charge: Array, used: Array, start: Array, e
         end,
         "V",
     )
-    return BatteryLife(typical[()], low[()], high[()], (typical / 3600)[()], used[()], start[()], cautions)
+    return BatteryLife(
+        time_life=typical[()],
+        time_life_min=low[()],
+        time_life_max=high[()],
+        hours_life=(typical / 3600)[()],
+        used=used[()],
+        voltage_start=start[()],
+        cautions=cautions,
+    )
 
 
 def _end_of_piece(start: Array, stop: Array, end: Array) -> Array:

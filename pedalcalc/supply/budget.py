@@ -349,7 +349,9 @@ def _steps(found: dict[str, Any], pumped: bool) -> tuple[BudgetStep, ...]:
     if pumped:
         ideal_bottom = np.where(np.asarray(bottom) < 0, -np.asarray(pin), 0.0)[()]
         steps.insert(3, ("loss-free converter", ideal_bottom, ideal_bottom + found["voltage_ideal"], zero))
-    return tuple(BudgetStep(name, low, high, drop) for name, low, high, drop in steps)
+    return tuple(
+        BudgetStep(name=name, voltage_low=low, voltage_high=high, voltage_drop=drop) for name, low, high, drop in steps
+    )
 
 
 def _op_amp_cautions(

@@ -83,7 +83,7 @@ def current_budget(draws: tuple[Draw, ...]) -> CurrentBudget:
         if np.any(low > typical) or np.any(typical > high) or np.any(low > high):
             raise ValueError(f"draws: current of {draw.name} must rise from lowest to highest, got {draw.current_draw}")
         sums = [np.asarray(total + current) for total, current in zip(sums, (low, typical, high), strict=True)]
-    return CurrentBudget(sums[0][()], sums[1][()], sums[2][()], draws)
+    return CurrentBudget(current_min=sums[0][()], current_typical=sums[1][()], current_max=sums[2][()], draws=draws)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -162,4 +162,11 @@ def daisy_chain(
         available,
         "A",
     )
-    return DaisyChain(typical[()], most[()], (1.25 * most)[()], (available - most)[()], (most * lead)[()], cautions)
+    return DaisyChain(
+        current_typical=typical[()],
+        current_max=most[()],
+        current_wanted=(1.25 * most)[()],
+        current_margin=(available - most)[()],
+        voltage_ground=(most * lead)[()],
+        cautions=cautions,
+    )

@@ -162,16 +162,16 @@ def supply_filter(
         + caution_below("the resistor drops the whole supply", "use a smaller resistor", left, 0.0, "V")
     )
     return SupplyFilter(
-        (left + blank)[()],
-        drop[()],
-        power[()],
-        behind[()],
-        (ratio + 0 * left)[()],
-        decibels(gain)[()],
-        corner[()],
-        decibels(np.asarray(floor + 0 * total))[()],
-        tau[()],
-        cautions,
+        voltage_output=(left + blank)[()],
+        voltage_drop=drop[()],
+        power=power[()],
+        voltage_ripple=behind[()],
+        ripple_ratio=(ratio + 0 * left)[()],
+        gain_db=decibels(gain)[()],
+        frequency_corner=corner[()],
+        gain_floor_db=decibels(np.asarray(floor + 0 * total))[()],
+        time_constant=tau[()],
+        cautions=cautions,
     )
 
 

@@ -140,4 +140,12 @@ def half_supply(
         2.0,
         "s",
     )
-    return HalfSupply(voltage[()], (voltage - supply / 2)[()], out[()], through[()], tau[()], wait[()], cautions)
+    return HalfSupply(
+        voltage_output=voltage[()],
+        voltage_shift=(voltage - supply / 2)[()],
+        resistance_thevenin=out[()],
+        current=through[()],
+        time_constant=tau[()],
+        time_settle=wait[()],
+        cautions=cautions,
+    )

@@ -48,7 +48,13 @@ def _protection(
         0.0,
         "V",
     )
-    return Protection(left[()], drop[()], current[()], (drop * current)[()], cautions)
+    return Protection(
+        voltage_output=left[()],
+        voltage_drop=drop[()],
+        current_load=current[()],
+        power=(drop * current)[()],
+        cautions=cautions,
+    )
 
 
 def _diode_cautions(supply: NDArray[np.float64], current: NDArray[np.float64], diode: Diode) -> tuple[Caution, ...]:

@@ -117,16 +117,16 @@ def zener_follower(
         "V",
     )
     return ZenerFollower(
-        out[()],
-        across[()],
-        current[()],
-        into_base[()],
-        through[()],
-        left[()],
-        (zener * left)[()],
-        (across * (current - into_base))[()],
-        on[()],
-        cautions,
+        voltage_output=out[()],
+        voltage_collector_emitter=across[()],
+        current_load=current[()],
+        current_base=into_base[()],
+        current_series=through[()],
+        current_zener=left[()],
+        power_zener=(zener * left)[()],
+        power_transistor=(across * (current - into_base))[()],
+        conducts=on[()],
+        cautions=cautions,
     )
 
 
@@ -335,5 +335,10 @@ def linear_regulator(
         "W",
     )
     return LinearRegulator(
-        out[()], (drawn + 0 * watts)[()], heat[()], np.asarray(efficiency)[()], np.asarray(holds)[()], cautions
+        voltage_output=out[()],
+        current_supply=(drawn + 0 * watts)[()],
+        power=heat[()],
+        efficiency=np.asarray(efficiency)[()],
+        regulates=np.asarray(holds)[()],
+        cautions=cautions,
     )

@@ -125,12 +125,12 @@ def shunt_diode(
     )
     drop = current * series
     return ShuntProtection(
-        (supply - drop)[()],
-        drop[()],
-        fault[()],
-        reverse[()],
-        reversed_.power_junction,
-        reversed_.power_resistor,
-        ratio[()],
-        cautions,
+        voltage_output=(supply - drop)[()],
+        voltage_drop=drop[()],
+        current_fault=fault[()],
+        voltage_reverse=reverse[()],
+        power_junction=reversed_.power_junction,
+        power_resistor=reversed_.power_resistor,
+        fuse_ratio=ratio[()],
+        cautions=cautions,
     )
