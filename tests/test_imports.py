@@ -37,11 +37,12 @@ ROWS = [
 SHARED = {
     "laws._wright": "the bare kernel of the junction law, for a million lamps",
     "laws._plain": "the junction law in numbers instead of records, for the compressor's loops",
+    "pump._stage": "the tone's level and what is said of open capacitors, for the pump inside a budget",
     "values._series": "the stock as another argument than a value asks for it, refused by that argument's name",
     "devices._tables": "the tables' columns and names, by which the catalogue finds a part",
 }
-#: Rooms that still ask where things used to stand.
-STILL = {"compressor", "explore", "pump", "supply"}
+#: Panels move what stands inside `plot`'s pictures and `report`'s boxes.
+STILL = {"explore"}
 LEVEL = {room: level for level, row in enumerate(ROWS) for room in row}
 FILES = sorted((ROOT / "pedalcalc").rglob("*.py"))
 

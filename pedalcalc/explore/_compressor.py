@@ -10,6 +10,7 @@ import numpy as np
 
 from pedalcalc import devices
 from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,
@@ -25,7 +26,6 @@ from pedalcalc.explore._slider import Slider, choice, slider, with_own
 from pedalcalc.plot._dynamics import static_picture, step_picture
 from pedalcalc.plot._style import Picture, dress, few_decades, look, new_picture, style_of
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 
 FIELDS = tuple(field.name for field in dataclasses.fields(Compressor))
 # Longest record after each step, chosen so that the slowest setting shown has settled.
