@@ -31,10 +31,6 @@ ROOMS = [
 NAMES = {row["name"]: row for row in read_rows(REFERENCE / "nomenclature.csv")}
 SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
 NOT_NUMBERS = {"record", "text", "cautions", "bool", "records", "function", "path"}
-#: Rooms whose formulas still check by hand.
-NOT_DECLARED = {"pump", "supply"}
-#: Rooms that still build results by position.
-BY_POSITION = {"board", "catalogue", "circuit", "compressor", "pump", "supply", "tolerance"}
 KINDS = {"formula", "search", "fit", "simulate", "io"}
 
 
@@ -127,9 +123,6 @@ def test_docstring_is_complete(room, name, function):
 
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
 def test_formula_declares_its_arguments_and_describes_them_so(room, name, function):
-    if room in NOT_DECLARED:
-        assert not function.ranges, f"{room} declares ranges now: take it off the list"
-        return
     assert not _numeric_arguments(room, name).keys() - function.ranges.keys()
     described = _descriptions(function)
     for key, allowed in function.ranges.items():
@@ -138,7 +131,7 @@ def test_formula_declares_its_arguments_and_describes_them_so(room, name, functi
 
 
 RESULTS = {cls.__name__ for base in Result.__subclasses__() for cls in [base, *base.__subclasses__()]} - {"Caution"}
-FILES = sorted(path for room in ROOMS if room not in BY_POSITION for path in (ROOT / "pedalcalc" / room).glob("*.py"))
+FILES = sorted(path for room in ROOMS for path in (ROOT / "pedalcalc" / room).glob("*.py"))
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
@@ -323,7 +316,7 @@ def test_impossible_values_are_refused_by_name(room, name, function):
     call = _calls(room)[name]
     for key in _numeric_arguments(room, name):
         allowed = _allowed(function, key)
-        beyond = [allowed.above, allowed.below, None if allowed.infinity or room in NOT_DECLARED else np.inf]
+        beyond = [allowed.above, allowed.below, None if allowed.infinity else np.inf]
         beyond += [end + side for end, side in ((allowed.least, -1.0), (allowed.most, 1.0)) if end is not None]
         for value in (end for end in beyond if end is not None):
             with pytest.raises(ValueError, match=key):

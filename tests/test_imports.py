@@ -12,7 +12,7 @@ from tests.conftest import ROOT
 
 # A row may import from its own row and the rows above it, never from one below.
 ROWS = [
-    ["_base", "_csv", "_files", "_ranges", "_record", "_junction", "_signs", "_units"],
+    ["_base", "_csv", "_files", "_ranges", "_record", "_scores", "_junction", "_signs", "_units"],
     ["values", "devices", "catalogue", "parts", "readings", "_figure", "_part_value", "_stock"],
     ["laws"],
     [
@@ -37,11 +37,12 @@ ROWS = [
 SHARED = {
     "laws._wright": "the bare kernel of the junction law, for a million lamps",
     "laws._plain": "the junction law in numbers instead of records, for the compressor's loops",
+    "pump._stage": "the tone's level and what is said of open capacitors, for the pump inside a budget",
     "values._series": "the stock as another argument than a value asks for it, refused by that argument's name",
     "devices._tables": "the tables' columns and names, by which the catalogue finds a part",
 }
-#: Rooms that still ask where things used to stand.
-STILL = {"compressor", "explore", "pump", "supply"}
+#: Panels move what stands inside `plot`'s pictures and `report`'s boxes.
+STILL = {"explore"}
 LEVEL = {room: level for level, row in enumerate(ROWS) for room in row}
 FILES = sorted((ROOT / "pedalcalc").rglob("*.py"))
 

@@ -134,7 +134,14 @@ class Board(Result):
             lug, ohms = "counterclockwise", found.resistance_counterclockwise
         else:
             lug, ohms = "", found.track_fraction * np.nan
-        return Control(turned[()], found.track_fraction, ohms, part.value, taper, lug)
+        return Control(
+            rotation=turned[()],
+            track_fraction=found.track_fraction,
+            resistance=ohms,
+            resistance_total=part.value,
+            taper=taper,
+            lug=lug,
+        )
 
     def voltages(self, current: ArrayLike) -> Array:
         """Return the supply [V] in the lowest, usual and highest case at the current of each case [A]."""
@@ -249,7 +256,12 @@ def assemble(
         files |= {part.reference: own} if own else {}
         cleared.append(part)
     board = Board(
-        resolve_parts(cleared, tables=tables), (), _supply(supply), {}, yes_no("bypassed", bypassed), measurer
+        parts=resolve_parts(cleared, tables=tables),
+        own_parts=(),
+        supply=_supply(supply),
+        rotations={},
+        bypassed=yes_no("bypassed", bypassed),
+        meter=measurer,
     )
     rotations = table_of("rotations", rotations, "positions by reference")
     for reference, turned in rotations.items():

@@ -64,12 +64,12 @@ def design_part(
     part = parts.board.part(parts.name(role))
     in_stock = float(choose(wanted, stock=stock)) if 1e-15 <= wanted <= 1e12 else np.nan
     return DesignPart(
-        f"{part.reference}, {what}",
-        told(wanted, unit),
-        told(in_stock, unit),
-        part.text_listed or part.value_text,
-        part.value_text,
-        stated(in_stock, part.value),
+        reference=f"{part.reference}, {what}",
+        text_wanted=told(wanted, unit),
+        text_stock=told(in_stock, unit),
+        text_listed=part.text_listed or part.value_text,
+        value_text=part.value_text,
+        reason=stated(in_stock, part.value),
     )
 
 
@@ -192,12 +192,12 @@ def optical_design(
         *_levels(parts, supplied, open_control, most, deepest),
         _threshold(parts, open_control, threshold, optical),
         *_times(parts, open_control, attack, release, optical.dynamics),
-        Target("indicator current", told(lamp_wanted, "A"), told(float(supplied.current_direct[1]), "A"),
-               f"{parts.name('indicator resistor')} as fitted, usual lamp and supply"),
-        Target("lower corner of the input", told(lowest, "Hz", 2), told(optical.frequency_low, "Hz", 2),
-               f"{parts.name('input')} as fitted; the guitar's own resistance lowers it a little"),
+        Target(what="indicator current", text_wanted=told(lamp_wanted, "A"), text_got=told(float(supplied.current_direct[1]), "A"),
+               reason=f"{parts.name('indicator resistor')} as fitted, usual lamp and supply"),
+        Target(what="lower corner of the input", text_wanted=told(lowest, "Hz", 2), text_got=told(optical.frequency_low, "Hz", 2),
+               reason=f"{parts.name('input')} as fitted; the guitar's own resistance lowers it a little"),
     )  # fmt: skip
-    return OpticalDesign(rows, targets)
+    return OpticalDesign(design_parts=rows, targets=targets)
 
 
 def _lamp(parts: Parts, supplied: DoubledSupply, wanted: float) -> float:
@@ -235,10 +235,10 @@ def _levels(
     arm = circuit.resistance_input
     depth = 20 * np.log10((1 + arm / lit) / (1 + arm / dark))
     return (
-        Target("LED of the coupler, loudest", told(most, "A"), told(amps, "A"),
-               f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),
-        Target("deepest reduction", told(deepest, "dB"), told(depth, "dB"),
-               f"at {told(amps, 'A')} the cell falls to {told(lit, 'Ω')}, behind {parts.name('arm')} as fitted"),
+        Target(what="LED of the coupler, loudest", text_wanted=told(most, "A"), text_got=told(amps, "A"),
+               reason=f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),
+        Target(what="deepest reduction", text_wanted=told(deepest, "dB"), text_got=told(depth, "dB"),
+               reason=f"at {told(amps, 'A')} the cell falls to {told(lit, 'Ω')}, behind {parts.name('arm')} as fitted"),
     )  # fmt: skip
 
 
@@ -260,7 +260,12 @@ def _threshold(parts: Parts, circuit: compressor.Compressor, threshold: float, o
         shift = 20 * np.log10(optical.compressor.gain_sidechain / circuit.gain_sidechain)
         fitted += f" gives {text}; the range is that of parts within their tolerance, coupler {band.text_coupler}"
         text = told_threshold(Spread(*(end + shift for end in band.threshold_1db_dbv)))
-    return Target("threshold, 1 dB down, control fully up", told(threshold, "dBV"), text, f"{fitted}{corner}")
+    return Target(
+        what="threshold, 1 dB down, control fully up",
+        text_wanted=told(threshold, "dBV"),
+        text_got=text,
+        reason=f"{fitted}{corner}",
+    )
 
 
 def _times(
@@ -282,8 +287,8 @@ def _times(
     fastest = dataclasses.replace(circuit, resistance_attack=least("attack"), resistance_release=least("release"))
     got = detector_times(fastest)
     return tuple(
-        Target(f"fastest {word} of the detector, 63 %", told(asked, "s"), told(have, "s"),
-               f"{parts.name(f'{word} stop')} and {parts.name('hold')} as fitted; {why}")
+        Target(what=f"fastest {word} of the detector, 63 %", text_wanted=told(asked, "s"), text_got=told(have, "s"),
+               reason=f"{parts.name(f'{word} stop')} and {parts.name('hold')} as fitted; {why}")
         for word, asked, have, why in (
             ("attack", attack, got[0], f"the whole attack is longer{whole['attack']}: the cell must first light up, and the loop overshoots and comes back at the pace of the release"),
             ("release", release, got[1], f"the whole release{whole['release']}{',' if dynamics else ''} ends when the gain is within 2 dB, before the hold capacitor is empty, but not before the cell has darkened"),

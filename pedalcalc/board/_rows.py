@@ -57,14 +57,23 @@ class PowerStep(Result):
 
 def points(rows: Mapping[str, Any]) -> tuple[TestPoint, ...]:
     """Return test points from arrays of lowest, usual and highest."""
-    return tuple(TestPoint(name, *(float(v) for v in np.broadcast_to(volts, 3))) for name, volts in rows.items())
+    three = {name: [float(v) for v in np.broadcast_to(volts, 3)] for name, volts in rows.items()}
+    return tuple(
+        TestPoint(place=name, voltage_low=low, voltage=usual, voltage_high=high)
+        for name, (low, usual, high) in three.items()
+    )
 
 
 def power_steps(rows: Mapping[str, Any], voltage_supply: float) -> tuple[PowerStep, ...]:
     """Return the lines of first power; a dead short leaves all the supply across the resistor."""
     rows = {**rows, "a dead short: pull the plug at once": voltage_supply / FIRST_POWER}
     return tuple(
-        PowerStep(name, float(amps), float(amps) * FIRST_POWER, float(amps) ** 2 * FIRST_POWER)
+        PowerStep(
+            what=name,
+            current=float(amps),
+            voltage_across=float(amps) * FIRST_POWER,
+            power=float(amps) ** 2 * FIRST_POWER,
+        )
         for name, amps in rows.items()
     )
 

@@ -194,7 +194,7 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
             device = _record(part, tables)
             if not part.connections and part.kind != "socket":
                 raise ValueError("it has no connections, so nothing says where it sits")
-            found.append(ResolvedPart(part, device, pin_roles(part, device=_leads(part, device))))
+            found.append(ResolvedPart(part=part, device=device, pins=pin_roles(part, device=_leads(part, device))))
         except ValueError as reason:
             wrong.append(f"{part.place or 'the list'}, {part.reference}: {reason}")
     if wrong:

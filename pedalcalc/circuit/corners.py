@@ -148,12 +148,12 @@ def corners(
     if wild := _answers.wild(
         _answers.unpredictable(signal, np.array([1j * _pencil.CENTRE]), signal.net_out), signal.net_out
     ):
-        return Corners((), 0, signal.net_in, signal.net_out, cautions + wild)
+        return Corners(corners=(), hidden=0, net_in=signal.net_in, net_out=signal.net_out, cautions=cautions + wild)
     pencil = _pencil.pencil_of(signal, drive)
     if not pencil.read.any():
         raise ValueError(f"net_out: {signal.net_out!r} is held by ground or a supply; nothing passes to it")
     if not pencil.factor.shape[1]:
-        return Corners((), 0, signal.net_in, signal.net_out, cautions)
+        return Corners(corners=(), hidden=0, net_in=signal.net_in, net_out=signal.net_out, cautions=cautions)
     poles, zeros = _pencil.poles(pencil), _pencil.zeros(pencil)
     parameters = _pencil.parameters_of(signal)
     found, hidden = [], 0
@@ -175,7 +175,7 @@ def corners(
             found.append(_corner(poles.values, zeros.values, one, told))
     found.sort(key=lambda one: one.frequency)
     cautions += _runaways(poles.values)
-    return Corners(tuple(found), hidden, signal.net_in, signal.net_out, cautions)
+    return Corners(corners=tuple(found), hidden=hidden, net_in=signal.net_in, net_out=signal.net_out, cautions=cautions)
 
 
 def _groups(poles: Any, zeros: Any) -> list[Group]:
@@ -265,9 +265,25 @@ def _corner(poles: Any, zeros: Any, group: Group, told: Mapping[str, float]) -> 
         quality = float(np.abs(np.divide(speed, pair.sum().real))) if pair.sum().real else np.inf
     shown = sorted(((name, one) for name, one in told.items() if abs(one) >= NAMED), key=lambda pair: -abs(pair[1]))
     if np.isnan(list(told.values())).any():
-        return Corner(speed / (2 * np.pi), kind, effect, "cannot be told apart from others", count, quality, {})
+        return Corner(
+            frequency=speed / (2 * np.pi),
+            kind=kind,
+            effect=effect,
+            set_by="cannot be told apart from others",
+            count=count,
+            quality=quality,
+            sensitivities={},
+        )
     text = ", ".join(f"{name} {'−' if one < 0 else '+'}{abs(one):.2f}" for name, one in shown)
-    return Corner(speed / (2 * np.pi), kind, effect, text, count, quality, dict(told))
+    return Corner(
+        frequency=speed / (2 * np.pi),
+        kind=kind,
+        effect=effect,
+        set_by=text,
+        count=count,
+        quality=quality,
+        sensitivities=dict(told),
+    )
 
 
 def _runaways(values: Any) -> tuple[Caution, ...]:

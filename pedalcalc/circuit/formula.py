@@ -147,7 +147,16 @@ def transfer_function(
         worst, ALLOWED_DB, "dB",
     )  # fmt: skip
     text = f"H = {_side(top, 2)}/{_side(bottom, 3)}"
-    return TransferFunction(text, top, bottom, symbols, worst, net_in, net_out, told)
+    return TransferFunction(
+        text=text,
+        numerator=top,
+        denominator=bottom,
+        symbols=symbols,
+        deviation_db=worst,
+        net_in=net_in,
+        net_out=net_out,
+        cautions=told,
+    )
 
 
 def _side(expression: Any, binding: int) -> str:

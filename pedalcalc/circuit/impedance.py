@@ -134,4 +134,11 @@ def impedance(
     found = found.reshape(signal.units, *hertz.shape)
     seen: Any = (found[0] if signal.units == 1 else found) + 0.0
     size, phase = np.abs(seen), np.degrees(np.angle(seen))
-    return Impedance(hertz[()], seen[()], size[()], phase[()], net, _answers.still(signal) + _answers.wild(hit, net))
+    return Impedance(
+        frequency=hertz[()],
+        impedance=seen[()],
+        impedance_size=size[()],
+        phase_degrees=phase[()],
+        net=net,
+        cautions=_answers.still(signal) + _answers.wild(hit, net),
+    )

@@ -128,6 +128,6 @@ def response(
     passed = found[0] if signal.units == 1 else found
     size = np.abs(passed)
     return Response(
-        hertz[()], passed[()], size[()], decibels(size)[()], np.degrees(np.angle(passed))[()],
-        signal.net_in, signal.net_out, _answers.still(signal) + _answers.wild(hit, signal.net_out),
+        frequency=hertz[()], response=passed[()], gain=size[()], gain_db=decibels(size)[()], phase_degrees=np.degrees(np.angle(passed))[()],
+        net_in=signal.net_in, net_out=signal.net_out, cautions=_answers.still(signal) + _answers.wild(hit, signal.net_out),
     )  # fmt: skip

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from pedalcalc._base import search
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.devices import COUPLER_GREEN_GAP_GL5528, typical
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 
 @search

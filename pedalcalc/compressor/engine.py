@@ -65,7 +65,7 @@ Advance = Callable[[Steps, float, float, float, Trace | None], tuple[float, floa
 
 def rest(compressor: Compressor) -> State:
     """Return the state after a long silence."""
-    return State(0.0, laws.conductance_dark(compressor))
+    return State(voltage_hold=0.0, conductance=laws.conductance_dark(compressor))
 
 
 class Engine(NamedTuple):

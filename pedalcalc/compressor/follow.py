@@ -331,7 +331,7 @@ def follow(maps: PeriodMap, *, moments: list[float], amplitudes: list[float], du
             half += 1
             continue
         half, v, g = _stretch(maps, record, half, end, amplitudes[level], v, g)
-    record.state = State(v, g)
+    record.state = State(voltage_hold=v, conductance=g)
     if maps.too_fast:
         warnings.warn(
             f"cell and gain together move faster than {STEPS_MOST} steps in half a period of {frequency:g} Hz follow: "

@@ -118,7 +118,12 @@ def render(
         brightest = max(brightest, float(laws.led_current(compressor, np.max(trace.voltage))))
         if progress is not None:
             progress(min(1.0, (first + count) / samples.size))
-    return Rendered(samples * gains, laws.decibels(gains), rate_in, cautions_of(compressor, current_led=brightest))
+    return Rendered(
+        signal=samples * gains,
+        gain_db=laws.decibels(gains),
+        sample_rate=rate_in,
+        cautions=cautions_of(compressor, current_led=brightest),
+    )
 
 
 def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:

@@ -118,17 +118,17 @@ def level_response(
     changes = np.diff(levels)
     up, down = moments[1:][changes > 0], moments[1:][changes < 0]
     return Response(
-        track.time,
-        levels[np.searchsorted(moments, track.time, side="right") - 1],
-        laws.decibels(track.amplitude / np.sqrt(2.0)),
-        np.asarray(laws.decibels(track.gain), float),
-        track.voltage,
-        current,
-        laws.resistance_cell(compressor, track.conductance),
-        tone,
-        float(up[0]) if up.size else float("nan"),
-        float(down[-1]) if down.size else float("nan"),
-        cautions_of(compressor, current_led=current) + hunting_caution(record.hunts_db),
+        time=track.time,
+        level_in_dbv=levels[np.searchsorted(moments, track.time, side="right") - 1],
+        level_out_dbv=laws.decibels(track.amplitude / np.sqrt(2.0)),
+        gain_db=np.asarray(laws.decibels(track.gain), float),
+        voltage_hold=track.voltage,
+        current_led=current,
+        resistance_cell=laws.resistance_cell(compressor, track.conductance),
+        frequency=tone,
+        time_up=float(up[0]) if up.size else float("nan"),
+        time_down=float(down[-1]) if down.size else float("nan"),
+        cautions=cautions_of(compressor, current_led=current) + hunting_caution(record.hunts_db),
     )
 
 

@@ -115,7 +115,14 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
         cautions += (
             Caution("recording is clipped", "turn the interface's input down and record again", peak, 1.0, "V"),
         )
-    return Recording(signal, float(rate), signal.size / rate, peak, clipped, cautions)
+    return Recording(
+        signal=signal,
+        sample_rate=float(rate),
+        duration=signal.size / rate,
+        voltage_peak=peak,
+        clipped=clipped,
+        cautions=cautions,
+    )
 
 
 def _load(path: Path) -> tuple[int, NDArray[Any]]:

@@ -130,8 +130,8 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.gradient(level) / np.gradient(out, axis=-1) if level.size > 1 else np.full_like(out, np.nan)
     return StaticCurve(
-        level, out, curve.level_out_falling_dbv, loudest - out, current, resistance, ratio, curve.equilibria, tone,
-        cautions_of(compressor, current_led=current) + hunting,
+        level_in_dbv=level, level_out_dbv=out, level_out_falling_dbv=curve.level_out_falling_dbv, gain_reduction_db=loudest - out, current_led=current, resistance_cell=resistance, ratio_local=ratio, equilibria=curve.equilibria, frequency=tone,
+        cautions=cautions_of(compressor, current_led=current) + hunting,
     )  # fmt: skip
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero
 
 __all__ = [
     "LinearRegulator",
@@ -40,12 +41,12 @@ class ZenerFollower(Result):
 @formula
 def zener_follower(
     *,
-    voltage_supply: ArrayLike,
-    resistance_series: ArrayLike,
-    resistance_load: ArrayLike,
-    voltage_zener: ArrayLike,
-    voltage_base_emitter: ArrayLike,
-    current_gain: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_series: AboveZero,
+    resistance_load: AboveZeroToInfinity,
+    voltage_zener: AboveZero,
+    voltage_base_emitter: AtLeastZero,
+    current_gain: AboveZeroToInfinity,
 ) -> ZenerFollower:
     """Find the operating point of a zener with an NPN follower as series regulator.
 
@@ -54,15 +55,15 @@ def zener_follower(
     voltage_supply : array_like
         Supply voltage [V], at least 0.
     resistance_series : array_like
-        Resistor from supply to zener and base [Ω], > 0.
+        Resistor from supply to zener and base [Ω], above 0.
     resistance_load : array_like
-        Load at the emitter [Ω], > 0; inf for none.
+        Load at the emitter [Ω], above 0; inf for none.
     voltage_zener : array_like
-        Zener voltage [V], > 0.
+        Zener voltage [V], above 0.
     voltage_base_emitter : array_like
         Base-emitter drop [V], at least 0.
     current_gain : array_like
-        Current gain beta of the transistor [1], > 0; inf ignores the base current.
+        Current gain beta of the transistor [1], above 0; inf ignores the base current.
 
     Returns
     -------
@@ -93,12 +94,8 @@ def zener_follower(
     >>> print(f"{point.voltage_output:.1f}, {point.current_zener:.4f}")
     11.3, 0.0361
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    series = numeric("resistance_series", resistance_series, above=0)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    zener = numeric("voltage_zener", voltage_zener, above=0)
-    base = numeric("voltage_base_emitter", voltage_base_emitter, least=0)
-    beta = numeric("current_gain", current_gain, above=0, infinity=True)
+    supply, series, load, zener = voltage_supply, resistance_series, resistance_load, voltage_zener
+    base, beta = voltage_base_emitter, current_gain
     reach = np.where(supply > base, supply - base, 0.0)
     dark = reach / (1 + series / ((beta + 1) * load))  # output with the zener dark
     on = (dark + base > zener) & (zener > base)
@@ -117,26 +114,26 @@ def zener_follower(
         "V",
     )
     return ZenerFollower(
-        out[()],
-        across[()],
-        current[()],
-        into_base[()],
-        through[()],
-        left[()],
-        (zener * left)[()],
-        (across * (current - into_base))[()],
-        on[()],
-        cautions,
+        voltage_output=out[()],
+        voltage_collector_emitter=across[()],
+        current_load=current[()],
+        current_base=into_base[()],
+        current_series=through[()],
+        current_zener=left[()],
+        power_zener=(zener * left)[()],
+        power_transistor=(across * (current - into_base))[()],
+        conducts=on[()],
+        cautions=cautions,
     )
 
 
 @formula
 def adjustable_regulator(
     *,
-    voltage_reference: ArrayLike,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    current_adjust: ArrayLike,
+    voltage_reference: AnyNumber,
+    resistance_top: AtLeastZero,
+    resistance_bottom: AboveZeroToInfinity,
+    current_adjust: AtLeastZero,
 ) -> Number:
     """Find the output of a regulator whose divider feeds back to a reference.
 
@@ -152,7 +149,7 @@ def adjustable_regulator(
         Resistor that multiplies: from output to feedback node of an amplifier,
         from adjust pin to ground of a three-terminal regulator [Ω], at least 0.
     resistance_bottom : array_like
-        Resistor that carries the reference voltage [Ω], > 0, inf allowed.
+        Resistor that carries the reference voltage [Ω], above 0, inf allowed.
     current_adjust : array_like
         Current that flows through `resistance_top` beside it [A], at least 0.
 
@@ -179,20 +176,17 @@ def adjustable_regulator(
     >>> print(f"{adjustable_regulator(voltage_reference=3.9, resistance_top=20e3, resistance_bottom=10e3, current_adjust=0.0):g}")
     11.7
     """
-    reference = numeric("voltage_reference", voltage_reference)
-    top = numeric("resistance_top", resistance_top, least=0)
-    bottom = numeric("resistance_bottom", resistance_bottom, above=0, infinity=True)
-    adjust = numeric("current_adjust", current_adjust, least=0)
+    reference, top, bottom, adjust = voltage_reference, resistance_top, resistance_bottom, current_adjust
     return (reference * (1 + top / bottom) + adjust * top)[()]
 
 
 @formula
 def adjustable_regulator_resistor(
-    voltage_output: ArrayLike,
+    voltage_output: AnyNumber,
     *,
-    voltage_reference: ArrayLike,
-    resistance_bottom: ArrayLike,
-    current_adjust: ArrayLike,
+    voltage_reference: AboveZero,
+    resistance_bottom: AboveZero,
+    current_adjust: AtLeastZero,
 ) -> Number:
     """Find the multiplying resistor that gives an adjustable regulator a wanted output.
 
@@ -201,9 +195,9 @@ def adjustable_regulator_resistor(
     voltage_output : array_like
         Wanted output [V], at least the reference.
     voltage_reference : array_like
-        Reference [V], > 0.
+        Reference [V], above 0.
     resistance_bottom : array_like
-        Resistor that carries the reference voltage [Ω], > 0.
+        Resistor that carries the reference voltage [Ω], above 0.
     current_adjust : array_like
         Current that flows through the other beside its own [A], at least 0.
 
@@ -231,10 +225,7 @@ def adjustable_regulator_resistor(
     >>> print(f"{top:.0f}")
     1474
     """
-    out = numeric("voltage_output", voltage_output)
-    reference = numeric("voltage_reference", voltage_reference, above=0)
-    bottom = numeric("resistance_bottom", resistance_bottom, above=0)
-    adjust = numeric("current_adjust", current_adjust, least=0)
+    out, reference, bottom, adjust = voltage_output, voltage_reference, resistance_bottom, current_adjust
     if np.any(out < reference):
         raise ValueError("voltage_output must be at least voltage_reference")
     return ((out - reference) / (reference / bottom + adjust))[()]
@@ -255,12 +246,12 @@ class LinearRegulator(Result):
 @formula
 def linear_regulator(
     *,
-    voltage_supply: ArrayLike,
-    current_load: ArrayLike,
-    voltage_regulated: ArrayLike,
-    voltage_dropout: ArrayLike,
-    current_idle: ArrayLike,
-    power_rating: ArrayLike,
+    voltage_supply: AtLeastZero,
+    current_load: AtLeastZero,
+    voltage_regulated: AtLeastZero,
+    voltage_dropout: AtLeastZero,
+    current_idle: AtLeastZero,
+    power_rating: AboveZero,
 ) -> LinearRegulator:
     """Find output and heat of a linear regulator between a supply and a build.
 
@@ -277,7 +268,7 @@ def linear_regulator(
     current_idle : array_like
         Current of the regulator itself [A], at least 0.
     power_rating : array_like
-        Power it can shed as mounted [W], > 0.
+        Power it can shed as mounted [W], above 0.
 
     Returns
     -------
@@ -307,12 +298,8 @@ def linear_regulator(
     >>> print(f"{point.voltage_output:.1f} V, {point.power:.2f} W")
     9.0 V, 0.21 W
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    load = numeric("current_load", current_load, least=0)
-    wanted = numeric("voltage_regulated", voltage_regulated, least=0)
-    dropout = numeric("voltage_dropout", voltage_dropout, least=0)
-    idle = numeric("current_idle", current_idle, least=0)
-    watts = numeric("power_rating", power_rating, above=0)
+    supply, load, wanted, dropout = voltage_supply, current_load, voltage_regulated, voltage_dropout
+    idle, watts = current_idle, power_rating
     holds = supply - dropout >= wanted
     follows = np.where(supply > dropout, supply - dropout, 0.0)
     out = np.where(holds, wanted, follows) + 0.0 * (supply + wanted + dropout)
@@ -335,5 +322,10 @@ def linear_regulator(
         "W",
     )
     return LinearRegulator(
-        out[()], (drawn + 0 * watts)[()], heat[()], np.asarray(efficiency)[()], np.asarray(holds)[()], cautions
+        voltage_output=out[()],
+        current_supply=(drawn + 0 * watts)[()],
+        power=heat[()],
+        efficiency=np.asarray(efficiency)[()],
+        regulates=np.asarray(holds)[()],
+        cautions=cautions,
     )

@@ -129,8 +129,17 @@ def bands(
             continue
         low, high, error = _ends(kept, inside)
         middle = usual[name][0]
-        rows.append(Band(name, low, float(np.median(kept) if np.isnan(middle) else middle), high, error, _unit(name)))
-    return Bands(tuple(rows), number, int(number - good.sum()), inside)
+        rows.append(
+            Band(
+                name=name,
+                reading_low=low,
+                reading_typical=float(np.median(kept) if np.isnan(middle) else middle),
+                reading_high=high,
+                error_ends=error,
+                unit=_unit(name),
+            )
+        )
+    return Bands(rows=tuple(rows), count=number, failed=int(number - good.sum()), coverage=inside)
 
 
 @search
@@ -213,7 +222,7 @@ def blame(
         at += width
     shares["together"] = float(((value - table @ slopes) * value).mean()) / whole
     found = sorted(shares.items(), key=lambda one: -one[1])
-    return tuple(Share(name, share) for name, share in found if share >= 0.01)
+    return tuple(Share(reference=name, share_variance=share) for name, share in found if share >= 0.01)
 
 
 def _readings(board: Board, units: Any) -> tuple[dict[str, Array], Any]:
