@@ -213,6 +213,7 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     >>> plot.static_curve(curve).axes[0].get_xlabel()
     'Level in [dBV]'
     """
+    is_a("curve", curve, StaticCurve)
     if np.ndim(curve.level_out_dbv) > 1:
         raise ValueError(
             f"curve must be of one unit to be drawn, got one of {len(curve.level_out_dbv)} units; "
