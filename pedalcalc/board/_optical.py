@@ -18,7 +18,6 @@ from pedalcalc.board._sockets import has_battery, states_of
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.compressor._checks import whole
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 Array = NDArray[np.float64]
 
@@ -220,7 +219,6 @@ def _circuit(parts: Parts, supplied: DoubledSupply) -> tuple[compressor.Compress
         resistance_led=parts.ohms("lamp resistor"),
         coupler=parts.one("coupler", Coupler),
         illuminance_ambient=0.0,
-        voltage_thermal=VOLTAGE_THERMAL_300K,
     )
     if alike:
         return found, ()

@@ -8,6 +8,7 @@ import numpy as np
 
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 SPACING_DB = 0.5  # between the side-chain peaks that are settled
 SPACING_E_FOLD = 0.7  # of the LED's exponential between them, where it turns on
@@ -70,8 +71,8 @@ def _first_crossing(level: Floats, level_of: Floats, side: Floats) -> Floats:
 
 def lit_from(compressor: Compressor) -> tuple[Any, Any]:
     """Return the junction's e-fold, and the side-chain peak from which the LED begins to light."""
-    led = compressor.coupler.led
-    e_fold = np.multiply(led.ideality, compressor.voltage_thermal)
+    led = compressor.coupler_at_temperature.led
+    e_fold = np.multiply(led.ideality, VOLTAGE_THERMAL_300K)
     drop = compressor.voltage_base_emitter if compressor.drive == "buffered" else 0.0
     begins = np.maximum(e_fold * np.log(1e-9 / np.asarray(led.current_saturation)), e_fold)
     return e_fold, compressor.voltage_diode + drop + begins

@@ -22,6 +22,7 @@ import numpy as np
 
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.compressor.engine import STEPS_MOST, Engine, State, Trace, rest
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 CLOSE_HALVES = 12  # half periods after a change of level whose steps are halved until they agree
 CLOSE_CELL = 5e-4  # ln conductance to which they must agree; the finer of the two is kept
@@ -100,7 +101,7 @@ class PeriodMap:
         self.only_rest = only_rest
         self.too_fast = False  # whether a loop has moved faster than the shortest steps follow
         self.direct = c.drive == "direct"
-        self.e_fold = float(c.coupler.led.ideality * c.voltage_thermal)
+        self.e_fold = float(c.coupler_at_temperature.led.ideality * VOLTAGE_THERMAL_300K)
 
     def half(self, half: int, amplitude: float, v: float, g: float, trace: Trace | None) -> Pair:
         """Compute one half period."""

@@ -16,6 +16,7 @@ from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats
 from pedalcalc.compressor.table import LOOP_FINE, Layout, layout, loop_rates
+from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 from pedalcalc.laws._wright import solve_series
 from pedalcalc.laws.cells import CellFigures, layer, light_for, rise
 
@@ -45,15 +46,15 @@ class _Light(NamedTuple):
 
 
 def _light(compressor: Compressor, count: int) -> Floats:
-    c, led, cell = compressor, compressor.coupler.led, compressor.coupler.cell
+    c, led, cell = compressor, compressor.coupler_at_temperature.led, compressor.coupler_at_temperature.cell
     listed = (
         c.voltage_base_emitter if c.drive == "buffered" else 0.0,
         c.resistance_led + np.asarray(led.resistance_series),
         led.current_saturation,
-        np.multiply(led.ideality, c.voltage_thermal),
-        c.coupler.illuminance_reference,
-        c.coupler.current_reference,
-        c.coupler.light_exponent,
+        np.multiply(led.ideality, VOLTAGE_THERMAL_300K),
+        c.coupler_at_temperature.illuminance_reference,
+        c.coupler_at_temperature.current_reference,
+        c.coupler_at_temperature.light_exponent,
         c.illuminance_ambient,
         cell.resistance_10lx,
         cell.gamma,

@@ -16,15 +16,13 @@ def series_current(
     resistance: ArrayLike,
     current_saturation: ArrayLike,
     ideality: ArrayLike,
-    voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K,
 ) -> Number:
-    """Return the current at which V = n Vt ln(1 + I/Is) + I R; `resistance` includes that of the part."""
+    """Return the current at which V = n Vt ln(1 + I/Is) + I R at 300 K; `resistance` includes that of the part."""
     v = numeric_view("voltage", voltage)
     r = numeric_view("resistance", resistance, least=0, infinity=True)
     i_s = numeric_view("current_saturation", current_saturation, above=0)
     n = numeric_view("ideality", ideality, above=0)
-    v_t = numeric_view("voltage_thermal", voltage_thermal, above=0)
-    return solve_series(v, r, i_s, np.asarray(n * v_t))[()]
+    return solve_series(v, r, i_s, np.asarray(n * VOLTAGE_THERMAL_300K))[()]
 
 
 def junction_voltage(

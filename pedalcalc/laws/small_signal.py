@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, Result, formula, numeric, quantity
 from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc.laws._check import TEMPERATURE_RECORD, checked_temperature
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,7 +24,7 @@ class SmallSignalPoint(Result):
 
 @formula
 def voltage_change(
-    current_ratio: ArrayLike, *, ideality: ArrayLike = 1.0, voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K
+    current_ratio: ArrayLike, *, ideality: ArrayLike = 1.0, temperature: ArrayLike = TEMPERATURE_RECORD
 ) -> Number:
     """Find how far the junction voltage moves when the current changes by a ratio.
 
@@ -33,8 +34,8 @@ def voltage_change(
         New current over old current [1], > 0; 10 gives the volts per decade.
     ideality : array_like
         Emission coefficient n [1], > 0; 1 is the ideal diode.
-    voltage_thermal : array_like
-        Thermal voltage Vt [V], > 0; 300 K if not given.
+    temperature : array_like
+        Absolute temperature of the junction [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -46,9 +47,14 @@ def voltage_change(
     ValueError
         If an argument is outside its range.
 
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
+
     Notes
     -----
-    V2 - V1 = n Vt ln(I2 / I1), for currents far above the saturation current.
+    V2 - V1 = n Vt ln(I2 / I1) with Vt = kT/q, for currents far above the saturation current.
 
     References
     ----------
@@ -56,12 +62,12 @@ def voltage_change(
 
     Examples
     --------
-    >>> print(f"{voltage_change(10, voltage_thermal=0.025) * 1000:.1f} mV")
-    57.6 mV
+    >>> print(f"{voltage_change(10, temperature=300.0) * 1000:.1f} mV")
+    59.5 mV
     """
     ratio = numeric("current_ratio", current_ratio, above=0)
     n = numeric("ideality", ideality, above=0)
-    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
+    v_t = checked_temperature(temperature) * (VOLTAGE_THERMAL_300K / TEMPERATURE_RECORD)
     return np.asarray(n * v_t * np.log(ratio))[()]
 
 
@@ -73,7 +79,7 @@ def small_signal_point(
     resistance: ArrayLike,
     voltage_forward: ArrayLike,
     ideality: ArrayLike = 1.0,
-    voltage_thermal: ArrayLike = VOLTAGE_THERMAL_300K,
+    temperature: ArrayLike = TEMPERATURE_RECORD,
 ) -> SmallSignalPoint:
     """Find how much of a small signal on the supply reaches a diode fed through a resistor.
 
@@ -92,8 +98,8 @@ def small_signal_point(
         Forward drop of the diode [V], at least 0.
     ideality : array_like
         Emission coefficient n [1], > 0; 1 is the ideal diode.
-    voltage_thermal : array_like
-        Thermal voltage Vt [V], > 0; 300 K if not given.
+    temperature : array_like
+        Absolute temperature of the junction [K], above 0; 300 K if not given.
 
     Returns
     -------
@@ -105,9 +111,14 @@ def small_signal_point(
     ValueError
         If an argument is outside its range.
 
+    Warns
+    -----
+    ModelRangeWarning
+        If a temperature is outside 230 to 400 K.
+
     Notes
     -----
-    rd = n Vt / I and vd = v rd / (rd + R), for vd well under n Vt. Below the drop the
+    rd = n Vt / I with Vt = kT/q, and vd = v rd / (rd + R), for vd well under n Vt. Below the drop the
     diode is open and sees the whole signal.
 
     References
@@ -117,7 +128,7 @@ def small_signal_point(
     Examples
     --------
     >>> point = small_signal_point(
-    ...     10, voltage_signal=1, resistance=10e3, voltage_forward=0.7, ideality=2, voltage_thermal=0.025
+    ...     10, voltage_signal=1, resistance=10e3, voltage_forward=0.7, ideality=2, temperature=290.0
     ... )
     >>> print(f"{point.voltage_signal_diode * 1000:.2f} mV")
     5.35 mV
@@ -127,7 +138,7 @@ def small_signal_point(
     r = numeric("resistance", resistance, above=0)
     v_f = numeric("voltage_forward", voltage_forward, least=0)
     n = numeric("ideality", ideality, above=0)
-    v_t = numeric("voltage_thermal", voltage_thermal, above=0)
+    v_t = checked_temperature(temperature) * (VOLTAGE_THERMAL_300K / TEMPERATURE_RECORD)
     current = np.maximum(v - v_f, 0.0) / r
     with np.errstate(divide="ignore"):
         slope = np.asarray(n * v_t / current)
