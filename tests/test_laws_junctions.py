@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 from pedalcalc import devices, laws
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.laws._plain import junction_voltage, series_current
+from pedalcalc.laws._wright import solve_series
 
 DIODE = devices.typical(devices.DIODE_1N4148)
 INF = np.inf
@@ -21,7 +22,7 @@ INF = np.inf
 
 def _solved(v, r, i_s, nvt):
     """Ask the kernel, which takes the figures one by one."""
-    return series_current(v, resistance=r, current_saturation=i_s, ideality=1.0, voltage_thermal=nvt)
+    return solve_series(*(np.asarray(figure, float) for figure in (v, r, i_s, nvt)))
 
 
 def _written(i_s, nvt):
@@ -158,7 +159,7 @@ def test_limits_of_the_solution():
     big = _solved(20.0, 0, 1e-60, 0.025)
     assert big == pytest.approx(float(mpmath.mpf(10) ** -60 * mpmath.exp(800)), rel=1e-10)
     with pytest.raises(ValueError, match="current_saturation must be above 0"):
-        _solved(1.0, 1e3, 0.0, 0.025)
+        series_current(1.0, resistance=1e3, current_saturation=0.0, ideality=1.0)
 
 
 # --- against independent solvers -----------------------------------------------------------------

@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
-from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
@@ -221,7 +220,6 @@ def _circuit(parts: Parts, supplied: DoubledSupply) -> tuple[compressor.Compress
         resistance_led=parts.ohms("lamp resistor"),
         coupler=parts.one("coupler", Coupler),
         illuminance_ambient=0.0,
-        voltage_thermal=VOLTAGE_THERMAL_300K,
     )
     if alike:
         return found, ()

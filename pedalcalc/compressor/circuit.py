@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from pedalcalc._base import Caution, Result, caution_above, is_a, numeric, one_of, quantity
+from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD
 from pedalcalc.devices import Coupler, typical
+from pedalcalc.laws.temperature import moved
 
 PLACEMENTS = ("shunt", "series", "feedback")
 SENSES = ("after", "before")
@@ -26,7 +28,7 @@ _POSITIVE = (
     "gain_sidechain",
     "capacitance_hold",
     "resistance_led",
-    "voltage_thermal",
+    "temperature",
 )
 
 
@@ -48,7 +50,8 @@ class Compressor(Result):
                    |
          (buffer, less one VBE) -- R_led -- LED ))) LDR = cell
 
-    A coupler whose figures are ranges counts as its typical part. Many units are one record whose numbers, those of
+    A coupler whose figures are ranges counts as its typical part. Its record is stated at 300 K; LED, light and cell move from
+    there to `temperature`, as `laws.at_temperature` moves them, the other drops are as given. Many units are one record whose numbers, those of
     the coupler's parts among them, are single or arrays of one length: an element each.
     """
 
@@ -70,7 +73,9 @@ class Compressor(Result):
     resistance_led: float = quantity("Ω", "resistor in series with the LED")
     coupler: Coupler = quantity("record", "LED and LDR in one sleeve")
     illuminance_ambient: float = quantity("lx", "light that leaks in from outside")
-    voltage_thermal: float = quantity("V", "thermal voltage of the LED junction")
+    temperature: float = field(
+        default=TEMPERATURE_RECORD, metadata={"unit": "K", "caption": "temperature of the coupler"}
+    )
 
     def __post_init__(self) -> None:
         one_of("placement", self.placement, PLACEMENTS)
@@ -88,12 +93,24 @@ class Compressor(Result):
         for name in ("voltage_diode", "current_leakage", "voltage_base_emitter", "illuminance_ambient"):
             _known(self, name, least=0)
         _one_length(self)
+        KELVIN("temperature", self.temperature)
+        if not np.all(np.isfinite(self.coupler_at_temperature.illuminance_reference)):
+            raise ValueError(
+                f"temperature must be {TEMPERATURE_RECORD:g} K for {self.coupler.name!r}, whose LED's "
+                "light_temperature_coefficient is not known, or fill it in with dataclasses.replace"
+            )
         dark = np.isinf(self.coupler.cell.resistance_dark) & (np.asarray(self.illuminance_ambient) == 0)
         if self.placement == "feedback" and np.any(np.isinf(self.resistance_output) & dark):
             raise ValueError(
                 "resistance_output must be finite where the dark cell is an open circuit: "
                 "with nothing else across it the op-amp's gain has no limit, got inf"
             )
+
+    @property
+    def coupler_at_temperature(self) -> Coupler:
+        """The coupler as it is at its temperature."""
+        moved_there: Coupler = moved(self.coupler, np.asarray(self.temperature))
+        return moved_there
 
 
 def _known(compressor: Compressor, name: str, **allowed: Any) -> None:
@@ -138,13 +155,14 @@ def units_of(compressor: Compressor) -> int | None:
 def taken(compressor: Any, which: Any) -> Any:
     """Return some units of many as a record of arrays, or one of them, by its index, as one of single numbers."""
     changed: dict[str, Any] = {}
-    for field in fields(compressor):
-        value = getattr(compressor, field.name)
+    kind: Any = type(compressor)
+    for name in _names(kind):
+        value = getattr(compressor, name)
         if isinstance(value, Result):
-            changed[field.name] = taken(value, which)
+            changed[name] = taken(value, which)
         elif isinstance(value, np.ndarray) and value.ndim:
             part = value[which]
-            changed[field.name] = part if part.ndim else float(part)
+            changed[name] = part if part.ndim else float(part)
     return replace(compressor, **changed)
 
 

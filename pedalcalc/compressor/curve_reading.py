@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats
 
@@ -70,8 +71,8 @@ def _first_crossing(level: Floats, level_of: Floats, side: Floats) -> Floats:
 
 def lit_from(compressor: Compressor) -> tuple[Any, Any]:
     """Return the junction's e-fold, and the side-chain peak from which the LED begins to light."""
-    led = compressor.coupler.led
-    e_fold = np.multiply(led.ideality, compressor.voltage_thermal)
+    led = compressor.coupler_at_temperature.led
+    e_fold = np.multiply(led.ideality, VOLTAGE_THERMAL_300K)
     drop = compressor.voltage_base_emitter if compressor.drive == "buffered" else 0.0
     begins = np.maximum(e_fold * np.log(1e-9 / np.asarray(led.current_saturation)), e_fold)
     return e_fold, compressor.voltage_diode + drop + begins

@@ -107,7 +107,7 @@ class Engine(NamedTuple):
         c = self.compressor
         if c.drive != "capacitor":
             return 0.0
-        return 1 / ((c.resistance_led + float(c.coupler.led.resistance_series)) * c.capacitance_hold)
+        return 1 / ((c.resistance_led + float(c.coupler_at_temperature.led.resistance_series)) * c.capacitance_hold)
 
     def hold_rate(self) -> float:
         """Return the fastest rate at which the voltage that lights the LED follows the side-chain; infinite if directly."""
@@ -195,7 +195,7 @@ def sound(engine: Engine, signal: Floats, *, rate: float, spans: int) -> Steps:
 
 def _cell(compressor: Compressor) -> tuple[float, float, float]:
     """Return the dark conductance, and scale and exponent of the rate of the cell's fall."""
-    cell = compressor.coupler.cell
+    cell = compressor.coupler_at_temperature.cell
     dark = 0.0 if np.isinf(cell.resistance_dark) else 1 / float(cell.resistance_dark)
     exponent = float(cell.fall_exponent)
     return dark, float(cell.resistance_10lx) ** exponent / float(cell.time_fall_10lx), exponent

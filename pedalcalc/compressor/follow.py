@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pedalcalc._base import ModelRangeWarning
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor.engine import STEPS_MOST, Engine, State, Trace, rest
 
 CLOSE_HALVES = 12  # half periods after a change of level whose steps are halved until they agree
@@ -100,7 +101,7 @@ class PeriodMap:
         self.only_rest = only_rest
         self.too_fast = False  # whether a loop has moved faster than the shortest steps follow
         self.direct = c.drive == "direct"
-        self.e_fold = float(c.coupler.led.ideality * c.voltage_thermal)
+        self.e_fold = float(c.coupler_at_temperature.led.ideality * VOLTAGE_THERMAL_300K)
 
     def half(self, half: int, amplitude: float, v: float, g: float, trace: Trace | None) -> Pair:
         """Compute one half period."""

@@ -51,7 +51,12 @@ def gain_law(compressor: Compressor) -> GainLaw:
     c = compressor
     floor, r_in, r_out, makeup = (
         _plain(value)
-        for value in (c.coupler.cell.resistance_floor, c.resistance_input, c.resistance_output, c.gain_makeup)
+        for value in (
+            c.coupler_at_temperature.cell.resistance_floor,
+            c.resistance_input,
+            c.resistance_output,
+            c.gain_makeup,
+        )
     )
     if c.placement == "shunt":  # (Rout || cell) / (Rin + Rout || cell)
         ratio = r_in / r_out
@@ -82,36 +87,35 @@ def decibels(gain: Any) -> Any:
 def resistance_cell(compressor: Compressor, conductance: Any) -> Any:
     """Return the resistance of the whole cell, its floor included; infinite where it does not conduct."""
     with np.errstate(divide="ignore"):
-        return 1 / np.asarray(conductance) + compressor.coupler.cell.resistance_floor
+        return 1 / np.asarray(conductance) + compressor.coupler_at_temperature.cell.resistance_floor
 
 
 def led_current(compressor: Compressor, voltage: Any) -> Any:
     """Return the LED current that a voltage on the hold capacitor (or the rectifier, if direct) drives."""
-    led = compressor.coupler.led
+    led = compressor.coupler_at_temperature.led
     drop = compressor.voltage_base_emitter if compressor.drive == "buffered" else 0.0
     return series_current(
         np.maximum(np.asarray(voltage, float) - drop, 0.0),
         resistance=compressor.resistance_led + led.resistance_series,
         current_saturation=led.current_saturation,
         ideality=led.ideality,
-        voltage_thermal=compressor.voltage_thermal,
     )
 
 
 def illuminance(compressor: Compressor, current: Any) -> Any:
     """Return the light on the cell, ambient light included."""
-    return coupler_illuminance(current, coupler=compressor.coupler) + compressor.illuminance_ambient
+    return coupler_illuminance(current, coupler=compressor.coupler_at_temperature) + compressor.illuminance_ambient
 
 
 def rise_rate(compressor: Compressor, light: Any) -> Any:
     """Return 1/tau of the cell's rise at a light level; 0 in the dark."""
     with np.errstate(divide="ignore"):
-        return 1 / rise_time_constant(light, cell=compressor.coupler.cell)
+        return 1 / rise_time_constant(light, cell=compressor.coupler_at_temperature.cell)
 
 
 def conductance_dark(compressor: Compressor) -> Any:
     """Return the cell's settled conductance with the LED dark."""
-    return _plain(cell_conductance(compressor.illuminance_ambient, cell=compressor.coupler.cell))
+    return _plain(cell_conductance(compressor.illuminance_ambient, cell=compressor.coupler_at_temperature.cell))
 
 
 def voltage_top(compressor: Compressor, voltage_peak: Any) -> Any:

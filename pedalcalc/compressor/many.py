@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.engine import (
@@ -68,13 +69,15 @@ class Traced(NamedTuple):
 
 
 def _figures(compressor: Compressor, count: int) -> Floats:
-    c, law, cell = compressor, laws.gain_law(compressor), compressor.coupler.cell
+    c, law, cell = compressor, laws.gain_law(compressor), compressor.coupler_at_temperature.cell
     with np.errstate(divide="ignore", invalid="ignore"):
         base = np.where(np.asarray(law.d1) == 0, 0.0, np.divide(law.n1, law.d1))
         dark = 1 / np.asarray(cell.resistance_dark)
         fall = np.power(cell.resistance_10lx, np.asarray(cell.fall_exponent, float)) / np.asarray(cell.time_fall_10lx)
         release = np.multiply(c.resistance_release, c.capacitance_hold)
-        drain = 1 / ((c.resistance_led + np.asarray(c.coupler.led.resistance_series)) * c.capacitance_hold)
+        drain = 1 / (
+            (c.resistance_led + np.asarray(c.coupler_at_temperature.led.resistance_series)) * c.capacitance_hold
+        )
         answered = np.divide(1e-3 if c.placement == "series" else law.d0, law.d1)
         rest = np.asarray(laws.conductance_dark(c))
         least = np.where(rest > 0, rest, CONDUCTANCE_NONE)
@@ -83,7 +86,7 @@ def _figures(compressor: Compressor, count: int) -> Floats:
         *law, base, law.n0 - base * law.d0, c.voltage_diode, c.voltage_rail, dark, fall, cell.fall_exponent,
         np.multiply(c.resistance_attack, c.capacitance_hold), release, c.resistance_release, c.capacitance_hold,
         c.current_leakage, drain if c.drive == "capacitor" else 0.0, offset,
-        np.multiply(c.coupler.led.ideality, c.voltage_thermal),
+        np.multiply(c.coupler_at_temperature.led.ideality, VOLTAGE_THERMAL_300K),
     )  # fmt: skip
     return np.stack([np.broadcast_to(np.asarray(figure, float), count) for figure in listed])
 

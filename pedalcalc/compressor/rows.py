@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats
@@ -45,15 +46,15 @@ class _Light(NamedTuple):
 
 
 def _light(compressor: Compressor, count: int) -> Floats:
-    c, led, cell = compressor, compressor.coupler.led, compressor.coupler.cell
+    c, led, cell = compressor, compressor.coupler_at_temperature.led, compressor.coupler_at_temperature.cell
     listed = (
         c.voltage_base_emitter if c.drive == "buffered" else 0.0,
         c.resistance_led + np.asarray(led.resistance_series),
         led.current_saturation,
-        np.multiply(led.ideality, c.voltage_thermal),
-        c.coupler.illuminance_reference,
-        c.coupler.current_reference,
-        c.coupler.light_exponent,
+        np.multiply(led.ideality, VOLTAGE_THERMAL_300K),
+        c.coupler_at_temperature.illuminance_reference,
+        c.coupler_at_temperature.current_reference,
+        c.coupler_at_temperature.light_exponent,
         c.illuminance_ambient,
         cell.resistance_10lx,
         cell.gamma,

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats
@@ -75,8 +76,8 @@ class Layout(NamedTuple):
 
 def layout(compressor: Compressor, top: Any) -> Layout:
     """Return where the rows lie of a table from 0 V to `top`."""
-    c, led = compressor, compressor.coupler.led
-    e_fold = np.multiply(led.ideality, c.voltage_thermal)
+    c, led = compressor, compressor.coupler_at_temperature.led
+    e_fold = np.multiply(led.ideality, VOLTAGE_THERMAL_300K)
     drop = c.voltage_base_emitter if c.drive == "buffered" else 0.0
     first = drop + np.maximum(0.0, e_fold * np.log(CURRENT_FIRST / np.asarray(led.current_saturation)))
     top = np.maximum(top, first + 2 * e_fold / PER_E_FOLD)
@@ -95,7 +96,7 @@ def table(compressor: Compressor, top: float) -> Table:
     volts = lies.volts(np.arange(2.0 + fine_rows + rows_above))
     current = np.asarray(laws.led_current(c, volts))
     light = laws.illuminance(c, current)
-    settled = np.asarray(cell_conductance(light, cell=c.coupler.cell))
+    settled = np.asarray(cell_conductance(light, cell=c.coupler_at_temperature.cell))
     rate = np.asarray(laws.rise_rate(c, light))
     width = np.diff(volts)
     columns = []
@@ -130,7 +131,10 @@ def loop_rates(compressor: Compressor, lies: Layout) -> tuple[Floats, Floats]:
         np.linspace(lies.first, bend, LOOP_FINE + 1), np.linspace(bend, lies.top, LOOP_ABOVE + 1)[1:],
     ])  # fmt: skip
     light = laws.illuminance(c, laws.led_current(c, volts))
-    settled, rate = np.asarray(cell_conductance(light, cell=c.coupler.cell)), np.asarray(laws.rise_rate(c, light))
+    settled, rate = (
+        np.asarray(cell_conductance(light, cell=c.coupler_at_temperature.cell)),
+        np.asarray(laws.rise_rate(c, light)),
+    )
     if c.sense == "after":
         with np.errstate(divide="ignore", invalid="ignore"):
             slope = np.diff(np.log(settled), axis=0) / np.diff(volts, axis=0)

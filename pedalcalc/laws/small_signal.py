@@ -53,7 +53,7 @@ def voltage_change(
 
     Notes
     -----
-    V2 - V1 = n Vt ln(I2 / I1), for currents far above the saturation current.
+    V2 - V1 = n Vt ln(I2 / I1) with Vt = kT/q, for currents far above the saturation current.
 
     References
     ----------
@@ -116,7 +116,7 @@ def small_signal_point(
 
     Notes
     -----
-    rd = n Vt / I and vd = v rd / (rd + R), for vd well under n Vt. Below the drop the
+    rd = n Vt / I with Vt = kT/q, and vd = v rd / (rd + R), for vd well under n Vt. Below the drop the
     diode is open and sees the whole signal.
 
     References

@@ -79,17 +79,17 @@ def at_temperature(record: D, *, temperature: Kelvin) -> D:
             f"record must be a Led, Diode, Zener, Bjt, Jfet, Mosfet, Ldr or Coupler, for no other is a temperature law known: "
             f"not {type(record).__name__}"
         )
-    return _moved(specimen("record", record, type(record)), temperature)
+    return moved(specimen("record", record, type(record)), temperature)
 
 
-def _moved(record: Any, t: Array) -> Any:
+def moved(record: Any, t: Array) -> Any:
     """Return the record of a specimen at a checked temperature."""
     if np.all(t == TEMPERATURE_RECORD):
         return record
     rise = t - TEMPERATURE_RECORD
     changes: dict[str, Any] = {"origin": f"{record.origin}; moved to another temperature"}
     if isinstance(record, Coupler):
-        changes |= {"led": _moved(record.led, t), "cell": _moved(record.cell, t)}
+        changes |= {"led": moved(record.led, t), "cell": moved(record.cell, t)}
         changes["illuminance_reference"] = figure(record, "illuminance_reference") * _light(record.led, rise)
     elif isinstance(record, Ldr):
         law = cells.cell_figures(record, t)

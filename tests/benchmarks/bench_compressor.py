@@ -11,6 +11,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.special import wrightomega
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor import (
     example,
     gain_for_threshold,
@@ -64,7 +65,7 @@ def _step():
 def _right_side(c, tone):
     """Return the equations of a buffered shunt compressor in plain floats, the quickest form for the integrator."""
     led, cell, coupler = c.coupler.led, c.coupler.cell, c.coupler
-    e_fold = led.ideality * c.voltage_thermal
+    e_fold = led.ideality * VOLTAGE_THERMAL_300K
     scale = e_fold / (c.resistance_led + led.resistance_series)
     shift = led.current_saturation / scale + math.log(led.current_saturation / scale)
     attack, release = c.resistance_attack * c.capacitance_hold, c.resistance_release * c.capacitance_hold
