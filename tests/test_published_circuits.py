@@ -33,7 +33,7 @@ def _volts(voltages, nets):
 def _asked(board, values, question):
     """Answer one question: its first key says which; the others are conditions of it."""
     (what, where), *conditions = question.items()
-    given = {key: float(value) if value == "Infinity" else value for key, value in conditions}
+    given = dict(conditions)
     times, probe, net = (given.pop(key, usual) for key, usual in (("times", 1.0), ("probe", ""), ("net", "")))
     if what in ("voltage", "current"):
         point = circuit.operating_point(board, values=values, probe=probe)
