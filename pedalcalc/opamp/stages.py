@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import formula, thevenin
+from pedalcalc._base import formula
 from pedalcalc._figure import meter_resistance
 from pedalcalc._ranges import AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
@@ -27,7 +27,7 @@ from pedalcalc.opamp._point import OpAmpPoint, opamp_point
 
 SHORT, OPEN = np.asarray(0.0), np.asarray(np.inf)
 
-__all__ = ["buffer", "follower", "inverting", "noninverting"]
+__all__ = ["follower", "inverting", "noninverting"]
 
 
 @formula
@@ -198,65 +198,6 @@ def follower(
 
 
 @formula
-def buffer(
-    voltage_supply: AtLeastZero,
-    *,
-    resistance_top: ZeroToInfinity,
-    resistance_bottom: ZeroToInfinity,
-    op_amp: OpAmp,
-    meter: Meter,
-) -> OpAmpPoint:
-    """Find the DC of an op-amp that buffers a divider: a stiff half-supply reference.
-
-    Parameters
-    ----------
-    voltage_supply : array_like
-        Supply [V], 0 or more.
-    resistance_top : array_like
-        Divider resistor to the supply [Ω], 0 to inf.
-    resistance_bottom : array_like
-        Divider resistor to ground [Ω], 0 to inf.
-    op_amp : devices.OpAmp
-        One part.
-    meter : devices.Meter
-        What reads the high-resistance pins.
-
-    Returns
-    -------
-    OpAmpPoint
-        Voltages [V] and cautions; the corners and the input impedance are those of a
-        follower straight on the divider.
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range or both resistors are 0.
-    TypeError
-        If `op_amp` is not an op-amp record or is a type, or `meter` is not a meter.
-
-    Notes
-    -----
-    A follower whose input sits on the divider. A large capacitor straight at its
-    output can make it ring: common practice is 47 to 100 Ω in series.
-
-    References
-    ----------
-    DERIVED, DC at each pin; PRACTICE, the series resistor.
-
-    Examples
-    --------
-    >>> from pedalcalc.devices import METER_DIGITAL, OPAMP_TL072, typical
-    >>> point = buffer(9.0, resistance_top=100e3, resistance_bottom=100e3, op_amp=typical(OPAMP_TL072), meter=METER_DIGITAL)
-    >>> round(point.voltage_output, 2), round(point.voltage_half_supply_read, 2)
-    (4.5, 4.48)
-    """
-    v_ref, r_ref = thevenin(voltage_supply, resistance_top, resistance_bottom)
-    return _noninverting(
-        voltage_supply, v_ref, r_ref, SHORT, SHORT, OPEN, OPEN, OPEN, SHORT, op_amp, meter, driven=False
-    )
-
-
-@formula
 def inverting(
     voltage_supply: AtLeastZero,
     *,
@@ -364,8 +305,6 @@ def _noninverting(
     source: Array,
     op_amp: OpAmp,
     meter: Meter,
-    *,
-    driven: bool = True,
 ) -> OpAmpPoint:
     part, own = specimen("op_amp", op_amp, OpAmp), meter_resistance(meter)
     x = 1 + ratio(r_f, r_i, "resistance_ground")
@@ -375,4 +314,4 @@ def _noninverting(
         leg = np.where(np.isinf(c_g), 0.0, 1 / (2 * np.pi * c_g * r_i))
     # With the gain resistor straight on the reference (no capacitor) DC is amplified as well, and loads the reference.
     straight = np.where(np.isinf(c_g), r_i, np.inf)
-    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, straight, x, x, x, low, leg, r_b, part, own, driven=driven)
+    return opamp_point(vcc, v_ref, r_ref, r_b, r_f, straight, x, x, x, low, leg, r_b, part, own, driven=True)

@@ -1,4 +1,4 @@
-"""Resistors as dividers and strings."""
+"""Resistors as dividers."""
 
 from __future__ import annotations
 
@@ -25,16 +25,6 @@ class Divider(Result):
     resistance_loaded: Number = quantity("Ω", "lower resistor in parallel with the load")
     current: Number = quantity("A", "current from the supply")
     current_load: Number = quantity("A", "current into the load")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class DividerString(Result):
-    """Result of `divider_string`: tuples run from the supply to ground."""
-
-    current: Number = quantity("A", "current through the string")
-    voltages: tuple[Number, ...] = quantity("records", "voltage across each resistor")
-    voltages_tap: tuple[Number, ...] = quantity("records", "voltage from each junction to ground")
-    resistances_thevenin: tuple[Number, ...] = quantity("records", "resistance seen from each junction")
 
 
 @formula
@@ -163,58 +153,3 @@ def share(above: NDArray[np.float64], below: NDArray[np.float64]) -> NDArray[np.
         part = np.where(below == 0, 0.0, 1 / (1 + above / below))
     part = np.where(np.isinf(above), 0.0, part)
     return np.where(np.isnan(above + below), np.nan, part)
-
-
-@formula
-def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: AtLeastZero) -> DividerString:
-    """Find the voltages along a string of resistors from supply to ground.
-
-    Parameters
-    ----------
-    resistances : sequence of array_like
-        Resistances from the supply to ground [Ω], each 0 or more and finite; at least two.
-    voltage_supply : array_like
-        Voltage across the string [V], at least 0.
-
-    Returns
-    -------
-    DividerString
-        Current, the voltage across each resistor, and for each junction between two of them
-        its voltage to ground and the resistance seen from it.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, there are fewer than two resistors, or all are 0.
-    TypeError
-        If `resistances` is not a sequence.
-
-    Notes
-    -----
-    I = V_S/Σ R; V_i = I R_i; at a junction R_th = (Σ R above) || (Σ R below).
-
-    References
-    ----------
-    KUPHALDT-1, ch. 6, voltage divider circuits.
-
-    Examples
-    --------
-    >>> string = divider_string((2e3, 500, 3e3), voltage_supply=20)
-    >>> print(f"{string.voltages[1]:.4f} V across the middle one")
-    1.8182 V across the middle one
-    """
-    each = several("resistances", resistances, least=0)
-    if len(each) < 2:
-        raise ValueError(f"resistances must hold at least two values, got {len(each)}")
-    supply, *each = np.broadcast_arrays(voltage_supply, *each)
-    below = [sum(each[place:], start=np.zeros(supply.shape)) for place in range(len(each))]
-    total = below[0]
-    if np.any(total == 0):
-        raise ValueError("resistances must not all be 0: a shorted supply")
-    current = supply / total
-    return DividerString(
-        current=current,
-        voltages=tuple(current * one for one in each),
-        voltages_tap=tuple(current * part for part in below[1:]),
-        resistances_thevenin=tuple((total - part) * part / total for part in below[1:]),
-    )
