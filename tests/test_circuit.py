@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from pedalcalc import circuit
+from pedalcalc import circuit, devices
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
 from tests.conftest import ROOT
@@ -69,6 +71,30 @@ def test_power_in_is_power_out(name):
 def test_both_pins_on_one_net_are_refused_with_part_and_net():
     with pytest.raises(ValueError, match="R2: both its pins are on the net 'half'"):
         circuit.operating_point(assemble([clip(), resistor("R2", 1e3, "half", "half")], supply=9.0))
+
+
+def test_a_drop_that_nothing_limits_is_refused_by_name():
+    upright = replace(devices.typical(devices.DIODE_1N4148), ideality=0.0, resistance_series=0.0)
+    built = assemble(
+        [
+            clip(),
+            resistor("R1", 1e3, "rail", "out"),
+            part("D1", "diode", NAN, "", "1N4148", anode="out", cathode="ground"),
+        ],
+        supply=9.0,
+    )
+    with pytest.raises(ValueError, match="D1: ideality 0 with resistance_series 0"):
+        circuit.operating_point(built, values={"D1": upright})
+    kinked = replace(upright, resistance_series=1e-3, voltage_forward=0.7)
+    assert circuit.operating_point(built, values={"D1": kinked}).voltages["out"] == pytest.approx(0.7, abs=1e-4)
+
+
+def test_many_supplies_are_many_units():
+    dual = {"1": "a", "2": "a", "3": "half", "4": "ground", "5": "half", "6": "b", "7": "b", "8": "rail"}
+    parts = [clip(), resistor("R1", 1e4, "rail", "half"), resistor("R2", 1e4, "half", "ground")]
+    built = assemble([*parts, part("IC1", "integrated circuit", NAN, "", "TL072", **dual)], supply=9.0)
+    point = circuit.operating_point(built, values={"supply": np.array([9.0, 12.0, 18.0])})
+    np.testing.assert_allclose(point.voltages["a"], [4.5, 6.0, 9.0], atol=1e-3)
 
 
 def test_what_is_not_there_is_named():

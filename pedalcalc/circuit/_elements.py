@@ -256,9 +256,24 @@ def _plugged(board: Board, reference: str) -> bool:
     return reference not in board.unplugged and not isinstance(board.supply, Battery)
 
 
+def _refuse_upright(name: str, record: Any) -> None:
+    """Refuse a junction that drops the same at any current: nothing says what it carries."""
+    kinked = getattr(record, "ideality", None)
+    if kinked is None:
+        return
+    upright = (np.asarray(kinked, float) == 0) & (np.asarray(record.resistance_series, float) == 0)
+    if np.any(upright):
+        raise ValueError(
+            f"{name}: ideality 0 with resistance_series 0 leaves its current unknown; give resistance_series, 1 mΩ for none"
+        )
+    if isinstance(record, devices.Zener) and np.any(np.asarray(record.resistance_slope, float) == 0):
+        raise ValueError(f"{name}: resistance_slope 0 leaves its current unknown; give some, 1 mΩ for none")
+
+
 def _device(found: Elements, name: str, pins: tuple[PinRole, ...], nets: list[str], record: Any) -> None:
     """Add a part that has a record, by its law."""
     role = _roles(pins, nets)
+    _refuse_upright(name, record.led if isinstance(record, Coupler) else record)
     if isinstance(record, (devices.Diode, devices.Led, devices.Zener)):
         found.junctions.append(Branch(name, name, (role["anode"], role["cathode"]), record))
     elif isinstance(record, Bjt):
