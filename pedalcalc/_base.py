@@ -77,7 +77,7 @@ class Caution(Result):
     """A possible but harmful state: what, how much, and what to do about it.
 
     `value` is the worst element found and `limit` what it is held against,
-    both in `unit` (a share where that is ``%``); `count` tells how many of the computed elements are hit.
+    both in `unit` (a share where that is ``%``), NaN where no figure divides harm from none; `count` tells how many of the computed elements are hit.
     """
 
     what: str

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from pedalcalc import compressor, plot
+from pedalcalc import compressor, devices, plot
 from pedalcalc._base import Result, quantity
 from pedalcalc.plot._screen import Screen
 from pedalcalc.plot._sketch import STAGES
@@ -250,6 +250,39 @@ def test_sketches_hold_their_words(stage):
     left, _, width, _ = map(float, drawing.get("viewBox").split())
     for text in drawing.iter("{http://www.w3.org/2000/svg}text"):
         assert left <= float(text.get("x")) <= left + width
+
+
+PINOUTS = {name: getattr(devices, name) for name in devices.__all__ if name.startswith("PINOUT_")}
+
+
+@pytest.mark.parametrize("name", [name for name in PINOUTS if not re.search("JACK|SWITCH|BARREL", name)])
+def test_outlines_name_every_lead_within_the_frame(name):
+    order = PINOUTS[name]
+    drawing = ElementTree.fromstring(plot.sketch({"Q9 & friends": order}).svg)
+    told = [text.text or "" for text in drawing.iter("{http://www.w3.org/2000/svg}text")]
+    words = " ".join(told)
+    for entry in order.entries:
+        assert entry.pin in words.split() or entry.role in words or entry.pin in words, entry
+    assert "Q9 & friends" in told
+    assert " ".join(order.view.split()[:2]) in words
+
+
+def test_a_chip_is_counted_anticlockwise_from_its_notch():
+    drawing = ElementTree.fromstring(plot.sketch({"IC1": devices.PINOUT_DIP8_DUAL}).svg)
+    at = {
+        text.text: (float(text.get("x")), float(text.get("y")))
+        for text in drawing.iter("{http://www.w3.org/2000/svg}text")
+    }
+    below, above = [at[str(pin)] for pin in (1, 2, 3, 4)], [at[str(pin)] for pin in (8, 7, 6, 5)]
+    assert [x for x, _ in below] == sorted(x for x, _ in below) == [x for x, _ in above]
+    assert all(low[1] > high[1] for low, high in zip(below, above, strict=True))
+
+
+def test_leads_are_of_orders_of_pins():
+    with pytest.raises(TypeError, match="stage: Q1 must be a Pinout"):
+        plot.sketch({"Q1": devices.JFET_2N5457})
+    with pytest.raises(ValueError, match="at least one order of pins"):
+        plot.sketch({})
 
 
 def test_sketch_symbols_reach_the_page_as_they_are():

@@ -15,6 +15,7 @@ and monitors down, and record by cable, not by loudspeaker.
 from __future__ import annotations
 
 import dataclasses
+import math
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,7 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_above, caution_below, io, is_a, quantity
+from pedalcalc._base import Caution, Result, caution_below, io, is_a, quantity
 from pedalcalc.compressor._checks import whole
 from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
@@ -249,13 +250,10 @@ def _step(definition: Any) -> float:
 
 
 def _loudness(step: float) -> tuple[Caution, ...]:
-    return caution_above(
-        "loud steady test tones that jump up without warning",
-        "take headphones off, turn amplifiers and monitors down, record by cable",
-        step,
-        0.0,
-        "dB",
-    )
+    times = f"{10 ** (step / 20):.2g} times the voltage"
+    what = f"loud steady test tones leap up without warning, to {times}"
+    action = "take headphones off, turn amplifiers and monitors down, record by cable"
+    return (Caution(what, action, step, math.nan, "dB"),)
 
 
 def _starts() -> Iterator[tuple[float, float]]:

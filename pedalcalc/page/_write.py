@@ -173,8 +173,15 @@ def _rendered(notebook: Any, source: Path) -> str:
         "page_notebook": source.name,
         "page_version": __version__,
         "page_date": datetime.date.today().isoformat(),
+        "page_foot": _css_string(f"{_title(notebook, source)}, {datetime.date.today().isoformat()}"),
+        "page_of_a_build": (source.parent / "parts.csv").is_file(),
     }
     return str(exporter.from_notebook_node(notebook, resources=resources)[0])
+
+
+def _css_string(text: str) -> str:
+    """Return text as a string of a style sheet, whatever stands in it."""
+    return '"' + "".join(c if c.isalnum() or c in " .,:-" else f"\\{ord(c):x} " for c in text) + '"'
 
 
 def _title(notebook: Any, source: Path) -> str:

@@ -8,9 +8,11 @@ from collections.abc import Mapping
 from html import escape, unescape
 from typing import Any
 
-from pedalcalc._base import io, one_of, table_of, words
+from pedalcalc._base import io, is_a, one_of, table_of, words
 from pedalcalc._screen_text import plain_text
+from pedalcalc.devices import Pinout
 from pedalcalc.plot import _stages
+from pedalcalc.plot._leads import draw_leads
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 LONGEST = 10  # letters of a label in one line
@@ -68,6 +70,25 @@ STAGES: dict[str, tuple[Any, dict[str, str]]] = {
         {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "C in": "C in",
          "C out": "C out", "in": "in", "out": "out"},
     ),
+    "op-amp follower": (
+        _stages.op_amp_follower,
+        {"in": "in", "C in": "C in", "R pull-down": "R pull-down", "R bias": "R bias", "reference": "reference", "op-amp": "", "out": "out"},
+    ),
+    "op-amp gain": (
+        _stages.op_amp_gain,
+        {"in": "in", "op-amp": "", "R feedback": "R feedback", "R ground": "R ground", "reference": "reference", "C out": "C out",
+         "out": "out"},
+    ),
+    "rectifier": (
+        _stages.rectifier,
+        {"in": "in", "threshold": "threshold", "gain": "gain", "inverter": "inverter", "D upright": "D", "D inverted": "D",
+         "out": "rectified"},
+    ),
+    "hold and drive": (
+        _stages.hold_and_drive,
+        {"rectified": "rectified", "R attack": "R attack", "C hold": "C hold", "R release": "R release",
+         "reference": "reference", "buffer": "buffer", "R LED": "R LED", "LED": "LED"},
+    ),
     "jfet follower": (
         _stages.jfet_follower,
         {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "R emitter": "R emitter",
@@ -91,14 +112,16 @@ class Sketch:
 
 
 @io
-def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
-    """Sketch one of the textbook stages, with part values written beside the parts.
+def sketch(stage: str | Mapping[str, Pinout], *, labels: Mapping[str, str] | None = None) -> Sketch:
+    """Sketch one of the textbook stages with part values beside the parts, or which lead of a part is which.
 
     Parameters
     ----------
-    stage : str
+    stage : str or mapping of str to record
         One of indicator led, low-pass, high-pass, divider, detector, coupler, cell shunt, cell series, cell feedback,
-        compressor, supply filter, half supply, pump, bias bjt, bias jfet, jfet follower.
+        compressor, supply filter, half supply, pump, bias bjt, bias jfet, jfet follower, op-amp follower, op-amp gain,
+        rectifier, hold and drive; or orders of pins (`devices.Pinout`) by words of one's own, such as ``{"Q1": device.pinouts[0]}``:
+        each package is drawn as its record says it is held, with number and name at every lead.
     labels : mapping of str to str, optional
         Text beside each part, by the part's name in the plain sketch, such as ``{"R": "R1 4.7 kΩ"}``.
 
@@ -110,7 +133,9 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     Raises
     ------
     ValueError
-        If the stage or a part in `labels` is not known; the message lists what is.
+        If the stage or a part in `labels` is not known; the message lists what is. If no part is given, or labels for leads.
+    TypeError
+        If something else than an order of pins is to be drawn.
     ModuleNotFoundError
         If schemdraw is not installed (it comes with ``pedalcalc[lab]``).
 
@@ -124,6 +149,13 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     >>> plot.sketch("low-pass", labels={"R": "R1 4.7 kΩ", "C": "C1 100 nF"})
     sketch of the stage: low-pass
     """
+    if isinstance(stage, Mapping):
+        if not stage or labels:
+            raise ValueError(f"stage must hold at least one order of pins, and no labels, got {len(stage)}")
+        for name, order in stage.items():
+            words("stage", name)
+            is_a(f"stage: {name}", order, Pinout)
+        return Sketch("leads of " + ", ".join(stage), draw_leads(stage))
     one_of("stage", stage, tuple(STAGES))
     draw, texts = STAGES[stage]
     labels = table_of("labels", labels, "words by part")

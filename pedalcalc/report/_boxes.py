@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from html import escape
 from typing import Any
 
@@ -166,11 +167,14 @@ def caution_sentences(*results: Any) -> tuple[str, ...]:
 
 
 def _explained(caution: Caution) -> str:
+    action = caution.action.strip()
+    action = f"{action[:1].upper()}{action[1:]}{'' if action.endswith(('.', '!')) else '.'}"
+    if math.isnan(caution.limit):
+        return action
     value, limit = number_text(caution.value, caution.unit), number_text(caution.limit, caution.unit)
     hit = "" if caution.count == 1 else f" in {caution.count} of the computed cases, at worst"
     side = "above" if caution.value > caution.limit else "under" if caution.value < caution.limit else "at"
-    action = caution.action.strip()
-    return f"{value}{hit}, {side} {limit}. {action[:1].upper()}{action[1:]}{'' if action.endswith(('.', '!')) else '.'}"
+    return f"{value}{hit}, {side} {limit}. {action}"
 
 
 @io

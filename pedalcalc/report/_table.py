@@ -16,7 +16,8 @@ from pedalcalc._units import told
 from pedalcalc.devices import Spread
 
 LONGEST = 24
-LONG = 12
+LONG = 5  # rows; a longer table may run over a page
+ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
 
 
@@ -254,6 +255,17 @@ def _array_block(group: list[_Field], labels: Sequence[str] | None, blanks: tupl
         names = [", ".join(str(i) for i in index) for index in np.ndindex(shape)]
     else:
         names = [] if labels is None else _labelled(labels, count)
+    alike: list[tuple[str, str]] = []
+    if names and len(shape) == 1 and count >= ALIKE:
+        texts = [
+            {style.text(part.name, value, part.unit) for value in column}
+            for part, column in zip(group, columns, strict=True)
+        ]
+        alike = [(part.caption, next(iter(told))) for part, told in zip(group, texts, strict=True) if len(told) == 1]
+        if len(alike) == len(group) and not blanks:
+            return Block(f"The same for {', '.join(names)}", (), tuple(alike), frozenset({0}))
+        vary = [k for k, told in enumerate(texts) if len(told) > 1]
+        group, columns = [group[k] for k in vary], [columns[k] for k in vary]
     head = (*(("",) if names else ()), *(part.caption for part in group), *blanks)
     shown = range(count)
     if count > LONGEST:
@@ -263,7 +275,9 @@ def _array_block(group: list[_Field], labels: Sequence[str] | None, blanks: tupl
         cells = [style.text(part.name, column[i], part.unit) for part, column in zip(group, columns, strict=True)]
         row = (*((names[i],) if names else ()), *cells, *("" for _ in blanks))
         rows.append(row if i >= 0 else tuple("⋮" for _ in row))
-    title = "" if count <= LONGEST else f"{count} rows, the first and the last shown"
+    title = "In every row: " + "; ".join(f"{caption} {text}" for caption, text in alike) if alike else ""
+    if count > LONGEST:
+        title = "; ".join(filter(None, (f"{count} rows, the first and the last shown", title)))
     left = {0} if names else set()
     left |= {k + bool(names) for k, part in enumerate(group) if part.unit in {"text", "bool", "record"}}
     return Block(title, head, tuple(rows), frozenset(left))
@@ -336,7 +350,7 @@ def _html(block: Block) -> str:
         side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
         return f'<{tag} style="text-align:{side}">{escape(text)}</{tag}>'
 
-    parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']  # a long one may run over a page
+    parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']
     if block.title:
         parts.append(f'<caption style="text-align:left">{escape(block.title)}</caption>')
     if block.head:
