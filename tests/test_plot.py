@@ -45,6 +45,7 @@ CALLS = {
     "curve": {"result": SWEEP, "across": "voltage", "up": "current"},
     "curves": {"results": {"a": SWEEP, "b": SWEEP}, "across": "voltage", "up": "current"},
     "lines": {"tracks": {"decay": T}, "across": T, **AXES},
+    "response": {"tracks": {"flat": (1 + T, T)}, "band": (T - 1, T + 1)},
     "sketch": {"stage": "low-pass", "labels": {"R": "R1 4.7 kΩ"}},
     "rail_diagram": {"rails": {"label": 9.0, "swing": (1.5, 7.0)}, "voltage_idle": 4.5},
     "static_curve": {
@@ -310,3 +311,16 @@ def test_screen_forgets_the_ground_not_seen_for_longest(monkeypatch):
         picture.axes[0].set_xlim(0.0, high)
         screen.png(picture)
     assert [key[0][0] for key in screen._grounds] == [(0.0, 1.0), (0.0, 3.0)]
+
+
+def test_a_flat_response_looks_flat_and_its_lines_differ_in_grey():
+    hertz = np.geomspace(10.0, 1e4, 20)
+    picture = plot.response({"one": (hertz, np.zeros(20)), "other": (hertz, np.full(20, 0.1))})
+    bottom, top = picture.axes[0].get_ylim()
+    assert top - bottom >= 12.0
+    first, second = (line._dash_pattern for line in picture.axes[0].lines)
+    assert first != second
+    with pytest.raises(ValueError, match="not over the frequencies"):
+        plot.response({"one": (hertz, hertz), "other": (hertz * 2, hertz)})
+    with pytest.raises(ValueError, match="at least one line"):
+        plot.response({})
