@@ -39,6 +39,7 @@ def as_read(expected):
 DIVIDER = divider(10e3)
 BOOSTER = assemble(BUILDS / "jfet-booster" / "parts.csv", supply="9V", rotations={"VR1": 1.0})
 CALLS = {
+    "changes": {"board": DIVIDER, "fitted": {"R1": "12k"}, "step_db": 1.0, "step_octave": 0.3, "count": 20},
     "expected_readings": {"board": DIVIDER, "count": 50},
     "judge_readings": {"board": DIVIDER, "readings": [took("rail", 9.0), took("half", 4.5)], "count": 50},
     "first_power": {"board": DIVIDER, "resistance": 100.0, "count": 50},
@@ -247,3 +248,56 @@ def test_a_comma_is_the_decimal_mark_where_semicolons_part(tmp_path):
     path.write_text(head.replace(";", ",") + '"4,51",V,\n', encoding="utf-8")
     with pytest.raises(ValueError, match="decimal mark as a point"):
         read_readings(path)
+
+
+def verdict(board, **fitted):
+    return bench.changes(board, fitted=fitted)[0].verdict
+
+
+def test_a_swap_is_judged_in_words():
+    # R1 of a divider by hand: 10.2k inside 5 % of 10k, 22k far outside
+    wide = divider(10e3, 0.05)
+    assert verdict(wide, R1="10.2k") == "within tolerance"
+    assert verdict(wide, R1="22k").startswith("moves readings: half 4.50 V before, 2.81 V after")
+    assert verdict(wide, R1="10k") == "nothing you can measure"
+    assert verdict(BOOSTER, C4="220u") == "nothing you can measure"
+    assert "does not fit" in verdict(wide, R1="nonsense")
+
+
+def test_what_is_heard_is_told_by_the_step_that_is_heard():
+    # C1 with R3 of 1 MΩ and the guitar's 10 kΩ is a high-pass by itself: 1/(2 pi R C), 72 Hz for 2.2 nF; at 82 Hz
+    # 10 lg(1 + (72/82)²) = 2.5 dB are gone
+    told = verdict(BOOSTER, C1="2n2")
+    assert told.startswith("changes the sound: 2.4 dB quieter at 82 Hz, less bass")
+    assert verdict(BOOSTER, C1="18n") in ("within tolerance", "nothing you can measure")
+    deaf = bench.changes(BOOSTER, fitted={"C1": "2n2"}, step_db=30.0, step_octave=9.0)[0].verdict
+    assert "changes the sound" not in deaf
+
+
+def test_leads_that_go_round_the_other_way_are_told():
+    assert "Q2 fits electrically but its leads go round the other way" in verdict(BOOSTER, Q2="2N3904")
+    assert "other way" not in verdict(BOOSTER, R1="120R")
+
+
+def test_a_swap_beyond_a_rating_says_so():
+    assert "beyond a rating" in verdict(BOOSTER, R7="100R")  # 70 mA through a lamp made for 20
+
+
+def test_a_board_is_held_against_its_own_list():
+    assert bench.changes(BOOSTER) == ()
+    fitted = changed(BOOSTER, C1="2n2", C2="10u")
+    rows = bench.changes(fitted)
+    assert [row.reference for row in rows] == ["C1", "C2", "all together"]
+    assert (rows[0].text_listed, rows[0].value_text) == ("22n", "2n2")
+    alone = bench.changes(BOOSTER, fitted={"C1": "2n2"})[0]
+    assert rows[0].verdict == alone.verdict
+    with pytest.raises(ValueError, match="has no R99"):
+        bench.changes(BOOSTER, fitted={"R99": "1k"})
+
+
+def test_ends_of_what_passes_are_those_of_one_pole():
+    from pedalcalc.bench._figures import SWEEP, _ends_of
+
+    low, high = _ends_of(-10 * np.log10(1 + (50 / SWEEP) ** 2) - 10 * np.log10(1 + (SWEEP / 8e3) ** 2))
+    assert (low, high) == pytest.approx((50.0, 8e3), rel=0.02)
+    assert np.isnan(_ends_of(np.zeros(len(SWEEP)))).all()

@@ -6,17 +6,21 @@ the list or a pin such as ``IC2 pin 1``, `condition` says ``bypassed`` where the
 """
 
 from pedalcalc.bench._rows import Expected, ExpectedReading, FirstPower, Judged, JudgedReading, PowerLine
+from pedalcalc.bench.changes import Change, Move, changes
 from pedalcalc.bench.expected import expected_readings
 from pedalcalc.bench.judge import judge_readings
 from pedalcalc.bench.power import first_power
 
 __all__ = [
+    "Change",
     "Expected",
     "ExpectedReading",
     "FirstPower",
     "Judged",
     "JudgedReading",
+    "Move",
     "PowerLine",
+    "changes",
     "expected_readings",
     "first_power",
     "judge_readings",
