@@ -31,7 +31,7 @@ ROWS = [
         "compressor",
     ],
     ["board", "circuit", "tolerance", "drawer", "bench"],
-    ["report", "plot", "explore", "page"],
+    ["report", "plot", "explore", "sheet", "page"],
 ]
 LEVEL = {room: level for level, row in enumerate(ROWS) for room in row}
 FILES = sorted((ROOT / "pedalcalc").rglob("*.py"))
