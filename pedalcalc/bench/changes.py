@@ -124,16 +124,16 @@ def changes(
         swaps, before = {board.part(name).reference: text for name, text in fitted.items()}, board
     if not swaps:
         return ()
-    base = _Base(before, drawn_units(before, count=number, seed=start), (loud, octaves))
-    rows = [_change(base, name, {name: text}) for name, text in swaps.items()]
-    return (*rows, _change(base, TOGETHER, swaps)) if len(rows) > 1 else tuple(rows)
+    base = Before(before, drawn_units(before, count=number, seed=start), (loud, octaves))
+    rows = [change_of(base, name, {name: text}) for name, text in swaps.items()]
+    return (*rows, change_of(base, TOGETHER, swaps)) if len(rows) > 1 else tuple(rows)
 
 
 def _departs(part: Any) -> bool:
     return bool(part.text_listed) and part.text_listed != part.value_text
 
 
-class _Base:
+class Before:
     """The board as it was, with its figures, their bands and its cautions."""
 
     def __init__(self, board: Board, units: Mapping[str, Any], steps: tuple[float, float]) -> None:
@@ -151,7 +151,7 @@ class _Base:
             )
 
 
-def _change(base: _Base, name: str, swaps: Mapping[str, str]) -> Change:
+def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
     """Return what some swaps change together."""
     listed = base.board.part(name).value_text if name in swaps else f"{len(swaps)} parts"
     text = swaps.get(name, "as above")
@@ -176,7 +176,7 @@ def _change(base: _Base, name: str, swaps: Mapping[str, str]) -> Change:
     return Change(name, listed, text, "; ".join(words), moves)
 
 
-def _moves(base: _Base, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], bool]:
+def _moves(base: Before, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], bool]:
     """Return the figures that move beyond their bands or by a step that is heard, and whether others move at all."""
     found, within = [], False
     for name, (before, unit) in base.usual.items():

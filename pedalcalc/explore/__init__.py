@@ -7,6 +7,7 @@ from pedalcalc.explore._parts import coupler_curve, indicator_led, time_constant
 from pedalcalc.explore._sidechain import detector
 from pedalcalc.explore._slider import Slider, choice, pot, slider
 from pedalcalc.explore._supply import battery_discharge, charge_pump, voltage_budget
+from pedalcalc.explore._swap import swap
 
 __all__ = [
     "Panel",
@@ -25,6 +26,7 @@ __all__ = [
     "slider",
     "static_curve",
     "step_response",
+    "swap",
     "time_constant",
     "voltage_budget",
 ]

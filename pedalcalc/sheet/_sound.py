@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pedalcalc import plot, report
 from pedalcalc.board import Board
 from pedalcalc.circuit import Corners, corners, impedance, response, waveform
+from pedalcalc.devices import Coupler
 from pedalcalc.parts._list import CONTROLS
 from pedalcalc.report._text import number_text
 from pedalcalc.sheet._section import Section, words
@@ -170,6 +171,12 @@ def clipping_section(board: Board, ways: Ways) -> Section:
         shown.append(report.table(rows, title="Peak at the guitar from which a part limits, cuts off or saturates"))
     else:
         shown.append(words("Nothing leaves its region up to 10 V peak from the guitar."))
+    if any(isinstance(one.device, Coupler) for one in board.parts):
+        shown.append(
+            words(
+                "The cell of a coupler is held where it stands with no signal: what the side-chain does with time is left out."
+            )
+        )
     if rest:
         shown.append(
             words(f"At rest or nearly so out of their region already: {', '.join(rest)}. See whether that is meant.")

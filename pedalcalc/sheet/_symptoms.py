@@ -49,7 +49,8 @@ def symptoms_section(board: Board) -> Section:
     on = _On(board)
     feed = on.feeds[0] if on.feeds else "the supply"
     pins = [pin.net for one in board.parts for pin in one.pins]
-    last = max(on.feeds[1:] or (feed,), key=pins.count)  # what most parts hang on is the rail
+    rail = [pin.net for one in board.parts for pin in one.pins if pin.role == "positive rail"]
+    last = rail[0] if rail else max(on.feeds[1:] or (feed,), key=pins.count)  # what most parts hang on is the rail
     switch, jacks = on.names("switch") or "the footswitch", on.names("jack") or "the jacks"
     diode = on.between(("diode",), on.feeds) or "the protection diode"
     series = on.joining("resistor", on.feeds)
