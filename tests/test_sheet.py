@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 
-from pedalcalc import bench, sheet
+from pedalcalc import bench, page, sheet
 from pedalcalc.board import assemble
 from pedalcalc.readings import Reading, write_readings
 from pedalcalc.sheet import _sound
@@ -142,6 +142,26 @@ def test_a_list_without_jacks_has_its_volts_all_the_same(tmp_path):
     assert len(found.expected.rows) > 10
 
 
+def test_a_net_that_is_misspelt_in_an_answer_is_named():
+    with pytest.raises(ValueError, match="there is no net 'bass 1'; near it are base 1"):
+        sheet.build_sheet(TWO_STAGES, net_in="bass 1", net_out="out")
+
+
+def test_a_net_that_is_misspelt_in_the_list_is_a_caution(tmp_path):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(text.replace("collector 1, 2: base 2", "colector 1, 2: base 2"))
+    told = [one.what for one in sheet.build_sheet(tmp_path / "parts.csv").cautions]
+    assert any("'colector 1' has one connection only, C2 1" in what for what in told)
+
+
+def test_an_electrolytic_that_is_turned_round_is_a_caution(tmp_path):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(text.replace("plus: rail, minus: ground", "plus: ground, minus: rail"))
+    made = sheet.build_sheet(tmp_path / "parts.csv")
+    assert any("C9 (100u) is reversed" in one.what for one in made.cautions)
+    assert "C9 (100u) is reversed" in text_of(made, "cautions")
+
+
 def test_supply_is_found_from_the_list(tmp_path):
     lines = TWO_STAGES.read_text(encoding="utf-8").splitlines()
     battery = 'B1,battery,9 V alkaline,,,,"plus: nine volts, minus: ground",\n'
@@ -169,9 +189,35 @@ def test_a_slip_in_the_list_names_line_part_and_cure(tmp_path, line, instead, wh
         sheet.build_sheet(tmp_path / "parts.csv")
 
 
+def test_a_measured_device_narrows_its_bands():
+    booster = ROOT / "notebooks" / "builds" / "jfet-booster" / "parts.csv"
+
+    def width(**asked):
+        row = next(row for row in sheet.build_sheet(booster, **asked).expected.rows if row.place == "drain")
+        return row.reading_high - row.reading_low
+
+    assert width(own_readings={"Q1": "readings/q1.csv"}) < 0.2 * width()
+
+
+def test_a_board_may_stand_for_its_list(made):
+    again = sheet.build_sheet(made.board)
+    assert text_of(again, "voltages") == text_of(made, "voltages")
+
+
 def test_a_meter_that_is_none_is_refused():
     with pytest.raises(ValueError, match="meter must name a multimeter"):
         sheet.build_sheet(TWO_STAGES, meter="TL072")
+
+
+def test_a_list_alone_prints(tmp_path):
+    page.write_page(TWO_STAGES, page=tmp_path / "sheet.html")
+    text = (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert "<h1" in text
+    assert "Two stage filter" in text
+    assert text.count("<figure") >= 2
+    assert 'class="pedalcalc-card"' in text
+    with pytest.raises(FileNotFoundError, match="there is no list"):
+        page.write_page(tmp_path / "parts.csv")
 
 
 def test_how_the_example_was_chosen_is_true():

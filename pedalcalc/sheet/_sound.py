@@ -130,7 +130,11 @@ def corners_section(board: Board, ways: Ways) -> Section:
     )
     table = report.table(rows, title="Corners") if rows else words("There is no corner between 0.5 Hz and 200 kHz.")
     hidden = [words(f"{found.hidden} pairs that undo each other are not shown.")] if found.hidden else []
-    return Section("Which parts set which corner", (told, table, *hidden))
+    simple = report.formula(
+        "f_c = 1/(2*pi*R*C)",
+        where={"R": "what the capacitor sees", "C": "the capacitor", "f_c": "corner of one of each"},
+    )
+    return Section("Which parts set which corner", (told, table, *hidden, simple))
 
 
 def clipping(board: Board, ways: Ways) -> tuple[dict[str, float], tuple[str, ...]]:

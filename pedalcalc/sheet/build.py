@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc import board as boards
-from pedalcalc import devices, report
+from pedalcalc import devices, plot, report
 from pedalcalc._base import Caution, io, one_number
 from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_readings, first_power, judge_readings
 from pedalcalc.board import Board, compared
 from pedalcalc.board._sockets import socket_cautions
 from pedalcalc.catalogue import find_device
 from pedalcalc.circuit import operating_point
-from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD
+from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
 from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
 from pedalcalc.parts import FITTING_STEPS, Part, fitting_order, fitting_step, marking_text, read_parts
 from pedalcalc.report._text import number_text
@@ -59,7 +59,7 @@ class Sheet:
 
 @io
 def build_sheet(
-    parts: str | Path | Sequence[Part],
+    parts: str | Path | Sequence[Part] | Board,
     *,
     supply: Any = None,
     rotations: Mapping[str, float] | None = None,
@@ -77,8 +77,9 @@ def build_sheet(
 
     Parameters
     ----------
-    parts : str, Path or sequence of Part
-        The list.
+    parts : str, Path, sequence of Part or Board
+        The list; or a board that was assembled already, with its supply, controls, own parts and meter, whose arguments are
+        then not looked at.
     supply : Battery, Adaptor, str, float or sequence, optional
         As for `pedalcalc.board.assemble`; found from the list where not given: 7, 9 and 9.6 V at a barrel connector or
         clip, the listed battery where there is no connector.
@@ -140,16 +141,8 @@ def build_sheet(
     (['cautions', 'build', 'parts', 'supply'], ())
     """
     home = Path(parts).parent if isinstance(parts, (str, Path)) else Path()
-    name = home.resolve().name.replace("-", " ") if isinstance(parts, (str, Path)) else "the build"
-    listed = read_parts(parts) if isinstance(parts, (str, Path)) else tuple(parts)
-    measurer = find_device(meter, tables=tables) if isinstance(meter, str) else meter
-    if not isinstance(measurer, Meter):
-        raise ValueError(f"meter must name a multimeter, got {meter!r}")  # noqa: TRY004 (a text may be wrong, not the call)
-    own = {one: home / file for one, file in (own_readings or {}).items()}
-    board = boards.assemble(
-        parts, supply=supply_of(listed) if supply in (None, "") else supply, rotations=rotations, readings=own,
-        meter=measurer, tables=tables,
-    )  # fmt: skip
+    name = home.resolve().name.replace("-", " ")
+    board = parts if isinstance(parts, Board) else _assembled(parts, supply, rotations, own_readings, meter, tables)
     ways = Ways(
         net_in, net_out, one_number("resistance_generator", resistance_generator, "of the guitar", least=0),
         one_number("resistance_load", resistance_load, "that follows", least=0, infinity=True),
@@ -175,12 +168,33 @@ def build_sheet(
     return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
 
 
+def _assembled(
+    parts: str | Path | Sequence[Part],
+    supply: Any,
+    rotations: Mapping[str, float] | None,
+    own_readings: Mapping[str, str | Path] | None,
+    meter: str | Meter,
+    tables: Sequence[str | Path],
+) -> Board:
+    """Return the board of a list, with what it was not told found from it."""
+    listed = read_parts(parts) if isinstance(parts, (str, Path)) else tuple(parts)
+    measurer = find_device(meter, tables=tables) if isinstance(meter, str) else meter
+    if not isinstance(measurer, Meter):
+        raise ValueError(f"meter must name a multimeter, got {meter!r}")  # noqa: TRY004 (a text may be wrong, not the call)
+    return boards.assemble(
+        parts, supply=supply_of(listed) if supply is None else supply, rotations=rotations, readings=own_readings,
+        meter=measurer, tables=tables,
+    )  # fmt: skip
+
+
 def _where(make: Any, board: Board, ways: Ways, title: str) -> Section:
     """Return a section of the sound, or why there is none: a list without jacks has its volts all the same."""
-    try:
-        made: Section = make(board, ways)
-    except ValueError as reason:
-        return Section(title, (words(f"Not computed: {reason}"),))
+    if not (ways.net_in and ways.net_out):
+        try:
+            jacks(board)
+        except ValueError as reason:
+            return Section(title, (words(f"Not computed: {reason}"),))
+    made: Section = make(board, ways)
     return made
 
 
@@ -229,10 +243,11 @@ def _parts_section(board: Board) -> Section:
 
 def _supply_section(board: Board, expected: Expected) -> Section:
     points = [operating_point(board, values={"supply": float(volts)}) for volts in board.voltages(0.0)]
-    rows = []
+    rows, bars = [], {}
     for net in supply_way(board):
         seen = np.array([point.voltages.get(net, np.nan) for point in points], float)
         if not np.isnan(seen).any():
+            bars[net] = float(seen[1])
             rows.append(
                 {"net": net}
                 | {head: reading_text(one, "V") for head, one in zip(("lowest", "usual", "highest"), seen, strict=True)}
@@ -254,6 +269,7 @@ def _supply_section(board: Board, expected: Expected) -> Section:
     ]
     shown: list[Any] = [
         words("From the socket inward, for the lowest, usual and highest supply, engaged."),
+        plot.rail_diagram(bars, title="What is left of the supply, usual"),
         report.table(rows, title="What is left of the supply"),
         report.table(states, title="Supply current at the usual supply, with the band of the parts and your meter"),
     ]
