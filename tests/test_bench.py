@@ -301,3 +301,18 @@ def test_ends_of_what_passes_are_those_of_one_pole():
     low, high = _ends_of(-10 * np.log10(1 + (50 / SWEEP) ** 2) - 10 * np.log10(1 + (SWEEP / 8e3) ** 2))
     assert (low, high) == pytest.approx((50.0, 8e3), rel=0.02)
     assert np.isnan(_ends_of(np.zeros(len(SWEEP)))).all()
+
+
+def test_a_sound_that_nobody_can_predict_is_said_to_be_so():
+    boost = assemble(BUILDS / "your-build" / "parts.csv", supply="9V")
+    told = verdict(boost, R2="1M")  # half supply at 0.2 V: below the input range
+    assert "cannot be predicted" in told
+    assert "bass" not in told
+    assert "lowest supply" not in told
+
+
+def test_nets_that_a_link_joins_keep_their_names():
+    boost = assemble(BUILDS / "your-build" / "parts.csv", supply="9V")
+    moves = {move.what: move for move in bench.changes(boost, fitted={"R1": "0R"})[0].moves}
+    assert moves["rail"].after == pytest.approx(8.82, abs=0.02)
+    assert not any(np.isnan(move.after) for move in moves.values())

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.bench._places import places
 from pedalcalc.bench.expected import CURRENT
 from pedalcalc.board import Board
 from pedalcalc.circuit import response
+from pedalcalc.circuit._joints import GROUND
 from pedalcalc.circuit._ratings import ratings
 from pedalcalc.circuit._signal import jacks
 from pedalcalc.circuit.operating import all_solved, solved_board, told
@@ -26,7 +26,10 @@ SWEEP = np.geomspace(5.0, 100e3, 87)
 
 
 def figures(board: Board, values: Mapping[str, Any] | None = None) -> dict[str, tuple[Array, str]]:
-    """Return figures by name with their units, one value for each unit of the board; NaN where there is none."""
+    """Return figures by name with their units, one value for each unit of the board; NaN where there is none.
+
+    All nets are there, those that metal joins each by its own name.
+    """
     found, system, solved = solved_board(board, values=values)
     if len(solved.good) == 1:
         all_solved(solved)
@@ -36,7 +39,7 @@ def figures(board: Board, values: Mapping[str, Any] | None = None) -> dict[str, 
     def column(one: Any) -> Array:
         return np.where(solved.good, np.broadcast_to(np.asarray(one, float), (count,)), np.nan)
 
-    shown = {net: (column(named["voltages"][net]), "V") for net in places(board, found) if net in named["voltages"]}
+    shown = {net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND}
     shown[CURRENT] = (column(named["current_supply"]), "A")
     return shown | (_sound(board, values) if _has_jacks(board) else {})
 

@@ -12,7 +12,9 @@ from numpy.typing import ArrayLike
 from pedalcalc._base import Result, is_a, one_number, quantity, search
 from pedalcalc.bench._figures import LOWER, NOTES, UPPER, figures, warned
 from pedalcalc.bench._meter import doubt
+from pedalcalc.bench._places import places
 from pedalcalc.board import Board, changed
+from pedalcalc.circuit._elements import elements_of
 from pedalcalc.tolerance._draws import drawn_units
 from pedalcalc.tolerance.bands import _whole
 from pedalcalc.values import write_value
@@ -22,6 +24,8 @@ NOTHING, WITHIN = "nothing you can measure", "within tolerance"
 #: Smallest steps that are heard (common practice): loudness [dB], the ends of what passes [octaves].
 STEP_DB, STEP_OCTAVE = 1.0, 1 / 3
 COVERAGE = 0.99
+#: Change of all gains from which the ends of what passes are no longer told [dB].
+FAR = 12.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,7 +142,10 @@ class Before:
 
     def __init__(self, board: Board, units: Mapping[str, Any], steps: tuple[float, float]) -> None:
         self.board, self.steps = board, steps
-        self.usual = {name: (float(one[0]), unit) for name, (one, unit) in figures(board).items()}
+        told = set(places(board, elements_of(board)))
+        self.usual = {
+            name: (float(one[0]), unit) for name, (one, unit) in figures(board).items() if unit != "V" or name in told
+        }
         self.warned = warned(board)
         self.bands: dict[str, tuple[float, float]] = {}
         for name, (drawn, _) in figures(board, units).items():
@@ -166,8 +173,10 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
     for one in swaps:
         if turned := _leads(base.board, after, one):
             words.append(turned)
-    heard = [move for move in moves if move.audible]
-    if heard:
+    heard = _worth_telling([move for move in moves if move.audible])
+    if any(move.what in NOTES and np.isnan(move.after) for move in heard):
+        words.append("the sound cannot be predicted: an op-amp's inputs are beyond their range")
+    elif heard:
         words.append(f"changes the sound: {', '.join(map(_sounds, heard))}")
     elif moves:
         words.append(f"moves readings: {'; '.join(_reads(move) for move in moves[:3])}")
@@ -186,7 +195,7 @@ def _moves(base: Before, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], b
             continue
         step = after - before
         if unit == "dB":
-            shows, audible = abs(step) > 0.1, abs(step) >= base.steps[0]
+            shows, audible = not abs(step) <= 0.1, not abs(step) < base.steps[0]
         elif unit == "Hz":
             far = abs(np.log2(after / before)) if after > 0 and before > 0 else np.inf
             shows, audible = far > 0.02, far >= base.steps[1]
@@ -208,6 +217,13 @@ def _text(value: float, unit: str) -> str:
 
 def _reads(move: Move) -> str:
     return f"{move.what} {_text(move.before, move.unit)} before, {_text(move.after, move.unit)} after"
+
+
+def _worth_telling(heard: list[Move]) -> list[Move]:
+    """Leave out where the ends lie when hardly anything passes any more, or very much more does."""
+    loud = [abs(move.after - move.before) for move in heard if move.what in NOTES]
+    whole = len(loud) == len(NOTES) and not min(loud) < FAR
+    return [move for move in heard if move.what in NOTES] if whole else heard
 
 
 def _sounds(move: Move) -> str:
