@@ -320,6 +320,8 @@ def test_a_flat_response_looks_flat_and_its_lines_differ_in_grey():
     assert top - bottom >= 12.0
     first, second = (line._dash_pattern for line in picture.axes[0].lines)
     assert first != second
+    deep = plot.response({"one": (hertz, np.zeros(20)), "off": (hertz, np.full(20, -140.0))}).axes[0].get_ylim()
+    assert deep[1] - deep[0] == pytest.approx(50.0)
     with pytest.raises(ValueError, match="not over the frequencies"):
         plot.response({"one": (hertz, hertz), "other": (hertz * 2, hertz)})
     with pytest.raises(ValueError, match="at least one line"):

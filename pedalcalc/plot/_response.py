@@ -14,6 +14,8 @@ from pedalcalc.plot._style import COLOURS, Picture, look
 
 #: Least height of the picture [dB], so that a flat response looks flat.
 LEAST_SPAN = 12.0
+#: Most of it [dB]: what lies lower, such as a level control turned down, runs out of the picture.
+MOST_SPAN = 50.0
 
 
 @io
@@ -73,6 +75,7 @@ def response(
             low, high = (np.asarray(end, float) for end in band)
             axes.fill_between(first, low, high, color=COLOURS[0], alpha=0.18, linewidth=0)
         bottom, top = axes.get_ylim()
+        bottom = max(bottom, top - MOST_SPAN)
         short = max(LEAST_SPAN - (top - bottom), 0.0) / 2
         axes.set_ylim(bottom - short, top + short)
     picture.caption = title or "Gain over frequency"

@@ -27,8 +27,8 @@ POSITIONS = {"anticlockwise": 0.0, "half way": 0.5, "clockwise": 1.0}
 #: A control that moves the response by less than this anywhere is left out of the pictures [dB].
 STILL = 0.2
 DRAWS = 200
-#: Levels at which clipping is looked for [V peak], steps a round, and the tone [Hz].
-LEVELS, STEPS, TONE, INSTANTS = (3e-3, 10.0), 14, 1e3, 81
+#: Levels at which clipping is looked for [V peak], steps a round, the tone [Hz], its periods and instants.
+LEVELS, STEPS, TONE, PERIODS, INSTANTS = (3e-3, 10.0), 14, 1e3, 1.25, 56
 
 
 @dataclass(frozen=True)
@@ -54,10 +54,10 @@ def response_section(board: Board, ways: Ways) -> Section:
     usual = response(board, frequency=hertz, **asked)
     middle = np.asarray(usual.gain_db)
     drawn = np.atleast_2d(response(board, frequency=hertz, values=units, **asked).gain_db)
-    low, high = (np.nanquantile(drawn, share, axis=0) for share in (0.005, 0.995))
+    low, high = (_quantile(drawn, share) for share in (0.005, 0.995))
     rows = [
-        {"at": name, "least": number_text(low[k], "dB"), "usual": number_text(middle[k], "dB"),
-         "most": number_text(high[k], "dB")}
+        {"at": name, "least": _db(low[k]), "usual": _db(middle[k]),
+         "most": _db(high[k])}
         for k, name in enumerate(NOTES)
     ]  # fmt: skip
     seen = {"into the input": asked["net_in"] or usual.net_in, "out of the output": asked["net_out"] or usual.net_out}
@@ -80,6 +80,18 @@ def response_section(board: Board, ways: Ways) -> Section:
     ))  # fmt: skip
     shown += _controls(board, asked)
     return Section("From jack to jack", tuple(shown))
+
+
+def _quantile(drawn: Array, share: float) -> Array:
+    """Return a quantile by frequency of the units that have a number, NaN where none has."""
+    known = np.isfinite(drawn).any(axis=0)
+    found = np.full(drawn.shape[1], np.nan)
+    found[known] = np.nanquantile(drawn[:, known], share, axis=0)
+    return found
+
+
+def _db(value: float) -> str:
+    return "not predictable" if np.isnan(value) else number_text(value, "dB")
 
 
 def _standing(board: Board) -> str:
@@ -152,8 +164,8 @@ def clipping(board: Board, ways: Ways) -> tuple[dict[str, float], tuple[str, ...
 
 
 def _left(board: Board, ways: Ways, levels: Array) -> dict[str, float]:
-    """Return the lowest level at which each part leaves its region within two periods."""
-    time = np.linspace(0.0, 2 / TONE, INSTANTS)
+    """Return the lowest level at which each part leaves its region, from rest."""
+    time = np.linspace(0.0, PERIODS / TONE, INSTANTS)
     given = levels[:, None] * np.sin(2 * np.pi * TONE * time)
     left = waveform(board, time=time, voltage_input=given, **ways.asked()).left
     return {name: float(levels[int(np.argmax(np.isfinite(np.atleast_1d(at))))]) for name, at in left.items()}

@@ -17,8 +17,10 @@ from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_read
 from pedalcalc.board import Board, compared
 from pedalcalc.board._sockets import socket_cautions
 from pedalcalc.catalogue import find_device
-from pedalcalc.circuit import operating_point
+from pedalcalc.circuit import OperatingPoint, operating_point
+from pedalcalc.circuit._ratings import ratings
 from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
+from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
 from pedalcalc.parts import FITTING_STEPS, Part, fitting_order, fitting_step, marking_text, read_parts
 from pedalcalc.report._text import number_text
@@ -150,13 +152,15 @@ def build_sheet(
     expected = expected_readings(board, count=DRAWS)
     power = first_power(board, count=DRAWS)
     judged = judge_readings(board, readings=home / readings, serial=serial, count=DRAWS) if readings else None
-    found = _cautions(board) + power.cautions
+    usual = operating_point(board)
+    supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
+    found = _cautions(board, usual, supplied) + power.cautions
     sections = {
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
         "build": Section("What this build is", (words(*described(board, net_in, net_out)),)),
         "parts": _parts_section(board),
-        "supply": _supply_section(board, expected),
-        "voltages": _voltages_section(board, expected),
+        "supply": _supply_section(board, expected, [point for point, _ in supplied]),
+        "voltages": _voltages_section(expected, usual),
         "response": _where(response_section, board, ways, "From jack to jack"),
         "corners": _where(corners_section, board, ways, "Which parts set which corner"),
         "clipping": _where(clipping_section, board, ways, "What clips first"),
@@ -198,16 +202,30 @@ def _where(make: Any, board: Board, ways: Ways, title: str) -> Section:
     return made
 
 
-def _cautions(board: Board) -> tuple[Caution, ...]:
+def _supplied(board: Board, volts: float) -> tuple[dict[str, Any], tuple[Caution, ...]]:
+    """Return where a board stands at one supply, and what is beyond a rating there."""
+    found, system, solved = solved_board(board, values={"supply": volts})
+    all_solved(solved)
+    point = told(found, system, solved)
+    return point, ratings(board, found, point)
+
+
+def _cautions(
+    board: Board, usual: OperatingPoint, supplied: Sequence[tuple[dict[str, Any], tuple[Caution, ...]]]
+) -> tuple[Caution, ...]:
     """Return what is beyond a rating from the lowest supply to the highest, engaged and bypassed."""
-    switched = any(one.part.kind == "switch" for one in board.parts)
-    told = list(board.cautions + socket_cautions(board))
-    for bypassed in (False, True) if switched else (False,):
-        for volts in reversed(np.unique(board.voltages(0.0))):
-            told += operating_point(replace(board, bypassed=bypassed), values={"supply": float(volts)}).cautions
+    every = [*board.cautions, *socket_cautions(board), *usual.cautions]
+    for _, cautions in reversed(supplied):
+        every += cautions
+    if any(one.part.kind == "switch" for one in board.parts):
+        other = replace(board, bypassed=not board.bypassed)
+        for volts in (np.max(board.voltages(0.0)), np.min(board.voltages(0.0))):
+            every += _supplied(other, float(volts))[1]
     once: dict[str, Caution] = {}
-    for one in told:
-        once.setdefault(one.what, one)
+    for one in every:
+        worst = once.setdefault(one.what, one)
+        if abs(one.value - one.limit) > abs(worst.value - worst.limit):
+            once[one.what] = one
     return tuple(once.values())
 
 
@@ -241,18 +259,17 @@ def _parts_section(board: Board) -> Section:
     return Section("Parts, in fitting order", tuple(shown))
 
 
-def _supply_section(board: Board, expected: Expected) -> Section:
-    points = [operating_point(board, values={"supply": float(volts)}) for volts in board.voltages(0.0)]
+def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[str, Any]]) -> Section:
     rows, bars = [], {}
     for net in supply_way(board):
-        seen = np.array([point.voltages.get(net, np.nan) for point in points], float)
+        seen = np.array([point["voltages"].get(net, np.nan) for point in points], float)
         if not np.isnan(seen).any():
             bars[net] = float(seen[1])
             rows.append(
                 {"net": net}
                 | {head: reading_text(one, "V") for head, one in zip(("lowest", "usual", "highest"), seen, strict=True)}
             )
-    amps = np.array([point.current_supply for point in points], float)
+    amps = np.array([point["current_supply"] for point in points], float)
     rows.append(
         {"net": "supply current"}
         | {head: reading_text(one, "A") for head, one in zip(("lowest", "usual", "highest"), amps, strict=True)}
@@ -288,8 +305,7 @@ def _supply_section(board: Board, expected: Expected) -> Section:
     return Section("Supply and headroom", tuple(shown))
 
 
-def _voltages_section(board: Board, expected: Expected) -> Section:
-    point = operating_point(board)
+def _voltages_section(expected: Expected, point: OperatingPoint) -> Section:
     rows = [
         {"net": row.place, "footswitch": row.state, "usual": reading_text(row.reading_typical, "V"),
          "lowest": reading_text(row.reading_low, "V"), "highest": reading_text(row.reading_high, "V"), "note": row.note}
