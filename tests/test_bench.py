@@ -138,6 +138,17 @@ def test_readings_are_held_against_the_supply_that_was_read(supplied):
     assert judged.first == ""
 
 
+def test_a_battery_is_held_to_what_was_read_at_its_clip():
+    worn = assemble(BUILDS / "jfet-booster" / "parts.csv", supply="9 V alkaline")
+    place = bench.expected_readings(worn, count=50).place_supply
+    assert place == "supply in"  # joined to the battery's plus while no plug is in
+    order = list(dict.fromkeys(row.place for row in bench.expected_readings(worn, count=50).rows))
+    assert order[:4] == ["supply in", "supply current", "protected", "rail"]
+    judged = bench.judge_readings(worn, readings=[took("battery plus", 7.5), took("drain of Q1", 4.5)], count=50)
+    assert judged.voltage_supply == pytest.approx(7.5, abs=1e-3)
+    assert row_of(judged, place).verdict == "fits"
+
+
 def test_all_low_alike_is_the_adaptor_and_not_as_many_faults():
     board = assemble(
         [

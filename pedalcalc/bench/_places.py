@@ -66,7 +66,7 @@ def places(board: Board, found: Elements) -> tuple[str, ...]:
     source = found.sources[-1].nets[0] if found.sources else ""
     groups: dict[str, list[str]] = {}
     for net in pins:
-        if net == source or any(part.part.kind not in OUTSIDE for part, _ in pins[net]):
+        if net == source or _inside(pins[net]):
             groups.setdefault(root(net)[0], []).append(net)
     groups.pop(GROUND, None)
 
@@ -75,16 +75,22 @@ def places(board: Board, found: Elements) -> tuple[str, ...]:
         return max(nets, key=lambda net: sum(part.part.kind not in OUTSIDE for part, _ in pins[net]))
 
     stands = {key: listed(nets) for key, nets in groups.items()}
-    rank = _ranks(board, pins, source)
+    rank = _ranks(board, pins, supply_nets(board, found))
     order = sorted(stands.values(), key=lambda net: (rank.get(net, (9, 0)), list(pins).index(net)))
     return tuple(order)
 
 
-def supply_nets(board: Board, source: str) -> dict[str, int]:
-    """Return the nets of the supply by their distance from the socket: rails, filters, converter, half supply."""
+def supply_nets(board: Board, found: Elements) -> dict[str, int]:
+    """Return the nets of the supply by their distance from the socket: rails, filters, converter, half supply.
+
+    What is joined to the socket by metal, such as a battery's plus by the break contact, is the socket.
+    """
     pins = pins_of(board)
-    far = {source: 0}
-    level = [source]
+    if not found.sources:
+        return {}
+    source, root = found.sources[-1].nets[0], found.metal.root
+    level = [net for net in pins if root(net)[0] == root(source)[0] and (net == source or _inside(pins[net]))]
+    far = dict.fromkeys(level, 0)
     while level:
         following: list[str] = []
         for net in level:
@@ -95,6 +101,11 @@ def supply_nets(board: Board, source: str) -> dict[str, int]:
                         following.append(other)
         level = following
     return far
+
+
+def _inside(pins: list[tuple[ResolvedPart, PinRole]]) -> bool:
+    """Tell whether something of the board itself hangs on a net."""
+    return any(part.part.kind not in OUTSIDE for part, _ in pins)
 
 
 def _onward(part: ResolvedPart, pin: PinRole, pins: Mapping[str, list[tuple[ResolvedPart, PinRole]]]) -> Iterator[str]:
@@ -123,10 +134,9 @@ def _steadies(part: ResolvedPart) -> bool:
 
 
 def _ranks(
-    board: Board, pins: Mapping[str, list[tuple[ResolvedPart, PinRole]]], source: str
+    board: Board, pins: Mapping[str, list[tuple[ResolvedPart, PinRole]]], feeds: Mapping[str, int]
 ) -> dict[str, tuple[int, int]]:
     """Return the order of work by net: supply first, then from the input jack onward, then what is left."""
-    feeds = supply_nets(board, source)
     rank = {net: (0, far) for net, far in feeds.items()}
     jacks = [part for part in board.parts if part.part.kind == "jack"]
     start = [pin.net for part in jacks[:1] for pin in part.pins if pin.role == "tip"]

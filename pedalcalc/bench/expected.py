@@ -108,6 +108,8 @@ def expected_readings(
         told_rows = [_row(seen[state], net, state if switched else BOTH, inside) for state in states]
         rows += _once(told_rows, board)
     source = first.found.sources[-1].nets[0] if first.found.sources else ""
+    root = first.found.metal.root
+    source = next((net for net in order if root(net)[0] == root(source)[0]), source)  # as its row calls it
     current = [_current(seen[state], state if switched else BOTH, inside) for state in states]
     after = sum(row.place == order[0] for row in rows)
     rows[after:after] = _once(current, board)

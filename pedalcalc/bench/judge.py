@@ -28,6 +28,8 @@ from pedalcalc.values import write_value
 FITS, LOW, HIGH, UNKNOWN = "fits", "low", "high", "nothing to hold it against"
 #: By how much every resistor is moved where the parts that a reading depends on are looked for.
 EVEN = 0.1
+#: How near the supply that was read is met [V].
+MET = 1e-3
 #: How many parts are told.
 TOLD = 5
 #: Readings of the whole set that must be off alike before the supply is named, and from which voltage on they count [V].
@@ -228,7 +230,13 @@ def _for_supply(board: Board, plain: Expected, ratio: float, start: float, asked
         raise ValueError(
             f"readings: the supply at {plain.place_supply!r} must be above 0 V, got {wanted:g} V; nothing is powered"
         )
-    return expected_readings(board, values={"supply": start + wanted - plain.voltage_supply}, **asked)
+    source, held = start, plain
+    for _ in range(4):  # behind a battery's own resistance the source moves by a little more than its terminals
+        source += wanted - held.voltage_supply
+        held = expected_readings(board, values={"supply": source}, **asked)
+        if abs(held.voltage_supply - wanted) < MET:
+            break
+    return held
 
 
 def _one_ratio(

@@ -34,7 +34,7 @@ def path(board: Board, net_in: str = "", net_out: str = "") -> tuple[str, ...]:
         return ()
     first, last = net_in or first, net_out or last
     found = elements_of(board)
-    closed = set(supply_nets(board, found.sources[-1].nets[0] if found.sources else "")) | {GROUND, NOT_CONNECTED}
+    closed = set(supply_nets(board, found)) | {GROUND, NOT_CONNECTED}
     metal = found.metal.root
     driven = {metal(pin.net)[0] for one in board.parts for pin in one.pins if pin.role == "output"}  # by an op-amp only
     came: dict[str, tuple[str, str]] = {metal(first)[0]: ("", "")}
@@ -106,6 +106,5 @@ def described(board: Board, net_in: str = "", net_out: str = "") -> tuple[str, .
 
 def supply_way(board: Board) -> tuple[str, ...]:
     """Return the nets of the supply from the socket on, as far as they have a number."""
-    found = elements_of(board)
-    far = supply_nets(board, found.sources[-1].nets[0] if found.sources else "")
+    far = supply_nets(board, elements_of(board))
     return tuple(sorted(far, key=lambda net: far[net]))
