@@ -14,9 +14,11 @@ import numpy as _numpy  # noqa: F401  (the one thing every room needs)
 __version__ = "0.1.0"
 
 __all__ = [
+    "bench",
     "bjt",
     "board",
     "catalogue",
+    "circuit",
     "compressor",
     "controls",
     "devices",
@@ -33,10 +35,12 @@ __all__ = [
     "rc",
     "readings",
     "report",
+    "sheet",
     "sidechain",
     "stage",
     "supply",
     "switching",
+    "tolerance",
     "values",
 ]
 

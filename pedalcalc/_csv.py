@@ -36,11 +36,6 @@ class Row:
             raise self.error(column, reason) from None
 
 
-def read_rows(path: str | Path, *, columns: tuple[str, ...]) -> list[Row]:
-    """Return the rows of a file that has exactly these columns, in any order and any case of letters."""
-    return list(each_row(path, columns=columns))
-
-
 def each_row(path: str | Path, *, columns: tuple[str, ...], optional: tuple[str, ...] = ()) -> Iterator[Row]:
     """Yield the rows of a file that has these columns, one by one.
 
@@ -75,13 +70,26 @@ def read_table(path: str | Path) -> tuple[list[str], list[Row]]:
 def _open(path: Path, hint: str) -> Iterator[tuple[int, list[str]]]:
     """Return the lines with content, the header first."""
     text = _decode(path)
-    header = next((line for line in io.StringIO(text, newline=None) if line.strip()), "")
+    header = _header(text)
     if not header:
         raise ValueError(f"{path.name} is empty{hint}")
     if "\t" in header:
         raise ValueError(f"{path.name}, line 1: tabs part the columns; save with commas or semicolons")
-    delimiter = ";" if header.count(";") > header.count(",") else ","
+    delimiter = _separator(header)
     return _lines(path, csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
+
+
+def parted_by(path: str | Path) -> str:
+    """Return what parts the cells of a file: a comma or a semicolon."""
+    return _separator(_header(_decode(Path(path))))
+
+
+def _header(text: str) -> str:
+    return next((line for line in io.StringIO(text, newline=None) if line.strip()), "")
+
+
+def _separator(header: str) -> str:
+    return ";" if header.count(";") > header.count(",") else ","
 
 
 def _rows(path: Path, names: list[str], lines: Iterator[tuple[int, list[str]]]) -> Iterator[Row]:

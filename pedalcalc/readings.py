@@ -16,6 +16,12 @@ One row is one reading::
 - ``unit``: SI unit, one of `pedalcalc.values.UNITS`.
 - ``condition``: what was set at the time. Readings that belong together carry
   the same ``place`` and the same ``condition``.
+- ``serial`` and ``meter`` may be missing: which unit was read, and with which meter (``digital``, ``pointer``, or the
+  name of a record).
+
+**Decimal mark.** Where semicolons part the cells, as spreadsheets write them in countries of the decimal comma, a comma in
+``value`` is the decimal mark (``4,51``); a value with comma and point is refused. Where commas part the cells the
+decimal mark is the point, and ``"4,51"`` is refused.
 
 Readings are never overwritten: a file that exists is left as it is, and a new
 one appears whole or not at all. Writing the very same readings again changes nothing.
@@ -38,14 +44,16 @@ from numpy.typing import NDArray
 
 from pedalcalc import _base
 from pedalcalc._base import Result, file_path, is_a, list_of, numeric, one_of, quantity, search
-from pedalcalc._csv import Row, read_rows, written
+from pedalcalc._csv import Row, each_row, parted_by, written
 from pedalcalc._files import refuse_unwritable, whole_file
 from pedalcalc._signs import ohm_sign, shows_open
 from pedalcalc.values import UNITS, read_value
 
 __all__ = ["COLUMNS", "CouplerPairs", "Reading", "coupler_pairs", "read_readings", "write_readings"]
 
-COLUMNS = ("date_time", "what", "place", "value", "unit", "condition")
+COLUMNS = ("date_time", "what", "place", "value", "unit", "condition", "serial", "meter")
+#: Columns that a file may leave out, and the fields that hold them.
+MAY_MISS = {"serial": "serial", "meter": "meter_text"}
 LED_CURRENT, LDR_RESISTANCE = "LED current", "LDR resistance"
 
 
@@ -60,6 +68,8 @@ class Reading(Result):
     unit: str = quantity("text", "unit")
     condition: str = quantity("text", "condition")
     bound: str = field(default="", metadata={"unit": "text", "caption": "> where the value is only a lower bound"})
+    serial: str = field(default="", metadata={"unit": "text", "caption": "unit"})
+    meter_text: str = field(default="", metadata={"unit": "text", "caption": "meter"})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,24 +121,34 @@ def read_readings(path: str | Path) -> tuple[Reading, ...]:
     2310.0
     """
     path = file_path("path", path, there=True)
-    rows = read_rows(path, columns=COLUMNS)
+    rows = list(each_row(path, columns=COLUMNS, optional=tuple(MAY_MISS)))
     if not rows:
         raise ValueError(f"{path.name} has no readings below its first line")
-    return tuple(_reading(row) for row in rows)
+    comma = parted_by(path) == ";"
+    return tuple(_reading(row, comma) for row in rows)
 
 
-def _reading(row: Row) -> Reading:
+def _reading(row: Row, comma: bool) -> Reading:
     cells = row.cells
     unit = row.read("unit", lambda text: one_of("unit", ohm_sign(text), UNITS))
     return Reading(
         date_time=row.read("date_time", _date_time),
         what=row.read("what", lambda text: _line("what", text)),
         place=row.read("place", lambda text: _line("place", text)),
-        value=row.read("value", lambda text: _value(text, unit)),
+        value=row.read("value", lambda text: _value(_pointed(text) if comma else text, unit)),
         bound=">" if cells["value"].startswith(">") else "",
         unit="Ω" if unit == "ohm" else unit,
         condition=cells["condition"],
+        serial=cells["serial"],
+        meter_text=cells["meter"],
     )
+
+
+def _pointed(text: str) -> str:
+    """Return a value with its decimal comma as a point."""
+    if "," in text and "." in text:
+        raise ValueError(f"{text!r} has a comma and a point; write one decimal mark and nothing between the thousands")
+    return text.replace(",", ".")
 
 
 def _line(name: str, text: object) -> str:
@@ -228,7 +248,8 @@ def _table(readings: Sequence[Reading]) -> str:
         raise ValueError("readings must hold at least one reading")
     buffer = io.StringIO(newline="")
     table = csv.writer(buffer, lineterminator="\n")
-    table.writerow(COLUMNS)
+    told = [name for name in MAY_MISS if any(getattr(reading, MAY_MISS[name], "") for reading in readings)]
+    table.writerow([*COLUMNS[:6], *told])
     for reading in readings:
         unit = one_of("unit", ohm_sign(reading.unit), UNITS)
         value = numeric("value", reading.value, infinity=unit in ("Ω", "ohm"))
@@ -241,7 +262,8 @@ def _table(readings: Sequence[Reading]) -> str:
         what, place = _line("what", reading.what), _line("place", reading.place)
         condition = _line("condition", reading.condition) if reading.condition else ""
         when = _date_time(reading.date_time)
-        table.writerow([when, written(what), written(place), figure, unit, written(condition)])
+        more = [written(_line(name, text)) if (text := getattr(reading, MAY_MISS[name])) else "" for name in told]
+        table.writerow([when, written(what), written(place), figure, unit, written(condition), *more])
     return buffer.getvalue()
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from pedalcalc.circuit.operating import currents, solved_board
-from pedalcalc.tolerance._draws import drawn_units
+from pedalcalc.tolerance.draws import drawn_units
 from tests.test_circuit import BOARDS
 
 DRAWS = 4

@@ -24,7 +24,7 @@ from tests.conftest import REFERENCE, ROOT, read_rows
 ROOMS = [
     room
     for room in (
-        "values devices catalogue parts readings laws led rc controls bjt fet opamp stage supply pump switching opto sidechain compressor board circuit tolerance report plot explore page"
+        "values devices catalogue parts readings laws led rc controls bjt fet opamp stage supply pump switching opto sidechain compressor board circuit tolerance bench report plot explore sheet page"
     ).split()
     if importlib.util.find_spec(f"pedalcalc.{room}")
 ]

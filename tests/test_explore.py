@@ -13,9 +13,11 @@ import pytest
 
 from pedalcalc import compressor, devices, explore, laws, plot, sidechain, values
 from pedalcalc._base import ModelRangeWarning
+from pedalcalc.board import assemble
 from pedalcalc.explore._panel import panel
 from pedalcalc.explore._slider import choice, slider
 from pedalcalc.plot._kept import KEPT
+from tests.conftest import ROOT
 from tests.test_supply_budget import RAIL
 
 
@@ -27,6 +29,10 @@ def draw(resistance):
 
 COMPRESSOR = compressor.example()
 CALLS = {
+    "swap": {
+        "board": assemble(ROOT / "notebooks" / "builds" / "your-build" / "parts.csv", supply=9.0),
+        "fitted": {"C1": ["4n7", "100n"], "IC1": ["NE5532"], "D1": ["1N4148"]},
+    },
     "bjt_bias": {
         "transistor": devices.BJT_BC549B,
         "voltage_supply": 9.0,
@@ -529,3 +535,25 @@ def test_own_coupler_is_among_the_choices():
     own = dataclasses.replace(devices.typical(devices.COUPLER_WHITE_GL5528), name="mine, measured")
     shown = explore.step_response(dataclasses.replace(COMPRESSOR, coupler=own))
     assert shown.sliders["coupler"].label == "mine, measured"
+
+
+def test_a_swap_is_told_and_drawn():
+    shown = explore.swap(**CALLS["swap"])
+    assert "all as fitted" in shown.shown.value
+    usual, other = shown._figure.axes[0].lines[:2]
+    np.testing.assert_allclose(usual.get_ydata(), other.get_ydata())
+    shown.sliders["C1"].value = "4n7"
+    # 4.7 nF into 1 MΩ and the guitar's 10 kΩ: 1/(2 pi R C) = 33.5 Hz, by hand
+    assert "less bass (lower end, 3 dB down: 7.25 Hz before, 33.8 Hz after)" in shown._figure.caption
+    assert other.get_ydata()[0] < usual.get_ydata()[0] - 5
+    shown.restart()
+    assert "all as fitted" in shown.shown.value
+
+
+def test_substitutes_are_found_where_nobody_names_any():
+    board = CALLS["swap"]["board"]
+    shown = explore.swap(board)
+    assert "NE5532" in [text for text, _ in shown.sliders["IC1"].options]
+    assert 1 < len(shown.sliders) <= 5
+    with pytest.raises(ValueError, match="has no R99"):
+        explore.swap(board, fitted={"R99": ["1k"]})

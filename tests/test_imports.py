@@ -31,7 +31,7 @@ ROWS = [
         "compressor",
     ],
     ["board", "circuit", "tolerance", "drawer", "bench"],
-    ["report", "plot", "explore", "page", "_number_text", "_screen_text"],
+    ["report", "plot", "explore", "sheet", "page", "_number_text", "_screen_text"],
 ]
 #: Private modules of a room that others may use, and why; all else that rooms share stands beside them, or is public.
 SHARED = {
@@ -41,8 +41,8 @@ SHARED = {
     "values._series": "the stock as another argument than a value asks for it, refused by that argument's name",
     "devices._tables": "the tables' columns and names, by which the catalogue finds a part",
 }
-#: Panels move what stands inside `plot`'s pictures and `report`'s boxes.
-STILL = {"explore"}
+#: Panels move what stands inside `plot`'s pictures and `report`'s boxes; a sheet lays them out.
+STILL = {"explore", "sheet"}
 LEVEL = {room: level for level, row in enumerate(ROWS) for room in row}
 FILES = sorted((ROOT / "pedalcalc").rglob("*.py"))
 

@@ -44,6 +44,7 @@ CALLS = {
     "bands": {"tracks": {"decay": (T * 0.5, T, T * 2)}, "across": T, **AXES},
     "curve": {"result": SWEEP, "across": "voltage", "up": "current"},
     "lines": {"tracks": {"decay": T}, "across": T, **AXES},
+    "response": {"tracks": {"flat": (1 + T, T)}, "band": (T - 1, T + 1)},
     "sketch": {"stage": "low-pass", "labels": {"R": "R1 4.7 kΩ"}},
     "rail_diagram": {"rails": {"label": 9.0, "swing": (1.5, 7.0)}, "voltage_idle": 4.5},
     "static_curve": {
@@ -367,3 +368,18 @@ def test_curves_of_many_units_are_refused():
     units = dataclasses.replace(compressor.example(), resistance_led=np.array([2.2e3, 4.7e3]))
     with pytest.raises(ValueError, match="one unit to be drawn, got one of 2 units"):
         plot.static_curve(compressor.static_curve(np.linspace(-30.0, 0.0, 7), compressor=units))
+
+
+def test_a_flat_response_looks_flat_and_its_lines_differ_in_grey():
+    hertz = np.geomspace(10.0, 1e4, 20)
+    picture = plot.response({"one": (hertz, np.zeros(20)), "other": (hertz, np.full(20, 0.1))})
+    bottom, top = picture.axes[0].get_ylim()
+    assert top - bottom >= 12.0
+    first, second = (line._dash_pattern for line in picture.axes[0].lines)
+    assert first != second
+    deep = plot.response({"one": (hertz, np.zeros(20)), "off": (hertz, np.full(20, -140.0))}).axes[0].get_ylim()
+    assert deep[1] - deep[0] == pytest.approx(50.0)
+    with pytest.raises(ValueError, match="not over the frequencies"):
+        plot.response({"one": (hertz, hertz), "other": (hertz * 2, hertz)})
+    with pytest.raises(ValueError, match="at least one line"):
+        plot.response({})

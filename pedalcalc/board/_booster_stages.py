@@ -11,7 +11,7 @@ from pedalcalc import bjt, devices, fet, led, rc, stage, supply, switching, valu
 from pedalcalc._base import Caution, caution_below
 from pedalcalc.board._design import DesignPart, design_part
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, points
-from pedalcalc.board._sockets import socket_cautions, states_of
+from pedalcalc.board.sockets import socket_cautions, states_of
 from pedalcalc.devices import Bjt, Diode, Jfet, Led
 
 Array = NDArray[np.float64]

@@ -14,8 +14,8 @@ from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
-from pedalcalc.board._sockets import has_battery, states_of
 from pedalcalc.board._supply import DoubledSupply
+from pedalcalc.board.sockets import has_battery, states_of
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
 
 Array = NDArray[np.float64]

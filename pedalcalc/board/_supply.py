@@ -15,7 +15,7 @@ from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, sear
 from pedalcalc._record import ends
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points
-from pedalcalc.board._sockets import socket_cautions
+from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
 from pedalcalc.parts import NOT_CONNECTED
 from pedalcalc.supply.budget import idle_current

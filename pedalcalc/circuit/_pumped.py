@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit._elements import Branch, Elements
-from pedalcalc.circuit._joints import GROUND
+from pedalcalc.circuit.elements import Branch, Elements
+from pedalcalc.circuit.joints import GROUND
 
 Array = NDArray[np.float64]
 

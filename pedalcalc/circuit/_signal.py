@@ -24,9 +24,9 @@ from numpy.typing import NDArray
 from pedalcalc._base import numeric, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _pumped
-from pedalcalc.circuit._elements import Branch, Elements, elements_of, near
-from pedalcalc.circuit._joints import GROUND
 from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit.elements import Branch, Elements, elements_of, near
+from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved
 from pedalcalc.parts import NOT_CONNECTED
 

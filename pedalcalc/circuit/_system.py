@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit import _groups, _pumped
-from pedalcalc.circuit._elements import Branch, Elements
-from pedalcalc.circuit._joints import GROUND
+from pedalcalc.circuit.elements import Branch, Elements
+from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Jfet, Mosfet, OpAmp
 from pedalcalc.laws import amplifiers, junctions, transistors
 from pedalcalc.parts import NOT_CONNECTED

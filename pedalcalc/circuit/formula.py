@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from pedalcalc._base import Caution, Result, caution_above, is_a, list_of, quantity, search
 from pedalcalc.board import Board
 from pedalcalc.circuit import _answers, _signal, _symbols
-from pedalcalc.circuit._joints import GROUND
 from pedalcalc.circuit._signal import Signal, linearised
+from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board
 
 #: Most inner nets of which a formula can still be read.

@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc._base import Caution, Number, Result, is_a, numeric, quantity, search
 from pedalcalc.board import Board
 from pedalcalc.circuit import _answers, _signal
-from pedalcalc.circuit._joints import GROUND
 from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
+from pedalcalc.circuit.joints import GROUND
 
 
 @dataclass(frozen=True, slots=True, eq=False)

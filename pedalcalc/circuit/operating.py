@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton
-from pedalcalc.circuit._elements import Elements, elements_of
-from pedalcalc.circuit._joints import GROUND
-from pedalcalc.circuit._ratings import ratings
 from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit.elements import Elements, elements_of
+from pedalcalc.circuit.joints import GROUND
+from pedalcalc.circuit.ratings import ratings
 from pedalcalc.laws.amplifiers import within_input_range
 from pedalcalc.parts import NOT_CONNECTED
 

@@ -12,10 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc._base import Number, Result, is_a, numeric, one_of, quantity, simulate
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton
-from pedalcalc.circuit._elements import Branch
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
 from pedalcalc.circuit._signal import GENERATOR, RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signal_of
 from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit.elements import Branch
 
 Array = NDArray[np.float64]
 

@@ -8,6 +8,7 @@ from pedalcalc.explore._parts import coupler_curve, indicator_led
 from pedalcalc.explore._sidechain import detector
 from pedalcalc.explore._slider import Slider, pot
 from pedalcalc.explore._supply import battery_discharge, charge_pump, voltage_budget
+from pedalcalc.explore._swap import swap
 
 __all__ = [
     "Panel",
@@ -23,5 +24,6 @@ __all__ = [
     "pot",
     "static_curve",
     "step_response",
+    "swap",
     "voltage_budget",
 ]

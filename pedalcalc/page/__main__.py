@@ -14,9 +14,10 @@ from pedalcalc.page._pdf import write_pdf
 def main(arguments: list[str] | None = None) -> int:
     """Write the page of each notebook named, and say where it is."""
     parser = argparse.ArgumentParser(
-        prog="python -m pedalcalc.page", description="Run a notebook and write its page to print beside it."
+        prog="python -m pedalcalc.page",
+        description="Run a notebook, or read a parts list, and write its page to print beside it.",
     )
-    parser.add_argument("notebook", nargs="+", help="notebook to run; it is not changed")
+    parser.add_argument("notebook", nargs="+", help="notebook to run, or parts.csv; it is not changed")
     parser.add_argument(
         "--pdf", action="store_true", help="print it to PDF too, with a Chromium-like browser of this computer"
     )

@@ -1,4 +1,4 @@
-"""Run a notebook and write the page to print beside it; the notebook itself is left as it is."""
+"""Run a notebook, or read a parts list, and write the page to print beside it; both are left as they are."""
 
 from __future__ import annotations
 
@@ -21,14 +21,15 @@ FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain
 def write_page(
     notebook: str | os.PathLike[str], *, page: str | os.PathLike[str] | None = None, time_limit: float = 120.0
 ) -> Path:
-    """Run a notebook and write its printable page as one HTML file that needs no network.
+    """Run a notebook, or make the sheet of a parts list, and write it as one HTML file to print that needs no network.
 
     Parameters
     ----------
     notebook : path
-        Notebook to run; it is not changed.
+        Notebook to run, or a parts list (``.csv``), whose sheet is made with all answers found from it
+        (`pedalcalc.sheet.build_sheet`); it is not changed.
     page : path, optional
-        Where to write; beside the notebook, with the ending ``.html``, where not given.
+        Where to write; beside the notebook or list, with the ending ``.html``, where not given.
     time_limit : float, default 120
         Longest time for any one cell, above 0 [s].
 
@@ -45,6 +46,8 @@ def write_page(
         If the page cannot be written there; the notebook is not run then.
     PageError
         If a cell fails or runs too long, the notebook cannot be read, or the notebook kernel is not installed.
+    ValueError
+        If a parts list cannot be read or computed with, with file, line and part.
 
     Notes
     -----
@@ -64,12 +67,30 @@ def write_page(
     limit = one_number("time_limit", time_limit, "", above=0.0)
     source = file_path("notebook", notebook)
     if not source.is_file():
-        raise FileNotFoundError(f"there is no notebook {notebook}")
+        raise FileNotFoundError(f"there is no {'list' if source.suffix == '.csv' else 'notebook'} {notebook}")
     target = source.with_suffix(".html") if page is None else file_path("page", page)
     refuse_unwritable("page", target)
-    text = _rendered(_executed(source, limit), source)
+    text = _rendered(_of_list(source) if source.suffix == ".csv" else _executed(source, limit), source)
     replace_file(target, text.encode("utf-8"))
     return target
+
+
+def _of_list(source: Path) -> Any:
+    """Return the sheet of a parts list as a notebook that has been run."""
+    try:
+        import nbformat.v4
+    except ImportError as error:
+        raise PageError(f"writing a page needs {error.name}; install pedalcalc[lab]") from error
+    from pedalcalc.sheet import build_sheet
+
+    made = build_sheet(source)
+    title = made.name[:1].upper() + made.name[1:]
+    shown = [*(section._repr_html_() for section in made.sections.values()), made.card._repr_html_()]
+    cells = [nbformat.v4.new_markdown_cell(f"# {title}: its sheet from its parts list")]  # type: ignore[no-untyped-call]
+    for html in shown:
+        output = nbformat.v4.new_output("display_data", {"text/html": html})  # type: ignore[no-untyped-call]
+        cells.append(nbformat.v4.new_code_cell(outputs=[output]))  # type: ignore[no-untyped-call]
+    return nbformat.v4.new_notebook(cells=cells)  # type: ignore[no-untyped-call]
 
 
 def _executed(source: Path, limit: float) -> Any:

@@ -6,6 +6,7 @@ Every function returns a figure of its own and touches no global plotting state.
 from pedalcalc.plot._dynamics import static_curve, step_response
 from pedalcalc.plot._lines import bands, curve, lines
 from pedalcalc.plot._rails import rail_diagram
+from pedalcalc.plot._response import response
 from pedalcalc.plot._sketch import Sketch, sketch
 from pedalcalc.plot._style import Picture
 
@@ -16,6 +17,7 @@ __all__ = [
     "curve",
     "lines",
     "rail_diagram",
+    "response",
     "sketch",
     "static_curve",
     "step_response",

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc._base import Result, is_a, numeric, one_number, quantity, search, words
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import solved_board, told
-from pedalcalc.tolerance._draws import drawn_units, figures_of
+from pedalcalc.tolerance.draws import drawn_units, figures_of
 
 Array = NDArray[np.float64]
 

@@ -10,9 +10,9 @@ import numpy as np
 from pedalcalc import tolerance
 from pedalcalc.board import assemble
 from pedalcalc.circuit import _newton
-from pedalcalc.circuit._elements import elements_of
 from pedalcalc.circuit._system import system_of
-from pedalcalc.tolerance._draws import drawn_units
+from pedalcalc.circuit.elements import elements_of
+from pedalcalc.tolerance.draws import drawn_units
 from tests.conftest import ROOT
 
 

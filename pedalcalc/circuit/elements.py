@@ -17,7 +17,7 @@ from pedalcalc import controls, devices, supply
 from pedalcalc._base import table_of
 from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
-from pedalcalc.circuit._joints import GROUND, Joints
+from pedalcalc.circuit.joints import GROUND, Joints
 from pedalcalc.devices import Adaptor, Battery, Bjt, Capacitor, Converter, Coupler, Device, Jfet, Ldr, Mosfet, OpAmp
 from pedalcalc.parts import NOT_CONNECTED
 

@@ -1,0 +1,87 @@
+"""The figures of a board that a change of parts may move: volts, supply current, gains, the ends of what passes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc.bench.expected import CURRENT
+from pedalcalc.board import Board
+from pedalcalc.circuit import response
+from pedalcalc.circuit._signal import jacks
+from pedalcalc.circuit.joints import GROUND
+from pedalcalc.circuit.operating import all_solved, solved_board, told
+from pedalcalc.circuit.ratings import ratings
+
+Array = NDArray[np.float64]
+
+#: Notes at which the gain is told [Hz]: the low E of a guitar, the middle, the bite (common practice).
+NOTES = {"gain at 82 Hz": 82.4, "gain at 1 kHz": 1e3, "gain at 5 kHz": 5e3}
+LOWER, UPPER = "lower end, 3 dB down", "upper end, 3 dB down"
+#: Where the ends of what passes are looked for [Hz].
+SWEEP = np.geomspace(5.0, 100e3, 87)
+
+
+def figures(board: Board, values: Mapping[str, Any] | None = None) -> dict[str, tuple[Array, str]]:
+    """Return figures by name with their units, one value for each unit of the board; NaN where there is none.
+
+    All nets are there, those that metal joins each by its own name.
+    """
+    found, system, solved = solved_board(board, values=values)
+    if len(solved.good) == 1:
+        all_solved(solved)
+    named = told(found, system, solved)
+    count = len(solved.good)
+
+    def column(one: Any) -> Array:
+        return np.where(solved.good, np.broadcast_to(np.asarray(one, float), (count,)), np.nan)
+
+    shown = {net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND}
+    shown[CURRENT] = (column(named["current_supply"]), "A")
+    return shown | (_sound(board, values) if _has_jacks(board) else {})
+
+
+def warned(board: Board) -> dict[str, Any]:
+    """Return what is beyond a rating, by its words."""
+    found, system, solved = solved_board(board)
+    return {one.what: one for one in ratings(board, found, told(found, system, solved))}
+
+
+def _has_jacks(board: Board) -> bool:
+    try:
+        jacks(board)
+    except ValueError:
+        return False
+    return True
+
+
+def _sound(board: Board, values: Mapping[str, Any] | None) -> dict[str, tuple[Array, str]]:
+    """Return gains at the notes and where the response has fallen by 3 dB from its highest."""
+    hertz = np.concatenate([list(NOTES.values()), SWEEP])
+    gains = np.atleast_2d(response(board, frequency=hertz, values=values).gain_db)
+    shown = {name: (gains[:, k], "dB") for k, name in enumerate(NOTES)}
+    curve = gains[:, len(NOTES) :]
+    ends = np.array([_ends_of(one) for one in curve])
+    return shown | {LOWER: (ends[:, 0], "Hz"), UPPER: (ends[:, 1], "Hz")}
+
+
+def _ends_of(curve: Array) -> tuple[float, float]:
+    """Return where a response has fallen by 3 dB below its highest, NaN where it has not within the sweep."""
+    if not np.isfinite(curve).any():
+        return np.nan, np.nan
+    top = int(np.nanargmax(curve))
+    down = float(curve[top]) - 20 * np.log10(np.sqrt(2.0))
+    octaves = np.log(SWEEP)
+
+    def crossing(steps: range) -> float:
+        for k in steps:
+            inner, outer = (k + 1, k) if steps.step < 0 else (k - 1, k)
+            if curve[outer] <= down <= curve[inner]:
+                share = (curve[inner] - down) / (curve[inner] - curve[outer])
+                return float(np.exp(octaves[inner] + share * (octaves[outer] - octaves[inner])))
+        return np.nan
+
+    return crossing(range(top - 1, -1, -1)), crossing(range(top + 1, len(curve)))

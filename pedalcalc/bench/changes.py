@@ -1,0 +1,270 @@
+"""What changes if other parts are fitted: in figures, and in words that tell whether it matters."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of
+from pedalcalc.bench._figures import LOWER, NOTES, UPPER, figures, warned
+from pedalcalc.bench._meter import doubt
+from pedalcalc.bench.places import places
+from pedalcalc.board import Board, changed
+from pedalcalc.circuit.elements import elements_of
+from pedalcalc.tolerance.bands import _whole
+from pedalcalc.tolerance.draws import drawn_units
+from pedalcalc.values import write_value
+
+TOGETHER = "all together"
+NOTHING, WITHIN = "nothing you can measure", "within tolerance"
+#: Smallest steps that are heard (common practice): loudness [dB], the ends of what passes [octaves].
+STEP_DB, STEP_OCTAVE = 1.0, 1 / 3
+COVERAGE = 0.99
+#: Change of all gains from which the ends of what passes are no longer told [dB].
+FAR = 12.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Move(Result):
+    """One figure that a swap moves. `audible` tells whether it passes the step that is heard."""
+
+    what: str = quantity("text", "figure")
+    before: float = quantity("SI", "before")
+    after: float = quantity("SI", "after")
+    reading_low: float = quantity("SI", "lowest of its band")
+    reading_high: float = quantity("SI", "highest of its band")
+    unit: str = quantity("text", "unit")
+    audible: bool = quantity("bool", "can be heard")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Change(Result):
+    """One swap, or all of them together, with what it moves and the verdict in words."""
+
+    reference: str = quantity("text", "part")
+    text_listed: str = quantity("text", "before")
+    value_text: str = quantity("text", "after")
+    verdict: str = quantity("text", "verdict")
+    moves: tuple[Move, ...] = quantity("records", "figures that move")
+
+
+@search
+def changes(
+    board: Board,
+    *,
+    fitted: Mapping[str, str] | None = None,
+    step_db: ArrayLike = STEP_DB,
+    step_octave: ArrayLike = STEP_OCTAVE,
+    count: int = 200,
+    seed: int = 1,
+) -> tuple[Change, ...]:
+    """Tell what changes if other parts are fitted, one at a time and all together.
+
+    Parameters
+    ----------
+    board : Board
+        The build under its conditions.
+    fitted : mapping of str to str, optional
+        What goes where, written as in the list: ``{"R5": "820R", "IC1": "NE5532"}``. Where it is not given, the board is
+        held against its own list: every part whose column `fitted` departs from it.
+    step_db : array_like
+        Change of loudness that is heard [dB], above 0; 1 dB if not given.
+    step_octave : array_like
+        Move of the lower or upper end that is heard, in octaves [1], above 0; a third if not given.
+    count : int
+        Units to draw for the bands [1], a whole number, at least 20.
+    seed : int
+        Start of the random numbers [1], a whole number, at least 0.
+
+    Returns
+    -------
+    tuple of Change
+        One for each swap, and one for all together where there are several; empty where nothing departs.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of range or a reference is not on the board. A part that does not fit is no error: the
+        verdict says why.
+    RuntimeError
+        If the board as it was has no operating point.
+
+    Notes
+    -----
+    A figure is told if it leaves the band that 99 % of units of the board as it was lie in, or moves by a step that is
+    heard. Gains at 82 Hz, 1 kHz and 5 kHz between a guitar of 10 kΩ and an input of 1 MΩ.
+
+    References
+    ----------
+    PRACTICE, steps that are heard; JCGM-101, propagation of distributions.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from pedalcalc.board import assemble
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "parts.csv")
+    >>> _ = path.write_text(
+    ...     "reference,kind,value,fitted,tolerance,rating,connections,note\\n"
+    ...     'X1,connector,battery clip,,,,"plus: rail, minus: ground",\\n'
+    ...     'R1,resistor,10k,,5%,,"1: rail, 2: half",\\n'
+    ...     'R2,resistor,10k,,5%,,"1: half, 2: ground",\\n'
+    ... )
+    >>> told = changes(assemble(path, supply="9V"), fitted={"R1": "10.2k", "R2": "22k"})
+    >>> [f"{one.reference}: {one.verdict}" for one in told][:2]
+    ['R1: within tolerance', 'R2: moves readings: half 4.50 V before, 6.19 V after; supply current 450 µA before, 281 µA after']
+    """
+    is_a("board", board, Board)
+    loud = one_number("step_db", step_db, "to be heard", above=0)
+    octaves = one_number("step_octave", step_octave, "to be heard", above=0)
+    number, start = _whole("count", count, 20), _whole("seed", seed, 0)
+    if fitted is None:
+        swaps = {one.part.reference: one.part.value_text for one in board.parts if _departs(one.part)}
+        before = changed(board, **{name: board.part(name).text_listed for name in swaps}) if swaps else board
+    else:
+        swaps, before = (
+            {
+                board.part(name).reference: text
+                for name, text in table_of("fitted", fitted, "texts by reference").items()
+            },
+            board,
+        )
+    if not swaps:
+        return ()
+    base = Before(before, drawn_units(before, count=number, seed=start), (loud, octaves))
+    rows = [change_of(base, name, {name: text}) for name, text in swaps.items()]
+    return (*rows, change_of(base, TOGETHER, swaps)) if len(rows) > 1 else tuple(rows)
+
+
+def _departs(part: Any) -> bool:
+    return bool(part.text_listed) and part.text_listed != part.value_text
+
+
+class Before:
+    """The board as it was, with its figures, their bands and its cautions."""
+
+    def __init__(self, board: Board, units: Mapping[str, Any], steps: tuple[float, float]) -> None:
+        self.board, self.steps = board, steps
+        told = set(places(board, elements_of(board)))
+        self.usual = {
+            name: (float(one[0]), unit) for name, (one, unit) in figures(board).items() if unit != "V" or name in told
+        }
+        self.warned = warned(board)
+        self.bands: dict[str, tuple[float, float]] = {}
+        for name, (drawn, _) in figures(board, units).items():
+            kept = drawn[np.isfinite(drawn)]
+            outer = (1 - COVERAGE) / 2
+            self.bands[name] = (
+                (float(np.quantile(kept, outer)), float(np.quantile(kept, 1 - outer)))
+                if len(kept)
+                else (np.nan, np.nan)
+            )
+
+
+def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
+    """Return what some swaps change together."""
+    listed = base.board.part(name).value_text if name in swaps else f"{len(swaps)} parts"
+    text = swaps.get(name, "as above")
+    try:
+        after = changed(base.board, **swaps)
+        seen = {what: float(one[0]) for what, (one, _) in figures(after).items()}
+        beyond = [what for what in warned(after) if what not in base.warned]
+    except (ValueError, RuntimeError) as reason:
+        return Change(reference=name, text_listed=listed, value_text=text, verdict=f"does not fit: {reason}", moves=())
+    moves, within = _moves(base, seen)
+    words = [f"beyond a rating: {what}" for what in beyond]
+    for one in swaps:
+        if turned := _leads(base.board, after, one):
+            words.append(turned)
+    heard = _worth_telling([move for move in moves if move.audible])
+    if any(move.what in NOTES and np.isnan(move.after) for move in heard):
+        words.append("the sound cannot be predicted: an op-amp's inputs are beyond their range")
+    elif heard:
+        words.append(f"changes the sound: {', '.join(map(_sounds, heard))}")
+    elif moves:
+        words.append(f"moves readings: {'; '.join(_reads(move) for move in moves[:3])}")
+    elif not words:
+        words.append(WITHIN if within else NOTHING)
+    return Change(reference=name, text_listed=listed, value_text=text, verdict="; ".join(words), moves=moves)
+
+
+def _moves(base: Before, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], bool]:
+    """Return the figures that move beyond their bands or by a step that is heard, and whether others move at all."""
+    found, within = [], False
+    for name, (before, unit) in base.usual.items():
+        after = seen.get(name, np.nan)
+        low, high = base.bands.get(name, (np.nan, np.nan))
+        if np.isnan(before) and np.isnan(after):
+            continue
+        step = after - before
+        if unit == "dB":
+            shows, audible = not abs(step) <= 0.1, not abs(step) < base.steps[0]
+        elif unit == "Hz":
+            far = abs(np.log2(after / before)) if after > 0 and before > 0 else np.inf
+            shows, audible = far > 0.02, far >= base.steps[1]
+        else:
+            shows, audible = abs(step) > doubt(before, base.board.meter, unit) or np.isnan(step), False
+        outside = not low - 1e-12 <= after <= high + 1e-12
+        if audible or (shows and outside):
+            found.append(
+                Move(
+                    what=name,
+                    before=before,
+                    after=after,
+                    reading_low=low,
+                    reading_high=high,
+                    unit=unit,
+                    audible=bool(audible),
+                )
+            )
+        within = within or bool(shows)
+    found.sort(key=lambda move: -move.audible)
+    return tuple(found), within
+
+
+def _text(value: float, unit: str) -> str:
+    if np.isnan(value):
+        return "none"
+    return f"{value:.1f} dB".replace("-", "−") if unit == "dB" else write_value(value, unit=unit, digits=3)
+
+
+def _reads(move: Move) -> str:
+    return f"{move.what} {_text(move.before, move.unit)} before, {_text(move.after, move.unit)} after"
+
+
+def _worth_telling(heard: list[Move]) -> list[Move]:
+    """Leave out where the ends lie when hardly anything passes any more, or very much more does."""
+    loud = [abs(move.after - move.before) for move in heard if move.what in NOTES]
+    whole = len(loud) == len(NOTES) and not min(loud) < FAR
+    return [move for move in heard if move.what in NOTES] if whole else heard
+
+
+def _sounds(move: Move) -> str:
+    """Say what is heard."""
+    if move.what in NOTES:
+        more = "louder" if move.after > move.before else "quieter"
+        return f"{abs(move.after - move.before):.1f} dB {more} at {move.what.removeprefix('gain at ')}"
+    wider = np.isnan(move.after) or (move.after < move.before) == (move.what == LOWER)
+    word = {LOWER: "bass", UPPER: "treble"}[move.what]
+    ends = f"{_text(move.before, 'Hz')} before, {_text(move.after, 'Hz')} after"
+    return f"{'more' if wider else 'less'} {word} ({move.what}: {ends})"
+
+
+def _leads(before: Board, after: Board, reference: str) -> str:
+    """Say where the leads of a substitute come in another order, or makers differ."""
+    orders = [
+        [[pin.role for pin in one.entries] for one in getattr(board.record(reference), "pinouts", ()) or ()]
+        for board in (before, after)
+    ]
+    old, new = orders
+    if not old or not new or (all(order in old for order in new) and all(order in new for order in old)):
+        return ""
+    told = [", ".join(board.record(reference).pinouts[0].leads.split(", ")) for board in (before, after)]
+    differ = "; makers differ, look up yours" if len(new) > 1 or len(old) > 1 else ""
+    return (
+        f"{reference} fits electrically but its leads go round the other way: {told[0]} before, {told[1]} after{differ} "
+        "(from memory: check)"
+    )

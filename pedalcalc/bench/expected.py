@@ -1,0 +1,255 @@
+"""What the builder's own meter should read at each net that is worth a probe."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pedalcalc._base import is_a, one_number, search, table_of
+from pedalcalc.bench._meter import doubt, loading
+from pedalcalc.bench._rows import Expected, ExpectedReading
+from pedalcalc.bench.places import places, probe_of
+from pedalcalc.board import Board
+from pedalcalc.circuit.operating import all_solved, solved_board, told
+from pedalcalc.tolerance.bands import _ends, _whole
+from pedalcalc.tolerance.draws import drawn_units
+
+Array = NDArray[np.float64]
+
+#: Volts that a meter may pull a net down before it is put into the circuit and solved again.
+PULLED = 0.5e-3
+ENGAGED, BYPASSED, BOTH = "engaged", "bypassed", "both"
+CURRENT = "supply current"
+
+
+@search
+def expected_readings(
+    board: Board,
+    *,
+    count: int = 400,
+    seed: int = 1,
+    coverage: float = 0.99,
+    reels: Sequence[Sequence[str]] = (),
+    values: Mapping[str, Any] | None = None,
+) -> Expected:
+    """Tell what the builder's meter should read at each net, engaged and bypassed, and where to put the probe.
+
+    Parameters
+    ----------
+    board : Board
+        The build under its conditions, with the builder's meter; whether it is bypassed does not matter here.
+    count : int
+        Units to draw [1], a whole number, at least 20.
+    seed : int
+        Start of the random numbers [1], a whole number, at least 0.
+    coverage : float
+        Share of the units that a band holds [1], above 0 and below 1.
+    reels : sequence of sequence of str, optional
+        References of parts from one reel or bag, as in `pedalcalc.tolerance.bands`.
+    values : mapping, optional
+        Other values for parts by reference, as in `pedalcalc.circuit.operating_point`; ``"supply"`` is the voltage of
+        the source. One number each.
+
+    Returns
+    -------
+    Expected
+        One row for each net, from the supply through the signal path; two where the footswitch changes it.
+
+    Raises
+    ------
+    ValueError
+        If an argument is out of range or a reference is not on the board.
+    RuntimeError
+        If the board, or more than half of the drawn units, has no operating point.
+
+    Notes
+    -----
+    Bands as in `pedalcalc.tolerance.bands`, on to which the meter's own doubt is put at either end. Where the meter would
+    pull a net by more than half a millivolt it becomes part of the circuit, which is solved again. Nets joined by metal
+    while the build is engaged stand once. The range is the smallest that holds the reading, 2 V or more.
+
+    References
+    ----------
+    JCGM-101, propagation of distributions; PRACTICE, ranges of a meter, black lead on ground.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from pedalcalc.board import assemble
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "parts.csv")
+    >>> _ = path.write_text(
+    ...     "reference,kind,value,fitted,tolerance,rating,connections,note\\n"
+    ...     'X1,connector,battery clip,,,,"plus: rail, minus: ground",\\n'
+    ...     'R1,resistor,1M,,1%,,"1: rail, 2: half",\\n'
+    ...     'R2,resistor,1M,,1%,,"1: half, 2: ground",\\n'
+    ... )
+    >>> half = expected_readings(assemble(path, supply="9V")).rows[-1]  # 4.5 V but for the meter's 10 MΩ
+    >>> print(f"{half.probe}: {half.reading_low:.2f} to {half.reading_high:.2f} V")
+    R1, the end away from rail: 4.21 to 4.37 V
+    """
+    is_a("board", board, Board)
+    number, start = _whole("count", count, 20), _whole("seed", seed, 0)
+    inside = one_number("coverage", coverage, "", above=0, below=1)
+    units = drawn_units(board, count=number, seed=start, reels=reels)
+    given = dict(table_of("values", values, "values by reference"))
+    fixed = {name: value for name, value in given.items() if name != "supply"}
+    units = {name: value for name, value in units.items() if name not in fixed}
+    switched = any(part.part.kind == "switch" for part in board.parts)
+    states = [ENGAGED, BYPASSED] if switched else [ENGAGED]
+    seen = {state: _State(replace(board, bypassed=state == BYPASSED), units, given) for state in states}
+    first = seen[ENGAGED]
+    order = places(first.board, first.found)
+    rows: list[ExpectedReading] = []
+    for net in order:
+        told_rows = [_row(seen[state], net, state if switched else BOTH, inside) for state in states]
+        rows += _once(told_rows, board)
+    source = first.found.sources[-1].nets[0] if first.found.sources else ""
+    root = first.found.metal.root
+    source = next((net for net in order if root(net)[0] == root(source)[0]), source)  # as its row calls it
+    current = [_current(seen[state], state if switched else BOTH, inside) for state in states]
+    after = sum(row.place == order[0] for row in rows)
+    rows[after:after] = _once(current, board)
+    usual = first.usual.get(source, np.nan)
+    return Expected(
+        rows=tuple(rows),
+        voltage_supply=float(usual),
+        place_supply=source,
+        meter_text=str(board.meter.name),
+        count=number,
+        coverage=inside,
+    )
+
+
+@dataclass
+class _State:
+    """A board in one state of the footswitch, its usual unit and those drawn."""
+
+    board: Board
+    units: Mapping[str, Any]
+    given: Mapping[str, Any]
+
+    def __post_init__(self) -> None:
+        self.found, self.system, self.nominal = solved_board(self.board, values=self.given)
+        all_solved(self.nominal)
+        named = told(self.found, self.system, self.nominal)
+        self.usual = named["voltages"]
+        self.floating, self.unpredictable = named["floating"], named["unpredictable"]
+        self.current = named["current_supply"]
+        self.drawn, self.good = self._drawn()
+        if self.good.sum() < len(self.good) / 2:
+            raise RuntimeError(
+                f"only {int(self.good.sum())} of {len(self.good)} units were solved: see what the nominal board says"
+            )
+
+    def _drawn(self, probe: str = "", ohms: float = np.inf) -> tuple[dict[str, Any], Any]:
+        found, system, solved = self._solved({**self.units, **self.given}, probe, ohms)
+        named = told(found, system, solved)
+        count = len(solved.good)
+        volts = {net: np.broadcast_to(np.asarray(one, float), (count,)) for net, one in named["voltages"].items()}
+        return volts | {CURRENT: np.broadcast_to(np.asarray(named["current_supply"], float), (count,))}, solved.good
+
+    def _solved(self, values: Mapping[str, Any], probe: str, ohms: float) -> Any:
+        links = {(probe, "ground"): ohms} if probe else None
+        start = self.nominal.voltages
+        return solved_board(self.board, values=values, bridges=links, start=start)
+
+    def resistance(self, net: str) -> float:
+        """Return what a net looks like to direct current [Ω]."""
+        where = self.system.where(net)
+        if where is None or where[0] >= self.system.size:
+            return 0.0
+        unit = np.zeros(self.system.size)
+        unit[where[0]] = 1.0
+        return float(abs(np.linalg.solve(self.nominal.jacobian[0], unit)[where[0]]))
+
+    def loaded(self, net: str) -> tuple[float, Array]:
+        """Return the usual reading and those of the drawn units with the meter on the net."""
+        usual, drawn, good = self.usual[net], self.drawn[net], self.good
+        ohms = loading(usual, self.board.meter)
+        if abs(usual) * self.resistance(net) / ohms > PULLED:
+            found, system, solved = self._solved(self.given, net, ohms)
+            all_solved(solved)
+            usual = told(found, system, solved)["voltages"][net]
+            named, good = self._drawn(net, ohms)
+            drawn = named[net]
+        return float(usual), np.asarray(drawn[good & ~np.isnan(drawn)])
+
+
+def _row(state: _State, net: str, word: str, inside: float) -> ExpectedReading:
+    """Return what the meter reads on a net."""
+    probe = probe_of(state.board, net)
+    why = ""
+    if net in state.floating:
+        why = "floating: nothing holds it, so the reading tells nothing"
+    elif net in state.unpredictable or np.isnan(state.usual.get(net, np.nan)):
+        why = "not predictable: it follows an op-amp whose inputs are beyond their range"
+    if why:
+        return ExpectedReading(
+            place=net,
+            probe=probe,
+            state=word,
+            reading_low=np.nan,
+            reading_typical=np.nan,
+            reading_high=np.nan,
+            unit="V",
+            note=why,
+        )
+    usual, drawn = state.loaded(net)
+    if len(drawn) < len(state.good) / 2:
+        why = "not predictable: in many units it follows an op-amp whose inputs are beyond their range"
+        return ExpectedReading(
+            place=net,
+            probe=probe,
+            state=word,
+            reading_low=np.nan,
+            reading_typical=np.nan,
+            reading_high=np.nan,
+            unit="V",
+            note=why,
+        )
+    return _banded(state, net, probe, word, usual, drawn, inside, "V")
+
+
+def _current(state: _State, word: str, inside: float) -> ExpectedReading:
+    drawn = state.drawn[CURRENT][state.good]
+    where = "in the supply lead, meter in series"
+    return _banded(state, CURRENT, where, word, float(state.current), drawn, inside, "A")
+
+
+def _banded(
+    state: _State, place: str, probe: str, word: str, usual: float, drawn: Array, inside: float, unit: str
+) -> ExpectedReading:
+    low, high, _ = _ends(drawn, inside)
+    meter = state.board.meter
+    low, high = min(low, usual), max(high, usual)
+    low, high = low - doubt(low, meter, unit), high + doubt(high, meter, unit)
+    return ExpectedReading(
+        place=place,
+        probe=probe,
+        state=word,
+        reading_low=low,
+        reading_typical=usual,
+        reading_high=high,
+        unit=unit,
+        note="",
+    )
+
+
+def _once(rows: list[ExpectedReading], board: Board) -> list[ExpectedReading]:
+    """Return one row where the meter cannot tell engaged from bypassed, else both."""
+    if len(rows) == 1:
+        return rows
+    engaged, bypassed = rows
+    if np.isnan(engaged.reading_typical) or np.isnan(bypassed.reading_typical):
+        alike = engaged.note == bypassed.note
+    else:
+        off = doubt(engaged.reading_typical, board.meter, engaged.unit)
+        alike = all(
+            abs(getattr(engaged, end) - getattr(bypassed, end)) <= off
+            for end in ("reading_low", "reading_typical", "reading_high")
+        )
+    return [replace(engaged, state=BOTH)] if alike else rows

@@ -1,0 +1,353 @@
+"""Whether readings fit, which is the first that does not, and what it depends on."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pedalcalc import devices
+from pedalcalc._base import io, is_a, list_of
+from pedalcalc._record import spreads
+from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
+from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
+from pedalcalc.bench.places import names_of, pins_of
+from pedalcalc.board import Board
+from pedalcalc.catalogue import find_device
+from pedalcalc.circuit.elements import elements_of
+from pedalcalc.circuit.operating import solved_board, told
+from pedalcalc.devices import Device, Meter
+from pedalcalc.readings import Reading, read_readings
+from pedalcalc.tolerance.draws import FIXED
+from pedalcalc.values import write_value
+
+FITS, LOW, HIGH, UNKNOWN = "fits", "low", "high", "nothing to hold it against"
+#: By how much every resistor is moved where the parts that a reading depends on are looked for.
+EVEN = 0.1
+#: How near the supply that was read is met [V].
+MET = 1e-3
+#: How many parts are told.
+TOLD = 5
+#: Readings of the whole set that must be off alike before the supply is named, and from which voltage on they count [V].
+ALIKE, LEAST = 3, 0.2
+
+
+@io
+def judge_readings(
+    board: Board,
+    *,
+    readings: str | Path | Sequence[Reading],
+    serial: str = "",
+    count: int = 400,
+    seed: int = 1,
+    coverage: float = 0.99,
+    reels: Sequence[Sequence[str]] = (),
+) -> Judged:
+    """Hold readings against what the board should give, and name the first that does not fit.
+
+    Parameters
+    ----------
+    board : Board
+        The build under its conditions, with the builder's meter.
+    readings : str, Path or sequence of Reading
+        A file of `pedalcalc.readings`, or what was read from it: `what` is ``voltage`` or ``supply current``, `place` a
+        net or a pin such as ``IC2 pin 1``, `condition` says ``bypassed`` where the footswitch stands there.
+    serial : str, optional
+        Which unit to judge, where the file holds several.
+    count : int
+        Units to draw [1], a whole number, at least 20.
+    seed : int
+        Start of the random numbers [1], a whole number, at least 0.
+    coverage : float
+        Share of the units that a band holds [1], above 0 and below 1.
+    reels : sequence of sequence of str, optional
+        References of parts from one reel or bag.
+
+    Returns
+    -------
+    Judged
+        One row for each reading from the top of the supply down the signal path, and the verdict on all.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such file.
+    ValueError
+        If a place is no net or pin of the board, a quantity is another than these two, a place was read twice in one
+        state, or several units or meters stand there.
+    RuntimeError
+        If the board has no operating point.
+
+    Notes
+    -----
+    The supply that was read takes the place of the one assumed, and everything is solved again for it. Where the supply was
+    not read and everything is off by one ratio, the supply that explains it is looked for: readings that all fit
+    then are the supply's, not as many faults. What a reading depends on: how far it moves when one part alone does, every
+    resistor by 10 % and every record to an end of its sheet, so that a precise part is not left out.
+
+    References
+    ----------
+    PRACTICE, from the supply on; DERIVED, one part moved at a time.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> from pedalcalc.board import assemble
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "parts.csv")
+    >>> _ = path.write_text(
+    ...     "reference,kind,value,fitted,tolerance,rating,connections,note\\n"
+    ...     'X1,connector,battery clip,,,,"plus: rail, minus: ground",\\n'
+    ...     'R1,resistor,10k,,5%,,"1: rail, 2: half",\\n'
+    ...     'R2,resistor,10k,,5%,,"1: half, 2: ground",\\n'
+    ... )
+    >>> day = "2026-03-14 10:32"
+    >>> taken = [Reading(day, "voltage", "rail", 8.7, "V", ""), Reading(day, "voltage", "half", 6.0, "V", "")]
+    >>> found = judge_readings(assemble(path, supply="9V"), readings=taken)
+    >>> [row.verdict for row in found.rows], found.first
+    (['fits', 'high'], 'half')
+    """
+    is_a("board", board, Board)
+    listed = isinstance(readings, (str, Path))
+    taken = read_readings(readings) if listed else list_of("readings", readings, "readings", Reading)
+    taken = _one_unit(taken, serial)
+    board = _on_their_meter(board, taken)
+    asked: dict[str, Any] = {"count": count, "seed": seed, "coverage": coverage, "reels": reels}
+    plain = expected_readings(board, **asked)
+    read = _matched(board, plain, taken)
+    if not read:
+        raise ValueError("readings hold no voltage and no supply current that was read")
+    start = _source_voltage(board)
+    supplied = next((one for (place, _), one in read.items() if place == plain.place_supply), None)
+    if supplied is not None:
+        held = _for_supply(board, plain, supplied / plain.voltage_supply, start, asked)
+        rows = _judged(held, read)
+        return _told(board, held, rows, _supply_words(plain, supplied))
+    rows = _judged(plain, read)
+    ratio, guessed = _one_ratio(board, plain, rows, read, start, asked)
+    if guessed is not None:
+        words = (
+            f"all readings are {abs(ratio - 1):.0%} {'low' if ratio < 1 else 'high'} alike and fit a supply of "
+            f"{write_value(guessed.voltage_supply, unit='V', digits=3)}: suspect the adaptor or the battery, not "
+            f"{sum(row.verdict in (LOW, HIGH) for row in rows)} faults; measure {guessed.place_supply!r}"
+        ).replace("%", " %")
+        return Judged(
+            rows=rows, verdict=words, first=plain.place_supply, depends_on=(), voltage_supply=guessed.voltage_supply
+        )
+    return _told(board, plain, rows, "")
+
+
+def _one_unit(taken: tuple[Reading, ...], serial: str) -> tuple[Reading, ...]:
+    """Return the readings of one unit."""
+    serials = list(dict.fromkeys(one.serial for one in taken if one.serial))
+    if serial:
+        if serial not in serials:
+            raise ValueError(
+                f"serial {serial!r} has no readings; there are {', '.join(serials) or 'none with a serial'}"
+            )
+        return tuple(one for one in taken if one.serial in ("", serial))
+    if len(serials) > 1:
+        raise ValueError(f"readings are of several units ({', '.join(serials)}); say which with `serial`")
+    return taken
+
+
+def _on_their_meter(board: Board, taken: tuple[Reading, ...]) -> Board:
+    """Return the board read with the meter that the readings name."""
+    meters = list(dict.fromkeys(one.meter_text for one in taken if one.meter_text))
+    if len(meters) > 1:
+        raise ValueError(f"readings are of several meters ({', '.join(meters)}); a new meter is a new file")
+    if not meters:
+        return board
+    found = find_device(meters[0])
+    return replace(board, meter=devices.typical(is_a("meter", found, Meter)))
+
+
+def _matched(board: Board, expected: Expected, taken: tuple[Reading, ...]) -> dict[tuple[str, str], float]:
+    """Return values by net and state; a net is named by itself, one of its pins, or one that is joined to it."""
+    metal = elements_of(replace(board, bypassed=False)).metal
+    listed = dict.fromkeys(row.place for row in expected.rows)
+    known = {CURRENT: CURRENT}
+    for net in pins_of(board):
+        stands = next((one for one in listed if one != CURRENT and metal.root(one)[0] == metal.root(net)[0]), "")
+        for name in names_of(board, net) if stands else ():
+            known.setdefault(name.casefold(), stands)
+    found: dict[tuple[str, str], float] = {}
+    for one in taken:
+        if np.isnan(one.value):
+            continue
+        what = one.what.casefold()
+        if what not in ("voltage", CURRENT):
+            raise ValueError(f"readings: {one.what!r} is not judged; take 'voltage' or '{CURRENT}'")
+        unit = "V" if what == "voltage" else "A"
+        if one.unit != unit:
+            raise ValueError(f"readings: {one.what} at {one.place!r} must be in {unit}, got {one.unit}")
+        place = CURRENT if what == CURRENT else known.get(one.place.casefold(), "")
+        if not place:
+            near = difflib.get_close_matches(one.place.casefold(), known, n=3, cutoff=0.5)
+            hint = f"near it are {', '.join(near)}" if near else f"there are {', '.join(listed)}"
+            raise ValueError(f"readings: {one.place!r} is no net or pin of this board; {hint}")
+        state = BYPASSED if "bypass" in one.condition.casefold() else ENGAGED
+        if (place, state) in found:
+            raise ValueError(f"readings: {one.place!r} stands there twice, {state}; a new sitting is a new file")
+        found[place, state] = one.value
+    return found
+
+
+def _judged(expected: Expected, read: Mapping[tuple[str, str], float]) -> tuple[JudgedReading, ...]:
+    """Return a verdict for each reading, in the order of work."""
+    rows = []
+    for row in expected.rows:
+        for state in (ENGAGED, BYPASSED):
+            if (row.place, state) in read and row.state in (BOTH, state):
+                rows.append(_one(row, state, read[row.place, state]))
+    return tuple(rows)
+
+
+def _one(row: ExpectedReading, state: str, value: float) -> JudgedReading:
+    low, high = row.reading_low, row.reading_high
+    if np.isnan(row.reading_typical):
+        verdict, widths = UNKNOWN, np.nan
+    else:
+        verdict = LOW if value < low else HIGH if value > high else FITS
+        widths = max(low - value, value - high, 0.0) / (high - low) if high > low else np.inf
+    return JudgedReading(
+        place=row.place,
+        state=state,
+        reading_low=low,
+        reading_typical=row.reading_typical,
+        reading_high=high,
+        value=float(value),
+        unit=row.unit,
+        verdict=verdict,
+        widths=float(widths),
+    )
+
+
+def _source_voltage(board: Board) -> float:
+    """Return the voltage of the source behind its own resistance [V]."""
+    sources = elements_of(board).sources
+    return float(np.asarray(sources[-1].law[0]).flat[0]) if sources else float("nan")
+
+
+def _for_supply(board: Board, plain: Expected, ratio: float, start: float, asked: Mapping[str, Any]) -> Expected:
+    """Return what is expected where the supply's net stands at a share of what it was taken for."""
+    wanted = plain.voltage_supply * ratio
+    if not wanted > 0:
+        raise ValueError(
+            f"readings: the supply at {plain.place_supply!r} must be above 0 V, got {wanted:g} V; nothing is powered"
+        )
+    source, held = start, plain
+    for _ in range(4):  # behind a battery's own resistance the source moves by a little more than its terminals
+        source += wanted - held.voltage_supply
+        held = expected_readings(board, values={"supply": source}, **asked)
+        if abs(held.voltage_supply - wanted) < MET:
+            break
+    return held
+
+
+def _one_ratio(
+    board: Board,
+    plain: Expected,
+    rows: Sequence[JudgedReading],
+    read: Mapping[tuple[str, str], float],
+    start: float,
+    asked: Mapping[str, Any],
+) -> tuple[float, Expected | None]:
+    """Return the ratio by which all readings are off, and what is expected at the supply that makes them fit."""
+    off = [row for row in rows if row.unit == "V" and abs(row.reading_typical) > LEAST]
+    wrong = [row for row in off if row.verdict in (LOW, HIGH)]
+    if len(off) < ALIKE or len(wrong) < ALIKE or len({row.verdict for row in wrong}) > 1:
+        return 1.0, None
+    ratio, held = 1.0, plain
+    for _ in range(3):
+        usual = {(row.place, row.state): row.reading_typical for row in held.rows}
+        shares = [row.value / usual.get((row.place, row.state), usual.get((row.place, BOTH), np.nan)) for row in off]
+        ratio *= float(np.median(shares))
+        if not 0.3 < ratio < 3.0:
+            return 1.0, None
+        held = _for_supply(board, plain, ratio, start, asked)
+    again = _judged(held, read)
+    return (ratio, held) if all(row.verdict in (FITS, UNKNOWN) for row in again) else (1.0, None)
+
+
+def _supply_words(plain: Expected, read: float) -> str:
+    usual = write_value(plain.voltage_supply, unit="V", digits=3)
+    return f"held against the supply that was read, {write_value(read, unit='V', digits=3)} (the list says {usual})"
+
+
+def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: str) -> Judged:
+    """Return the verdict on all readings, and what the first that does not fit depends on."""
+    wrong = [row for row in rows if row.verdict in (LOW, HIGH)]
+    if not wrong:
+        whole = f"all {len(rows)} readings fit" if len(rows) > 1 else "the reading fits"
+        return Judged(
+            rows=rows,
+            verdict="; ".join(filter(None, (whole, words))),
+            first="",
+            depends_on=(),
+            voltage_supply=held.voltage_supply,
+        )
+    first = next((row for row in wrong if row.place != CURRENT), wrong[0])  # a current says that, a net says where
+    depends = _depends(replace(board, bypassed=first.state == BYPASSED), first.place)
+    many = f"{len(wrong)} of {len(rows)} readings do not fit"
+    whole = (
+        f"{many}: work from the top, {first.place!r} ({first.state}) is the first that does not fit; it is {first.verdict} "
+        f"by {first.widths:.1f} band widths; it depends most on {', '.join(name for name, _ in depends[:3]) or 'its supply'}"
+    )
+    hang = "" if first.place == CURRENT else _hanging(board, first.place)
+    return Judged(
+        rows=rows,
+        verdict="; ".join(filter(None, (whole, hang, words))),
+        first=first.place,
+        depends_on=depends,
+        voltage_supply=held.voltage_supply,
+    )
+
+
+def _depends(board: Board, place: str) -> tuple[tuple[str, float], ...]:
+    """Return the parts that move a reading, with their share of all moves: values by a tenth, records to their ends."""
+    trials: list[tuple[str, Any, Any]] = []
+    for one in board.parts:
+        name, record = one.part.reference, board.record(one.part.reference)
+        if one.part.unit == "Ω":
+            trials += [(name, one.part.value, one.part.value * (1 + share)) for share in (-EVEN, EVEN)]
+        elif isinstance(record, Device) and one.part.kind not in FIXED and any(True for _ in spreads(record)):
+            trials += [(name, devices.typical(record), end) for end in (devices.low(record), devices.high(record))]
+    count = len(trials) + 1  # the last unit is the usual one
+    values: dict[str, Any] = {}
+    for k, (name, usual, moved) in enumerate(trials):
+        values[name] = _moved(values.get(name, usual), usual, moved, k, count)
+    found, system, solved = solved_board(board, values=values)
+    named = told(found, system, solved)
+    read = np.asarray(named["current_supply"] if place == CURRENT else named["voltages"][place], float)
+    read = np.where(solved.good, np.broadcast_to(read, (count,)), np.nan)
+    shares: dict[str, float] = {}
+    for (name, _, _), move in zip(trials, np.nan_to_num(np.abs(read[:-1] - read[-1])), strict=True):
+        shares[name] = max(shares.get(name, 0.0), float(move))
+    whole = sum(shares.values())
+    order = sorted(shares.items(), key=lambda one: -one[1])
+    return tuple((name, move / whole) for name, move in order if whole > 0 and move > 0.01 * whole)[:TOLD]
+
+
+def _moved(values: Any, usual: Any, moved: Any, unit: int, count: int) -> Any:
+    """Return a value or record of many units in which one unit has moved from the usual."""
+    if isinstance(usual, Device):
+        changes: dict[str, Any] = {}
+        for field in fields(usual):  # type: ignore[arg-type]
+            one, other = getattr(usual, field.name), getattr(moved, field.name)
+            if isinstance(one, Device) or (
+                isinstance(one, float) and one != other and not (np.isnan(one) or np.isnan(other))
+            ):
+                changes[field.name] = _moved(getattr(values, field.name), one, other, unit, count)
+        return replace(values, **changes)
+    column = np.array(np.broadcast_to(np.asarray(values, float), (count,)))
+    column[unit] = moved
+    return column
+
+
+def _hanging(board: Board, net: str) -> str:
+    parts = dict.fromkeys(part.part.reference for part, _ in pins_of(board)[net])
+    return f"on it hang {', '.join(parts)}: look at their joints, and at what bridges to a neighbour, first"

@@ -1,0 +1,103 @@
+"""The bench card: two pages to take along, parts to tick and readings to write in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+
+from pedalcalc._number_text import number_text
+from pedalcalc.bench import Expected, FirstPower
+from pedalcalc.board import Board
+from pedalcalc.parts import fitting_order, marking_text
+from pedalcalc.sheet._text import band_text, reading_text
+
+#: Rows from which a page is set in two columns.
+LONG = 26
+STYLE = (
+    ".pedalcalc-card{break-before:page;font-size:8.5pt;line-height:1.25}"
+    ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:6mm}"
+    ".pedalcalc-card .two{column-count:2;column-gap:6mm}"
+    ".pedalcalc-card table{width:100%;font-size:8pt;margin:0 0 1.5mm;break-inside:auto}"
+    ".pedalcalc-card td,.pedalcalc-card th{padding:0.3mm 1mm}"
+    ".pedalcalc-card td:empty{min-width:15mm}"
+    ".pedalcalc-card h3{font-size:9pt;margin:1mm 0 0.5mm}"
+    ".pedalcalc-card .tick{white-space:nowrap;width:5mm}"
+)
+
+
+@dataclass(frozen=True)
+class Card:
+    """Two pages: parts ticked; readings and first power."""
+
+    name: str
+    parts: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    readings: tuple[tuple[str, str, str, str], ...]
+    power: tuple[tuple[str, str], ...]
+    stop: str
+
+    def _repr_html_(self) -> str:
+        count = sum(len(rows) for _, rows in self.parts)
+        first = "".join(
+            f"<h3>{escape(step)}</h3><table>"
+            + "".join(
+                f'<tr><td class="tick">☐</td><td>{escape(name)}</td><td>{escape(look)}</td></tr>' for name, look in rows
+            )
+            + "</table>"
+            for step, rows in self.parts
+        )
+        head = "<tr><th>red lead on</th><th>footswitch</th><th>should read</th><th>yours</th></tr>"
+        rows = "".join(
+            f"<tr><td><strong>{escape(place)}</strong>: {escape(probe)}</td><td>{escape(state)}</td>"
+            f"<td>{escape(band)}</td><td></td></tr>"
+            for place, probe, state, band in self.readings
+        )
+        power = "".join(
+            f"<tr><td>{escape(what)}</td><td>{escape(shown)}</td><td></td></tr>" for what, shown in self.power
+        )
+        pages = (
+            (f'<div class="{"two" if count > LONG else ""}">{first}</div>', "parts, in fitting order"),
+            (
+                (
+                    f"<h3>First power, before everything else</h3><table>{power}</table><p>{escape(self.stop)}</p>"
+                    f"<h3>Readings, black lead on ground, no signal</h3><table>{head}{rows}</table>"
+                ),
+                "first power and readings",
+            ),
+        )
+        told = "".join(
+            f'<div class="pedalcalc-card"><header><strong>{escape(self.name)}: {title}</strong>'
+            f"<span>builder ____________ date ________ serial ______</span><span>page {k} of {len(pages)}</span></header>{body}</div>"
+            for k, (body, title) in enumerate(pages, start=1)
+        )
+        return f"<style>{STYLE}</style>{told}"
+
+    def __str__(self) -> str:
+        lines = [f"{self.name}: bench card"]
+        lines += [f"[ ] {name}  {look}" for _, rows in self.parts for name, look in rows]
+        lines += [f"{what}: {shown}" for what, shown in self.power] + [self.stop]
+        lines += ["  ".join(row) + "  ______" for row in self.readings]
+        return "\n".join(lines)
+
+    __repr__ = __str__
+
+
+def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> Card:
+    """Return the card of a board."""
+    parts = [
+        (step[0].upper() + step[1:], tuple((part.reference, marking_text(part)) for part in fitted))
+        for step, fitted in fitting_order([one.part for one in board.parts]).items()
+    ]
+    readings = tuple(
+        (row.place, row.probe, row.state, band_text(row) if row.note == "" else row.note.partition(":")[0])
+        for row in expected.rows
+    )
+    shown = tuple(
+        (line.what, f"{reading_text(line.voltage_low, 'V')} to {reading_text(line.voltage_high, 'V')}"
+         if line.voltage_low < line.voltage_high else reading_text(line.voltage_across, "V"))
+        for line in power.rows
+    )  # fmt: skip
+    stop = (
+        f"{number_text(power.resistance, 'Ω')}, 2 W, in the plus lead; volts across it. It reads more for the first "
+        f"{number_text(power.time_charge, 's', 2)}. Pull the plug at {number_text(power.voltage_stop, 'V', 2)} or more, at smell or at warmth."
+    )
+    return Card(name, tuple(parts), readings, shown, stop)

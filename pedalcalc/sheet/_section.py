@@ -1,0 +1,54 @@
+"""One section of a sheet: a heading, words, and tables, boxes and pictures in turn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+from pedalcalc.plot import Picture
+from pedalcalc.plot._style import svg_text
+
+
+@dataclass(frozen=True)
+class Words:
+    """A paragraph, or a list where there are several lines."""
+
+    lines: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        if len(self.lines) == 1:
+            return f"<p>{escape(self.lines[0])}</p>"
+        return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in self.lines)}</ul>"
+
+    def __str__(self) -> str:
+        return "\n".join(self.lines)
+
+
+@dataclass(frozen=True)
+class Section:
+    """A piece of a sheet; shows itself in a notebook, on paper and as plain text."""
+
+    title: str
+    shown: tuple[Any, ...]
+
+    def _repr_html_(self) -> str:
+        body = "".join(_html(one) for one in self.shown)
+        return f'<section class="pedalcalc-section"><h2>{escape(self.title)}</h2>{body}</section>'
+
+    def __str__(self) -> str:
+        return "\n\n".join([self.title, *(one.caption if isinstance(one, Picture) else str(one) for one in self.shown)])
+
+    __repr__ = __str__
+
+
+def words(*lines: str) -> Words:
+    """Return a paragraph, or a list of several lines."""
+    return Words(lines)
+
+
+def _html(one: Any) -> str:
+    if isinstance(one, Picture):
+        caption = f"<figcaption>{escape(one.caption)}</figcaption>" if one.caption else ""
+        return f"<figure>{svg_text(one)}{caption}</figure>"
+    return str(one._repr_html_())

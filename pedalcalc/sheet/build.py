@@ -1,0 +1,386 @@
+"""From a list to its sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from pedalcalc import board as boards
+from pedalcalc import devices, plot, report
+from pedalcalc._base import Caution, io, list_of, one_number
+from pedalcalc._number_text import number_text
+from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_readings, first_power, judge_readings
+from pedalcalc.board import Board, compared
+from pedalcalc.board.sockets import socket_cautions
+from pedalcalc.catalogue import find_device
+from pedalcalc.circuit import OperatingPoint, operating_point
+from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
+from pedalcalc.circuit.operating import all_solved, solved_board, told
+from pedalcalc.circuit.ratings import ratings
+from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
+from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
+from pedalcalc.sheet._card import Card, card_of
+from pedalcalc.sheet._found import described, supply_of, supply_way
+from pedalcalc.sheet._section import Section, words
+from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section
+from pedalcalc.sheet._symptoms import symptoms_section
+from pedalcalc.sheet._text import band_text, reading_text
+from pedalcalc.supply import battery_life
+
+#: Volts under load at which a 9 V block is taken for empty (common practice).
+EMPTY = 7.0
+DRAWS = 200
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A whole sheet: its sections in the order of the bench, the board behind them, and the card for the bench."""
+
+    name: str
+    board: Board
+    expected: Expected
+    judged: Judged | None
+    power: FirstPower
+    sections: Mapping[str, Section]
+    card: Card
+    cautions: tuple[Caution, ...]
+
+    def _repr_html_(self) -> str:
+        return "".join(section._repr_html_() for section in self.sections.values()) + self.card._repr_html_()
+
+    def __str__(self) -> str:
+        return "\n\n\n".join([*map(str, self.sections.values()), str(self.card)])
+
+    __repr__ = __str__
+
+
+@io
+def build_sheet(
+    parts: str | Path | Sequence[Part] | Board,
+    *,
+    supply: Any = None,
+    rotations: Mapping[str, float] | None = None,
+    own_readings: Mapping[str, str | Path] | None = None,
+    readings: str | Path = "",
+    serial: str = "",
+    meter: str | Meter = "digital",
+    net_in: str = "",
+    net_out: str = "",
+    resistance_generator: ArrayLike = RESISTANCE_GENERATOR,
+    resistance_load: ArrayLike = RESISTANCE_LOAD,
+    tables: Sequence[str | Path] = (),
+) -> Sheet:
+    """Make the sheet of any build from its parts list.
+
+    Parameters
+    ----------
+    parts : str, Path, sequence of Part or Board
+        The list; or a board that was assembled already, with its supply, controls, own parts and meter, whose arguments are
+        then not looked at.
+    supply : Battery, Adaptor, str, float or sequence, optional
+        As for `pedalcalc.board.assemble`; found from the list where not given: 7, 9 and 9.6 V at a barrel connector or
+        clip, the listed battery where there is no connector.
+    rotations : mapping of str to float, optional
+        Where each control stands, 0 to 1; half way where not given.
+    own_readings : mapping of str to str or Path, optional
+        Files of readings of the builder's own parts, as `readings` of `pedalcalc.board.assemble`.
+    readings : str or Path, optional
+        File of volts read on the built board, beside the list where the path is not whole.
+    serial : str, optional
+        Which unit of that file to judge.
+    meter : str or Meter
+        The builder's meter, ``digital`` if not given.
+    net_in : str, optional
+        Net that the guitar drives; the tip of the input jack where not named.
+    net_out : str, optional
+        Net that is listened to; the tip of the output jack where not named.
+    resistance_generator : array_like
+        Resistance of the guitar [Ω], at least 0; 10 kΩ if not given.
+    resistance_load : array_like
+        Input that follows [Ω], 0 to inf; 1 MΩ if not given.
+    tables : sequence of str or Path, optional
+        Tables of the builder's own records.
+
+    Returns
+    -------
+    Sheet
+        Sections ``cautions``, ``build``, ``parts``, ``supply``, ``voltages``, ``response``, ``corners``, ``clipping``,
+        ``changes``, ``readings``, ``symptoms``, ``power`` in `sections`; the two pages for the bench in `card`.
+
+    Raises
+    ------
+    FileNotFoundError
+        If a file is not there.
+    ValueError
+        If the list, a reading or an answer cannot be read, with file, line and reference.
+    RuntimeError
+        If the board has no operating point.
+
+    References
+    ----------
+    PRACTICE, what stands on a worksheet and in which order.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "parts.csv")
+    >>> _ = path.write_text(
+    ...     "reference,kind,value,fitted,tolerance,rating,connections,note\\n"
+    ...     'X1,connector,battery clip,,,,"plus: rail, minus: ground",\\n'
+    ...     'J1,jack,mono 6.35 mm,,,,"tip: in, sleeve: ground",input\\n'
+    ...     'J2,jack,mono 6.35 mm,,,,"tip: out, sleeve: ground",output\\n'
+    ...     'R1,resistor,10k,,1%,,"1: in, 2: out",\\n'
+    ...     'R2,resistor,10k,,1%,,"1: out, 2: ground",\\n'
+    ...     'R3,resistor,4k7,,5%,,"1: rail, 2: ground",\\n'
+    ... )
+    >>> made = build_sheet(path)
+    >>> list(made.sections)[:4], made.cautions
+    (['cautions', 'build', 'parts', 'supply'], ())
+    """
+    if not isinstance(parts, (str, Path, Board)):
+        parts = list_of("parts", parts, "parts", Part)
+    home = Path(parts).parent if isinstance(parts, (str, Path)) else Path()
+    name = home.resolve().name.replace("-", " ")
+    board = parts if isinstance(parts, Board) else _assembled(parts, supply, rotations, own_readings, meter, tables)
+    ways = Ways(
+        net_in, net_out, one_number("resistance_generator", resistance_generator, "of the guitar", least=0),
+        one_number("resistance_load", resistance_load, "that follows", least=0, infinity=True),
+    )  # fmt: skip
+    expected = expected_readings(board, count=DRAWS)
+    power = first_power(board, count=DRAWS)
+    judged = judge_readings(board, readings=home / readings, serial=serial, count=DRAWS) if readings else None
+    usual = operating_point(board)
+    supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
+    found = _cautions(board, usual, supplied) + power.cautions
+    sections = {
+        "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
+        "build": Section("What this build is", (words(*described(board, net_in, net_out)),)),
+        "parts": _parts_section(board),
+        "supply": _supply_section(board, expected, [point for point, _ in supplied]),
+        "voltages": _voltages_section(expected, usual),
+        "response": _where(response_section, board, ways, "From jack to jack"),
+        "corners": _where(corners_section, board, ways, "Which parts set which corner"),
+        "clipping": _where(clipping_section, board, ways, "What clips first"),
+        "changes": _changes_section(board),
+        "readings": _readings_section(expected, judged),
+        "symptoms": symptoms_section(board),
+        "power": _power_section(power),
+    }
+    return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
+
+
+def _assembled(
+    parts: str | Path | Sequence[Part],
+    supply: Any,
+    rotations: Mapping[str, float] | None,
+    own_readings: Mapping[str, str | Path] | None,
+    meter: str | Meter,
+    tables: Sequence[str | Path],
+) -> Board:
+    """Return the board of a list, with what it was not told found from it."""
+    listed = read_parts(parts) if isinstance(parts, (str, Path)) else tuple(parts)
+    measurer = find_device(meter, tables=tables) if isinstance(meter, str) else meter
+    if not isinstance(measurer, Meter):
+        raise ValueError(f"meter must name a multimeter, got {meter!r}")  # noqa: TRY004 (a text may be wrong, not the call)
+    return boards.assemble(
+        parts, supply=supply_of(listed) if supply is None else supply, rotations=rotations, readings=own_readings,
+        meter=measurer, tables=tables,
+    )  # fmt: skip
+
+
+def _where(make: Any, board: Board, ways: Ways, title: str) -> Section:
+    """Return a section of the sound, or why there is none: a list without jacks has its volts all the same."""
+    if not (ways.net_in and ways.net_out):
+        try:
+            jacks(board)
+        except ValueError as reason:
+            return Section(title, (words(f"Not computed: {reason}"),))
+    made: Section = make(board, ways)
+    return made
+
+
+def _supplied(board: Board, volts: float) -> tuple[dict[str, Any], tuple[Caution, ...]]:
+    """Return where a board stands at one supply, and what is beyond a rating there."""
+    found, system, solved = solved_board(board, values={"supply": volts})
+    all_solved(solved)
+    point = told(found, system, solved)
+    return point, ratings(board, found, point)
+
+
+def _cautions(
+    board: Board, usual: OperatingPoint, supplied: Sequence[tuple[dict[str, Any], tuple[Caution, ...]]]
+) -> tuple[Caution, ...]:
+    """Return what is beyond a rating from the lowest supply to the highest, engaged and bypassed."""
+    every = [*board.cautions, *socket_cautions(board), *usual.cautions]
+    for _, cautions in reversed(supplied):
+        every += cautions
+    if any(one.part.kind == "switch" for one in board.parts):
+        other = replace(board, bypassed=not board.bypassed)
+        for volts in (np.max(board.voltages(0.0)), np.min(board.voltages(0.0))):
+            every += _supplied(other, float(volts))[1]
+    once: dict[str, Caution] = {}
+    for one in every:
+        worst = once.setdefault(one.what, one)
+        if abs(one.value - one.limit) > abs(worst.value - worst.limit):
+            once[one.what] = one
+    return tuple(once.values())
+
+
+def _topics(board: Board) -> tuple[str, ...]:
+    kinds = {one.part.kind for one in board.parts}
+    topics = ["solder", "leads", "swarf", "static", "adaptor", "battery", "shared", "electrolytic", "loud"]
+    return (*topics, *(("cadmium", "hot-air") if kinds & {"coupler", "photocell"} else ()))
+
+
+def _parts_section(board: Board) -> Section:
+    shown: list[Any] = [words(
+        "Lowest parts first, so that the board lies flat on what is being soldered (common practice). Tick each one. "
+        "Electrolytics, diodes, transistors, ICs and LEDs have a direction; on the back of the board everything is mirrored."
+    )]  # fmt: skip
+    for step, fitted in fitting_order([one.part for one in board.parts]).items():
+        rows = [{"part": part.reference, "look for": marking_text(part), "what it does": part.note} for part in fitted]
+        shown.append(report.table(rows, blanks=["done"], title=step[0].upper() + step[1:]))
+    leads = [
+        {"part": one.part.reference, "type": one.part.value_text, "leads": order.leads, "held so": order.view}
+        for one in board.parts
+        if isinstance(one.device, (Bjt, Jfet, Mosfet))
+        for order in one.device.pinouts or ()
+    ]
+    if leads:
+        shown.append(report.table(leads, title="Order of the leads (from memory: check the sheet of your own part)"))
+    return Section("Parts, in fitting order", tuple(shown))
+
+
+def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[str, Any]]) -> Section:
+    rows, bars = [], {}
+    for net in supply_way(board):
+        seen = np.array([point["voltages"].get(net, np.nan) for point in points], float)
+        if not np.isnan(seen).any():
+            bars[net] = float(seen[1])
+            rows.append(
+                {"net": net}
+                | {head: reading_text(one, "V") for head, one in zip(("lowest", "usual", "highest"), seen, strict=True)}
+            )
+    amps = np.array([point["current_supply"] for point in points], float)
+    rows.append(
+        {"net": "supply current"}
+        | {head: reading_text(one, "A") for head, one in zip(("lowest", "usual", "highest"), amps, strict=True)}
+    )
+    states = [
+        {
+            "footswitch": row.state,
+            "usual": reading_text(row.reading_typical, "A"),
+            "least": reading_text(row.reading_low, "A"),
+            "most": reading_text(row.reading_high, "A"),
+        }
+        for row in expected.rows
+        if row.unit == "A"
+    ]
+    shown: list[Any] = [
+        words("From the socket inward, for the lowest, usual and highest supply, engaged."),
+        plot.rail_diagram(bars, title="What is left of the supply, usual"),
+        report.table(rows, title="What is left of the supply"),
+        report.table(states, title="Supply current at the usual supply, with the band of the parts and your meter"),
+    ]
+    battery = next((one for one in board.parts if isinstance(one.device, Battery)), None)
+    if battery is not None:
+        life = battery_life(
+            current_load=float(amps[1]),
+            voltage_end=EMPTY,
+            battery=devices.typical(board.record(battery.part.reference)),
+        )
+        shown.append(
+            words(
+                f"From {battery.part.reference} ({battery.part.value_text}) that lasts about {number_text(float(life.hours_life), '1', 2)} hours, down to 7 V."
+            )
+        )
+    return Section("Supply and headroom", tuple(shown))
+
+
+def _voltages_section(expected: Expected, point: OperatingPoint) -> Section:
+    rows = [
+        {"net": row.place, "footswitch": row.state, "usual": reading_text(row.reading_typical, "V"),
+         "lowest": reading_text(row.reading_low, "V"), "highest": reading_text(row.reading_high, "V"), "note": row.note}
+        for row in expected.rows
+        if row.unit == "V"
+    ]  # fmt: skip
+    told = words(
+        f"At {reading_text(expected.voltage_supply, 'V')} at {expected.place_supply!r}, on a {expected.meter_text}, whose loading and accuracy "
+        f"are in the numbers. The band holds {expected.coverage:.0%} of {expected.count} units whose parts lie within their "
+        "tolerances; it is wide where a type is (a JFET): measure your part, name its file, and it shrinks.".replace(
+            "%", " %"
+        )
+    )
+    others = (
+        [words(f"This circuit has {len(point.others) + 1} stable states; the table shows the one it powers up into.")]
+        if point.others
+        else []
+    )
+    return Section("Volts of each net", (told, report.table(rows), *others))
+
+
+def _changes_section(board: Board) -> Section:
+    listed = list(compared(board))
+    found = changes(board, count=DRAWS)
+    if not listed and not found:
+        return Section("What changes with what you fitted", (words("All parts are fitted as listed."),))
+    shown: list[Any] = [report.table(listed, title="Fitted otherwise than listed")] if listed else []
+    if found:
+        rows = [
+            {"part": one.reference, "listed": one.text_listed, "fitted": one.value_text, "verdict": one.verdict}
+            for one in found
+        ]
+        shown.append(report.table(rows, title="What it changes, one at a time and all together"))
+        shown.append(words("Steps that count as heard: 1 dB, a third of an octave (common practice)."))
+    return Section("What changes with what you fitted", tuple(shown))
+
+
+def _readings_section(expected: Expected, judged: Judged | None) -> Section:
+    shown: list[Any] = [words(
+        f"Black lead on ground, no signal, controls as told, supply {reading_text(expected.voltage_supply, 'V')}. Read from the top: the "
+        "first that does not fit is the place to look. Read the supply itself, too: all others are held against it. "
+        "`readings/README.md` shows how a file of readings looks."
+    )]  # fmt: skip
+    rows = [
+        {"net": row.place, "red lead on": row.probe, "footswitch": row.state, "should read": band_text(row)}
+        for row in expected.rows
+    ]
+    shown.append(report.table(rows, blanks=["yours"], title="What the meter should read"))
+    if judged is not None:
+        shown.append(words(f"Verdict: {judged.verdict}."))
+        told = [
+            {"net": row.place, "footswitch": row.state, "from": reading_text(row.reading_low, row.unit),
+             "to": reading_text(row.reading_high, row.unit), "read": reading_text(row.value, row.unit), "verdict": row.verdict,
+             "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
+            for row in judged.rows
+        ]  # fmt: skip
+        shown.append(
+            report.table(told, title=f"Your readings, held against {reading_text(judged.voltage_supply, 'V')}")
+        )
+        if judged.depends_on:
+            shares = [{"part": name, "share": f"{share:.0%}".replace("%", " %")} for name, share in judged.depends_on]
+            shown.append(report.table(shares, title=f"What moves {judged.first!r} most"))
+    return Section("What the meter should read", tuple(shown))
+
+
+def _power_section(power: FirstPower) -> Section:
+    rows = [
+        {"state": line.what, "across it": reading_text(line.voltage_across, "V"), "from": reading_text(line.voltage_low, "V"),
+         "to": reading_text(line.voltage_high, "V"), "current": reading_text(line.current, "A"), "heat in it": number_text(line.power, "W", 2)}
+        for line in power.rows
+    ]  # fmt: skip
+    told = words(
+        "Before power: supply to ground is not short on the ohms range; ICs, transistors, diodes and electrolytics the right way "
+        "round; the adaptor's polarity and its volts with nothing connected, by meter.",
+        f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
+        f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
+        f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second. Do not feel for "
+        "hot parts with a finger.",
+    )
+    care = report.safety("first-power", "hot-parts")
+    return Section("First power", (told, report.table(rows, blanks=["yours"], title="What the resistor shows"), care))

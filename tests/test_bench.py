@@ -1,0 +1,329 @@
+"""The bench against circuits solved by hand: loading by the meter, the supply, the first that does not fit."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from pedalcalc import bench, devices, tolerance
+from pedalcalc.board import assemble, changed
+from pedalcalc.readings import Reading, read_readings, write_readings
+from tests.conftest import ROOT
+from tests.test_circuit import clip
+from tests.test_tolerance import resistor
+
+DAY = "2026-03-14 10:32"
+BUILDS = ROOT / "notebooks" / "builds"
+
+
+def divider(ohms, share=0.01, meter=devices.METER_DIGITAL, supply=9.0):
+    parts = [clip(), resistor("R1", ohms, share, "rail", "half"), resistor("R2", ohms, share, "half", "ground")]
+    return assemble(parts, supply=supply, meter=meter)
+
+
+def took(place, value, unit="V", condition="", **more):
+    return Reading(DAY, "voltage" if unit == "V" else "supply current", place, value, unit, condition, **more)
+
+
+def as_read(expected):
+    """What a faultless meter on a faultless board shows."""
+    return [
+        took(row.place, row.reading_typical, row.unit, "bypassed" if row.state == "bypassed" else "")
+        for row in expected.rows
+        if not np.isnan(row.reading_typical)
+    ]
+
+
+DIVIDER = divider(10e3)
+BOOSTER = assemble(BUILDS / "jfet-booster" / "parts.csv", supply="9V", rotations={"VR1": 1.0})
+CALLS = {
+    "changes": {"board": DIVIDER, "fitted": {"R1": "12k"}, "step_db": 1.0, "step_octave": 0.3, "count": 20},
+    "expected_readings": {"board": DIVIDER, "count": 50},
+    "judge_readings": {"board": DIVIDER, "readings": [took("rail", 9.0), took("half", 4.5)], "count": 50},
+    "first_power": {"board": DIVIDER, "resistance": 100.0, "count": 50},
+}
+
+
+def row_of(found, place, state=None):
+    return next(row for row in found.rows if row.place == place and state in (None, row.state))
+
+
+@pytest.mark.parametrize("ohms", [1e3, 1e5, 1e6, 4.7e6])
+def test_a_meter_loads_a_divider_as_a_third_resistor_does(ohms):
+    # by hand: V R2 || 10 MΩ over R1 + R2 || 10 MΩ
+    lower = 1 / (1 / ohms + 1 / 10e6)
+    assert row_of(bench.expected_readings(divider(ohms)), "half").reading_typical == pytest.approx(
+        9 * lower / (ohms + lower), abs=0.5e-3
+    )
+
+
+def test_a_pointer_meter_loads_by_its_range():
+    # 4.5 V is read on the range of 10 V: 20 kΩ/V make 200 kΩ
+    lower = 1 / (1 / 1e5 + 1 / 200e3)
+    found = bench.expected_readings(divider(1e5, meter=devices.METER_POINTER))
+    assert row_of(found, "half").reading_typical == pytest.approx(9 * lower / (1e5 + lower), rel=1e-9)
+    assert row_of(found, "half").reading_high - row_of(found, "half").reading_typical > 0.3  # 3 % of 10 V
+
+
+def test_the_band_is_the_parts_and_the_meter_s():
+    # by hand: ends of the ratio for parts that are all at their limits, 0.5 % and two of the last digits
+    row = row_of(bench.expected_readings(divider(10e3, 0.05), count=4000, coverage=0.9999), "half")
+    highest = 9 * 1.05 / (1.05 + 0.95)
+    assert row.reading_high == pytest.approx(highest + 0.005 * highest + 0.001 * 20, abs=0.02)
+    without = bench.expected_readings(
+        divider(10e3, 0.0, meter=dataclasses.replace(devices.METER_DIGITAL, accuracy=0.0))
+    )
+    assert row_of(without, "half").reading_high - row_of(without, "half").reading_low == pytest.approx(
+        2 * 0.02, rel=1e-3
+    )
+
+
+def test_bands_without_a_meter_are_those_of_tolerance():
+    perfect = dataclasses.replace(
+        devices.typical(devices.METER_DIGITAL), accuracy=0.0, accuracy_range=0.0, resistance_meter=np.inf
+    )
+    board = divider(10e3, 0.05, meter=perfect)
+    row = row_of(bench.expected_readings(board, count=200, coverage=0.9), "half")
+    band = next(one for one in tolerance.bands(board, count=200, coverage=0.9).rows if one.name == "half")
+    assert (row.reading_low, row.reading_high) == pytest.approx((band.reading_low, band.reading_high), rel=1e-9)
+
+
+def test_work_goes_from_the_supply_through_the_signal_path():
+    order = list(dict.fromkeys(row.place for row in bench.expected_readings(BOOSTER, count=50).rows))
+    assert order[:4] == ["supply in", "supply current", "protected", "rail"]
+    assert order.index("gate") < order.index("drain") < order.index("emitter")
+    assert "ground" not in order
+    assert not {"battery plus", "input jack", "bypass link"} & set(order), "nothing of the board hangs there"
+
+
+def test_what_the_footswitch_does_not_move_is_listed_once():
+    rows = bench.expected_readings(BOOSTER, count=50).rows
+    assert [row.state for row in rows if row.place == "drain"] == ["both"]
+    assert [row.state for row in rows if row.place == "indicator"] == ["engaged", "bypassed"]
+    lit, dark = (row.reading_typical for row in rows if row.place == "indicator")
+    assert dark > 8.0
+    assert lit < 2.0  # the cathode is open in bypass
+
+
+def test_a_probe_has_a_pin_that_can_be_reached():
+    rows = {row.place: row.probe for row in bench.expected_readings(BOOSTER, count=50).rows}
+    assert rows["drain"] == "drain of Q1"
+    compressor = assemble(BUILDS / "optical-compressor" / "parts.csv", supply="9V")
+    rows = {row.place: row.probe for row in bench.expected_readings(compressor, count=50).rows}
+    assert rows["half supply"] == "IC4 pin 3"
+
+
+def test_a_net_that_nothing_holds_has_words_and_no_number(tmp_path):
+    path = tmp_path / "parts.csv"
+    path.write_text(
+        "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+        'X1,connector,battery clip,,,,"plus: rail, minus: ground",\n'
+        'R1,resistor,10k,,1%,,"1: rail, 2: ground",\n'
+        'C1,film capacitor,22n,,5%,,"1: rail, 2: loose",\n'
+        'C2,film capacitor,22n,,5%,,"1: loose, 2: ground",\n'
+    )
+    row = row_of(bench.expected_readings(assemble(path, supply="9V"), count=50), "loose")
+    assert np.isnan(row.reading_typical)
+    assert row.note.startswith("floating")
+
+
+@pytest.mark.parametrize("supplied", [7.2, 9.4])
+def test_readings_are_held_against_the_supply_that_was_read(supplied):
+    read = as_read(bench.expected_readings(BOOSTER, values={"supply": supplied}))
+    judged = bench.judge_readings(BOOSTER, readings=read)
+    assert judged.voltage_supply == pytest.approx(supplied)
+    assert {row.verdict for row in judged.rows} == {"fits"}
+    assert judged.first == ""
+
+
+def test_a_battery_is_held_to_what_was_read_at_its_clip():
+    worn = assemble(BUILDS / "jfet-booster" / "parts.csv", supply="9 V alkaline")
+    place = bench.expected_readings(worn, count=50).place_supply
+    assert place == "supply in"  # joined to the battery's plus while no plug is in
+    order = list(dict.fromkeys(row.place for row in bench.expected_readings(worn, count=50).rows))
+    assert order[:4] == ["supply in", "supply current", "protected", "rail"]
+    judged = bench.judge_readings(worn, readings=[took("battery plus", 7.5), took("drain of Q1", 4.5)], count=50)
+    assert judged.voltage_supply == pytest.approx(7.5, abs=1e-3)
+    assert row_of(judged, place).verdict == "fits"
+
+
+def test_all_low_alike_is_the_adaptor_and_not_as_many_faults():
+    board = assemble(
+        [
+            clip(), resistor("R0", 1.0, 0.01, "rail", "fed"), resistor("R1", 10e3, 0.01, "fed", "half"),
+            resistor("R2", 10e3, 0.01, "half", "ground"), resistor("R3", 10e3, 0.01, "fed", "third"),
+            resistor("R4", 20e3, 0.01, "third", "ground"),
+        ],
+        supply=9.0,
+    )  # fmt: skip
+    read = [took("fed", 8.2), took("half", 4.1), took("third", 8.2 * 2 / 3)]
+    judged = bench.judge_readings(board, readings=read)
+    assert "9 % low alike" in judged.verdict
+    assert judged.voltage_supply == pytest.approx(8.2, rel=2e-3)
+    assert judged.first == "rail"
+    # one of them right is no supply
+    read[1] = took("half", 4.5)
+    assert "alike" not in bench.judge_readings(board, readings=read).verdict
+
+
+def test_the_first_that_does_not_fit_names_the_parts_that_move_it():
+    # R4 = 10k where 3k9 belongs: the drain stands low. By hand R4 and Q1 decide the drain, R6 does not.
+    read = as_read(bench.expected_readings(changed(BOOSTER, R4="10k")))
+    judged = bench.judge_readings(BOOSTER, readings=read)
+    assert judged.first == "drain"
+    assert {"Q1", "R4"} <= {name for name, _ in judged.depends_on}
+    assert "R6" not in {name for name, _ in judged.depends_on}
+    assert row_of(judged, "drain").verdict == "low"
+    assert row_of(judged, "protected").verdict == "fits"
+
+
+def test_widths_count_from_the_end_of_the_band():
+    row = row_of(bench.expected_readings(DIVIDER, count=50), "half")
+    read = row.reading_high + 3 * (row.reading_high - row.reading_low)
+    judged = bench.judge_readings(DIVIDER, readings=[took("rail", 9.0), took("half", read)], count=50)
+    assert row_of(judged, "half").widths == pytest.approx(3.0)
+
+
+def test_a_place_may_be_a_pin():
+    judged = bench.judge_readings(
+        BOOSTER, readings=[took("drain of Q1", 5.0), took("Q2 base", 5.0, condition="bypassed")]
+    )
+    assert [(row.place, row.state) for row in judged.rows] == [("drain", "engaged"), ("drain", "bypassed")]
+
+
+@pytest.mark.parametrize(
+    ("read", "why"),
+    [
+        ([took("drian", 5.0)], "near it are drain"),
+        ([took("drain", 5.0), took("Q1 drain", 5.0)], "stands there twice"),
+        ([Reading(DAY, "LED current", "D2", 1e-3, "A", "")], "is not judged"),
+        ([Reading(DAY, "voltage", "drain", 5.0, "A", "")], "must be in V"),
+        ([took("drain", np.nan)], "hold no voltage"),
+        ([took("drain", 5.0, serial="1"), took("gate", 0.0, serial="2")], "several units"),
+        ([took("drain", 5.0, meter_text="digital"), took("gate", 0.0, meter_text="pointer")], "several meters"),
+        ([took("supply in", 0.0), took("drain", 0.0)], "must be above 0 V"),
+    ],
+)
+def test_readings_that_cannot_be_judged_are_refused(read, why):
+    with pytest.raises(ValueError, match=why):
+        bench.judge_readings(BOOSTER, readings=read, count=50)
+
+
+def test_a_unit_is_picked_by_its_serial_and_read_with_its_meter():
+    read = [took("half", 4.5, serial="1", meter_text="digital"), took("half", 6.0, serial="2", meter_text="digital")]
+    fits, high = (bench.judge_readings(DIVIDER, readings=read, serial=one).rows[0].verdict for one in "12")
+    assert (fits, high) == ("fits", "high")
+    with pytest.raises(ValueError, match="serial '3' has no readings"):
+        bench.judge_readings(DIVIDER, readings=read, serial="3")
+
+
+def test_first_power_by_hand():
+    # 9 V over 100 Ω and 20 kΩ; a short leaves 9 V and 0.81 W
+    found = bench.first_power(divider(10e3, 0.0))
+    assert found.rows[0].voltage_across == pytest.approx(9 * 100 / 20100)
+    assert (found.rows[-1].voltage_across, found.rows[-1].power) == pytest.approx((9.0, 0.81))
+    assert found.cautions == ()
+
+
+def test_first_power_tells_of_watts_and_of_a_starved_build():
+    assert "burns more than 2 W" in bench.first_power(divider(10e3, supply=18.0)).cautions[0].what
+    assert "starved" in bench.first_power(divider(100.0)).cautions[0].what
+
+
+def test_first_power_follows_the_footswitch():
+    lines = {row.what: row for row in bench.first_power(BOOSTER).rows}
+    lamp = lines["healthy, engaged"].voltage_across - lines["healthy, bypassed"].voltage_across
+    assert lamp == pytest.approx(0.15, abs=0.02)  # the indicator's 1.5 mA
+    assert lines["healthy, engaged"].voltage_low < lines["healthy, engaged"].voltage_across
+
+
+def test_readings_hold_serial_and_meter(tmp_path):
+    read = [took("half", 4.5, serial="7", meter_text="digital"), took("rail", 9.0)]
+    path = write_readings(tmp_path / "one.csv", readings=read)
+    again = read_readings(path)
+    assert [(one.serial, one.meter_text) for one in again] == [("7", "digital"), ("", "")]
+    plain = write_readings(tmp_path / "two.csv", readings=read[1:]).read_text(encoding="utf-8")
+    assert plain.splitlines()[0] == "date_time,what,place,value,unit,condition"
+
+
+def test_a_comma_is_the_decimal_mark_where_semicolons_part(tmp_path):
+    path = tmp_path / "half.csv"
+    head = "date_time;what;place;value;unit;condition\n2026-03-14 10:32;voltage;half;"
+    path.write_text(f"{head}4,51;V;\n", encoding="utf-8")
+    assert read_readings(path)[0].value == 4.51
+    path.write_text(f"{head}1.004,5;V;\n", encoding="utf-8")
+    with pytest.raises(ValueError, match="a comma and a point"):
+        read_readings(path)
+    path.write_text(head.replace(";", ",") + '"4,51",V,\n', encoding="utf-8")
+    with pytest.raises(ValueError, match="decimal mark as a point"):
+        read_readings(path)
+
+
+def verdict(board, **fitted):
+    return bench.changes(board, fitted=fitted)[0].verdict
+
+
+def test_a_swap_is_judged_in_words():
+    # R1 of a divider by hand: 10.2k inside 5 % of 10k, 22k far outside
+    wide = divider(10e3, 0.05)
+    assert verdict(wide, R1="10.2k") == "within tolerance"
+    assert verdict(wide, R1="22k").startswith("moves readings: half 4.50 V before, 2.81 V after")
+    assert verdict(wide, R1="10k") == "nothing you can measure"
+    assert verdict(BOOSTER, C4="220u") == "nothing you can measure"
+    assert "does not fit" in verdict(wide, R1="nonsense")
+
+
+def test_what_is_heard_is_told_by_the_step_that_is_heard():
+    # C1 with R3 of 1 MΩ and the guitar's 10 kΩ is a high-pass by itself: 1/(2 pi R C), 72 Hz for 2.2 nF; at 82 Hz
+    # 10 lg(1 + (72/82)²) = 2.5 dB are gone
+    told = verdict(BOOSTER, C1="2n2")
+    assert told.startswith("changes the sound: 2.5 dB quieter at 82 Hz, less bass")
+    assert verdict(BOOSTER, C1="18n") in ("within tolerance", "nothing you can measure")
+    deaf = bench.changes(BOOSTER, fitted={"C1": "2n2"}, step_db=30.0, step_octave=9.0)[0].verdict
+    assert "changes the sound" not in deaf
+
+
+def test_leads_that_go_round_the_other_way_are_told():
+    assert "Q2 fits electrically but its leads go round the other way" in verdict(BOOSTER, Q2="2N3904")
+    assert "other way" not in verdict(BOOSTER, R1="120R")
+
+
+def test_a_swap_beyond_a_rating_says_so():
+    assert "beyond a rating" in verdict(BOOSTER, R7="100R")  # 70 mA through a lamp made for 20
+
+
+def test_a_board_is_held_against_its_own_list():
+    assert bench.changes(BOOSTER) == ()
+    fitted = changed(BOOSTER, C1="2n2", C2="10u")
+    rows = bench.changes(fitted)
+    assert [row.reference for row in rows] == ["C1", "C2", "all together"]
+    assert (rows[0].text_listed, rows[0].value_text) == ("22n", "2n2")
+    alone = bench.changes(BOOSTER, fitted={"C1": "2n2"})[0]
+    assert rows[0].verdict == alone.verdict
+    with pytest.raises(ValueError, match="has no R99"):
+        bench.changes(BOOSTER, fitted={"R99": "1k"})
+
+
+def test_ends_of_what_passes_are_those_of_one_pole():
+    from pedalcalc.bench._figures import SWEEP, _ends_of
+
+    low, high = _ends_of(-10 * np.log10(1 + (50 / SWEEP) ** 2) - 10 * np.log10(1 + (SWEEP / 8e3) ** 2))
+    assert (low, high) == pytest.approx((50.0, 8e3), rel=0.02)
+    assert np.isnan(_ends_of(np.zeros(len(SWEEP)))).all()
+
+
+def test_a_sound_that_nobody_can_predict_is_said_to_be_so():
+    boost = assemble(BUILDS / "your-build" / "parts.csv", supply="9V")
+    told = verdict(boost, R2="1M")  # half supply at 0.2 V: below the input range
+    assert "cannot be predicted" in told
+    assert "bass" not in told
+    assert "lowest supply" not in told
+
+
+def test_nets_that_a_link_joins_keep_their_names():
+    boost = assemble(BUILDS / "your-build" / "parts.csv", supply="9V")
+    moves = {move.what: move for move in bench.changes(boost, fitted={"R1": "0R"})[0].moves}
+    assert moves["rail"].after == pytest.approx(8.82, abs=0.02)
+    assert not any(np.isnan(move.after) for move in moves.values())

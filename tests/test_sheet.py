@@ -1,0 +1,226 @@
+"""A sheet from a list alone, as somebody writes it who is new here."""
+
+from __future__ import annotations
+
+import doctest
+import re
+
+import numpy as np
+import pytest
+
+from pedalcalc import bench, page, sheet
+from pedalcalc.board import assemble
+from pedalcalc.readings import Reading, write_readings
+from pedalcalc.sheet import _sound
+from tests.conftest import ROOT
+
+#: Two common-emitter stages in cascade and a second-order low-pass at half supply, written by the ten steps.
+TWO_STAGES = ROOT / "tests" / "builds" / "two-stage-filter" / "parts.csv"
+YOURS = ROOT / "notebooks" / "builds" / "your-build"
+CALLS = {"build_sheet": {"parts": TWO_STAGES, "resistance_generator": 10e3, "resistance_load": 1e6}}
+ORDER = (
+    "cautions build parts supply voltages response corners clipping changes readings symptoms power"  # as on the bench
+).split()
+
+
+@pytest.fixture(scope="module")
+def made():
+    return sheet.build_sheet(TWO_STAGES)
+
+
+@pytest.fixture(scope="module")
+def yours():
+    return sheet.build_sheet(YOURS / "parts.csv")
+
+
+def text_of(made, name):
+    return str(made.sections[name])
+
+
+def test_a_list_nobody_has_seen_gives_a_whole_sheet(made):
+    assert list(made.sections) == ORDER
+    html = made._repr_html_()
+    assert html.count("<figure>") >= 1
+    assert "Traceback" not in html
+    for topic in ("Hot iron", "Loud output", "Electrolytic", "First power", "Adaptor"):
+        assert topic in html, f"the usual care about {topic} is missing"
+
+
+def test_its_volts_are_those_of_a_textbook(made):
+    # by hand: the base's divider 100k over 22k of 8.82 V is 1.59 V behind 18.0 kΩ; with a base-emitter drop of 0.65 V and a
+    # gain of 150 the emitter's 1 kΩ carries (1.59 - 0.65)/(1 kΩ + 18.0 kΩ/151) = 0.84 mA, and the collector stands at
+    # 8.82 - 4.7 kΩ 0.84 mA = 4.9 V
+    rows = {row.place: row for row in made.expected.rows}
+    for stage in (1, 2):
+        assert rows[f"emitter {stage}"].reading_typical == pytest.approx(0.84, abs=0.05)
+        assert rows[f"collector {stage}"].reading_typical == pytest.approx(4.9, abs=0.15)
+        assert rows[f"collector {stage}"].reading_low < 4.9 < rows[f"collector {stage}"].reading_high
+    assert rows["half supply"].reading_typical == pytest.approx(8.82 / 2, abs=0.02)
+
+
+def test_its_corners_are_those_of_a_textbook(made):
+    # Sallen and Key, unity gain: f0 = 1/(2 pi sqrt(R1 R2 C1 C2)) = 2.32 kHz, R1 with the collector's 4.7 kΩ ahead
+    board = made.board
+    found = _sound.corners(board, frequency_from=0.5, frequency_to=20e3)
+    pair = next(one for one in found.corners if one.count == 2)
+    alone = 1 / (2 * np.pi * np.sqrt((10e3 + 4.7e3 * 100e3 / 104.7e3) * 10e3 * 10e-9 * 4.7e-9))
+    assert pair.frequency == pytest.approx(alone, rel=0.03)
+    assert {"C5", "C6", "R13", "R14"} <= {name for name, share in pair.sensitivities.items() if abs(share) > 0.3}
+
+
+def test_the_way_of_the_signal_goes_through_what_amplifies(made):
+    assert "C1 → Q1 → C2 → Q2 → C3 → R13 → R14 → IC1 (1) → C7" in text_of(made, "build")
+
+
+def test_what_clips_first_is_what_a_slow_sine_shows(yours):
+    # the boost by hand: output headroom of its op-amp over its gain, guitar's 10 kΩ into 1 MΩ
+    board = yours.board
+    clips, rest = _sound.clipping(board, _sound.Ways("", "", 10e3, 1e6))
+    gain = 1 + 50e3 / 10e3
+    record = board.device("IC1")
+    middle = 8.52 / 2
+    room = middle - max(float(record.headroom_top), float(record.headroom_bottom))
+    assert next(iter(clips)) == "IC1 unit 1"
+    assert clips["IC1 unit 1"] == pytest.approx(room / gain * 1.01, rel=0.1)
+    assert rest == ()
+
+
+def test_response_and_control(yours):
+    shown = text_of(yours, "response")
+    assert "VR1, boost" in shown
+    most = sheet.build_sheet(YOURS / "parts.csv", rotations={"VR1": 1.0})
+    # gain of 11 by hand, less what 10 kΩ into 1 MΩ lose: 20.8 - 0.1 dB
+    assert re.search(r"1 kHz\s+[\d.]+ dB\s+20\.[5-9] dB", text_of(most, "response"))
+
+
+def test_the_card_has_all_parts_and_readings_on_two_pages(yours):
+    html = yours.card._repr_html_()
+    assert html.count('class="pedalcalc-card"') == 2
+    assert "page 1 of 2" in html
+    assert "page 2 of 2" in html
+    for blank in ("date", "serial", "builder"):
+        assert f"{blank} __" in html
+    assert html.count("☐") == len(yours.board.parts)
+    for row in yours.expected.rows:
+        assert row.probe in html
+
+
+def test_readings_get_their_verdict_on_the_sheet(tmp_path):
+    (tmp_path / "parts.csv").write_bytes(TWO_STAGES.read_bytes())
+    board = assemble(TWO_STAGES, supply="9V")
+    read = [
+        Reading("2026-03-14", "voltage", row.place, 8.8 if row.place == "collector 2" else row.reading_typical, "V", "")
+        for row in bench.expected_readings(board).rows
+        if row.unit == "V"
+    ]
+    write_readings(tmp_path / "first.csv", readings=read)
+    found = sheet.build_sheet(tmp_path / "parts.csv", readings="first.csv")
+    assert found.judged.first == "collector 2"
+    assert "work from the top, 'collector 2'" in text_of(found, "readings")
+
+
+def test_symptoms_name_this_board_s_parts(yours, made):
+    shown = text_of(yours, "symptoms")
+    for name in ("D1", "S1", "J1", "C4", "R4", "R7", "VR1", "IC1", "D2", "common practice"):
+        assert name in shown
+    assert "no indicator" not in text_of(made, "symptoms")
+
+
+def test_what_is_fitted_otherwise_is_told(tmp_path):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(text.replace("C1,film capacitor,100n,,", "C1,film capacitor,100n,10n,"))
+    shown = text_of(sheet.build_sheet(tmp_path / "parts.csv"), "changes")
+    assert "less bass" in shown
+    assert "100n" in shown
+
+
+def test_a_list_without_jacks_has_its_volts_all_the_same(tmp_path):
+    lines = TWO_STAGES.read_text(encoding="utf-8").splitlines()
+    (tmp_path / "parts.csv").write_text("\n".join(line for line in lines if not line.startswith(("J1", "J2"))) + "\n")
+    found = sheet.build_sheet(tmp_path / "parts.csv")
+    assert "Not computed" in text_of(found, "response")
+    assert len(found.expected.rows) > 10
+
+
+def test_a_net_that_is_misspelt_in_an_answer_is_named():
+    with pytest.raises(ValueError, match="there is no net 'bass 1'; near it are base 1"):
+        sheet.build_sheet(TWO_STAGES, net_in="bass 1", net_out="out")
+
+
+def test_a_net_that_is_misspelt_in_the_list_is_a_caution(tmp_path):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(text.replace("collector 1, 2: base 2", "colector 1, 2: base 2"))
+    told = [one.what for one in sheet.build_sheet(tmp_path / "parts.csv").cautions]
+    assert any("'colector 1' has one connection only, C2 1" in what for what in told)
+
+
+def test_an_electrolytic_that_is_turned_round_is_a_caution(tmp_path):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(text.replace("plus: rail, minus: ground", "plus: ground, minus: rail"))
+    made = sheet.build_sheet(tmp_path / "parts.csv")
+    assert any("C9 (100u) is reversed" in one.what for one in made.cautions)
+    assert "C9 (100u) is reversed" in text_of(made, "cautions")
+
+
+def test_supply_is_found_from_the_list(tmp_path):
+    lines = TWO_STAGES.read_text(encoding="utf-8").splitlines()
+    battery = 'B1,battery,9 V alkaline,,,,"plus: nine volts, minus: ground",\n'
+    kept = [line for line in lines if not line.startswith("J3")]
+    (tmp_path / "parts.csv").write_text("\n".join(kept) + "\n" + battery)
+    found = sheet.build_sheet(tmp_path / "parts.csv")
+    assert type(found.board.supply).__name__ == "Battery"
+    assert found.expected.voltage_supply < 9.0
+
+
+@pytest.mark.parametrize(
+    ("line", "instead", "why"),
+    [
+        ("base: base 1,", "bse: base 1,", "line 13, Q1: .*pin 'bse' is not known"),
+        (",TL072,", ",TL0722,", "IC1.*fits no part"),
+        ('"1: in, 2: ground"', '"1: ground, 2: ground"', "line 7"),
+        ("J3,connector,2.1 mm barrel", "J3,jack,mono 6.35 mm", "J3"),
+    ],
+)
+def test_a_slip_in_the_list_names_line_part_and_cure(tmp_path, line, instead, why):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    assert line in text
+    (tmp_path / "parts.csv").write_text(text.replace(line, instead, 1))
+    with pytest.raises(ValueError, match=why):
+        sheet.build_sheet(tmp_path / "parts.csv")
+
+
+def test_a_measured_device_narrows_its_bands():
+    booster = ROOT / "notebooks" / "builds" / "jfet-booster" / "parts.csv"
+
+    def width(**asked):
+        row = next(row for row in sheet.build_sheet(booster, **asked).expected.rows if row.place == "drain")
+        return row.reading_high - row.reading_low
+
+    assert width(own_readings={"Q1": "readings/q1.csv"}) < 0.2 * width()
+
+
+def test_a_board_may_stand_for_its_list(made):
+    again = sheet.build_sheet(made.board)
+    assert text_of(again, "voltages") == text_of(made, "voltages")
+
+
+def test_a_meter_that_is_none_is_refused():
+    with pytest.raises(ValueError, match="meter must name a multimeter"):
+        sheet.build_sheet(TWO_STAGES, meter="TL072")
+
+
+def test_a_list_alone_prints(tmp_path):
+    page.write_page(TWO_STAGES, page=tmp_path / "sheet.html")
+    text = (tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert "<h1" in text
+    assert "Two stage filter" in text
+    assert text.count("<figure") >= 2
+    assert 'class="pedalcalc-card"' in text
+    with pytest.raises(FileNotFoundError, match="there is no list"):
+        page.write_page(tmp_path / "parts.csv")
+
+
+def test_how_the_example_was_chosen_is_true():
+    found = doctest.testfile(str(YOURS / "README.md"), module_relative=False, optionflags=doctest.NORMALIZE_WHITESPACE)
+    assert found.failed == 0
+    assert found.attempted >= 6
