@@ -144,7 +144,10 @@ def _lines(path: Path, reader: Iterator[list[str]]) -> Iterator[tuple[int, list[
 
 
 def _decode(path: Path) -> str:
-    data = path.read_bytes()
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise FileNotFoundError(f"there is no file {path}") from None
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as reason:

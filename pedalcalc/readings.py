@@ -24,7 +24,7 @@ One row is one reading::
 decimal mark is the point, and ``"4,51"`` is refused.
 
 Readings are never overwritten: a file that exists is left as it is, and a new
-one appears whole or not at all.
+one appears whole or not at all. Writing the very same readings again changes nothing.
 """
 
 from __future__ import annotations
@@ -34,7 +34,6 @@ import errno
 import io
 import math
 import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -44,10 +43,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import _base
-from pedalcalc._base import Result, is_a, numeric, one_of, quantity, search
+from pedalcalc._base import Result, file_path, is_a, list_of, numeric, one_of, quantity, search
 from pedalcalc._csv import Row, each_row, parted_by, written
+from pedalcalc._files import refuse_unwritable, whole_file
+from pedalcalc._signs import ohm_sign, shows_open
 from pedalcalc.values import UNITS, read_value
-from pedalcalc.values._text import ohm_sign, shows_open
 
 __all__ = ["COLUMNS", "CouplerPairs", "Reading", "coupler_pairs", "read_readings", "write_readings"]
 
@@ -120,9 +120,10 @@ def read_readings(path: str | Path) -> tuple[Reading, ...]:
     >>> read_readings(path)[0].value
     2310.0
     """
+    path = file_path("path", path, there=True)
     rows = list(each_row(path, columns=COLUMNS, optional=tuple(MAY_MISS)))
     if not rows:
-        raise ValueError(f"{Path(path).name} has no readings below its first line")
+        raise ValueError(f"{path.name} has no readings below its first line")
     comma = parted_by(path) == ";"
     return tuple(_reading(row, comma) for row in rows)
 
@@ -193,12 +194,12 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     Returns
     -------
     Path
-        The file that was written.
+        The file that was written, or that held these very readings already.
 
     Raises
     ------
     FileExistsError
-        If the file exists; the message proposes a name that is free.
+        If the file exists and holds anything else; the message proposes a name that is free.
     FileNotFoundError
         If the folder does not exist.
     TypeError
@@ -225,33 +226,31 @@ def write_readings(path: str | Path, *, readings: Sequence[Reading]) -> Path:
     >>> read_readings(write_readings(path, readings=[reading]))[0].value
     9.12
     """
-    path = Path(path)
+    path = file_path("path", path)
     text = _table(readings)
     if path.exists():
+        if path.read_bytes() == text.encode("utf-8"):
+            return path  # a lesson run again keeps the same readings once
         raise _exists(path)
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, 0o644)
-        _give_name(temporary, path)
-    finally:
-        Path(temporary).unlink(missing_ok=True)
+    refuse_unwritable("path", path)
+    with whole_file(path, moved=False) as (file, unfinished):
+        file.write(text.encode("utf-8"))
+        file.flush()
+        os.fsync(file.fileno())
+        _give_name(unfinished, path)
     return path
 
 
 def _table(readings: Sequence[Reading]) -> str:
     """Return the whole file as text, after checking that every row can be read back."""
-    if not len(readings):
+    readings = list_of("readings", readings, "readings", Reading)
+    if not readings:
         raise ValueError("readings must hold at least one reading")
     buffer = io.StringIO(newline="")
     table = csv.writer(buffer, lineterminator="\n")
     told = [name for name in MAY_MISS if any(getattr(reading, MAY_MISS[name], "") for reading in readings)]
     table.writerow([*COLUMNS[:6], *told])
     for reading in readings:
-        is_a("readings", reading, Reading)
         unit = one_of("unit", ohm_sign(reading.unit), UNITS)
         value = numeric("value", reading.value, infinity=unit in ("Ω", "ohm"))
         if value.ndim or value == -np.inf:
@@ -268,7 +267,7 @@ def _table(readings: Sequence[Reading]) -> str:
     return buffer.getvalue()
 
 
-def _give_name(temporary: str, path: Path) -> None:
+def _give_name(temporary: Path, path: Path) -> None:
     """Give the finished file its name, unless the name is taken."""
     try:
         os.link(temporary, path)
@@ -280,7 +279,7 @@ def _give_name(temporary: str, path: Path) -> None:
             raise
     # A file system without links (a memory card): claim the name first, then put the finished file in its place.
     try:
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o644))
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
     except FileExistsError:
         raise _exists(path) from None
     os.replace(temporary, path)
@@ -338,7 +337,7 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     ([0.001], [2310.0])
     """
     found: dict[str, dict[tuple[str, str], Reading]] = {LED_CURRENT: {}, LDR_RESISTANCE: {}}
-    for reading in readings:
+    for reading in list_of("readings", readings, "readings", Reading):
         is_a("readings", reading, Reading)
         if reading.what not in found:
             continue

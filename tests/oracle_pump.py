@@ -202,7 +202,7 @@ def arguments(doublers, which):
 
 
 REST = {
-    "resistance_source": 0.0,
+    "resistance_feed": 0.0,
     "current_idle": 0.0,
     "voltage_rating_pump": 63.0,
     "voltage_rating_output": 63.0,
@@ -251,7 +251,7 @@ def compare_starts(doublers, bands, most):
             continue
         call = arguments(doublers, which)
         final = pump.doubler(**call, **REST, converter=devices.CONVERTER_1044S).voltage_output
-        ours.append(np.array([pump.doubler_start_time(band, **call) for band in bands]))
+        ours.append(np.array([pump.start_time(band, **call) for band in bands]))
         theirs.append(doublers.some(which).starts(final, bands, most))
     return np.concatenate(ours, axis=1), np.concatenate(theirs, axis=1)
 

@@ -694,11 +694,11 @@ def test_a_pnp_between_two_supplies_mirrors_at_ground():
             lambda: bjt.base_resistor(
                 1e-2, voltage_base_supply=9.0, resistance_emitter=1e3, transistor=devices.typical(BJT_2N3904)
             ),
-            "current_wanted is more",
+            "must drive current_wanted through the other resistors",
         ),
         (
             lambda: bjt.base_resistor(1e-6, voltage_base_supply=9.0, transistor=devices.typical(BJT_AC128)),
-            "less than what transistor leaks",
+            "must be above the .* that transistor leaks",
         ),
         (lambda: bjt.base_resistor(1e-3, voltage_base_supply=9.0, transistor=BJT_2N3904), "devices.typical"),
         (

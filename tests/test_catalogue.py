@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import catalogue, devices, parts
+from pedalcalc.catalogue._resolve import pin_roles
 
 BUILDS = Path(__file__).parents[1] / "notebooks" / "builds"
 
@@ -26,7 +27,6 @@ DUAL = {str(pin): net for pin, net in enumerate(["a", "b", "c", "ground", "d", "
 DIODE = make("diode", "1N4148", {"anode": "in", "cathode": "out"})
 CALLS = {
     "find_device": {"text": "TL072"},
-    "pin_roles": {"part": DIODE, "device": devices.DIODE_1N4148},
     "resolve_parts": {"parts": (DIODE,)},
 }
 
@@ -241,10 +241,10 @@ def test_all_that_is_wrong_is_told_at_once():
     bad = [make("diode", "1N4149", {"anode": "a", "cathode": "b"}, reference=name) for name in ("D1", "D2")]
     with pytest.raises(ValueError, match=r"line 2, D1: .*\nparts.csv, line 2, D2: "):
         catalogue.resolve_parts([bad[0], DIODE, bad[1]])
-    with pytest.raises(TypeError, match="parts must be a Part"):
+    with pytest.raises(TypeError, match=r"parts\[0\] must be a Part"):
         catalogue.resolve_parts(["D1"])
-    with pytest.raises(ValueError, match="nothing says which pin of '1N4148' is which"):
-        catalogue.pin_roles(DIODE)
+    with pytest.raises(ValueError, match="device must be a record that says which pin of '1N4148' is which"):
+        pin_roles(DIODE)
 
 
 def test_records_of_what_has_a_value():

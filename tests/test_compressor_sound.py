@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 import wave
 from dataclasses import replace
 
@@ -13,7 +14,7 @@ from scipy.signal import resample_poly
 from pedalcalc.compressor import example, render
 from pedalcalc.compressor.bursts import bursts, measure_recording, write_bursts
 from pedalcalc.compressor.pluck import plucked_string
-from pedalcalc.compressor.sound import read_wav, render_file, write_wav
+from pedalcalc.compressor.sound import BLOCK, read_wav, render_file, write_wav
 from pedalcalc.compressor.timing import IEC_60118_2_STYLE, PART_63, SETTLE_2DB, envelope, measure_step
 
 RATE = 48000
@@ -283,6 +284,13 @@ def test_recording_with_delay_gain_noise_offset_and_inverted(tmp_path, played, d
     recorded[61_234 : 61_234 + played.size] -= 0.3 * played
     result = measure_recording(_record(tmp_path / "take.wav", recorded), definition=definition)
     _check(result, definition, left)
+    for level in result.levels:  # the gain is first order in dB, so the level after each step is known in closed form
+        since = level.time - level.time_up
+        loud = (since > 2 / level.frequency) & (level.time < level.time_down - 2 / level.frequency)
+        wanted = 20 * np.log10(0.3 * 0.7 / np.sqrt(2)) - 15 * (1 - np.exp(-since[loud] / TAU_ATTACK))
+        np.testing.assert_allclose(level.level_out_dbv[loud], wanted, atol=0.3)  # noise and the offset's rest
+        assert level.time_down - level.time_up == pytest.approx(2.0, abs=1e-3)
+    assert [level.frequency for level in result.levels] == [82.0, 220.0, 1000.0]
     assert result.time_marker == pytest.approx(61_234 / RATE + 0.5, abs=1e-3)
     assert result.level_noise_dbv == pytest.approx(20 * np.log10(2e-4), abs=0.5)
     assert "loud" in result.cautions[0].what and len(result.cautions) == 1
@@ -372,3 +380,20 @@ def test_burst_refusals(tmp_path):
         write_bursts(tmp_path / "bursts.wav", definition=SETTLE_2DB, sample_rate=8000)
     with pytest.raises(TypeError, match="TimingDefinition"):
         measure_recording(tmp_path / "bursts.wav", definition="63 %")
+
+
+@pytest.mark.parametrize(("width", "channels"), [(2, 1), (2, 2), (3, 1), (3, 2), (4, 1)])
+def test_a_file_takes_at_most_twice_its_size_in_memory(tmp_path, width, channels):
+    size, path = 16_000_000, tmp_path / "long.wav"
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(channels), file.setsampwidth(width), file.setframerate(48_000)
+        file.writeframes(np.random.default_rng(1).integers(0, 255, size, dtype=np.uint8).tobytes())
+    read_wav(path, channel=0)  # what is imported on the way counts no more
+    tracemalloc.start()
+    try:
+        read_wav(path, channel=0)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    # Beside the samples there is one block of them in the making.
+    assert peak < 2 * size + 40 * BLOCK

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import re
 import warnings
 from functools import partial
@@ -13,9 +14,11 @@ import pytest
 from pedalcalc import compressor, devices, explore, laws, plot, sidechain, values
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.board import assemble
+from pedalcalc.explore._panel import panel
+from pedalcalc.explore._slider import choice, slider
 from pedalcalc.plot._kept import KEPT
 from tests.conftest import ROOT
-from tests.test_pump import RAIL
+from tests.test_supply_budget import RAIL
 
 
 def draw(resistance):
@@ -66,26 +69,9 @@ CALLS = {
         "voltage_diode": 0.0,
     },
     "indicator_led": {"led": devices.LED_GREEN_GAP, "voltage_supply": 9.0, "resistance": 2200.0},
-    "release_against_distortion": {
-        "compressor": COMPRESSOR,
-        "level_in_dbv": -10.0,
-        "resistances_release": [100e3, 220e3],
-        "frequency": 220.0,
-    },
+    "listening": {"compressor": COMPRESSOR, "level_full_scale_dbv": -11.0},
     "static_curve": {"compressor": COMPRESSOR, "frequency": 1000.0},
     "step_response": {"compressor": COMPRESSOR, "level_low_dbv": -30.0, "level_step_db": 20.0},
-    "time_constant": {
-        "resistance": 220e3,
-        "capacitance": 1e-6,
-        "voltage_start": 3.0,
-        "voltage_final": 0.0,
-        "voltage_level": 1.5,
-    },
-    "choice": {"chosen": "after", "options": ["before", "after"], "caption": "sensed"},
-    "panel": {
-        "draw": lambda coupler: draw(coupler),
-        "coupler": explore.choice("one", options={"one": 1000.0, "two": 2000.0}, caption="coupler"),
-    },
     "pot": {
         "rotation": 0.5,
         "resistance_total": 1e6,
@@ -93,8 +79,8 @@ CALLS = {
         "taper": devices.typical(devices.TAPER_LOG),
         "caption": "release",
     },
-    "slider": {"value": 1000.0, "low": 100.0, "high": 1e4, "unit": "Ω", "caption": "R", "steps": 10},
 }
+SLIDER = {"value": 1000.0, "low": 100.0, "high": 1e4, "unit": "Ω", "caption": "R", "steps": 10}
 
 
 def test_detector_picture_agrees_with_the_burst():
@@ -102,7 +88,7 @@ def test_detector_picture_agrees_with_the_burst():
     parts = {key: value for key, value in CALLS["detector"].items() if key != "frequency"}
     burst = sidechain.tone_burst([0.0], time_burst=0.5, frequency=82.4, **parts)
     assert f"● attack {1e3 * burst.time_attack_63:.1f} ms; ■ release 220 ms" in shown.shown.value
-    assert f"ripple over held voltage {burst.ripple_share:.3g} at 82.4 Hz" in shown.shown.value
+    assert f"ripple {100 * burst.ripple_share:.3g} % of the held voltage at 82.4 Hz" in shown.shown.value
 
 
 def test_detector_refuses_a_tone_under_the_threshold():
@@ -139,30 +125,39 @@ def png_size(image):
 
 
 def test_slider_stops_are_spaced_by_ratio_with_the_start_among_them():
-    stops = [value for _, value in explore.slider(4700.0, low=1e3, high=1e6, unit="Ω", caption="R", steps=3).stops]
+    stops = [value for _, value in slider(4700.0, low=1e3, high=1e6, unit="Ω", caption="R", steps=3).stops]
     assert stops == pytest.approx([1e3, 4700.0, 1e4, 1e5, 1e6])
-    even = explore.slider(0.0, low=-1.0, high=1.0, unit="V", caption="V", scale="linear", steps=4)
+    even = slider(0.0, low=-1.0, high=1.0, unit="V", caption="V", scale="linear", steps=4)
     assert [value for _, value in even.stops] == [-1.0, -0.5, 0.0, 0.5, 1.0]
     assert even.stops[even.start] == ("0 V", 0.0)
 
 
 def test_stops_show_the_very_value_that_is_drawn():
-    for text, value in explore.slider(1e3, low=1e3, high=1e6, unit="Ω", caption="R", steps=40).stops:
+    for text, value in slider(1e3, low=1e3, high=1e6, unit="Ω", caption="R", steps=40).stops:
         assert values.read_value(text, unit="Ω") == pytest.approx(value, rel=1e-12)
 
 
 def test_stock_stops_are_those_of_the_series_and_the_value_given():
-    stops = [value for _, value in explore.slider(5.1e3, low=1e3, high=10e3, unit="Ω", caption="R", stock="E6").stops]
+    stops = [value for _, value in slider(5.1e3, low=1e3, high=10e3, unit="Ω", caption="R", stock="E6").stops]
     # IEC 60063, E6.
     assert stops == pytest.approx([1e3, 1.5e3, 2.2e3, 3.3e3, 4.7e3, 5.1e3, 6.8e3, 10e3])
-    small = explore.slider(4.7e-9, low=1e-9, high=10e-9, unit="F", caption="C", stock="E6")
+    small = slider(4.7e-9, low=1e-9, high=10e-9, unit="F", caption="C", stock="E6")
     assert [text for text, _ in small.stops] == [
         f"{x} nF" for x in ("1.00", "1.50", "2.20", "3.30", "4.70", "6.80", "10.0")
     ]
-    drawer = explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[2.2e3, 820.0, 82e3, 820.0])
+    drawer = slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=["2.2k", "820", "82k", "820"])
     assert [value for _, value in drawer.stops] == [820.0, 1e3, 2.2e3]
-    with pytest.raises(ValueError, match="stock must hold a value from 100 to 10000"):
-        explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[82e3])
+    with pytest.raises(ValueError, match="stock must hold a value from value_min to value_max, 100 to 10000"):
+        slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", stock=[82e3])
+
+
+def test_no_two_stops_read_the_same():
+    spaced = slider(1e-3, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
+    beside = next(value for text, value in spaced.stops if text.startswith("7."))
+    shown = slider(beside * 1.0003, low=1e-3, high=0.1, unit="A", caption="I", steps=200)
+    labels = [text for text, _ in shown.stops]
+    assert len(set(labels)) == len(labels) == 201
+    assert shown.stops[shown.start][1] == beside * 1.0003
 
 
 def test_parts_stop_at_stock_values():
@@ -221,7 +216,7 @@ def test_controls_take_the_place_of_the_usual_sliders():
 
 
 def test_start_on_a_stop_is_not_doubled():
-    described = explore.slider(1e4, low=1e3, high=1e5, unit="Ω", caption="R", steps=2)
+    described = slider(1e4, low=1e3, high=1e5, unit="Ω", caption="R", steps=2)
     assert [text for text, _ in described.stops] == ["1.00 kΩ", "10.0 kΩ", "100 kΩ"]
     assert described.start == 1
 
@@ -237,22 +232,22 @@ def test_start_on_a_stop_is_not_doubled():
 )
 def test_slider_refuses(changed, words):
     with pytest.raises(ValueError, match=words):
-        explore.slider(**(CALLS["slider"] | changed))
+        slider(**(SLIDER | changed))
 
 
 def test_panel_refuses():
     with pytest.raises(TypeError, match="draw must be a function"):
-        explore.panel(3.0, a=explore.choice("x", options=["x"], caption="a"))
+        panel(3.0, a=choice("x", options=["x"], caption="a"))
     with pytest.raises(ValueError, match="at least one slider"):
-        explore.panel(draw)
+        panel(draw)
     with pytest.raises(TypeError, match="resistance must be made by"):
-        explore.panel(draw, resistance=1000.0)
+        panel(draw, resistance=1000.0)
     with pytest.raises(ValueError, match="chosen must be one of"):
-        explore.choice("z", options=["x"], caption="a")
+        choice("z", options=["x"], caption="a")
 
 
 def test_words_are_written_after_the_picture():
-    shown = explore.panel(draw, resistance=explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", steps=4))
+    shown = panel(draw, resistance=slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", steps=4))
     order = []
     shown.image.observe(lambda _: order.append("picture"), "value")
     shown.shown.observe(lambda _: order.append("words"), "value")
@@ -267,7 +262,7 @@ def test_what_cannot_be_drawn_leaves_no_stale_picture():
             raise ValueError("resistance is <too> much")
         return draw(resistance)
 
-    shown = explore.panel(fails, resistance=explore.slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", steps=4))
+    shown = panel(fails, resistance=slider(1e3, low=100.0, high=1e4, unit="Ω", caption="R", steps=4))
     shown.sliders["resistance"].index += 1
     assert shot(shown) == b"" and "not shown: R" in shown.shown.value and "&lt;too&gt;" in shown.shown.value
     shown.sliders["resistance"].index -= 1
@@ -276,7 +271,7 @@ def test_what_cannot_be_drawn_leaves_no_stale_picture():
 
 def resistor_panel(draw=draw, **more):
     """Return a panel of one resistor from 100 Ω to 10 kΩ that starts at 1 kΩ."""
-    return explore.panel(draw, resistance=explore.slider(**CALLS["slider"] | more))
+    return panel(draw, resistance=slider(**SLIDER | more))
 
 
 def test_a_value_can_be_typed():
@@ -312,7 +307,7 @@ def test_what_cannot_be_read_moves_nothing_and_says_why(text, words):
 )
 def test_typed_texts_are_read_in_the_unit_of_the_slider(unit, text, value):
     low, high = (-2000.0, 2000.0)
-    described = explore.slider(1.0, low=low, high=high, unit=unit, caption="x", scale="linear", steps=4)
+    described = slider(1.0, low=low, high=high, unit=unit, caption="x", scale="linear", steps=4)
     assert described.read(text)[1] == value
     with pytest.raises(ValueError, match="not"):
         described.read("much")
@@ -327,25 +322,26 @@ def test_names_beside_a_choice_cannot_be_typed_over():
 
 @pytest.mark.parametrize("kept_figure", [True, False])
 def test_keep_holds_the_curves_and_lets_them_go(kept_figure):
-    shown = explore.time_constant(**CALLS["time_constant"]) if kept_figure else resistor_panel()
-    slider = next(iter(shown.sliders.values()))
+    shown = explore.indicator_led(**CALLS["indicator_led"]) if kept_figure else resistor_panel()
+    moving = next(iter(shown.sliders.values()))
     plain = shot(shown)
-    held = [line.get_data() for line in shown._figure.axes[0].lines if len(line.get_xdata()) > 5]
+    curves = getattr(shown._figure, "curves", shown._figure.axes[0].lines)
+    held = [line.get_data() for line in curves if len(line.get_xdata()) > 5]
     result = shown._figure.caption
     shown.keep()
     assert shown.keep_button.description == "Let go"
-    slider.index += 3
+    moving.index += 3
     assert shown.keep_button.description == "Keep"
-    pale = [line for line in shown._figure.axes[0].lines if line.get_gid() == KEPT]
+    pale = [line for line in shown._figure.axes[0].lines if line.get_gid() == KEPT and len(line.get_xdata()) > 5]
     for (x, y), line in zip(held, pale, strict=False):
         np.testing.assert_array_equal(line.get_data(), (x, y))
-    assert f"kept, pale: {slider.description} " in shown.shown.value and result in shown.shown.value
+    assert f"kept, pale: {moving.description} " in shown.shown.value and result in shown.shown.value
     moved = shot(shown)
-    slider.index -= 3
+    moving.index -= 3
     assert "these very values" in shown.shown.value
     shown.keep()
     assert shot(shown) == plain and "kept" not in shown.shown.value
-    slider.index += 3
+    moving.index += 3
     assert shot(shown) != moved
     shown.keep()
     assert shown.keep_button.description == "Let go"
@@ -430,7 +426,7 @@ def test_output_carries_a_still_for_paper():
     assert metadata["image/svg+xml"]["caption"].startswith("shown: supply 9.00 V, series resistor 2.20 kΩ\nLED current")
 
 
-NO_PANELS = {"choice", "panel", "pot", "slider", "release_against_distortion"}
+NO_PANELS = {"pot"}
 MAKERS = {name: partial(getattr(explore, name), **call) for name, call in CALLS.items() if name not in NO_PANELS}
 
 
@@ -439,11 +435,11 @@ def test_kept_figure_shows_what_a_new_one_would(name):
     """A panel moved there and back, and one made afresh, give the same bytes."""
     moved, fresh = MAKERS[name](), MAKERS[name]()
     assert png_size(shot(moved)) == png_size(shot(fresh))
-    for slider in moved.sliders.values():
-        was, start = shot(moved), slider.index
-        slider.index = start + 1 if start + 1 < len(slider.options) else start - 1
-        assert shot(moved) != was, f"{slider.description} changes nothing in the picture"
-        slider.index = start
+    for control in moved.sliders.values():
+        was, start = shot(moved), control.index
+        control.index = start + 1 if start + 1 < len(control.options) else start - 1
+        assert shot(moved) != was, f"{control.description} changes nothing in the picture"
+        control.index = start
         assert shot(moved) == shot(fresh)
 
 
@@ -487,6 +483,20 @@ def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
     assert len(set(tops)) <= 14 < len(tops)
 
 
+def test_time_axes_of_the_detector_stand_still_for_a_while():
+    """From stop to stop an axis changes at most half of the time, though the times span many decades."""
+    panel = MAKERS["detector"]()
+    for control in panel.sliders.values():
+        limits = []
+        for place in range(len(control.options)):
+            control.index = place
+            limits.append([axes.get_xlim() for axes in panel._figure.axes])
+        for axis in zip(*limits, strict=True):
+            changes = sum(one != other for one, other in itertools.pairwise(axis))
+            assert changes <= 0.5 * len(axis) + 1, control.description
+        panel.restart()
+
+
 def test_every_coupler_can_be_chosen():
     offered = [value for _, value in explore.static_curve(COMPRESSOR).sliders["coupler"].options]
     known = [getattr(devices, name).name for name in devices.__all__ if name.startswith("COUPLER_")]
@@ -525,21 +535,6 @@ def test_own_coupler_is_among_the_choices():
     own = dataclasses.replace(devices.typical(devices.COUPLER_WHITE_GL5528), name="mine, measured")
     shown = explore.step_response(dataclasses.replace(COMPRESSOR, coupler=own))
     assert shown.sliders["coupler"].label == "mine, measured"
-
-
-def test_time_constant_refuses_a_level_outside_the_way():
-    with pytest.raises(ValueError, match="voltage_level must lie between 3 V and 0 V"):
-        explore.time_constant(**(CALLS["time_constant"] | {"voltage_level": 4.0}))
-
-
-def test_release_picture_falls_with_a_slower_release():
-    picture = explore.release_against_distortion(
-        COMPRESSOR, level_in_dbv=-10.0, resistances_release=[47e3, 220e3, 1e6], frequency=82.4
-    )
-    times, distortion = picture.axes[0].lines[0].get_data()
-    assert np.all(np.diff(times) > 0) and np.all(np.diff(distortion) < 0)
-    with pytest.raises(ValueError, match="at least two values"):
-        explore.release_against_distortion(COMPRESSOR, level_in_dbv=-10.0, resistances_release=[1e5])
 
 
 def test_a_swap_is_told_and_drawn():

@@ -12,8 +12,8 @@ from tests.conftest import ROOT
 
 # A row may import from its own row and the rows above it, never from one below.
 ROWS = [
-    ["_base", "_csv"],
-    ["values", "devices", "catalogue", "parts", "readings"],
+    ["_base", "_csv", "_files", "_ranges", "_record", "_scores", "_junction", "_signs", "_units"],
+    ["values", "devices", "catalogue", "parts", "readings", "_figure", "_part_value", "_stock"],
     ["laws"],
     [
         "led",
@@ -31,8 +31,26 @@ ROWS = [
         "compressor",
     ],
     ["board", "circuit", "tolerance", "drawer", "bench"],
-    ["report", "plot", "explore", "sheet", "page"],
+    ["report", "plot", "explore", "sheet", "page", "_number_text", "_screen_text"],
 ]
+#: Private modules of a room that others may use, and why; all else that rooms share stands beside them, or is public.
+SHARED = {
+    "laws._wright": "the bare kernel of the junction law, for a million lamps",
+    "laws._plain": "the junction law in numbers instead of records, for the compressor's loops",
+    "pump._stage": "the tone's level and what is said of open capacitors, for the pump inside a budget",
+    "values._series": "the stock as another argument than a value asks for it, refused by that argument's name",
+    "circuit._elements": "a board's branches and which nets are one, for whoever probes it",
+    "circuit._joints": "the name of ground",
+    "circuit._ratings": "cautions of a point that was solved for many supplies",
+    "circuit._signal": "which jack is which, and what drives and follows",
+    "tolerance._draws": "the units that were drawn, put to further questions",
+    "board._sockets": "where battery and adaptor meet",
+    "bench._places": "the nets of the supply, for a sheet's words",
+    "plot._style": "a picture as SVG inside a section",
+    "devices._tables": "the tables' columns and names, by which the catalogue finds a part",
+}
+#: Panels move what stands inside `plot`'s pictures and `report`'s boxes.
+STILL = {"explore"}
 LEVEL = {room: level for level, row in enumerate(ROWS) for room in row}
 FILES = sorted((ROOT / "pedalcalc").rglob("*.py"))
 
@@ -67,6 +85,32 @@ def test_arrows_point_down(path):
     assert room in LEVEL, f"{room} stands in no row"
     for other in _imported_rooms(path):
         assert LEVEL[other] <= LEVEL[room], f"{room} imports from {other}, which is below it"
+
+
+def test_no_room_comes_back_to_itself():
+    """Within a row too, imports of whole rooms form no circle."""
+    wants: dict[str, set[str]] = {}
+    for path in FILES:
+        if _room(path) in LEVEL:
+            wants.setdefault(_room(path), set()).update(set(_imported_rooms(path)) - {_room(path)})
+    left = dict(wants)
+    while done := [room for room, others in left.items() if not others & left.keys()]:
+        for room in done:
+            del left[room]
+    assert not left, f"these import one another: {sorted(left)}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_what_is_private_to_a_room_stays_there(path):
+    room = _room(path)
+    if room in STILL:
+        return
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("pedalcalc."):
+            parts = node.module.split(".")[1:]
+            asked = [".".join(parts)] if len(parts) > 1 else [f"{parts[0]}.{alias.name}" for alias in node.names]
+            private = {name for name in asked if name.partition(".")[2].startswith("_")} - SHARED.keys()
+            assert parts[0] == room or parts[0].startswith("_") or not private, f"{private} belong to {parts[0]}"
 
 
 def _loaded_after(statement):

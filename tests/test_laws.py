@@ -58,15 +58,6 @@ CALLS = {
     "cell": {"illuminance": 100.0, "cell": CELL, "temperature": 300.0},
     "cell_rates": {"conductance": 1e-3, "illuminance": 20.0, "cell": CELL, "temperature": 300.0},
     "at_temperature": {"record": DIODE, "temperature": 320.0},
-    "voltage_change": {"current_ratio": 100, "ideality": 1.5, "voltage_thermal": 0.025},
-    "small_signal_point": {
-        "voltage": 10,
-        "voltage_signal": 1,
-        "resistance": 10_000,
-        "voltage_forward": 0.7,
-        "ideality": 2,
-        "voltage_thermal": 0.025,
-    },
 }
 
 
@@ -343,7 +334,7 @@ def test_open_base_of_germanium_passes_the_amplified_leakage():
 
 def test_a_solvers_wild_guesses_stay_numbers():
     # Beyond a million amperes a junction without series resistance goes on along its tangent, slope and all.
-    for volts in (5.0, 1e3, -1e6, 1e300):
+    for volts in (5.0, 1e3, -1e6, 1e99):
         wild = laws.bipolar(voltage_base=volts, voltage_collector=0.0, voltage_emitter=0.0, transistor=NPN)
         found = [
             getattr(wild, name) for name in ("current_base", "current_collector", "current_emitter", "transconductance")
@@ -624,9 +615,12 @@ def test_cells_and_couplers_that_are_moved():
     assert both.led.luminous_intensity == pytest.approx(0.9 * lamp.luminous_intensity)
     assert both.cell.resistance_10lx == pytest.approx(1.14 * part.resistance_10lx)
     for name, value, kelvin in (("resistance_temperature_coefficient", 0.007, 150.0),):
-        with pytest.warns(ModelRangeWarning), pytest.raises(ValueError, match=f"{name} of .* must be above -1"):
+        with (
+            pytest.warns(ModelRangeWarning),
+            pytest.raises(ValueError, match=f"temperature must be .* {name} .*must be above -1"),
+        ):
             laws.at_temperature(replace(part, **{name: value}), temperature=kelvin)
-    with pytest.raises(ValueError, match=r"light_temperature_coefficient of .* must be above -1"):
+    with pytest.raises(ValueError, match=r"temperature must be .* light_temperature_coefficient .*must be above -1"):
         laws.at_temperature(replace(lamp, light_temperature_coefficient=-0.05), temperature=330.0)
 
 

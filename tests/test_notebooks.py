@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import json
+import re
 
 import nbformat
 import pytest
@@ -11,9 +12,26 @@ import pytest
 from pedalcalc import page
 from tests.conftest import ROOT
 
+LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 NOTEBOOKS = sorted(path for path in (ROOT / "notebooks").rglob("*.ipynb") if ".ipynb_checkpoints" not in path.parts)
 KERNEL = {"display_name": "Python 3", "language": "python", "name": "python3"}
 CELL_LIMIT = 120.0  # seconds
+RUN = "**Run > Run All Cells, then change the first cell**"
+WIDEST = (
+    100  # characters of the one cell whose code is seen; beside the list of files a lab shows 112 in a window 1366 wide
+)
+# Words of the trade, each explained in the lessons named here before it is used there.
+WORDS = {
+    "attack-and-release": ("dBV", "threshold", "ratio", "knee", "overshoot"),
+    "bias-points": ("bias point", "gm", "IDSS", "VGS(off)", "ohmic", "bypassed"),
+    "charge-pump": ("flying capacitor", "swing", "headroom", "ESR"),
+    "indicator-led": ("drop", "E12", "mcd"),
+    "led-ldr-coupler": ("LDR", "shunt", "gain reduction", "lx"),
+    "side-chain-time-constants": ("full wave", "attack", "release", "ripple", "droop"),
+    "start-here": ("stock", "dB", "dBV", "corner", "caution"),
+    "supply-and-battery": ("regulated", "ripple", "ESR", "half-supply reference"),
+}
+LINK = re.compile(r"\]\((?!https?:)([^)#]+)")
 
 
 def _named(path):
@@ -38,7 +56,7 @@ def test_is_stripped(sheet):
     for cell in _code(notebook):
         assert cell.outputs == []
         assert cell.execution_count is None
-        assert set(cell.metadata) <= {"tags"}
+        assert set(cell.metadata) <= {"tags", "jupyter"}
 
 
 def test_opens_with_a_title(sheet):
@@ -55,6 +73,72 @@ def test_has_one_cell_to_edit(sheet):
     assert all(isinstance(line, allowed) for line in ast.parse(tagged[0].source).body), (
         "parameters are plain assignments"
     )
+
+
+@pytest.fixture(params=[_named(path) for path in LESSONS])
+def lesson(request):
+    return request.param, nbformat.read(request.param, as_version=4)
+
+
+def _words(notebook):
+    return [cell.source for cell in notebook.cells if cell.cell_type == "markdown"]
+
+
+def test_a_lesson_says_at_its_top_how_to_run_it(lesson):
+    path, notebook = lesson
+    top = "\n".join(cell.source for cell in notebook.cells[:2])
+    assert RUN in top
+    assert "name is not defined" in "\n".join(_words(notebook)), "what to do when a name is not known"
+    assert path.stem == "start-here" or "(start-here.ipynb)" in top
+
+
+def test_a_beginner_sees_the_code_of_one_cell(lesson):
+    _, notebook = lesson
+    for cell in _code(notebook):
+        folded = cell.metadata.get("jupyter", {}).get("source_hidden", False)
+        assert folded != ("parameters" in cell.metadata.get("tags", [])), cell.source
+        seen = cell.source.splitlines()[: 1 if folded else None]  # of a folded cell its first line is shown
+        assert max(map(len, seen)) <= WIDEST, cell.source
+
+
+def test_lessons_lead_to_one_another(lesson):
+    path, notebook = lesson
+    for name in LINK.findall("\n".join(_words(notebook))):
+        assert (path.parent / name).exists(), name
+    last = [cell for cell in notebook.cells if cell.cell_type == "markdown"][-1].source
+    assert last.startswith("**Next:**") and LINK.search(last)
+
+
+def test_the_start_page_leads_to_every_notebook():
+    text = "\n".join(_words(nbformat.read(ROOT / "notebooks/start-here.ipynb", as_version=4)))
+    linked = {(ROOT / "notebooks" / name).resolve() for name in LINK.findall(text)}
+    assert linked >= {path for path in NOTEBOOKS if path.stem != "start-here"}
+    assert "--pdf" in text
+
+
+def test_words_of_the_trade_are_explained_where_first_met(lesson):
+    path, notebook = lesson
+    for word in WORDS.get(path.stem, ()):
+        cells = [cell.source for cell in notebook.cells[1:]]
+        told = [k for k, source in enumerate(cells) if f"**{word}**" in source]
+        used = re.compile(rf"(?<![\w-]){re.escape(word)}(?![\w-])")
+        met = [k for k, source in enumerate(cells) if used.search(source) and not source.startswith("from pedalcalc")]
+        assert told and told[0] == met[0], word
+
+
+def test_a_lesson_lets_guess_first(lesson):
+    _, notebook = lesson
+    assert any("**Guess first" in source for source in _words(notebook))
+
+
+def test_a_lesson_that_chooses_takes_a_drawer_from_its_first_cell(lesson):
+    path, notebook = lesson
+    if path.stem == "attack-and-release":
+        return  # it chooses nothing: its stock values are the stops of a sweep
+    for cell in _code(notebook):
+        for node in ast.walk(ast.parse(cell.source)):
+            if isinstance(node, ast.keyword) and node.arg in ("stock", "stock_resistance", "stock_capacitance"):
+                assert not isinstance(node.value, ast.Constant), f"{cell.source}: name a parameter for the drawer"
 
 
 def test_cells_are_short_and_only_call(sheet):

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import atexit
+import os
 import re
 import shutil
+import stat
 import subprocess
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 import nbformat
+import numpy as np
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 from pedalcalc.page import PageError, write_page
+from pedalcalc.page._file import replace_file
 from pedalcalc.page._pdf import write_pdf
 
 FOLDER = Path(tempfile.mkdtemp(prefix="pedalcalc-page-"))
@@ -157,3 +162,139 @@ def test_pdf_without_a_browser_says_what_to_do(tmp_path, monkeypatch):
         write_pdf(tmp_path / "given.html")
     with pytest.raises(FileNotFoundError, match="there is no page"):
         write_pdf(tmp_path / "none.html")
+
+
+@pytest.mark.parametrize("place", ["nowhere/page.html", ".", "shut/page.html"])
+def test_a_page_that_cannot_be_written_is_refused_before_the_notebook_runs(tmp_path, place, monkeypatch):
+    path = notebook_at(tmp_path / "sheet.ipynb", "open('ran', 'w').close()")
+    (tmp_path / "shut").write_text("a file where a folder should be", encoding="utf-8")
+    with pytest.raises(OSError, match=r"^page must (be the path of a file|lie in a folder that is there)"):
+        write_page(path, page=tmp_path / place)
+    assert not (tmp_path / "ran").exists()
+
+
+def test_a_write_protected_place_is_refused_before_the_notebook_runs(tmp_path, monkeypatch):
+    path = notebook_at(tmp_path / "sheet.ipynb", "open('ran', 'w').close()")
+    (tmp_path / "sheet.html").write_text("old", encoding="utf-8")
+    with monkeypatch.context() as patch:  # root may write anywhere, so the answer of the system is put in
+        patch.setattr("os.access", lambda *_: False)
+        with pytest.raises(PermissionError, match=r"page must be a file that may be written, but .*sheet\.html"):
+            write_page(path)
+
+    def refused(*_):
+        raise OSError(30, "Read-only file system")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("os.open", refused)
+        with pytest.raises(
+            OSError, match=r"page must lie in a folder that may be written, but .* Read-only file system"
+        ):
+            write_page(path)
+    assert not (tmp_path / "ran").exists()
+
+
+def test_a_page_has_the_mode_of_any_new_file(tmp_path):
+    path = notebook_at(tmp_path / "sheet.ipynb", "1")
+    old = os.umask(0o027)
+    try:
+        page = write_page(path)
+    finally:
+        os.umask(old)
+    assert stat.S_IMODE(page.stat().st_mode) == 0o640
+
+
+def test_leftovers_of_a_killed_run_go_and_those_of_a_running_one_stay(tmp_path):
+    target = tmp_path / "sheet.html"
+    code = (
+        "import os, pathlib, sys; from pedalcalc._files import whole_file\n"
+        "with whole_file(pathlib.Path(sys.argv[1])) as (file, path): print(path.name, flush=True); input()"
+    )
+    command = [sys.executable, "-c", code, str(target)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as running:
+        with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as killed:
+            names = running.stdout.readline().strip(), killed.stdout.readline().strip()
+            killed.kill()
+        assert {file.name for file in tmp_path.iterdir()} == set(names)
+        replace_file(target, b"new")
+        assert {file.name for file in tmp_path.iterdir()} == {"sheet.html", names[0]}
+        running.communicate("\n", timeout=30)
+    assert [file.name for file in tmp_path.iterdir()] == ["sheet.html"]
+
+
+def test_a_run_that_is_told_to_stop_leaves_nothing_behind(tmp_path):
+    notebook = notebook_at(tmp_path / "sheet.ipynb", "open('pid', 'w').write(str(__import__('os').getpid()))", SLEEP)
+    folders = {"TMPDIR": tmp_path / "temporary", "JUPYTER_RUNTIME_DIR": tmp_path / "runtime"}
+    for folder in folders.values():
+        folder.mkdir()
+    environment = os.environ | {name: str(folder) for name, folder in folders.items()}
+    with subprocess.Popen(
+        [sys.executable, "-m", "pedalcalc.page", str(notebook)], env=environment, stderr=subprocess.PIPE
+    ) as run:
+        _wait_for(lambda: (tmp_path / "pid").exists() and (tmp_path / "pid").read_text())
+        run.terminate()
+        run.wait(timeout=30)
+        said = run.stderr.read().decode()
+    assert (run.returncode, said) == (1, f"error: {notebook}: the run was told to stop\n")
+    kernel = Path("/proc", (tmp_path / "pid").read_text())
+    _wait_for(lambda: not kernel.exists() or "(zombie)" in (kernel / "status").read_text())
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["pid", "runtime", "sheet.ipynb", "temporary"]
+    assert not [file for folder in folders.values() for file in folder.iterdir()]
+
+
+SLEEP = "import time; time.sleep(60)"
+
+
+def _wait_for(condition):
+    for _ in range(300):
+        if condition():
+            return
+        time.sleep(0.1)
+    raise AssertionError("waited 30 s in vain")
+
+
+@pytest.mark.parametrize("limit", [0.5, 1.25])
+def test_fractional_time_limits_hold(tmp_path, limit):
+    path = notebook_at(tmp_path / "sheet.ipynb", SLEEP)
+    with pytest.raises(PageError, match=f"a cell took longer than {limit} s, twice"):
+        write_page(path, time_limit=limit)
+
+
+@pytest.mark.parametrize("limit", [0, -1.0, np.nan, np.inf, [1.0, 2.0], "long", None])
+def test_impossible_time_limits_are_refused_by_name(tmp_path, limit):
+    path = notebook_at(tmp_path / "sheet.ipynb", "1")
+    with pytest.raises((ValueError, TypeError), match=r"^time_limit must be"):
+        write_page(path, time_limit=limit)
+
+
+def test_the_browsers_sandbox_stays_on_unless_root(tmp_path, monkeypatch):
+    (tmp_path / "given.html").write_text("<p>page</p>", encoding="utf-8")
+    seen = []
+
+    def ran(command, **_):
+        seen.append(command)
+        place = next(word.partition("=")[2] for word in command if word.startswith("--print-to-pdf="))
+        Path(place).write_bytes(b"%PDF")
+        return subprocess.CompletedProcess(command, 0, "", "")
+
+    monkeypatch.setattr("shutil.which", lambda name: f"/bin/{name}")
+    monkeypatch.setattr("subprocess.run", ran)
+    for user, off in ((1000, False), (0, True)):
+        monkeypatch.setattr("os.geteuid", lambda user=user: user)
+        write_pdf(tmp_path / "given.html")
+        assert ("--no-sandbox" in seen[-1]) == off
+
+
+def test_tables_and_text_are_shown_as_they_stand(tmp_path):
+    source = (
+        "from pedalcalc import report\n"
+        "class Text:\n"
+        "    def __init__(self, shown): self.shown = shown\n"
+        "    def _repr_markdown_(self): return self.shown._repr_markdown_()\n"
+        "row = {'point': '<script>x</script> **TP1** [a](http://b) `c` _d_ $e$ & | f', 'expected': 4.5}\n"
+        "table = report.table([row], title='<img src=q>')\n"
+    )
+    path = notebook_at(tmp_path / "sheet.ipynb", source + "table", source + "Text(table)", source + "print(table)")
+    text = write_page(path).read_text(encoding="utf-8")
+    body = text[text.index('<section class="result">') :]
+    assert "<script" not in body and "<img" not in body and "<a " not in body and "<em>" not in body
+    assert body.count("&lt;script&gt;x&lt;/script&gt; **TP1** [a](http://b) `c` _d_ $e$ &amp; | f") == 3

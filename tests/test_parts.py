@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import tempfile
 from pathlib import Path
 
@@ -29,7 +30,6 @@ PARTS = parts.read_parts(_LIST)
 
 CALLS = {
     "read_parts": {"path": _LIST},
-    "fitting_step": {"part": PARTS[0]},
     "fitting_order": {"parts": PARTS},
     "marking_text": {"part": PARTS[0]},
 }
@@ -296,26 +296,36 @@ def make(reference="R1", kind="resistor", value=4700.0, unit="Ω", text="4k7", t
 def test_lowest_parts_come_first_and_the_indicator_last():
     kinds = "indicator potentiometer coupler transistor electrolytic_capacitor film_capacitor integrated_circuit diode resistor"
     mixed = [make(f"X{i}", kind.replace("_", " ")) for i, kind in enumerate(kinds.split())]
-    assert [part.kind.replace(" ", "_") for part in parts.fitting_order(mixed)] == kinds.split()[::-1]
+    assert [
+        part.kind.replace(" ", "_") for part in itertools.chain(*parts.fitting_order(mixed).values())
+    ] == kinds.split()[::-1]
 
 
 def test_inside_a_step_references_are_counted_not_spelled():
     names = ["R10", "R2", "R1", "D1", "RATE", "R2B"]
     mixed = [make(name, "diode" if name == "D1" else "resistor") for name in names]
-    assert [part.reference for part in parts.fitting_order(mixed)] == ["R1", "R2", "R2B", "R10", "RATE", "D1"]
+    assert [part.reference for part in itertools.chain(*parts.fitting_order(mixed).values())] == [
+        "R1",
+        "R2",
+        "R2B",
+        "R10",
+        "RATE",
+        "D1",
+    ]
 
 
 def test_every_kind_has_one_step():
     assert len(set(parts.KINDS)) == len(parts.KINDS)
-    steps = [parts.fitting_step(part) for part in parts.fitting_order([make(kind=kind) for kind in parts.KINDS])]
-    assert list(dict.fromkeys(steps)) == list(parts.FITTING_STEPS)
+    steps = parts.fitting_order([make(kind=kind) for kind in reversed(parts.KINDS)])
+    assert list(steps) == list(parts.FITTING_STEPS)
+    assert sum(map(len, steps.values())) == len(parts.KINDS)
+    assert list(parts.fitting_order([make(kind="diode")])) == ["resistors and diodes"] and not parts.fitting_order([])
 
 
 def test_only_parts_are_sorted_and_described():
-    for function in (parts.fitting_step, parts.marking_text):
-        with pytest.raises(TypeError, match="part must be a Part"):
-            function("R1")
-    with pytest.raises(TypeError, match="parts must be a Part"):
+    with pytest.raises(TypeError, match="part must be a Part"):
+        parts.marking_text("R1")
+    with pytest.raises(TypeError, match=r"parts\[0\] must be a Part"):
         parts.fitting_order(["R1"])
 
 

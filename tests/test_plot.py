@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-from pedalcalc import compressor, plot
+from pedalcalc import compressor, devices, plot
 from pedalcalc._base import Result, quantity
 from pedalcalc.plot._screen import Screen
 from pedalcalc.plot._sketch import STAGES
@@ -43,7 +43,6 @@ T = np.linspace(0.0, 1.0, 20)
 CALLS = {
     "bands": {"tracks": {"decay": (T * 0.5, T, T * 2)}, "across": T, **AXES},
     "curve": {"result": SWEEP, "across": "voltage", "up": "current"},
-    "curves": {"results": {"a": SWEEP, "b": SWEEP}, "across": "voltage", "up": "current"},
     "lines": {"tracks": {"decay": T}, "across": T, **AXES},
     "response": {"tracks": {"flat": (1 + T, T)}, "band": (T - 1, T + 1)},
     "sketch": {"stage": "low-pass", "labels": {"R": "R1 4.7 kΩ"}},
@@ -123,10 +122,13 @@ def test_a_title_alone_stands_over_the_axes():
     ("call", "words"),
     [
         (lambda: plot.curve(SWEEP, across="volts", up="current"), "'volts' is not a field of Sweep"),
-        (lambda: plot.curve(SWEEP, across="voltage", up=["current", "power"]), "must share one unit, got A, W"),
+        (
+            lambda: plot.curve(SWEEP, across="voltage", up=["current", "power"]),
+            "up must name fields that share one unit, got A, W",
+        ),
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="log"), "scale_up cannot be log"),
         (lambda: plot.curve(SWEEP, across="voltage", up="current", scale_up="cubic"), "scale_up must be one of"),
-        (lambda: plot.curves({}, across="voltage", up="current"), "at least one result"),
+        (lambda: plot.curve({}, across="voltage", up="current"), "at least one result"),
         (lambda: plot.lines({}, across=T, **AXES), "at least one line"),
         (lambda: plot.lines({"a": T[:3]}, across=T, **AXES), r"'a' has shape \(3,\)"),
         (lambda: plot.rail_diagram({}), "at least one bar"),
@@ -145,6 +147,8 @@ def test_a_scalar_field_is_no_line():
         plot.curve(compressor.example(), across="voltage_rail", up="gain_makeup")
     with pytest.raises(TypeError, match="result must be a result"):
         plot.curve(3.0, across="a", up="b")
+    with pytest.raises(TypeError, match="up must be one field where several results are drawn, got current, power"):
+        plot.curve({"a": SWEEP}, across="voltage", up=["current", "power"])
 
 
 def test_pictures_are_the_same_twice_and_keep_their_words():
@@ -249,6 +253,39 @@ def test_sketches_hold_their_words(stage):
         assert left <= float(text.get("x")) <= left + width
 
 
+PINOUTS = {name: getattr(devices, name) for name in devices.__all__ if name.startswith("PINOUT_")}
+
+
+@pytest.mark.parametrize("name", [name for name in PINOUTS if not re.search("JACK|SWITCH|BARREL", name)])
+def test_outlines_name_every_lead_within_the_frame(name):
+    order = PINOUTS[name]
+    drawing = ElementTree.fromstring(plot.sketch({"Q9 & friends": order}).svg)
+    told = [text.text or "" for text in drawing.iter("{http://www.w3.org/2000/svg}text")]
+    words = " ".join(told)
+    for entry in order.entries:
+        assert entry.pin in words.split() or entry.role in words or entry.pin in words, entry
+    assert "Q9 & friends" in told
+    assert " ".join(order.view.split()[:2]) in words
+
+
+def test_a_chip_is_counted_anticlockwise_from_its_notch():
+    drawing = ElementTree.fromstring(plot.sketch({"IC1": devices.PINOUT_DIP8_DUAL}).svg)
+    at = {
+        text.text: (float(text.get("x")), float(text.get("y")))
+        for text in drawing.iter("{http://www.w3.org/2000/svg}text")
+    }
+    below, above = [at[str(pin)] for pin in (1, 2, 3, 4)], [at[str(pin)] for pin in (8, 7, 6, 5)]
+    assert [x for x, _ in below] == sorted(x for x, _ in below) == [x for x, _ in above]
+    assert all(low[1] > high[1] for low, high in zip(below, above, strict=True))
+
+
+def test_leads_are_of_orders_of_pins():
+    with pytest.raises(TypeError, match="stage: Q1 must be a Pinout"):
+        plot.sketch({"Q1": devices.JFET_2N5457})
+    with pytest.raises(ValueError, match="at least one order of pins"):
+        plot.sketch({})
+
+
 def test_sketch_symbols_reach_the_page_as_they_are():
     assert "47k &lt; 1M" in plot.sketch("divider", labels={"load": "47k < 1M"}).svg
 
@@ -326,3 +363,23 @@ def test_a_flat_response_looks_flat_and_its_lines_differ_in_grey():
         plot.response({"one": (hertz, hertz), "other": (hertz * 2, hertz)})
     with pytest.raises(ValueError, match="at least one line"):
         plot.response({})
+
+
+@pytest.mark.parametrize(
+    "text", ["R&D", "a<b>c", '"q"', "R1 & co 4.7 kΩ", "5 $ and 6 $", "&amp;", "<script>x</script>", "]]>"]
+)
+def test_labels_of_a_sketch_are_shown_as_they_stand(text):
+    svg = plot.sketch("low-pass", labels={"R": text})._repr_svg_()
+    shown = " ".join(found.text for found in ElementTree.fromstring(svg).iter() if found.text and found.text.strip())
+    assert text.replace(" ", "") in shown.replace(" ", "")
+    assert "<script" not in svg
+
+
+def test_a_label_of_what_cannot_be_seen_is_a_sign_that_can():
+    assert "\N{REPLACEMENT CHARACTER}" in plot.sketch("low-pass", labels={"R": "R1\x00"})._repr_svg_()
+
+
+def test_curves_of_many_units_are_refused():
+    units = dataclasses.replace(compressor.example(), resistance_led=np.array([2.2e3, 4.7e3]))
+    with pytest.raises(ValueError, match="one unit to be drawn, got one of 2 units"):
+        plot.static_curve(compressor.static_curve(np.linspace(-30.0, 0.0, 7), compressor=units))

@@ -202,7 +202,7 @@ def test_missing_flying_capacitor_leaves_the_supply_less_two_diodes(diode):
 
 def test_output_falls_no_lower_than_the_supply_through_both_diodes():
     loads = np.linspace(0, 0.4, 81)
-    stiff = call("doubler", current_load=loads, resistance_source=0.0, capacitance_pump=1e-6)
+    stiff = call("doubler", current_load=loads, resistance_feed=0.0, capacitance_pump=1e-6)
     floor = 9.0 - 2 * junction_voltage(loads, junction=devices.typical(devices.DIODE_1N5817))
     assert np.all(stiff.voltage_output >= floor - 1e-6) and np.all(np.diff(stiff.voltage_output) < 0)
     assert stiff.voltage_output[-1] - floor[-1] < 0.3
@@ -213,22 +213,28 @@ def test_output_falls_no_lower_than_the_supply_through_both_diodes():
 
 
 def test_pin_voltage_agrees_with_what_an_overloaded_doubler_draws():
-    found = call("doubler", current_load=np.array([0.005, 0.05, 0.1]), resistance_source=30.0, capacitance_pump=2e-6)
+    found = call("doubler", current_load=np.array([0.005, 0.05, 0.1]), resistance_feed=30.0, capacitance_pump=2e-6)
     np.testing.assert_allclose(found.voltage_pin, 9.0 - 30.0 * found.current_supply, rtol=1e-6)
     at_pin = call(
-        "doubler", current_load=0.1, resistance_source=0.0, capacitance_pump=2e-6, voltage_supply=found.voltage_pin[2]
+        "doubler", current_load=0.1, resistance_feed=0.0, capacitance_pump=2e-6, voltage_supply=found.voltage_pin[2]
     )
     assert at_pin.voltage_output == pytest.approx(found.voltage_output[2], abs=1e-4)
 
 
 def test_dead_supply_gives_nothing():
-    dead = call("doubler", voltage_supply=0.0, current_load=0.0, resistance_source=0.0)
+    dead = call("doubler", voltage_supply=0.0, current_load=0.0, resistance_feed=0.0)
     assert dead.voltage_output == pytest.approx(0, abs=1e-9)
     # A load that insists on its current pulls the output below ground by the two diodes.
-    pulled = call("doubler", voltage_supply=0.0, resistance_source=0.0, current_idle=0.0)
+    pulled = call("doubler", voltage_supply=0.0, resistance_feed=0.0, current_idle=0.0)
     drops = 2 * junction_voltage(0.005, junction=devices.typical(devices.DIODE_1N5817))
     assert pulled.voltage_output == pytest.approx(-drops, abs=0.05) and pulled.efficiency == 0
-    resistive = call("doubler_resistive", voltage_supply=0.0, resistance_source=0.0)
+    resistive = call(
+        "doubler",
+        current_load=0.0,
+        diode=devices.typical(devices.DIODE_1N4148),
+        voltage_supply=0.0,
+        resistance_feed=0.0,
+    )
     assert resistive.voltage_output == pytest.approx(0, abs=1e-9) and resistive.efficiency == 0
 
 
@@ -245,7 +251,14 @@ def test_overloaded_elements_are_the_same_alone_and_in_an_array():
 
 def test_doubler_into_a_small_resistor_is_overloaded_and_consistent():
     loads = np.array([5.0, 20.0, 100.0])
-    found = call("doubler_resistive", resistance_load=loads, capacitance_pump=2e-6, resistance_source=0.0)
+    found = call(
+        "doubler",
+        current_load=0.0,
+        diode=devices.typical(devices.DIODE_1N4148),
+        resistance_load=loads,
+        capacitance_pump=2e-6,
+        resistance_feed=0.0,
+    )
     current = found.voltage_output / loads
     floor = 9.0 - 2 * junction_voltage(current, junction=devices.typical(devices.DIODE_1N4148))
     assert np.all(found.voltage_output > floor)
@@ -260,7 +273,7 @@ def test_many_parallel_converters_share_load_and_output():
         count=3,
         capacitance_output=30e-6,
         resistance_esr_output=0.2,
-        resistance_source=2 / 3,
+        resistance_feed=2 / 3,
     )
     assert three.voltage_output == pytest.approx(one.voltage_output, rel=1e-12)
     assert three.resistance_thevenin == pytest.approx(one.resistance_thevenin / 3, rel=1e-12)

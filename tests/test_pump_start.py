@@ -64,7 +64,7 @@ def test_leaps_over_many_periods_agree_with_counting_each():
 
 def test_start_time_limits():
     def time(tolerance=0.05, **changes):
-        return pump.doubler_start_time(tolerance, **_START | changes)
+        return pump.start_time(tolerance, **_START | changes)
 
     assert time(capacitance_output=INF) == INF
     assert time(1.0) == 0 and np.isnan(time(np.nan))
@@ -80,19 +80,3 @@ def test_start_time_limits():
     assert decade == pytest.approx(np.log(10) * stage.resistance_thevenin * 47e-6, rel=0.25)
     with pytest.raises(ValueError, match="capacitance_pump"):
         time(capacitance_pump=0.0)
-
-
-def test_a_diode_s_slope_in_the_place_of_a_resistance_is_too_long():
-    """Why the doubler has a start time of its own."""
-    stage = pump.doubler(**_START, **REST, converter=devices.CONVERTER_1044S)
-    phase = float(stage.resistance_fast - 0.5) / 4
-    straight = pump.pump_start_time(
-        0.05,
-        frequency_pump=5e3,
-        capacitance_pump=10e-6,
-        resistance_charge=phase,
-        resistance_deliver=phase,
-        capacitance_output=47e-6,
-        resistance_esr_output=0.5,
-    )
-    assert straight > 1.3 * pump.doubler_start_time(0.05, **_START)

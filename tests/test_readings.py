@@ -123,7 +123,7 @@ LINES = st.text(st.characters(exclude_categories=("C", "Z")), min_size=1, max_si
             date_time=st.datetimes().map(lambda when: when.isoformat(sep=" ")),
             what=LINES,
             place=LINES,
-            value=st.floats(allow_infinity=False),
+            value=st.floats(-1e99, 1e99) | st.just(float("nan")),
             unit=st.sampled_from(("V", "A", "lx")),
             condition=st.just("") | LINES,
         )
@@ -132,7 +132,7 @@ LINES = st.text(st.characters(exclude_categories=("C", "Z")), min_size=1, max_si
             date_time=st.dates().map(str),
             what=LINES,
             place=LINES,
-            value=st.floats(min_value=0.0),
+            value=st.floats(0.0, 1e99) | st.just(float("inf")) | st.just(float("nan")),
             unit=st.just("Ω"),
             condition=LINES,
         ),
@@ -163,6 +163,13 @@ def test_a_file_that_exists_is_left_as_it_is(tmp_path):
         readings.write_readings(path, readings=[one(value=1.0)])
     assert path.read_bytes() == before
     assert sorted(os.listdir(tmp_path)) == ["supply-2.csv", "supply.csv"]
+
+
+def test_the_same_readings_again_change_nothing(tmp_path):
+    path = readings.write_readings(tmp_path / "supply.csv", readings=[one()])
+    written = path.stat()
+    assert readings.write_readings(path, readings=[one()]) == path
+    assert path.stat() == written and os.listdir(tmp_path) == ["supply.csv"]
 
 
 def test_a_name_taken_at_the_last_moment_is_respected(tmp_path, monkeypatch):
@@ -220,7 +227,7 @@ def test_a_failing_disk_leaves_nothing_behind(tmp_path, monkeypatch, step):
     ("batch", "kind", "reason"),
     [
         ([], ValueError, "at least one"),
-        (["9.12"], TypeError, "readings must be a Reading"),
+        (["9.12"], TypeError, r"readings\[0\] must be a Reading"),
         ([one(unit="mV")], ValueError, "unit"),
         ([one(value="9.12")], TypeError, "value"),
         ([one(value=math.inf)], ValueError, "value must be finite"),

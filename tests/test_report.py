@@ -15,8 +15,8 @@ import pytest
 
 from pedalcalc import devices, report
 from pedalcalc._base import Caution, Result, quantity
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import Spread
-from pedalcalc.report._text import number_text
 
 CALLS = {
     "cautions": {},
@@ -112,9 +112,9 @@ def test_long_arrays_show_their_ends_and_count():
     assert block.rows[0][0] == "0 A" and block.rows[-1][0] == "999 A"
 
 
-def test_unmeasured_times_are_written_with_their_factor():
+def test_unmeasured_times_are_written_as_ranges():
     shown = report.table([{"attack": 0.0137}], units={"attack": "s"}, spread_factors={"attack": 2.0})
-    assert shown.blocks[0].rows == (("14 ms ×/÷ 2",),)
+    assert shown.blocks[0].rows == (("6.9 to 27 ms",),)
 
 
 def test_blank_columns_leave_room_to_write():
@@ -135,7 +135,7 @@ def test_table_escapes_what_it_is_given():
     ("arguments", "error", "words"),
     [
         ({"results": 3.0}, TypeError, "results must be a result"),
-        ({"results": [3.0]}, TypeError, "each row must be a result"),
+        ({"results": [3.0]}, TypeError, "results must be results"),
         ({"results": []}, ValueError, "at least one result"),
         ({"results": [POINT], "labels": ["a", "b"]}, ValueError, "labels must be 1"),
         ({"results": [POINT], "digits": 2.5}, ValueError, "digits must be a whole number"),
@@ -157,6 +157,12 @@ def test_table_refuses(arguments, error, words):
         (0.0, "V", "0 V"),
         (-0.0021, "V", "−2.10 mV"),
         (320.0, "lx", "320 lx"),
+        (0.0, "Hz", "none"),
+        (np.inf, "Hz", "none"),
+        (0.0482, "%", "4.82 %"),
+        (0.0, "%", "0 %"),
+        (4.8e-6, "1", "under 0.0001"),
+        (-4.8e-8, "%", "under 0.0001 %"),
     ],
 )
 def test_numbers_read_well(value, unit, written):
@@ -172,7 +178,13 @@ def test_numbers_read_well(value, unit, written):
         ({"value": 4.5, "unit": "V"}, "4.50 V"),
         ({"value": NAN, "unit": "V", "spread": 0.1}, "not measured ± 100 mV"),
         ({"value": 1e-3, "unit": "A", "spread": 5e-3}, "1.0 mA ± 5.0 mA"),
-        ({"value": 0.118, "unit": "s", "spread_factor": 2.0}, "120 ms ×/÷ 2"),
+        ({"value": 0.118, "unit": "s", "spread_factor": 2.0}, "59 to 240 ms"),
+        ({"value": 0.010, "unit": "s", "spread_factor": 2.0}, "5 to 20 ms"),
+        ({"value": 1e-3, "unit": "s", "spread_factor": 2.0}, "500 µs to 2 ms"),
+        ({"value": np.inf, "unit": "s", "spread_factor": 2.0}, "never"),
+        ({"value": 4700.0, "unit": "Ω", "spread_factor": 1.05}, "4.48 to 4.94 kΩ"),
+        ({"value": 4700.0, "unit": "Ω", "spread_factor": np.inf}, "not known"),
+        ({"value": NAN, "unit": "Ω", "spread_factor": 2.0}, "not measured"),
     ],
 )
 def test_reading_gives_the_spread_two_digits(given, written):

@@ -714,7 +714,7 @@ def test_choice_gives_what_the_timing_says():
         ({"time_attack_wanted": 100.0}, "must be within reach of the parts"),
         ({"voltage_diode": 1.2}, "voltage_peak must be above voltage_diode"),
         ({"time_release_wanted": float("nan")}, "time_release_wanted must be one known number"),
-        ({"stock_resistance": "E7"}, "stock must be one of"),
+        ({"stock_resistance": "E7"}, "stock_resistance must be one of"),
     ],
 )
 def test_choice_refusals(change, message):

@@ -167,7 +167,7 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         seen = {what: float(one[0]) for what, (one, _) in figures(after).items()}
         beyond = [what for what in warned(after) if what not in base.warned]
     except (ValueError, RuntimeError) as reason:
-        return Change(name, listed, text, f"does not fit: {reason}", ())
+        return Change(reference=name, text_listed=listed, value_text=text, verdict=f"does not fit: {reason}", moves=())
     moves, within = _moves(base, seen)
     words = [f"beyond a rating: {what}" for what in beyond]
     for one in swaps:
@@ -182,7 +182,7 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         words.append(f"moves readings: {'; '.join(_reads(move) for move in moves[:3])}")
     elif not words:
         words.append(WITHIN if within else NOTHING)
-    return Change(name, listed, text, "; ".join(words), moves)
+    return Change(reference=name, text_listed=listed, value_text=text, verdict="; ".join(words), moves=moves)
 
 
 def _moves(base: Before, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], bool]:
@@ -203,7 +203,17 @@ def _moves(base: Before, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], b
             shows, audible = abs(step) > doubt(before, base.board.meter, unit) or np.isnan(step), False
         outside = not low - 1e-12 <= after <= high + 1e-12
         if audible or (shows and outside):
-            found.append(Move(name, before, after, low, high, unit, bool(audible)))
+            found.append(
+                Move(
+                    what=name,
+                    before=before,
+                    after=after,
+                    reading_low=low,
+                    reading_high=high,
+                    unit=unit,
+                    audible=bool(audible),
+                )
+            )
         within = within or bool(shows)
     found.sort(key=lambda move: -move.audible)
     return tuple(found), within

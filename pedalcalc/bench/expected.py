@@ -114,7 +114,14 @@ def expected_readings(
     after = sum(row.place == order[0] for row in rows)
     rows[after:after] = _once(current, board)
     usual = first.usual.get(source, np.nan)
-    return Expected(tuple(rows), float(usual), source, str(board.meter.name), number, inside)
+    return Expected(
+        rows=tuple(rows),
+        voltage_supply=float(usual),
+        place_supply=source,
+        meter_text=str(board.meter.name),
+        count=number,
+        coverage=inside,
+    )
 
 
 @dataclass
@@ -181,11 +188,29 @@ def _row(state: _State, net: str, word: str, inside: float) -> ExpectedReading:
     elif net in state.unpredictable or np.isnan(state.usual.get(net, np.nan)):
         why = "not predictable: it follows an op-amp whose inputs are beyond their range"
     if why:
-        return ExpectedReading(net, probe, word, np.nan, np.nan, np.nan, "V", why)
+        return ExpectedReading(
+            place=net,
+            probe=probe,
+            state=word,
+            reading_low=np.nan,
+            reading_typical=np.nan,
+            reading_high=np.nan,
+            unit="V",
+            note=why,
+        )
     usual, drawn = state.loaded(net)
     if len(drawn) < len(state.good) / 2:
         why = "not predictable: in many units it follows an op-amp whose inputs are beyond their range"
-        return ExpectedReading(net, probe, word, np.nan, np.nan, np.nan, "V", why)
+        return ExpectedReading(
+            place=net,
+            probe=probe,
+            state=word,
+            reading_low=np.nan,
+            reading_typical=np.nan,
+            reading_high=np.nan,
+            unit="V",
+            note=why,
+        )
     return _banded(state, net, probe, word, usual, drawn, inside, "V")
 
 
@@ -202,7 +227,16 @@ def _banded(
     meter = state.board.meter
     low, high = min(low, usual), max(high, usual)
     low, high = low - doubt(low, meter, unit), high + doubt(high, meter, unit)
-    return ExpectedReading(place, probe, word, low, usual, high, unit, "")
+    return ExpectedReading(
+        place=place,
+        probe=probe,
+        state=word,
+        reading_low=low,
+        reading_typical=usual,
+        reading_high=high,
+        unit=unit,
+        note="",
+    )
 
 
 def _once(rows: list[ExpectedReading], board: Board) -> list[ExpectedReading]:

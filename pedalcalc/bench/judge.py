@@ -12,6 +12,7 @@ import numpy as np
 
 from pedalcalc import devices
 from pedalcalc._base import io, is_a
+from pedalcalc._record import spreads
 from pedalcalc.bench._places import names_of, pins_of
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
@@ -20,7 +21,6 @@ from pedalcalc.catalogue import find_device
 from pedalcalc.circuit._elements import elements_of
 from pedalcalc.circuit.operating import solved_board, told
 from pedalcalc.devices import Device, Meter
-from pedalcalc.devices._record import spreads
 from pedalcalc.readings import Reading, read_readings
 from pedalcalc.tolerance._draws import FIXED
 from pedalcalc.values import write_value
@@ -135,7 +135,9 @@ def judge_readings(
             f"{write_value(guessed.voltage_supply, unit='V', digits=3)}: suspect the adaptor or the battery, not "
             f"{sum(row.verdict in (LOW, HIGH) for row in rows)} faults; measure {guessed.place_supply!r}"
         ).replace("%", " %")
-        return Judged(rows, words, plain.place_supply, (), guessed.voltage_supply)
+        return Judged(
+            rows=rows, verdict=words, first=plain.place_supply, depends_on=(), voltage_supply=guessed.voltage_supply
+        )
     return _told(board, plain, rows, "")
 
 
@@ -213,7 +215,15 @@ def _one(row: ExpectedReading, state: str, value: float) -> JudgedReading:
         verdict = LOW if value < low else HIGH if value > high else FITS
         widths = max(low - value, value - high, 0.0) / (high - low) if high > low else np.inf
     return JudgedReading(
-        row.place, state, low, row.reading_typical, high, float(value), row.unit, verdict, float(widths)
+        place=row.place,
+        state=state,
+        reading_low=low,
+        reading_typical=row.reading_typical,
+        reading_high=high,
+        value=float(value),
+        unit=row.unit,
+        verdict=verdict,
+        widths=float(widths),
     )
 
 
@@ -274,7 +284,13 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
     wrong = [row for row in rows if row.verdict in (LOW, HIGH)]
     if not wrong:
         whole = f"all {len(rows)} readings fit" if len(rows) > 1 else "the reading fits"
-        return Judged(rows, "; ".join(filter(None, (whole, words))), "", (), held.voltage_supply)
+        return Judged(
+            rows=rows,
+            verdict="; ".join(filter(None, (whole, words))),
+            first="",
+            depends_on=(),
+            voltage_supply=held.voltage_supply,
+        )
     first = next((row for row in wrong if row.place != CURRENT), wrong[0])  # a current says that, a net says where
     depends = _depends(replace(board, bypassed=first.state == BYPASSED), first.place)
     many = f"{len(wrong)} of {len(rows)} readings do not fit"
@@ -283,7 +299,13 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
         f"by {first.widths:.1f} band widths; it depends most on {', '.join(name for name, _ in depends[:3]) or 'its supply'}"
     )
     hang = "" if first.place == CURRENT else _hanging(board, first.place)
-    return Judged(rows, "; ".join(filter(None, (whole, hang, words))), first.place, depends, held.voltage_supply)
+    return Judged(
+        rows=rows,
+        verdict="; ".join(filter(None, (whole, hang, words))),
+        first=first.place,
+        depends_on=depends,
+        voltage_supply=held.voltage_supply,
+    )
 
 
 def _depends(board: Board, place: str) -> tuple[tuple[str, float], ...]:

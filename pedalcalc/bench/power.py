@@ -111,9 +111,27 @@ def first_power(
         low, high, _ = _ends(np.asarray(amps), inside)
         usual = float(state.current)
         low, high = min(low, usual), max(high, usual)
-        rows.append(PowerLine(name, low * ohms, usual * ohms, high * ohms, usual, high**2 * ohms))
+        rows.append(
+            PowerLine(
+                what=name,
+                voltage_low=low * ohms,
+                voltage_across=usual * ohms,
+                voltage_high=high * ohms,
+                current=usual,
+                power=high**2 * ohms,
+            )
+        )
     most = max(row.voltage_high for row in rows)
-    rows.append(PowerLine("a dead short", whole, whole, whole, whole / ohms, whole**2 / ohms))
+    rows.append(
+        PowerLine(
+            what="a dead short",
+            voltage_low=whole,
+            voltage_across=whole,
+            voltage_high=whole,
+            current=whole / ohms,
+            power=whole**2 / ohms,
+        )
+    )
     return FirstPower(
         rows=tuple(rows),
         resistance=ohms,
@@ -139,9 +157,12 @@ def _with_lead(board: Board, ohms: float) -> Board:
         parts.append(one)
     ends = (Connection("1", outside), Connection("2", net))
     nan = float("nan")
-    lead = Part(LEAD, "resistor", ohms, "Ω", f"{ohms:g}", nan, nan, nan, nan, nan, ends, "")
+    lead = Part(
+        reference=LEAD, kind="resistor", value=ohms, unit="Ω", value_text=f"{ohms:g}", tolerance_low=nan, tolerance_high=nan,
+        voltage_max=nan, power_max=nan, current_max=nan, connections=ends, note="",
+    )  # fmt: skip
     pins = tuple(PinRole(end.pin, "", "end", end.net) for end in ends)
-    return replace(board, parts=(*parts, ResolvedPart(lead, None, pins)))
+    return replace(board, parts=(*parts, ResolvedPart(part=lead, device=None, pins=pins)))
 
 
 def _farads(board: Board) -> float:

@@ -8,15 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    one_of,
-    quantity,
-    scalar,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, one_of, quantity
 from pedalcalc.devices import Bjt
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF
 
@@ -60,7 +52,7 @@ class BjtDividerPoint(BjtPoint):
     voltage_thevenin: Number = quantity("V", "divider with nothing connected to it")
     resistance_thevenin: Number = quantity("Ω", "resistance of the divider")
     current_stiff: Number = quantity("A", "emitter current by the stiff-divider shortcut")
-    error_stiff: Number = quantity("1", "error of that shortcut")
+    error_stiff: Number = quantity("1", "error of that shortcut", percent=True)
 
 
 def limited(r_b: Array, r_e: Array, beta: Array) -> None:
@@ -171,7 +163,6 @@ def bjt_fields(
         "swing_up": up,
         "swing_down": down,
     }
-    fields = {name: scalar(value) for name, value in fields.items()}
     fields["cautions"] = bjt_cautions(v_ce, current_collector, power, off, saturated, transistor)
     return fields
 
@@ -240,5 +231,5 @@ def stiff_caution(error: Array) -> tuple[Caution, ...]:
         "trust the solved figures, or lower both divider resistors",
         np.abs(error),
         0.03,
-        "1",
+        "%",
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -12,12 +13,27 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import controls, devices, supply
-from pedalcalc._base import Caution, Number, Result, io, is_a, numeric, quantity, search
+from pedalcalc._base import (
+    Caution,
+    Number,
+    Result,
+    file_path,
+    io,
+    is_a,
+    list_of,
+    numeric,
+    one_number,
+    quantity,
+    search,
+    table_of,
+    yes_no,
+)
+from pedalcalc._part_value import CONTROLS, read_part_value
+from pedalcalc._units import told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
 from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
 from pedalcalc.parts import NOT_CONNECTED, Part, read_parts
-from pedalcalc.parts._list import CONTROLS, _value
 from pedalcalc.values import read_value
 
 Array = NDArray[np.float64]
@@ -118,7 +134,14 @@ class Board(Result):
             lug, ohms = "counterclockwise", found.resistance_counterclockwise
         else:
             lug, ohms = "", found.track_fraction * np.nan
-        return Control(turned[()], found.track_fraction, ohms, part.value, taper, lug)
+        return Control(
+            rotation=turned[()],
+            track_fraction=found.track_fraction,
+            resistance=ohms,
+            resistance_total=part.value,
+            taper=taper,
+            lug=lug,
+        )
 
     def voltages(self, current: ArrayLike) -> Array:
         """Return the supply [V] in the lowest, usual and highest case at the current of each case [A]."""
@@ -220,8 +243,11 @@ def assemble(
     >>> build.resistance("R1"), round(build.control("VR1").resistance)
     (12000.0, 15000)
     """
-    home = Path(parts).parent if isinstance(parts, (str, Path)) else Path()
-    listed = read_parts(parts) if isinstance(parts, (str, Path)) else tuple(parts)
+    if isinstance(parts, (str, Path)):
+        path = file_path("parts", parts)
+        home, listed = path.parent, read_parts(path)
+    else:
+        home, listed = Path(), list_of("parts", parts, "parts, or the path of their file", Part)
     measurer = devices.typical(is_a("meter", meter, Meter))
     files: dict[str, str] = {}
     cleared = []
@@ -229,11 +255,19 @@ def assemble(
         own, part = _own_file(part)
         files |= {part.reference: own} if own else {}
         cleared.append(part)
-    board = Board(resolve_parts(cleared, tables=tables), (), _supply(supply), {}, bool(bypassed), measurer)
-    for reference, turned in (rotations or {}).items():
-        numeric("rotations", turned, least=0, most=1)
+    board = Board(
+        parts=resolve_parts(cleared, tables=tables),
+        own_parts=(),
+        supply=_supply(supply),
+        rotations={},
+        bypassed=yes_no("bypassed", bypassed),
+        meter=measurer,
+    )
+    rotations = table_of("rotations", rotations, "positions by reference")
+    for reference, turned in rotations.items():
+        one_number("rotations", turned, "", least=0, most=1)
         board.control(reference)
-    for reference, file in (readings or {}).items():
+    for reference, file in table_of("readings", readings, "files by reference").items():
         files[board.part(reference).reference] = str(file)
     found: list[OwnPart] = []
     cautions: tuple[Caution, ...] = ()
@@ -241,7 +275,7 @@ def assemble(
         own_part, told = measured(board.part(reference), board.record(reference), home / file, measurer)
         found += [own_part] if own_part else []
         cautions += told
-    return replace(board, own_parts=tuple(found), rotations=dict(rotations or {}), cautions=cautions)
+    return replace(board, own_parts=tuple(found), rotations=dict(rotations), cautions=cautions)
 
 
 def _own_file(part: Part) -> tuple[str, Part]:
@@ -263,15 +297,16 @@ def _supply(given: Any) -> Any:
         try:
             return _supply([read_value(given, unit="V")])
         except ValueError:
-            found = find_device(given)
-            if isinstance(found, (Battery, Adaptor)):
-                return found
-            raise ValueError(f"supply must be a battery, an adaptor or volts such as '9V', got {given!r}") from None
+            with contextlib.suppress(ValueError):
+                found = find_device(given)
+                if isinstance(found, (Battery, Adaptor)):
+                    return found
+            raise ValueError(f"supply must be a battery, an adaptor or volts such as '9V', got {told(given)}") from None
     if isinstance(given, Sequence) and any(isinstance(text, str) for text in given):
         given = [read_value(text, unit="V") if isinstance(text, str) else text for text in given]
     volts = np.atleast_1d(numeric("supply", given, above=0))
     if volts.shape not in ((1,), (3,)) or np.isnan(volts).any() or np.any(np.diff(volts) < 0):
-        raise ValueError(f"supply must be one voltage, or lowest, usual and highest in this order, got {given!r}")
+        raise ValueError(f"supply must be one voltage, or lowest, usual and highest in this order, got {told(given)}")
     volts = np.broadcast_to(volts, 3).copy()
     volts.flags.writeable = False
     return volts
@@ -315,7 +350,7 @@ def changed(board: Board, **fitted: str) -> Board:
     for reference, text in fitted.items():
         old = board.part(reference)
         try:
-            value, law = _value(text, old.kind)
+            value, law = read_part_value(text, old.kind)
         except ValueError as reason:
             raise ValueError(f"{reference}: {reason}") from None
         listed = old.text_listed or old.value_text

@@ -10,14 +10,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc import pump, supply
+from pedalcalc import supply
 from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
+from pedalcalc._record import ends
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points
 from pedalcalc.board._sockets import socket_cautions
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
-from pedalcalc.devices._record import ends
 from pedalcalc.parts import NOT_CONNECTED
+from pedalcalc.supply.budget import idle_current
 
 Array = NDArray[np.float64]
 
@@ -36,9 +37,9 @@ class DoubledSupply(Result):
     `budget` is at rest, the coupler's lamp dark; `budget_lit` has it at the current to which the side-chain can drive it.
     """
 
-    budget: pump.VoltageBudget = quantity("record", "at rest")
-    budget_lit: pump.VoltageBudget = quantity("record", "coupler lit at its most")
-    rail: pump.RailCircuit = quantity("record", "supply circuit ahead of the op-amps")
+    budget: supply.VoltageBudget = quantity("record", "at rest")
+    budget_lit: supply.VoltageBudget = quantity("record", "coupler lit at its most")
+    rail: supply.RailCircuit = quantity("record", "supply circuit ahead of the op-amps")
     half: supply.HalfSupply = quantity("record", "half supply")
     consumers: tuple[Consumer, ...] = quantity("records", "consumers")
     rail_steps: tuple[TestPoint, ...] = quantity("records", "from the label to the usable swing, at rest")
@@ -98,7 +99,7 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
     parts = Parts(is_a("board", board, Board), roles)
     packages = _packages(parts)
     circuit = _circuit(parts, board.record(parts.name("signal")))
-    sidechain = _with_op_amp(circuit, board.record(parts.name("side-chain")))
+    sidechain = dataclasses.replace(circuit, op_amp=board.record(parts.name("side-chain")))
     lamp, coupler = parts.one("indicator", Led), parts.one("coupler", Coupler)
     resistance_lamp, resistance_led = parts.ohms("indicator resistor"), parts.ohms("lamp resistor")
     divider = parts.ohms("divider top") + parts.ohms("divider bottom")
@@ -107,16 +108,16 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
     quiescent = np.array([sum(getattr(d, end) for _, d in packages) for end in ("high", "typical", "low")])
     dark = np.zeros(3)
 
-    def led(budget: pump.VoltageBudget) -> Array:
+    def led(budget: supply.VoltageBudget) -> Array:
         held = np.asarray(budget.swing_peak) - rectified
         return lamp_current(held, resistance_led, coupler.led)
 
-    def indicator(budget: pump.VoltageBudget) -> Array:
+    def indicator(budget: supply.VoltageBudget) -> Array:
         if board.bypassed:
             return dark
         return lamp_current(budget.voltage_pin, resistance_lamp, lamp)
 
-    def solve(lit: bool, rail: pump.RailCircuit) -> tuple[pump.VoltageBudget, Array, Array, Array, Array]:
+    def solve(lit: bool, rail: supply.RailCircuit) -> tuple[supply.VoltageBudget, Array, Array, Array, Array]:
         return _solve(board, rail, quiescent, divider, indicator, led if lit else lambda _: dark)
 
     budget, load, direct, _, share = solve(False, circuit)
@@ -125,9 +126,9 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
     budget_lit, *_ = _solve(board, circuit, quiescent, divider, indicator, lambda _: current_led)
     half = _half(parts, np.maximum(np.asarray(budget.voltage_positive), 0.0))
     others = [
-        pump.voltage_budget(
+        supply.voltage_budget(
             voltage_supply=budget_lit.voltage_supply, current_load=load, current_direct=direct, voltage_peak=0.0,
-            rail=_with_op_amp(circuit, record),
+            rail=dataclasses.replace(circuit, op_amp=record),
         )
         for record in {r.name: r for r in (board.record(parts.name(n)) for n in ("side-chain", "reference"))}.values()
         if record.name != circuit.op_amp.name
@@ -163,7 +164,7 @@ def _packages(parts: Parts) -> list[tuple[str, Any]]:
     return found
 
 
-def _circuit(parts: Parts, op_amp: OpAmp) -> pump.RailCircuit:
+def _circuit(parts: Parts, op_amp: OpAmp) -> supply.RailCircuit:
     board = parts.board
     converter: Converter = board.record(parts.name("converter"))
     parts.one("converter", Converter)
@@ -172,69 +173,60 @@ def _circuit(parts: Parts, op_amp: OpAmp) -> pump.RailCircuit:
     }
     boosted = pins["boost"] == pins["supply"] and not np.isnan(converter.frequency_boosted)
     top, bottom = parts.ohms("divider top"), parts.ohms("divider bottom")
-    empty = dict.fromkeys(
-        ["resistance_switch", "current_idle", "headroom_top", "headroom_bottom", "input_margin_bottom"], np.nan
+    return supply.RailCircuit(
+        rail_kind="doubled",
+        diode_protection=parts.one("protection", Diode),
+        diode_pump=pair(parts.one("pump diode in", Diode), parts.one("pump diode out", Diode)),
+        converter=converter,
+        low_pin="open" if pins["low"] == NOT_CONNECTED else "grounded",
+        resistance_filter_in=parts.ohms("filter in"),
+        resistance_filter_out=parts.ohms("filter out"),
+        capacitance_filter_out=parts.farads("rail capacitor"),
+        frequency_pump=converter.frequency_pump_boosted if boosted else converter.frequency_pump,
+        capacitance_pump=parts.farads("flying"),
+        capacitance_output=parts.farads("pump output"),
+        voltage_rating_pump=parts.rating("flying"),
+        voltage_rating_output=parts.rating("pump output"),
+        resistance_esr_pump=parts.esr("flying"),
+        resistance_esr_output=parts.esr("pump output"),
+        resistance_esr_filter=parts.esr("rail capacitor"),
+        reference_share=bottom / (top + bottom),
+        op_amp=op_amp,
     )
-    return pump.rail_cases(
-        pump.RailCircuit(
-            rail_kind="doubled",
-            diode_protection=parts.one("protection", Diode),
-            diode_pump=pair(parts.one("pump diode in", Diode), parts.one("pump diode out", Diode)),
-            converter=converter,
-            low_pin="open" if pins["low"] == NOT_CONNECTED else "grounded",
-            resistance_filter_in=parts.ohms("filter in"),
-            resistance_filter_out=parts.ohms("filter out"),
-            capacitance_filter_out=parts.farads("rail capacitor"),
-            frequency_pump=converter.frequency_pump_boosted if boosted else converter.frequency_pump,
-            capacitance_pump=parts.farads("flying"),
-            capacitance_output=parts.farads("pump output"),
-            voltage_rating_pump=parts.rating("flying"),
-            voltage_rating_output=parts.rating("pump output"),
-            resistance_esr_pump=parts.esr("flying"),
-            resistance_esr_output=parts.esr("pump output"),
-            resistance_esr_filter=parts.esr("rail capacitor"),
-            reference_share=bottom / (top + bottom),
-            op_amp=op_amp,
-            **empty,
-        )
-    )
-
-
-def _with_op_amp(circuit: pump.RailCircuit, op_amp: OpAmp) -> pump.RailCircuit:
-    return pump.rail_cases(dataclasses.replace(circuit, op_amp=op_amp))
 
 
 def _solve(
     board: Board,
-    rail: pump.RailCircuit,
+    rail: supply.RailCircuit,
     quiescent: Array,
     divider: float,
-    indicator: Callable[[pump.VoltageBudget], Array],
-    led: Callable[[pump.VoltageBudget], Array],
-) -> tuple[pump.VoltageBudget, Array, Array, Array, Array]:
+    indicator: Callable[[supply.VoltageBudget], Array],
+    led: Callable[[supply.VoltageBudget], Array],
+) -> tuple[supply.VoltageBudget, Array, Array, Array, Array]:
     """Return budget, load, indicator, lamp and the share of their current that the op-amps get, all consistent."""
     load, direct, lamp, share = quiescent.copy(), np.zeros(3), np.zeros(3), np.ones(3)
     # What the pump's diodes leak, less what comes straight through both of them when the pump is overloaded.
     beyond = np.zeros(3)
     feed = np.asarray(rail.resistance_filter_in, float)
+    idle = idle_current(rail)
     for _ in range(200):
-        drawn = direct + 2 * load + np.asarray(rail.current_idle) + beyond
+        drawn = direct + 2 * load + idle + beyond
         volts = board.voltages(drawn)
         room = np.maximum(volts - LEFT_OVER, 0.0)
         fits = np.minimum(1.0, room / np.maximum(drawn * feed, 1e-12))
         load, direct = load * fits, direct * fits
-        budget = pump.voltage_budget(
+        budget = supply.voltage_budget(
             voltage_supply=volts,
             current_load=load,
             current_direct=direct,
             voltage_peak=LOUD_PEAK,
-            rail=_idle(rail, fits),
+            rail=_starved(rail, idle * fits),
         )
         new_lamp, new_direct = led(budget), indicator(budget)
         divided = np.maximum(np.asarray(budget.voltage_positive), 0.0) / divider
         share = share * fits if np.any(fits < 1) else share
         new_load = share * quiescent + divided + new_lamp
-        new_beyond = np.asarray(budget.current_supply) - direct - 2 * load - np.asarray(rail.current_idle) * fits
+        new_beyond = np.asarray(budget.current_supply) - direct - 2 * load - idle * fits
         moved = float(np.max(np.abs([new_load - load, new_direct - direct, new_beyond - beyond])))
         load, direct, beyond, lamp = (
             (load + new_load) / 2,
@@ -247,10 +239,10 @@ def _solve(
     raise RuntimeError("supply and load did not settle on each other")
 
 
-def _idle(rail: pump.RailCircuit, fits: Array) -> pump.RailCircuit:
-    if np.all(fits == 1):
-        return rail
-    return dataclasses.replace(rail, current_idle=np.asarray(rail.current_idle) * fits)
+def _starved(rail: supply.RailCircuit, idle: Array) -> supply.RailCircuit:
+    """Return the rail with a converter that draws this current as its own."""
+    converter = dataclasses.replace(rail.converter, current_idle=idle, current_idle_boosted=idle)
+    return dataclasses.replace(rail, converter=converter)
 
 
 def _half(parts: Parts, rail: Array) -> supply.HalfSupply:
@@ -270,22 +262,24 @@ def _consumers(
 ) -> tuple[Consumer, ...]:
     board, through = parts.board, np.asarray(half.current)
     rows = [
-        Consumer(f"{parts.name(role)}, {board.part(parts.name(role)).value_text}", f.low, f.typical, f.high)
+        _consumer(f"{parts.name(role)}, {board.part(parts.name(role)).value_text}", f.low, f.typical, f.high)
         for role, f in packages
     ]
-    rows.append(Consumer("half-supply divider", *sorted(float(amps) for amps in through)))
+    rows.append(_consumer("half-supply divider", *sorted(through)))
     at_rest = [sum(getattr(row, name) for row in rows) for name in ("current_low", "current_typical", "current_high")]
     return (
         *rows,
-        Consumer("on the rail, no signal", *at_rest),
-        Consumer(f"LED of {parts.name('coupler')}, from no signal to loudest", 0.0, float(led[1]), float(np.max(led))),
-        Consumer(
-            f"indicator {parts.name('indicator')}, ahead of the converter", *sorted(float(amps) for amps in direct)
-        ),
+        _consumer("on the rail, no signal", *at_rest),
+        _consumer(f"LED of {parts.name('coupler')}, from no signal to loudest", 0.0, led[1], np.max(led)),
+        _consumer(f"indicator {parts.name('indicator')}, ahead of the converter", *sorted(direct)),
     )
 
 
-def _steps(parts: Parts, budget: pump.VoltageBudget) -> tuple[TestPoint, ...]:
+def _consumer(name: str, low: Any, typical: Any, high: Any) -> Consumer:
+    return Consumer(name=name, current_low=float(low), current_typical=float(typical), current_high=float(high))
+
+
+def _steps(parts: Parts, budget: supply.VoltageBudget) -> tuple[TestPoint, ...]:
     return points(
         {
             "label": budget.voltage_supply,
@@ -312,8 +306,8 @@ def _once(cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
 
 def _ratings(
     parts: Parts,
-    budget: pump.VoltageBudget,
-    lit: pump.VoltageBudget,
+    budget: supply.VoltageBudget,
+    lit: supply.VoltageBudget,
     led: Array,
     share: Array,
 ) -> tuple[Caution, ...]:
@@ -350,6 +344,6 @@ def _ratings(
     )  # fmt: skip
 
 
-def budget_current(parts: Parts, budget: pump.VoltageBudget, lamp: Led) -> Array:
+def budget_current(parts: Parts, budget: supply.VoltageBudget, lamp: Led) -> Array:
     """Return the indicator's current behind its resistor."""
     return lamp_current(budget.voltage_pin, parts.ohms("indicator resistor"), lamp)

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import one_of, search
+from pedalcalc._base import file_path, list_of, one_of, search, words
 from pedalcalc.devices import Device
 from pedalcalc.devices._tables import CLASSES, Entry, constant, entries, own
 
@@ -130,7 +130,7 @@ def find_device(text: str, *, kind: str = "", tables: Sequence[str | Path] = ())
     """
     if not isinstance(text, str):
         raise TypeError(f"text must be the type of a part as text, not {text!r}")
-    kinds = tuple(CLASSES) if not kind else KINDS[one_of("kind", kind, tuple(KINDS))]
+    kinds = tuple(CLASSES) if words("kind", kind) == "" else KINDS[one_of("kind", kind, tuple(KINDS))]
     wanted = _key(text)
     if not wanted:
         raise ValueError(f"text must name the type of a part, got {text!r}")
@@ -150,7 +150,8 @@ def find_device(text: str, *, kind: str = "", tables: Sequence[str | Path] = ())
 
 
 def _handed_in(tables: Sequence[str | Path], kinds: Sequence[str]) -> tuple[_Candidate, ...]:
-    rows = (entry for path in tables for entry in entries(path))
+    paths = [file_path("tables", path, there=True) for path in list_of("tables", tables, "paths of tables")]
+    rows = (entry for path in paths for entry in entries(path))
     names = {cls: name for name, cls in CLASSES.items()}
     return tuple(
         _Candidate(f"{entry.device.name} in {entry.place}", names[type(entry.device)], entry)

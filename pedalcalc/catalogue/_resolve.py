@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 from pedalcalc import devices
-from pedalcalc._base import Result, is_a, quantity, search
+from pedalcalc._base import Result, is_a, list_of, quantity, search
+from pedalcalc._part_value import CONTROLS, LAWS, TWO_PINS
+from pedalcalc._units import told
 from pedalcalc.catalogue._find import find_device
 from pedalcalc.devices import Capacitor, Device, Pin, Pinout
 from pedalcalc.parts import Part
-from pedalcalc.parts._list import CONTROLS, LAWS, TWO_PINS
 
 # Kind of capacitor in a list, and the record that tells its losses; small ceramic ones are of the better kind.
 _CAPACITORS = {
@@ -87,9 +88,15 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     is_a("part", part, Part)
     if part.kind in TWO_PINS or part.kind == "socket":
         return tuple(PinRole(pin, "", "end", net) for pin, net in part.connections)
+    if device is not None and not isinstance(device, Device):
+        raise TypeError(
+            f"device must be a record that says which pin of {part.value_text!r} is which, not {told(device)}"
+        )
     orders = (device,) if isinstance(device, Pinout) else tuple(getattr(device, "pinouts", None) or ())
     if not orders:
-        raise ValueError(f"nothing says which pin of {part.value_text!r} is which; hand in its record")
+        raise ValueError(
+            f"device must be a record that says which pin of {part.value_text!r} is which, got {told(device)}"
+        )
     nets = dict(part.connections)
     fitting = [found for order in orders if (found := _by_name(nets, order) or _by_role(nets, order))]
     if not fitting:
@@ -181,13 +188,13 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
     ('1N5817', 'anode')
     """
     found, wrong = [], []
-    for part in parts:
-        is_a("parts", part, Part)
+    tables = list_of("tables", tables, "paths of tables")
+    for part in list_of("parts", parts, "parts", Part):
         try:
             device = _record(part, tables)
             if not part.connections and part.kind != "socket":
                 raise ValueError("it has no connections, so nothing says where it sits")
-            found.append(ResolvedPart(part, device, pin_roles(part, device=_leads(part, device))))
+            found.append(ResolvedPart(part=part, device=device, pins=pin_roles(part, device=_leads(part, device))))
         except ValueError as reason:
             wrong.append(f"{part.place or 'the list'}, {part.reference}: {reason}")
     if wrong:
@@ -209,7 +216,7 @@ def _record(part: Part, tables: Sequence[str | Path]) -> Device | None:
                 f"its law is not in the list; write it behind the value, such as '{part.value_text} {LAWS[0]}' "
                 f"(one of {', '.join(LAWS)})"
             )
-        return getattr(devices, _TAPERS[law])  # type: ignore[no-any-return]
+        return getattr(devices, _TAPERS[law])
     return find_device(part.value_text, kind=part.kind, tables=tables)
 
 

@@ -11,11 +11,11 @@ round, is what a coupler maker writes; no built compressor with its measured tim
 """
 
 from pedalcalc.compressor.attack import attack_release
-from pedalcalc.compressor.bursts import BurstFile, RecordedTimings, measure_recording, write_bursts
+from pedalcalc.compressor.bursts import BurstFile, RecordedLevel, RecordedTimings, measure_recording, write_bursts
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
 from pedalcalc.compressor.design import gain_for_threshold
-from pedalcalc.compressor.distortion import Ripple, ripple_distortion
+from pedalcalc.compressor.distortion import RippleDistortion, ripple_distortion
 from pedalcalc.compressor.engine import State
 from pedalcalc.compressor.features import CurveFeatures, curve_features
 from pedalcalc.compressor.playing import Rendered, render
@@ -49,11 +49,12 @@ __all__ = [
     "BurstFile",
     "Compressor",
     "CurveFeatures",
+    "RecordedLevel",
     "RecordedTimings",
     "Rendered",
     "RenderedFile",
     "Response",
-    "Ripple",
+    "RippleDistortion",
     "State",
     "StaticCurve",
     "TimingDefinition",

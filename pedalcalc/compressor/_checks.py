@@ -7,13 +7,29 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import numeric
+from pedalcalc._units import told
+
+#: Tones and levels that such a circuit, or a calculation of it, can mean; more asks for hours, or for all memory.
+TONE: dict[str, Any] = {"least": 0.1, "most": 10e6}
+LEVEL: dict[str, Any] = {"least": -400.0, "most": 200.0}
+#: Times of a step: the longest is a day.
+TIME: dict[str, Any] = {"least": 1e-9, "most": 86_400.0}
+RATE_MOST = 10e6
+SAMPLES_MOST = 100_000_000
+
+
+def callback(name: str, value: Any) -> Any:
+    """Return what may be called with the fraction done, or None; refuse anything else by name."""
+    if value is not None and (isinstance(value, type) or not callable(value)):
+        raise TypeError(f"{name} must be a function of the fraction done, not {told(value)}")
+    return value
 
 
 def scalar(name: str, value: Any, **allowed: Any) -> float:
     """Return one known number, or refuse it by name."""
     array = numeric(name, value, **allowed)
     if array.ndim or np.isnan(array):
-        raise ValueError(f"{name} must be one known number, got {value!r}")
+        raise ValueError(f"{name} must be one known number, got {told(value)}")
     return float(array)
 
 

@@ -15,6 +15,7 @@ and monitors down, and record by cable, not by loudspeaker.
 from __future__ import annotations
 
 import dataclasses
+import math
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -23,7 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_above, caution_below, io, is_a, quantity
+from pedalcalc._base import Caution, Result, caution_below, io, is_a, quantity
 from pedalcalc.compressor._checks import whole
 from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
@@ -37,6 +38,7 @@ TIME_MARKER = 0.3
 MARKER_FROM, MARKER_TO = 300.0, 3000.0
 PEAK_HIGH = 0.7  # of full scale
 STEP_SECONDS_PER_DB = 0.02  # the last pause is that much longer for each dB of step
+BLOCK = 2**20  # places at which the sweep is looked for at a time
 MATCH_LEAST = 0.6  # correlation from which a sweep is taken for the marker
 CLOCK_MOST = 1e-3
 SPEEDS = (44.1 / 48, 48 / 44.1, 0.5, 2.0, 22.05 / 48, 48 / 22.05)
@@ -54,10 +56,22 @@ class BurstFile(Result):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class RecordedLevel(Result):
+    """Level of one tone of a recording over time, to draw beside a computed one."""
+
+    frequency: float = quantity("Hz", "tone")
+    time: Array = quantity("s", "time")
+    level_out_dbv: Array = quantity("dBV", "level out, 0 dBV being full scale of the recording")
+    time_up: float = quantity("s", "time of the step up")
+    time_down: float = quantity("s", "time of the step down")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class RecordedTimings(Result):
     """Attack and release as the recording shows them, one result for each tone."""
 
     timings: tuple[AttackRelease, ...] = quantity("records", "attack and release for each tone")
+    levels: tuple[RecordedLevel, ...] = quantity("records", "level over time for each tone")
     level_noise_dbv: float = quantity("dBV", "noise in the pause, 0 dBV being full scale of the recording")
     time_marker: float = quantity("s", "where the first marker begins in the recording")
     clock_error: float = quantity("1", "recorder's clock against the player's")
@@ -114,7 +128,13 @@ def write_bursts(
     step = _step(definition)
     signal = bursts(rate, step)
     written = write_wav(path, signal=signal, sample_rate=rate, voltage_full_scale=1.0, replace=replace)
-    return BurstFile(str(written), signal.size / rate, float(rate), step, _loudness(step))
+    return BurstFile(
+        path=str(written),
+        duration=signal.size / rate,
+        sample_rate=float(rate),
+        level_step_db=step,
+        cautions=_loudness(step),
+    )
 
 
 @io
@@ -140,7 +160,7 @@ def measure_recording(
     Returns
     -------
     RecordedTimings
-        One `AttackRelease` for each tone; noise, clock and cautions: the loudness of the file, noise less than 20 dB
+        One `AttackRelease` for each tone, and its level over time as it was measured; noise, clock and cautions: the loudness of the file, noise less than 20 dB
         below the low tone, clipping, and what was not settled.
 
     Raises
@@ -169,25 +189,42 @@ def measure_recording(
     """
     step = _step(definition)
     recording = read_wav(path, channel=channel)
-    signal, rate = recording.signal - np.mean(recording.signal), recording.sample_rate
+    rate, found_in_file = recording.sample_rate, recording.cautions
+    signal = recording.signal - float(np.mean(recording.signal, dtype=float))
+    del recording
     start, clock = _align(path, signal, rate, step)
     origin = start - TIME_PAUSE  # where the file's own time 0 lies
-    timings, low_least = [], np.inf
+    timings, levels, low_least = [], [], np.inf
     for tone, begin in _starts():
-        timing = _time_one(signal, rate, origin, clock, tone, begin, definition)
+        level = _level_of_one(signal, rate, origin, clock, tone, begin)
+        timing = measure_step(
+            level.time,
+            level_dbv=level.level_out_dbv,
+            time_up=level.time_up,
+            time_down=level.time_down,
+            definition=dataclasses.replace(definition, frequency=tone),
+        )
         timings.append(timing)
+        levels.append(level)
         low_least = min(low_least, timing.level_out_low_dbv)
     pause = signal[
         _index(origin + 1.25 * TIME_PAUSE + TIME_MARKER, rate) : _index(start + TIME_MARKER + TIME_PAUSE, rate)
     ]
     with np.errstate(divide="ignore"):
-        noise = float(10 * np.log10(np.mean(pause**2)))
-    cautions = _loudness(step) + recording.cautions
+        noise = float(10 * np.log10(np.mean(np.square(pause, dtype=float))))
+    cautions = _loudness(step) + found_in_file
     cautions += caution_below(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
     )
     cautions += tuple(caution for timing in timings for caution in timing.cautions)
-    return RecordedTimings(tuple(timings), noise, start, clock - 1, cautions)
+    return RecordedTimings(
+        timings=tuple(timings),
+        levels=tuple(levels),
+        level_noise_dbv=noise,
+        time_marker=start,
+        clock_error=clock - 1,
+        cautions=cautions,
+    )
 
 
 def bursts(rate: int, level_step_db: float) -> Array:
@@ -213,13 +250,10 @@ def _step(definition: Any) -> float:
 
 
 def _loudness(step: float) -> tuple[Caution, ...]:
-    return caution_above(
-        "loud steady test tones that jump up without warning",
-        "take headphones off, turn amplifiers and monitors down, record by cable",
-        step,
-        0.0,
-        "dB",
-    )
+    times = f"{10 ** (step / 20):.2g} times the voltage"
+    what = f"loud steady test tones leap up without warning, to {times}"
+    action = "take headphones off, turn amplifiers and monitors down, record by cable"
+    return (Caution(what, action, step, math.nan, "dB"),)
 
 
 def _starts() -> Iterator[tuple[float, float]]:
@@ -248,17 +282,28 @@ def _marker(rate: float, speed: float = 1.0) -> Array:
     return np.asarray(np.sin(np.pi / 2 * fade) ** 2 * np.sin(angle))
 
 
-def _match(signal: Array, sweep: Array) -> Array:
+def _match(signal: NDArray[Any], sweep: Array) -> NDArray[Any]:
     """Return how well the sweep fits at each place, 0 to 1 whatever gain and polarity."""
     from scipy.signal import fftconvolve
 
     if signal.size < sweep.size:
         return np.zeros(1)
-    found = np.abs(fftconvolve(signal, sweep[::-1], mode="valid"))
-    total = np.concatenate([[0.0], np.cumsum(signal**2)])
-    energy = total[sweep.size :] - total[: -sweep.size]
-    least = 1e-8 * float(np.max(energy)) + 1e-300
-    return np.asarray(np.where(energy > least, found / np.sqrt(np.maximum(energy, least) * np.sum(sweep**2)), 0.0))
+    places = range(0, signal.size - sweep.size + 1, BLOCK)
+    energies = (_energy(signal[first : first + BLOCK + sweep.size - 1], sweep.size) for first in places)
+    least = 1e-8 * max(float(energy.max()) for energy in energies) + 1e-300
+    fit = np.empty(signal.size - sweep.size + 1, np.float32)
+    for first in places:
+        piece = np.asarray(signal[first : first + BLOCK + sweep.size - 1], float)
+        found, energy = np.abs(fftconvolve(piece, sweep[::-1], mode="valid")), _energy(piece, sweep.size)
+        full = np.sqrt(np.maximum(energy, least) * np.sum(sweep**2))
+        fit[first : first + BLOCK] = np.where(energy > least, found / full, 0.0)
+    return fit
+
+
+def _energy(piece: Array, length: int) -> Array:
+    """Return the sum of the squares of so many samples from each on."""
+    total = np.concatenate([[0.0], np.cumsum(np.square(piece, dtype=float))])
+    return np.asarray(total[length:] - total[:-length])
 
 
 def _align(path: Any, signal: Array, rate: float, step: float) -> tuple[float, float]:
@@ -298,18 +343,16 @@ def _index(time: float, rate: float) -> int:
     return max(0, round(time * rate))
 
 
-def _time_one(
-    signal: Array, rate: float, origin: float, clock: float, tone: float, begin: float, definition: TimingDefinition
-) -> AttackRelease:
+def _level_of_one(signal: Array, rate: float, origin: float, clock: float, tone: float, begin: float) -> RecordedLevel:
     begin = origin + (begin - TIME_PAUSE) * clock + TIME_PAUSE
     first = _index(begin + 0.1 * TIME_BEFORE, rate)
     last = _index(begin + (TIME_BEFORE + TIME_HIGH + TIME_AFTER) * clock - 0.01, rate)
     track = envelope(signal[first:last], sample_rate=rate, frequency=tone / clock)
     offset = begin - first / rate
-    return measure_step(
-        track.time,
-        level_dbv=track.level_dbv,
+    return RecordedLevel(
+        frequency=tone,
+        time=track.time,
+        level_out_dbv=track.level_dbv,
         time_up=offset + TIME_BEFORE * clock,
         time_down=offset + (TIME_BEFORE + TIME_HIGH) * clock,
-        definition=dataclasses.replace(definition, frequency=tone),
     )

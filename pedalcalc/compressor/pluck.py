@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import numeric, simulate
-from pedalcalc.compressor._checks import scalar
+from pedalcalc.compressor._checks import RATE_MOST, SAMPLES_MOST, scalar
 
 Array = NDArray[np.float64]
 
@@ -64,19 +64,21 @@ def plucked_string(
     >>> print(note.size, round(np.abs(note).max(), 3), np.abs(note[:4800]).max())
     96000 0.25 0.0
     """
-    rate = scalar("sample_rate", sample_rate, above=0)
+    rate = scalar("sample_rate", sample_rate, above=0, most=RATE_MOST)
     length = scalar("duration", duration, above=0)
+    if length * rate > SAMPLES_MOST:
+        raise ValueError(f"duration must be at most {SAMPLES_MOST / rate:g} s at this sample_rate, got {length:g} s")
     notes = np.broadcast_arrays(
-        numeric("frequency", frequency, above=0),
+        numeric("frequency", frequency, least=1),
         numeric("time_start", time_start, least=0),
         numeric("voltage_peak", voltage_peak, least=0),
     )
     if any(np.isnan(values).any() for values in notes):
         raise ValueError("frequency, time_start and voltage_peak of every note must be known, got nan")
     if np.any(notes[0] >= 0.45 * rate):
-        raise ValueError(f"frequency must be below {0.45 * rate:g} Hz, got {notes[0].max():g}")
+        raise ValueError(f"frequency must be below {0.45 * rate:g} Hz, got {notes[0].max():g} Hz")
     if np.any(notes[1] >= length):
-        raise ValueError(f"time_start must be below the duration {length:g} s, got {notes[1].max():g}")
+        raise ValueError(f"time_start must be below the duration {length:g} s, got {notes[1].max():g} s")
     total = np.zeros(round(length * rate))
     for tone, start, peak in zip(*(values.ravel() for values in notes), strict=True):
         time = np.arange(np.ceil(start * rate), total.size) / rate - start

@@ -7,7 +7,7 @@ on the interface and its knobs, so it is asked for wherever volts matter.
 from __future__ import annotations
 
 import os
-import tempfile
+import struct
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -17,15 +17,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, io, is_a, numeric, quantity
-from pedalcalc.compressor._checks import scalar, whole
-from pedalcalc.compressor.circuit import Compressor
+from pedalcalc._base import Caution, Result, caution_below, file_path, io, numeric, quantity, yes_no
+from pedalcalc._files import whole_file
+from pedalcalc.compressor._checks import callback, scalar, whole
+from pedalcalc.compressor.circuit import Compressor, one_unit
 
 Array = NDArray[np.float64]
 
 RATE_LEAST, RATE_MOST = 8000, 384000
 PCM_16 = 32768
 CLIPPED_RUN = 3  # so many samples in a row at the top of the scale are called clipped
+BLOCK = 100_000  # samples made into fractions at a time
 QUIET = 1e-4  # -80 dB of full scale
 
 
@@ -33,7 +35,7 @@ QUIET = 1e-4  # -80 dB of full scale
 class Recording(Result):
     """One channel of a WAV file, in fractions of full scale."""
 
-    signal: Array = quantity("V", "signal, 1 V being full scale")
+    signal: NDArray[Any] = quantity("V", "signal, 1 V being full scale")
     sample_rate: float = quantity("Hz", "samples per second")
     duration: float = quantity("s", "length")
     voltage_peak: float = quantity("V", "peak, 1 V being full scale")
@@ -56,7 +58,7 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
     Returns
     -------
     Recording
-        Samples as fractions of full scale (written as if full scale were 1 V), the rate [Hz], length [s] and peak. `clipped` is true
+        Samples as fractions of full scale (written as if full scale were 1 V; of 32-bit floats, which hold 24 bits exactly, save for 64-bit files), the rate [Hz], length [s] and peak. `clipped` is true
         where three samples in a row stand at the top of the scale. A clipped or a nearly silent file carries a caution.
 
     Raises
@@ -74,6 +76,7 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
     Examples
     --------
     >>> from pedalcalc.compressor import plucked_string
+    >>> import tempfile
     >>> path = Path(tempfile.mkdtemp()) / "note.wav"
     >>> note = plucked_string(110, time_start=0, voltage_peak=0.5, duration=1, sample_rate=48000)
     >>> _ = write_wav(path, signal=note, sample_rate=48000, voltage_full_scale=1, replace=False)
@@ -82,10 +85,12 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
     48000.0 1.0 0.5 False
     """
     chosen = None if channel is None else whole("channel", channel)
-    rate, samples = _load(Path(path))
-    if samples.ndim == 2 and samples.shape[1] == 1:
+    rate, samples = _load(file_path("path", path))
+    if samples.ndim > 1 and samples.shape[1] == 1:
         samples = samples[:, 0]
-    channels = 1 if samples.ndim == 1 else samples.shape[1]
+        channels = 1
+    else:
+        channels = 1 if samples.ndim == 1 else samples.shape[1]
     if chosen is not None and chosen >= channels:
         raise ValueError(f"channel must be below {channels}, the number of channels in {path}, got {chosen}")
     if channels > 1:
@@ -97,17 +102,27 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
         samples = samples[:, chosen]
     if samples.size == 0:
         raise ValueError(f"{path} holds no samples")
-    signal = _fractions(samples)
-    if np.isnan(signal).any() or np.isinf(signal).any():
+    signal = np.empty(len(samples), np.float64 if samples.dtype.kind == "f" and samples.itemsize > 4 else np.float32)
+    for first in range(0, signal.size, BLOCK):
+        signal[first : first + BLOCK] = _fractions(samples[first : first + BLOCK])
+    top, bottom = float(signal.max()), float(signal.min())
+    peak = max(top, -bottom)
+    if not np.isfinite(peak):
         raise ValueError(f"{path} holds samples that are no finite numbers")
-    peak = float(np.max(np.abs(signal)))
-    clipped = _is_clipped(signal)
+    clipped = _is_clipped(signal, top, bottom)
     cautions = caution_below("hardly any sound in the file", "check cable, gain and channel", peak, QUIET, "V")
     if clipped:
         cautions += (
             Caution("recording is clipped", "turn the interface's input down and record again", peak, 1.0, "V"),
         )
-    return Recording(signal, float(rate), signal.size / rate, peak, clipped, cautions)
+    return Recording(
+        signal=signal,
+        sample_rate=float(rate),
+        duration=signal.size / rate,
+        voltage_peak=peak,
+        clipped=clipped,
+        cautions=cautions,
+    )
 
 
 def _load(path: Path) -> tuple[int, NDArray[Any]]:
@@ -119,7 +134,12 @@ def _load(path: Path) -> tuple[int, NDArray[Any]]:
         with warnings.catch_warnings():
             warnings.filterwarnings("ignore", message="Chunk", category=wavfile.WavFileWarning)
             warnings.filterwarnings("error", message="Reached EOF", category=wavfile.WavFileWarning)
-            rate, samples = wavfile.read(path)
+            try:
+                rate, samples = wavfile.read(path, mmap=True)
+            except ValueError as problem:
+                if "3-byte" not in str(problem):
+                    raise
+                rate, samples = _three_bytes(path)
     except Exception as problem:  # the reader raises a different kind for each way a file can be broken
         raise ValueError(f"{path} is not a complete WAV file: {problem}") from problem
     if not RATE_LEAST <= rate <= RATE_MOST:
@@ -127,21 +147,50 @@ def _load(path: Path) -> tuple[int, NDArray[Any]]:
     return rate, samples
 
 
-def _fractions(samples: NDArray[Any]) -> Array:
+def _three_bytes(path: Path) -> tuple[int, NDArray[Any]]:
+    """Return rate and bytes of a file of 24 bits, each sample three bytes, without reading them."""
+    rate = channels = 0
+    with path.open("rb") as file:
+        file.seek(12)
+        while len(head := file.read(8)) == 8:
+            name, size = struct.unpack("<4sI", head)
+            if name == b"data" and channels:
+                size = min(size, path.stat().st_size - file.tell()) // (3 * channels) * 3 * channels
+                shape = (size // (3 * channels), channels, 3)
+                return rate, np.memmap(path, np.uint8, "r", offset=file.tell(), shape=shape)
+            if name == b"fmt ":
+                _, channels, rate = struct.unpack("<HHI", file.read(8))
+                file.seek(size - 8, os.SEEK_CUR)
+            else:
+                file.seek(size, os.SEEK_CUR)
+            file.seek(size % 2, os.SEEK_CUR)
+    raise ValueError("it has no samples")
+
+
+def _fractions(samples: NDArray[Any]) -> NDArray[Any]:
     if samples.dtype.kind == "f":
-        return np.asarray(samples, float)
+        return samples
+    if samples.ndim == 2:  # three bytes each, the lowest first
+        low, middle, high = (samples[:, k].astype(np.int32) for k in range(3))
+        return (low << 8 | middle << 16 | high << 24) / float(2**31)
     if samples.dtype == np.uint8:
         return (samples.astype(float) - 128) / 128
     return samples.astype(float) / -float(np.iinfo(samples.dtype).min)
 
 
-def _is_clipped(signal: Array) -> bool:
+def _is_clipped(signal: NDArray[Any], top: float, bottom: float) -> bool:
     """Tell whether several samples in a row stand at the top (or bottom) of the scale."""
-    for side in (signal, -signal):
-        at_top = (side >= max(0.99, float(side.max()) - 1e-4)).astype(int)
-        run = np.convolve(at_top, np.ones(CLIPPED_RUN, int), mode="valid")
-        if np.any(run == CLIPPED_RUN):
-            return True
+    for side, most in ((1, top), (-1, -bottom)):
+        least = max(0.99, most - 1e-4)
+        if most < least:
+            continue
+        for first in range(0, signal.size, BLOCK):
+            at_top = side * signal[first : first + BLOCK + CLIPPED_RUN - 1] >= least
+            run = at_top[: at_top.size - CLIPPED_RUN + 1].copy()
+            for k in range(1, CLIPPED_RUN):
+                run &= at_top[k : k + run.size]
+            if run.any():
+                return True
     return False
 
 
@@ -190,6 +239,7 @@ def write_wav(
 
     Examples
     --------
+    >>> import tempfile
     >>> path = Path(tempfile.mkdtemp()) / "tone.wav"
     >>> tone = 0.1 * np.sin(2 * np.pi * 440 * np.arange(4410) / 44100)
     >>> write_wav(path, signal=tone, sample_rate=44100, voltage_full_scale=0.2).name
@@ -205,19 +255,12 @@ def write_wav(
     largest = float(np.max(np.abs(samples)))
     if largest > scale * (1 + 1e-9):
         raise ValueError(f"signal must stay within full scale ({scale:g} V) or it would clip, got {largest:g}")
-    target = Path(path)
-    if target.exists() and not replace:
+    target = file_path("path", path)
+    if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
     coded = np.clip(np.round(samples / scale * PCM_16), -PCM_16, PCM_16 - 1).astype(np.int16)
-    handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
-    os.close(handle)
-    try:
-        wavfile.write(temporary, rate, coded)
-        os.chmod(temporary, 0o644)
-        os.replace(temporary, target)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+    with whole_file(target) as (file, _):
+        wavfile.write(file, rate, coded)
     return target
 
 
@@ -284,6 +327,7 @@ def render_file(
     Examples
     --------
     >>> from pedalcalc.compressor import example, plucked_string
+    >>> import tempfile
     >>> folder = Path(tempfile.mkdtemp())
     >>> note = plucked_string(110, time_start=0, voltage_peak=0.5, duration=1, sample_rate=48000)
     >>> _ = write_wav(folder / "note.wav", signal=note, sample_rate=48000, voltage_full_scale=1)
@@ -295,14 +339,18 @@ def render_file(
     """
     from pedalcalc.compressor.playing import render
 
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
-    target = Path(path_out)
-    if target.exists() and not replace:
+    callback("progress", progress)
+    target = file_path("path_out", path_out)
+    if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
     recording = read_wav(path, channel=channel)
     rendered = render(
-        recording.signal * scale, sample_rate=recording.sample_rate, compressor=compressor, progress=progress
+        recording.signal.astype(float) * scale,
+        sample_rate=recording.sample_rate,
+        compressor=compressor,
+        progress=progress,
     )
     full = max(scale, float(np.max(np.abs(rendered.signal))))
     write_wav(

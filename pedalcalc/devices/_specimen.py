@@ -8,8 +8,12 @@ from typing import Any, TypeVar
 import numpy as np
 
 from pedalcalc._base import Spread, is_a, numeric, search
-from pedalcalc.devices._record import Device, ends, spreads
+from pedalcalc._record import Device, ends, spreads
+from pedalcalc._scores import scores
 from pedalcalc.devices.passives import Capacitor
+
+#: Most parts drawn at once, and the largest seed.
+COUNT_MOST, SEED_MOST = 10_000_000, 2.0**53
 
 __all__ = ["capacitor", "drawn", "high", "low", "typical"]
 
@@ -173,7 +177,7 @@ def drawn(record: D, *, count: int, seed: int) -> D:
     0.7 to 1.3 mA/V²
     """
     is_a("record", record, Device)
-    number, start = _whole("count", count, 1), _whole("seed", seed, 0)
+    number, start = _whole("count", count, 1, COUNT_MOST), _whole("seed", seed, 0, SEED_MOST)
     return _drawn(record, number, np.random.default_rng(start))
 
 
@@ -274,7 +278,7 @@ def _drawn(record: D, count: int, rng: np.random.Generator) -> D:
         elif isinstance(value, Spread):
             group = field.metadata["group"] or field.name
             if group not in groups:
-                groups[group] = _scores(count, rng)
+                groups[group] = scores(count, rng)
             found[field.name] = _between(value, groups[group])
     if any("." not in name for name in names):
         if hasattr(record, "_draw"):
@@ -282,14 +286,6 @@ def _drawn(record: D, count: int, rng: np.random.Generator) -> D:
             found = record._relate(found, "drawn")  # type: ignore[attr-defined]
         found["origin"] = f"{record.origin}; {count} parts of the type drawn at random{_guessed(record)}"
     return dataclasses.replace(record, **found)  # type: ignore[type-var]
-
-
-def _scores(count: int, rng: np.random.Generator) -> Any:
-    """Return standard normal numbers, those beyond three deviations drawn again, as shares of three deviations."""
-    scores = rng.standard_normal(count)
-    while np.any(out := np.abs(scores) > 3):
-        scores[out] = rng.standard_normal(np.count_nonzero(out))
-    return scores / 3
 
 
 def _between(value: Spread, share: Any) -> Any:
@@ -301,8 +297,8 @@ def _between(value: Spread, share: Any) -> Any:
     return middle + (end - middle) * np.abs(share)
 
 
-def _whole(name: str, value: Any, least: int) -> int:
-    number = numeric(name, value, least=least)
+def _whole(name: str, value: Any, least: int, most: float) -> int:
+    number = numeric(name, value, least=least, most=most)
     if number.ndim or not number == np.floor(number):
         raise ValueError(f"{name} must be one whole number of at least {least}, got {value!r}")
     return int(number)

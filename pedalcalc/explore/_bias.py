@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import bjt, fet, laws, stage
-from pedalcalc._base import io, is_a, numeric
+from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import JFET_2N5457, Bjt, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -25,7 +26,6 @@ from pedalcalc.plot._style import (
     round_above,
 )
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 
 
 class _LoadLine:
@@ -113,7 +113,7 @@ def jfet_bias(
     >>> "drain at 5.03 V" in shown
     True
     """
-    supply = float(numeric("voltage_supply", voltage_supply, above=0))
+    supply = one_number("voltage_supply", voltage_supply, "", above=0)
     r_d = numeric("resistance_drain", resistance_drain, least=470.0, most=100e3)
     r_s = numeric("resistance_source_pin", resistance_source_pin, least=47.0, most=47e3)
     i_dss = numeric("current_drain_zero_bias", current_drain_zero_bias, least=0.2e-3, most=20e-3)
@@ -224,9 +224,9 @@ def bjt_bias(
     True
     """
     usual = typical(is_a("transistor", transistor, Bjt))
-    supply = float(numeric("voltage_supply", voltage_supply, above=0))
-    top = float(numeric("resistance_top", resistance_top, above=0, infinity=True))
-    bottom = float(numeric("resistance_bottom", resistance_bottom, above=0, infinity=True))
+    supply = one_number("voltage_supply", voltage_supply, "", above=0)
+    top = one_number("resistance_top", resistance_top, "", above=0, infinity=True)
+    bottom = one_number("resistance_bottom", resistance_bottom, "", above=0, infinity=True)
     r_c = numeric("resistance_collector", resistance_collector, least=470.0, most=100e3)
     r_e = numeric("resistance_emitter", resistance_emitter, least=47.0, most=22e3)
     beta = numeric("current_gain", current_gain, least=20.0, most=1000.0)
@@ -262,7 +262,7 @@ def bjt_bias(
             point=(abs(float(point.voltage_collector_emitter)), float(point.current_collector)),
             caption=(
                 f"{number_text(float(point.current_collector), 'A')}, collector at {number_text(collector, 'V')}, "
-                f"{point.region}; error of the stiff-divider shortcut {number_text(error, '1')}"
+                f"{point.region}; error of the stiff-divider shortcut {number_text(error, '%')}"
             ),
             cautions=caution_sentences(point),
         )

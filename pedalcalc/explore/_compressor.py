@@ -1,4 +1,4 @@
-"""Explorers of the compressor: attack and release, static curve, release against distortion."""
+"""Explorers of the compressor: attack and release, static curve; the sliders of its parts."""
 
 from __future__ import annotations
 
@@ -9,23 +9,22 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import io, is_a, numeric
+from pedalcalc._base import io, is_a, one_number
 from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,
     TimingDefinition,
     measure_step,
-    ripple_distortion,
 )
 from pedalcalc.compressor import static_curve as compute_curve
 from pedalcalc.compressor import step_response as compute_step
+from pedalcalc.compressor.circuit import one_unit
 from pedalcalc.compressor.features import curve_features
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, choice, slider, with_own
 from pedalcalc.plot._dynamics import static_picture, step_picture
-from pedalcalc.plot._style import Picture, dress, few_decades, look, new_picture, style_of
+from pedalcalc.plot._style import Picture
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 
 FIELDS = tuple(field.name for field in dataclasses.fields(Compressor))
 # Longest record after each step, chosen so that the slowest setting shown has settled.
@@ -81,10 +80,10 @@ def step_response(
     >>> list(shown.sliders)
     ['resistance_attack', 'resistance_release', 'capacitance_hold', 'gain_sidechain', 'coupler', 'level_step_db']
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     is_a("definition", definition, TimingDefinition)
-    low = float(numeric("level_low_dbv", level_low_dbv))
-    start = float(numeric("level_step_db", level_step_db, least=3.0, most=40.0))
+    low = one_number("level_low_dbv", level_low_dbv, "")
+    start = one_number("level_step_db", level_step_db, "", least=3.0, most=40.0)
     picture, update = step_picture()
 
     def draw(level_step_db: float, **parts: Any) -> Picture:
@@ -108,7 +107,7 @@ def step_response(
         return picture
 
     step_slider = slider(start, low=3.0, high=40.0, unit="dB", caption="level step", scale="linear", steps=37)
-    usual = {**_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers)}
+    usual = {**timing_sliders(compressor), **sidechain_sliders(compressor, couplers)}
     return panel(draw, **with_own(usual, controls, FIELDS), level_step_db=step_slider)
 
 
@@ -154,8 +153,8 @@ def static_curve(
     >>> "threshold" in explore.static_curve(compressor.example()).shown.value
     True
     """
-    is_a("compressor", compressor, Compressor)
-    tone = float(numeric("frequency", frequency, above=0.0))
+    one_unit(compressor)
+    tone = one_number("frequency", frequency, "", above=0.0)
     levels = np.linspace(-60.0, 0.0, 121)
     picture, update = static_picture()
 
@@ -166,96 +165,10 @@ def static_curve(
         picture.cautions = caution_sentences(curve, features)
         return picture
 
-    usual = {**_timing_sliders(compressor), **_sidechain_sliders(compressor, couplers)}
+    usual = {**timing_sliders(compressor), **sidechain_sliders(compressor, couplers)}
     usual.pop("capacitance_hold", None)  # it moves no steady level
     usual["resistance_led"] = _around(compressor.resistance_led, 100.0, 100e3, "Ω", "LED resistor")
     return panel(draw, **with_own(usual, controls, FIELDS))
-
-
-@io
-def release_against_distortion(
-    compressor: Compressor,
-    *,
-    level_in_dbv: float,
-    resistances_release: Sequence[float],
-    frequency: float = 82.4,
-    definition: TimingDefinition = SETTLE_2DB,
-) -> Picture:
-    """Draw the price of a fast release: the distortion of a low note against the release time.
-
-    Parameters
-    ----------
-    compressor : Compressor
-        The circuit.
-    level_in_dbv : float
-        Level of the held low note [dBV].
-    resistances_release : sequence of float
-        Release resistances to try [Ω], at least two, above 0.
-    frequency : float, default 82.4
-        The low note, above 0 [Hz]: a guitar's low E.
-    definition : TimingDefinition, optional
-        How the release time is read, with its own levels and tone.
-
-    Returns
-    -------
-    Picture
-        Drawn once, each point labelled with its release resistance.
-
-    Raises
-    ------
-    ValueError
-        If fewer than two resistances are given.
-
-    References
-    ----------
-    PRACTICE : release time and ripple pull against each other.
-
-    Examples
-    --------
-    >>> from pedalcalc import compressor, explore
-    >>> picture = explore.release_against_distortion(
-    ...     compressor.example(), level_in_dbv=-10.0, resistances_release=[47e3, 220e3])
-    >>> picture.axes[0].get_ylabel()
-    'Distortion of the low note [%]'
-    """
-    is_a("compressor", compressor, Compressor)
-    tried = np.atleast_1d(numeric("resistances_release", resistances_release, above=0.0))
-    level = float(numeric("level_in_dbv", level_in_dbv))
-    tone = float(numeric("frequency", frequency, above=0.0))
-    if tried.size < 2:
-        raise ValueError(f"resistances_release must hold at least two values, got {tried.size}")
-    times, parts = [], []
-    for resistance in tried:
-        built = dataclasses.replace(compressor, resistance_release=float(resistance))
-        up, down = _windows(built)
-        low, high = definition.level_low_dbv, definition.level_low_dbv + definition.level_step_db
-        step = compute_step(
-            built, level_low_dbv=low, level_high_dbv=high, frequency=definition.frequency, time_high=up, time_after=down
-        )
-        timing = measure_step(
-            step.time,
-            level_dbv=step.level_out_dbv,
-            time_up=step.time_up,
-            time_down=step.time_down,
-            definition=definition,
-        )
-        times.append(timing.time_release)
-        parts.append(ripple_distortion(built, level_in_dbv=level, frequency=tone).distortion)
-    picture = new_picture()
-    with look():
-        axes = picture.subplots()
-        axes.plot(times, np.multiply(100.0, parts), marker="o", markersize=5, **style_of(0))
-        for resistance, x, y in zip(tried, times, parts, strict=True):
-            axes.annotate(number_text(resistance, "Ω", 2), (x, 100 * y), (6, 5), textcoords="offset points", fontsize=9)
-        dress(axes, across=("release time", "s"), up=("distortion of the low note", "%"), logs=(True, True))
-        axes.margins(0.12, 0.15)
-        few_decades(axes.xaxis)
-        few_decades(axes.yaxis)
-    picture.caption = (
-        f"release by {definition.name}; note of {number_text(tone, 'Hz')} at {number_text(level, 'dBV')}; "
-        "each point is one release resistance"
-    )
-    return picture
 
 
 def _windows(compressor: Compressor) -> tuple[float, float]:
@@ -283,7 +196,8 @@ def _around(value: float, low: float, high: float, unit: str, caption: str) -> S
     return slider(value, low=low, high=high, unit=unit, caption=caption, stock=STOCK.get(unit))
 
 
-def _timing_sliders(compressor: Compressor) -> dict[str, Slider]:
+def timing_sliders(compressor: Compressor) -> dict[str, Slider]:
+    """Return the sliders of the parts that time the hold capacitor."""
     if compressor.drive == "direct":
         return {}
     return {
@@ -293,7 +207,8 @@ def _timing_sliders(compressor: Compressor) -> dict[str, Slider]:
     }
 
 
-def _sidechain_sliders(compressor: Compressor, couplers: Mapping[str, devices.Coupler] | None) -> dict[str, Slider]:
+def sidechain_sliders(compressor: Compressor, couplers: Mapping[str, devices.Coupler] | None) -> dict[str, Slider]:
+    """Return the sliders of side-chain gain and coupler."""
     own = compressor.coupler
     known = {name: devices.typical(part) for name, part in (_couplers() if couplers is None else couplers).items()}
     name = next((name for name, part in known.items() if (part.name, part.origin) == (own.name, own.origin)), own.name)

@@ -54,9 +54,9 @@ class Panel:
         self.shown = ipywidgets.HTML()
         self.keep_button = ipywidgets.Button(description="Keep", tooltip="hold these curves to compare with")
         self.start_button = ipywidgets.Button(description="Back to start", tooltip="take all sliders back")
-        row = ipywidgets.Layout(width=f"{WIDE}px", align_items="center")
+        row = ipywidgets.Layout(width=f"{WIDE}px", align_items="center", margin="0", min_height="28px", height="28px")
         rows = [ipywidgets.HBox([self.sliders[name], self.readouts[name]], layout=row) for name in self.sliders]
-        buttons = ipywidgets.HBox([self.keep_button, self.start_button])
+        buttons = ipywidgets.HBox([self.keep_button, self.start_button], layout=ipywidgets.Layout(margin="0"))
         self._box = ipywidgets.VBox([*rows, buttons, self.image, self.shown])
         self._box.add_class("pedalcalc-panel")
         for name, control in self.sliders.items():
@@ -257,12 +257,13 @@ def panel(draw: Callable[..., Any], **sliders: Slider) -> Panel:
     Examples
     --------
     >>> import numpy as np
-    >>> from pedalcalc import explore, plot
+    >>> from pedalcalc import plot
+    >>> from pedalcalc.explore._slider import slider
     >>> def draw(resistance):
     ...     voltage = np.linspace(0.0, 9.0, 10)
     ...     return plot.lines({"": voltage / resistance}, across=voltage, caption_across="voltage", unit_across="V",
     ...                       caption="current", unit="A")
-    >>> shown = explore.panel(draw, resistance=explore.slider(1000.0, low=100.0, high=10000.0, unit="Ω", caption="R"))
+    >>> shown = panel(draw, resistance=slider(1000.0, low=100.0, high=10000.0, unit="Ω", caption="R"))
     >>> shown.words()
     'shown: R 1.00 kΩ'
     """
@@ -272,5 +273,5 @@ def panel(draw: Callable[..., Any], **sliders: Slider) -> Panel:
         raise ValueError("sliders must hold at least one slider, got none")
     for name, described in sliders.items():
         if not isinstance(described, Slider):
-            raise TypeError(f"{name} must be made by explore.slider, choice or pot, not {described!r}")
+            raise TypeError(f"{name} must be made by slider, choice or pot, not {described!r}")
     return Panel(draw, sliders)

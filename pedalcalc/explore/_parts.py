@@ -1,4 +1,4 @@
-"""Explorers of single sub-circuits: indicator LED, RC timing, coupler."""
+"""Explorers of single sub-circuits: indicator LED, coupler."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc import devices, rc
-from pedalcalc._base import caution_above, io, is_a, numeric
+from pedalcalc import devices
+from pedalcalc._base import caution_above, io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -20,15 +21,11 @@ from pedalcalc.plot._style import (
     INK,
     Picture,
     dress,
-    few_ticks,
-    leave_room,
     legend_above,
     look,
     new_picture,
-    round_above,
 )
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 
 
 @io
@@ -116,101 +113,6 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
 
 
 @io
-def time_constant(
-    *, resistance: float, capacitance: float, voltage_start: float, voltage_final: float, voltage_level: float
-) -> Panel:
-    """Explore a capacitor charging or emptying through a resistor, and when it passes a level.
-
-    Parameters
-    ----------
-    resistance : float
-        Resistor at the start, 100 Ω to 10 MΩ [Ω].
-    capacitance : float
-        Capacitor at the start, 100 pF to 1 mF [F].
-    voltage_start : float
-        Voltage at the beginning [V].
-    voltage_final : float
-        Voltage it goes to [V], not `voltage_start`.
-    voltage_level : float
-        Level that is waited for [V], between the two.
-
-    Returns
-    -------
-    Panel
-        Shows itself in a notebook when it is the last line of a cell.
-
-    Raises
-    ------
-    ValueError
-        If a start value lies outside its slider, or the level does not lie between the two ends.
-
-    References
-    ----------
-    KUPHALDT-1 : ch. 16, voltage and current calculations.
-
-    Examples
-    --------
-    >>> from pedalcalc import explore
-    >>> shown = explore.time_constant(
-    ...     resistance=220e3, capacitance=1e-6, voltage_start=3.0, voltage_final=0.0, voltage_level=1.5)
-    >>> "time constant 220 ms" in shown.shown.value
-    True
-    """
-    first, last = (
-        float(numeric(n, v)) for n, v in (("voltage_start", voltage_start), ("voltage_final", voltage_final))
-    )
-    level = float(numeric("voltage_level", voltage_level))
-    ohms = float(numeric("resistance", resistance, least=100.0, most=10e6))
-    farads = float(numeric("capacitance", capacitance, least=100e-12, most=1e-3))
-    if not min(first, last) < level < max(first, last):
-        raise ValueError(f"voltage_level must lie between {first:g} V and {last:g} V, got {level:g}")
-    picture = new_picture(6.5, 3.1)
-    with look():
-        axes = picture.subplots()
-        dress(axes, across=("time", "s"), up=("capacitor voltage", "V"), logs=(False, False))
-        room = 0.08 * abs(last - first)
-        axes.set_ylim(min(first, last) - room, max(first, last) + room)
-        few_ticks(axes.xaxis)
-        line = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="capacitor")[0]
-        tau_dot = axes.plot([], [], "o", color=INK, markersize=6, label="one time constant")[0]
-        level_dot = axes.plot([], [], "s", color=COLOURS[1], markersize=7, label="the level waited for")[0]
-        reach = axes.plot([], [], color=COLOURS[1], linestyle=DASHES[1], linewidth=1.2)[0]
-        leave_room(picture)
-        legend_above(picture)
-    picture.moving = (line, tau_dot, level_dot, reach)
-    picture.curves = (line, tau_dot, level_dot)
-
-    def draw(resistance: float, capacitance: float, voltage_level: float) -> Picture:
-        ends = {
-            "voltage_start": first, "voltage_final": last, "resistance": resistance, "capacitance": capacitance
-        }  # fmt: skip
-        when = float(rc.time_between_levels(voltage_level=voltage_level, **ends))
-        tau = resistance * capacitance
-        wide = round_above(max(5.0 * tau, 1.05 * when))
-        times = np.linspace(0.0, wide, 301)
-        line.set_data(times, rc.charging(times, **ends).voltage)
-        tau_dot.set_data([tau], [float(rc.charging(tau, **ends).voltage)])
-        level_dot.set_data([when], [voltage_level])
-        reach.set_data([0.0, when, when], [voltage_level, voltage_level, axes.get_ylim()[0]])
-        axes.set_xlim(0.0, wide)
-        told = f"time constant {number_text(tau, 's')}"
-        reached = f"{number_text(voltage_level, 'V')} after {number_text(when, 's')}"
-        picture.caption = f"● {told}; ■ {reached}"
-        return picture
-
-    low, high = sorted((first, last))
-    part = (high - low) / 50
-    return panel(
-        draw,
-        resistance=slider(ohms, low=100.0, high=10e6, unit="Ω", caption="resistor", stock="E12"),
-        capacitance=slider(farads, low=100e-12, high=1e-3, unit="F", caption="capacitor", stock="E6"),
-        voltage_level=slider(
-            level, low=low + part, high=high - part, unit="V", caption="level waited for", scale="linear", steps=48
-        ),
-    )
-
-
-@io
 def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: float = 0.0) -> Panel:
     """Explore a coupler: LED current and stray light against the resistance of the cell.
 
@@ -246,8 +148,8 @@ def coupler_curve(coupler: Coupler, *, current: float, illuminance_ambient: floa
     """
     is_a("coupler", coupler, Coupler)
     usual = devices.typical(coupler)
-    start = float(numeric("current", current, least=1e-6, most=0.05))
-    stray = float(numeric("illuminance_ambient", illuminance_ambient, least=0.0, most=100.0))
+    start = one_number("current", current, "", least=1e-6, most=0.05)
+    stray = one_number("illuminance_ambient", illuminance_ambient, "", least=0.0, most=100.0)
     every = np.geomspace(1e-6, 0.05, 200)
     band = coupler_band(every, coupler=coupler)
     picture = new_picture()

@@ -10,10 +10,12 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import sidechain
-from pedalcalc._base import ModelRangeWarning, io, numeric
+from pedalcalc._base import ModelRangeWarning, io, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, slider, with_own
 from pedalcalc.plot._style import (
+    COARSE_STEPS,
     COLOURS,
     DASHES,
     INK,
@@ -27,7 +29,6 @@ from pedalcalc.plot._style import (
     new_picture,
     round_above,
 )
-from pedalcalc.report._text import number_text
 
 WAVES_SEEN = 40  # more waves than these cannot be told apart in the picture
 POINTS = 1200  # on the rising side
@@ -91,12 +92,12 @@ def detector(
     >>> "release 220 ms" in shown.shown.value
     True
     """
-    attack = float(numeric("resistance_attack", resistance_attack, least=100.0, most=1e6))
-    release = float(numeric("resistance_release", resistance_release, least=1e3, most=10e6))
-    farads = float(numeric("capacitance_hold", capacitance_hold, least=10e-9, most=100e-6))
-    tone = float(numeric("frequency", frequency, least=40.0, most=2e3))
-    drop = float(numeric("voltage_diode", voltage_diode, least=0))
-    peak = float(numeric("voltage_peak", voltage_peak, above=drop))
+    attack = one_number("resistance_attack", resistance_attack, "", least=100.0, most=1e6)
+    release = one_number("resistance_release", resistance_release, "", least=1e3, most=10e6)
+    farads = one_number("capacitance_hold", capacitance_hold, "", least=10e-9, most=100e-6)
+    tone = one_number("frequency", frequency, "", least=40.0, most=2e3)
+    drop = one_number("voltage_diode", voltage_diode, "", least=0)
+    peak = one_number("voltage_peak", voltage_peak, "", above=drop)
     picture = new_picture(6.5, 3.6)
     with look():
         left, right = picture.subplots(1, 2, sharey=True)
@@ -129,8 +130,8 @@ def detector(
         with warnings.catch_warnings():  # the law only sets the width of the picture; the burst itself is exact
             warnings.simplefilter("ignore", ModelRangeWarning)
             guess = float(sidechain.detector_timing(**parts).time_attack_63)
-        length = round_above(max(5 * guess, 8 / frequency))
-        off = np.linspace(0.0, round_above(3 * resistance_release * capacitance_hold), 200)
+        length = round_above(max(5 * guess, 8 / frequency), COARSE_STEPS)
+        off = np.linspace(0.0, round_above(3 * resistance_release * capacitance_hold, COARSE_STEPS), 200)
         on = _moments(length, frequency)
         burst = sidechain.tone_burst(np.concatenate((on, length + off)), time_burst=length, **parts)
         held = burst.voltage_hold
@@ -148,7 +149,7 @@ def detector(
         right.set_xlim(0.0, off[-1])
         rose = f"attack {number_text(first, 's')}" if seen else f"attack longer than {number_text(length, 's')}"
         fell = f"release {number_text(last, 's')}"
-        swing = f"ripple over held voltage {number_text(burst.ripple_share, '1')} at {number_text(frequency, 'Hz')}"
+        swing = f"ripple {number_text(burst.ripple_share, '%')} of the held voltage at {number_text(frequency, 'Hz')}"
         picture.caption = f"● {rose}; ■ {fell} (both by 63 %); {swing}"
         return picture
 

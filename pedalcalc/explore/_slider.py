@@ -7,13 +7,12 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from pedalcalc import controls as knobs
 from pedalcalc import values
-from pedalcalc._base import io, numeric, one_of
+from pedalcalc._base import Stock, io, numeric, one_number, one_of
+from pedalcalc._number_text import MINUS, number_text
 from pedalcalc.devices import Taper
-from pedalcalc.report._text import MINUS, number_text
 
 READABLE = ("Ω", "F", "H", "V", "A", "W", "Hz", "s", "lx", "S")  # units that come with prefixes, such as 4k7
 MARKS = 20  # half marks of a knob, 0 to 10
@@ -44,7 +43,7 @@ def slider(
     caption: str,
     scale: str = "log",
     steps: int = 48,
-    stock: str | ArrayLike | None = None,
+    stock: Stock | None = None,
 ) -> Slider:
     """Describe a slider over one quantity, with readable text at every stop.
 
@@ -65,8 +64,8 @@ def slider(
     steps : int, default 48
         Number of steps from end to end [1], to three digits each.
     stock : str or array_like, optional
-        Values to stop at instead: a series such as "E12", or a list of one's own [SI], of which
-        those from `low` to `high` are offered.
+        Values to stop at instead: a series such as "E12", or the values of a drawer [SI] as
+        `values.stock_values` takes them, of which those from `low` to `high` are offered.
 
     Returns
     -------
@@ -84,45 +83,36 @@ def slider(
 
     Examples
     --------
-    >>> from pedalcalc import explore
-    >>> explore.slider(4700.0, low=1000.0, high=10000.0, unit="Ω", caption="release", steps=2).stops[1][0]
+    >>> slider(4700.0, low=1000.0, high=10000.0, unit="Ω", caption="release", steps=2).stops[1][0]
     '3.16 kΩ'
-    >>> [text for text, _ in explore.slider(5.1e3, low=3.3e3, high=6.8e3, unit="Ω", caption="R", stock="E12").stops]
+    >>> [text for text, _ in slider(5.1e3, low=3.3e3, high=6.8e3, unit="Ω", caption="R", stock="E12").stops]
     ['3.30 kΩ', '3.90 kΩ', '4.70 kΩ', '5.10 kΩ', '5.60 kΩ', '6.80 kΩ']
     """
     one_of("scale", scale, ("log", "linear"))
-    low, high = float(numeric("low", low)), float(numeric("high", high))
+    low, high = one_number("low", low, ""), one_number("high", high, "")
     if not low < high:
         raise ValueError(f"high must be above low, got low {low:g} and high {high:g}")
     if scale == "log" and low <= 0:
         raise ValueError(f"low must be above 0 on a log slider, got {low:g}")
-    value = float(numeric("value", value, least=low, most=high))
+    value = one_number("value", value, "", least=low, most=high)
     if stock is None:
         count = int(numeric("steps", steps, least=1)) + 1
         spaced = np.geomspace(low, high, count) if scale == "log" else np.linspace(low, high, count)
         spaced = np.array([float(f"{place:.{3 if scale == 'log' else 6}g}") for place in spaced])
         spaced[0], spaced[-1] = low, high
     else:
-        spaced = _in_stock(stock, low, high)
+        spaced = values.stock_values(stock, value_min=low, value_max=high)
     near = np.isclose(spaced, value, rtol=1e-9, atol=1e-9 * (high - low))
-    places = np.sort(spaced if near.any() else np.append(spaced, value))
+    if not near.any():  # no two stops that read the same
+        told = number_text(value, unit)
+        spaced = np.append([place for place in spaced if number_text(float(place), unit) != told], value)
+    places = np.sort(spaced)
     stops = tuple((number_text(float(place), unit), float(place)) for place in places)
 
     def read(text: str) -> Stop:
         return _read_number(text, unit, low, high)
 
     return Slider(caption, stops, int(np.argmin(np.abs(places - value))), read)
-
-
-def _in_stock(stock: str | ArrayLike, low: float, high: float) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Return the stock values from `low` to `high`."""
-    if isinstance(stock, str):
-        return values.stock_values(stock, value_min=low, value_max=high)
-    every = np.unique(numeric("stock", stock))
-    inside = every[(every >= low * (1 - 1e-9)) & (every <= high * (1 + 1e-9))]
-    if inside.size == 0:
-        raise ValueError(f"stock must hold a value from {low:g} to {high:g}, got {stock!r}")
-    return inside
 
 
 def _read_number(text: str, unit: str, low: float, high: float) -> Stop:
@@ -168,8 +158,7 @@ def choice(chosen: str, *, options: Mapping[str, Any] | Sequence[str], caption: 
 
     Examples
     --------
-    >>> from pedalcalc import explore
-    >>> explore.choice("after", options=["before", "after"], caption="sensed").start
+    >>> choice("after", options=["before", "after"], caption="sensed").start
     1
     """
     known = dict(options) if isinstance(options, Mapping) else {name: name for name in options}
@@ -228,13 +217,13 @@ def pot(
     >>> release.stops[release.start][0]
     '5: 250 kΩ'
     """
-    start = float(numeric("rotation", rotation, least=0, most=1))
+    start = one_number("rotation", rotation, "", least=0, most=1)
 
     def stop(turned: float) -> Stop:
         ohms = float(
             knobs.rheostat_resistance(
                 turned,
-                resistance_total=float(numeric("resistance_total", resistance_total, above=0)),
+                resistance_total=one_number("resistance_total", resistance_total, "", above=0),
                 resistance_stop=resistance_stop,
                 taper=taper,
                 lug=lug,

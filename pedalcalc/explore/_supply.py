@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
 from pedalcalc import pump, supply
-from pedalcalc._base import io, is_a, numeric
-from pedalcalc.devices import Battery
+from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
+from pedalcalc.devices import Battery, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
 from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, legend_above, look, new_picture, style_of
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
+from pedalcalc.supply.budget import idle_current
 
 
 @io
@@ -81,7 +84,7 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
         picture.caption = (
             f"{battery.name} at {number_text(current_load, 'A')} lasts {number_text(hours, 'h')} ({band}) down to "
             f"{number_text(voltage_end, 'V')}; fresh it gives {number_text(float(life.voltage_start), 'V')} under load; "
-            f"used by then {number_text(float(life.used), '1')} of its charge"
+            f"used by then {number_text(float(life.used), '%', 2)} of its charge"
         )
         picture.cautions = caution_sentences(life)
         return picture
@@ -96,7 +99,7 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
 
 
 @io
-def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: float) -> Panel:
+def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load: float) -> Panel:
     """Explore a doubler or inverter: flying capacitor, pump frequency, load.
 
     The picture holds the exact output resistance against the flying capacitor,
@@ -105,7 +108,8 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
     Parameters
     ----------
     rail : RailCircuit
-        The supply circuit, "doubled" or "split"; its flying capacitor and pump frequency are the start values.
+        The supply circuit, "doubled" or "split", its parts typical ones; its flying capacitor and pump frequency are
+        the start values.
     voltage_supply : float
         Supply at the converter's pin [V].
     current_load : float
@@ -127,31 +131,33 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
 
     Examples
     --------
-    >>> from pedalcalc import explore, pump
-    >>> shown = explore.charge_pump(pump.example(), voltage_supply=8.5, current_load=0.006).shown.value
+    >>> from pedalcalc import board, explore
+    >>> build = board.assemble("notebooks/builds/optical-compressor/parts.csv", supply="9V")
+    >>> rail = board.doubled_supply(build, roles=board.OPTICAL_ROLES).rail
+    >>> shown = explore.charge_pump(rail, voltage_supply=8.5, current_load=0.006).shown.value
     >>> "at 22.5 kHz, above hearing" in shown
     True
     """
-    is_a("rail", rail, pump.RailCircuit)
+    is_a("rail", rail, supply.RailCircuit)
     if rail.rail_kind == "single":
         raise ValueError("rail must have a converter: rail_kind doubled or split, got single")
-    volts = float(numeric("voltage_supply", voltage_supply, above=0))
+    volts = one_number("voltage_supply", voltage_supply, "", above=0)
     load = numeric("current_load", current_load, least=0.5e-3, most=20e-3)
     sweep = np.geomspace(0.47e-6, 470e-6, 90)
+    usual = dataclasses.replace(rail, converter=typical(rail.converter))
     fixed = {
         name: getattr(rail, name)
         for name in (
-            "resistance_switch",
-            "current_idle",
             "resistance_esr_pump",
             "capacitance_output",
             "resistance_esr_output",
             "voltage_rating_pump",
             "voltage_rating_output",
             "low_pin",
-            "converter",
         )
     }
+    fixed |= {"converter": usual.converter, "resistance_switch": usual.converter.resistance_switch}
+    fixed["current_idle"] = idle_current(usual)
     if rail.rail_kind == "doubled":
         fixed["diode"] = rail.diode_pump
     stage = pump.doubler if rail.rail_kind == "doubled" else pump.inverter
@@ -172,7 +178,7 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
             stage(
                 voltage_supply=volts,
                 current_load=current_load,
-                resistance_source=0.0,
+                resistance_feed=0.0,
                 frequency_pump=frequency_pump,
                 capacitance_pump=c,
                 count=1,
@@ -190,7 +196,7 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
         ripple = f"ripple {number_text(float(point.voltage_ripple), 'V')} peak to peak"
         tone = f"its tone {number_text(float(point.level_tone_dbv), 'dBV')} at {number_text(frequency_pump, 'Hz')}"
         heard = "in the audio band" if frequency_pump < 20e3 else "above hearing"
-        efficiency = number_text(float(point.efficiency), "1")
+        efficiency = number_text(float(point.efficiency), "%")
         picture.caption = f"output {out}; efficiency {efficiency}; {ripple}, {tone}, {heard}"
         picture.cautions = caution_sentences(point)
         return picture
@@ -214,14 +220,14 @@ def charge_pump(rail: pump.RailCircuit, *, voltage_supply: float, current_load: 
 
 @io
 def voltage_budget(
-    rail: pump.RailCircuit, *, voltage_supply: float, current_load: float, current_direct: float, voltage_peak: float
+    rail: supply.RailCircuit, *, voltage_supply: float, current_load: float, current_direct: float, voltage_peak: float
 ) -> Panel:
     """Explore where the volts go, from the socket to the swing of an op-amp stage.
 
     Parameters
     ----------
     rail : RailCircuit
-        The supply circuit; single numbers, no arrays.
+        The supply circuit, its parts typical ones; single numbers, no arrays.
     voltage_supply : float
         Supply at the socket at the start, 5 to 18 [V].
     current_load : float
@@ -247,27 +253,30 @@ def voltage_budget(
 
     Examples
     --------
-    >>> from pedalcalc import explore, pump
+    >>> from pedalcalc import board, explore
+    >>> build = board.assemble("notebooks/builds/optical-compressor/parts.csv", supply="9V")
+    >>> rail = board.doubled_supply(build, roles=board.OPTICAL_ROLES).rail
     >>> shown = explore.voltage_budget(
-    ...     pump.example(), voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0
+    ...     rail, voltage_supply=9.0, current_load=0.006, current_direct=0.002, voltage_peak=2.0
     ... ).shown.value
-    >>> "headroom 10.5 dB" in shown
+    >>> "headroom 10.4 dB" in shown
     True
     """
-    is_a("rail", rail, pump.RailCircuit)
+    is_a("rail", rail, supply.RailCircuit)
+    usual = dataclasses.replace(rail, converter=typical(rail.converter), op_amp=typical(rail.op_amp))
     volts = numeric("voltage_supply", voltage_supply, least=5.0, most=18.0)
     load = numeric("current_load", current_load, least=0.5e-3, most=20e-3)
 
-    def solve(voltage_supply: float, current_load: float) -> pump.VoltageBudget:
-        return pump.voltage_budget(
+    def solve(voltage_supply: float, current_load: float) -> supply.VoltageBudget:
+        return supply.voltage_budget(
             voltage_supply=voltage_supply,
             current_load=current_load,
             current_direct=current_direct,
             voltage_peak=voltage_peak,
-            rail=rail,
+            rail=usual,
         )
 
-    first = pump.budget_steps(solve(float(volts), float(load))).steps_budget
+    first = solve(float(volts), float(load)).steps_budget
     picture = new_picture(6.5, 1.1 + 0.34 * len(first))
     last = len(first) - 1
     with look():
@@ -306,7 +315,7 @@ def voltage_budget(
 
     def draw(voltage_supply: float, current_load: float) -> Picture:
         found = solve(voltage_supply, current_load)
-        for bar, text, step in zip(bars, texts, pump.budget_steps(found).steps_budget, strict=True):
+        for bar, text, step in zip(bars, texts, found.steps_budget, strict=True):
             bar.set_x(float(step.voltage_low))
             bar.set_width(float(step.voltage_high - step.voltage_low))
             text.set_x(float(step.voltage_low + step.voltage_high) / 2)

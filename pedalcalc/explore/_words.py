@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from html import escape
 from typing import Any
 
-EDGE = "border-left:4px solid #d55e00;padding-left:0.5em;margin:2px 0"
+EDGE = "border-left:4px solid #d55e00;padding-left:0.5em;margin:1px 0"
 QUIET = "color:var(--jp-ui-font-color2,#616161);font-size:90%"
 
 
@@ -35,7 +35,7 @@ def as_html(shown: str, *, result: str = "", cautions: Iterable[str] = (), kept:
     parts += [f'<div role="note" style="{EDGE}">{escape(words)}</div>' for words in cautions]
     parts += [f'<div style="{QUIET}">{escape(kept)}</div>'] if kept else []
     parts += [f'<div role="status" style="{QUIET}">{escape(shown)}</div>']
-    return f'<div style="line-height:1.35;max-width:650px">{"".join(parts)}</div>'
+    return f'<div style="line-height:1.25;max-width:650px">{"".join(parts)}</div>'
 
 
 def split(result: str) -> tuple[str, str]:

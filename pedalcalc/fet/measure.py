@@ -15,9 +15,10 @@ import dataclasses
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import fit, is_a, numeric
+from pedalcalc._base import fit, fit_together, is_a, numeric
+from pedalcalc._figure import meter_resistance
+from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Meter, typical
-from pedalcalc.laws._check import meter_resistance
 
 __all__ = ["fit_jfet"]
 
@@ -98,7 +99,8 @@ def fit_jfet(
     gate = numeric("voltage_gate", voltage_gate)
     joined = numeric("current_drain_zero_bias", current_drain_zero_bias, above=0)
     if np.any(volts <= 0):
-        raise ValueError(f"voltage_source_pin must be above 0, got {volts[volts <= 0].flat[0]:g}")
+        raise ValueError(f"voltage_source_pin must be above 0, got {shown(volts[volts <= 0].flat[0], 'V')}")
+    fit_together(voltage_source_pin=volts, resistance_source_pin=ohms, voltage_gate=gate)
     volts, ohms, at_gate = (np.ravel(part) for part in np.broadcast_arrays(volts, ohms, gate))
     across = np.append(at_gate - volts, np.zeros(joined.size))
     root = np.append(np.sqrt(volts / ohms + volts / own), np.sqrt(np.ravel(joined)))
@@ -106,18 +108,21 @@ def fit_jfet(
     across, root = across[read], root[read]
     if np.unique(across).size < 2:
         raise ValueError(
-            f"voltage_source_pin must hold at least two different readings, or one with current_drain_zero_bias, "
+            f"voltage_source_pin, resistance_source_pin and voltage_gate must hold at least two different readings, "
+            "or one with current_drain_zero_bias, "
             f"got {across.size}"
         )
     from_middle = across - across.mean()
     slope = np.sum(from_middle * root) / np.sum(from_middle**2)  # sqrt(k)
     if slope <= 0:
         raise ValueError(
-            "voltage_source_pin contradicts itself: the larger resistor must give the higher voltage and the smaller current"
+            "voltage_source_pin must not contradict resistance_source_pin and voltage_gate: the larger resistor must give the higher voltage and the smaller current"
         )
     off = float(across.mean() - root.mean() / slope)
     if off >= 0 or np.any(across < off):
-        raise ValueError("voltage_source_pin does not fit a JFET: VGS(off) comes out above 0 or above a reading's VGS")
+        raise ValueError(
+            "voltage_source_pin, resistance_source_pin and voltage_gate must fit a JFET: VGS(off) comes out above 0 or above a reading's VGS"
+        )
     sign = 1.0 if fet.polarity == "n" else -1.0
     return dataclasses.replace(
         typical(fet),

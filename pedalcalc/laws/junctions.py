@@ -20,9 +20,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.special import wrightomega
 
+from pedalcalc._base import Array
+from pedalcalc._figure import figure, known
+from pedalcalc._junction import BOLTZMANN, CHARGE
+from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc.devices import Zener
-from pedalcalc.devices._law import BOLTZMANN, CHARGE
-from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, figure, known
 from pedalcalc.laws._wright import solve_series
 
 #: Current [A] beyond which a junction without series resistance goes on straight: no part is there, but a solver may be.
@@ -66,6 +68,11 @@ def saturation(record: Any, temperature: Array) -> tuple[Array, Array]:
             warmer = SATURATION_EXPONENT * np.log(ratio) + (ratio - 1) * gap / (vt * temperature)
             logarithm = logarithm + np.where(n == 0, 0.0, warmer / n)
         i_s = np.asarray(np.where(n == 0, 0.0, np.exp(logarithm)))
+    if np.any((i_s == 0) & (n > 0) & (temperature != TEMPERATURE_RECORD)):
+        raise ValueError(
+            f"temperature must not be so low that the saturation current of {record.name!r} is below what a float holds, "
+            f"got {np.min(temperature):g} K"
+        )
     if np.any((i_s == 0) & (n > 0)):
         raise ValueError(
             f"ideality of {record.name!r} is too small for a junction: its saturation current is below what a float "

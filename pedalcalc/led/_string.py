@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import elementwise_root, is_a
+from pedalcalc._record import specimen
 from pedalcalc.devices import Led
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws._wright import log_current
 from pedalcalc.laws.junctions import Figures, figures, settled_current
 
@@ -59,20 +59,28 @@ def words(string: tuple[Led, ...]) -> str:
 
 def string_current(v: Floats, r: Floats, string: tuple[Led, ...], temperature: Floats) -> Floats:
     """Return the current through a string and a resistor, all arguments checked."""
-    kinds = counted(string)
-    laws = [figures(lamp, temperature) for lamp, _ in kinds]
+    return current_by(v, r, laws_of(string, temperature))
+
+
+def laws_of(string: tuple[Led, ...], temperature: Floats) -> list[tuple[Figures, int]]:
+    """Return the law of each different lamp of a string, and how often it is there."""
+    return [(figures(lamp, temperature), count) for lamp, count in counted(string)]
+
+
+def current_by(v: Floats, r: Floats, laws: list[tuple[Figures, int]]) -> Floats:
+    """Return the current through a string whose laws are known and a resistor."""
     if len(laws) == 1:
-        return settled_current(v, r, np.asarray(float(kinds[0][1])), laws[0])
-    return _mixed_current(v, r, laws, [count for _, count in kinds])
+        return settled_current(v, r, np.asarray(float(laws[0][1])), laws[0][0])
+    return _mixed_current(v, r, [law for law, _ in laws], [count for _, count in laws])
 
 
 def across(current: Floats, lamp: Led, temperature: Floats) -> Floats:
     """Return the voltage across one lamp of a string that carries a current."""
-    law = figures(lamp, temperature)
-    return _drop(current, law)
+    return drop_by(current, figures(lamp, temperature))
 
 
-def _drop(current: Floats, law: Figures) -> Floats:
+def drop_by(current: Floats, law: Figures) -> Floats:
+    """Return the voltage across one lamp whose law is known."""
     with np.errstate(all="ignore"):
         curve = law.slope * log_current(np.maximum(current, -law.saturation), law.saturation)
         knee = np.where(current > 0, law.knee, 0.0)
@@ -102,7 +110,7 @@ def _mixed_current(v: Floats, r: Floats, laws: list[Figures], counts: list[int])
         total = nvt * w + current * ohms - v
         for k, law in enumerate(laws):
             if k != first:
-                total = total + counts[k] * _drop(current, law)
+                total = total + counts[k] * drop_by(current, law)
         return total
 
     with np.errstate(all="ignore"):

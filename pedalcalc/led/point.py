@@ -6,25 +6,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    caution_below,
-    formula,
-    numeric,
-    numeric_view,
-    quantity,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
+from pedalcalc._ranges import TEMPERATURE_RECORD, AboveZero, AnyNumber, Kelvin, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Led
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import TEMPERATURE_RECORD, checked_temperature
 from pedalcalc.laws._wright import BLOCK, blocks
-from pedalcalc.laws.junctions import figures
-from pedalcalc.led._string import Floats, Lamps, across, counted, lamps, string_current
+from pedalcalc.laws.junctions import Figures
+from pedalcalc.led._string import Floats, Lamps, across, counted, current_by, drop_by, lamps, laws_of
 
 #: Below this current [A] a lamp is called dark.
 CURRENT_DARK = 1e-6
@@ -44,7 +34,7 @@ class LedPoint(Result):
     voltage_resistor: Number = quantity("V", "voltage across the resistor")
     power_led: Number = quantity("W", "power in the lamp, of several the one that gets most")
     power_resistor: Number = quantity("W", "power in the resistor")
-    rating_share: Number = quantity("1", "share of the resistor's rating")
+    rating_share: Number = quantity("1", "share of the resistor's rating", percent=True)
     conducts: bool | NDArray[np.bool_] = quantity("bool", "conducts")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
@@ -60,12 +50,12 @@ class Brightness(Result):
 
 @formula
 def operating_point(
-    voltage: ArrayLike,
+    voltage: AnyNumber,
     *,
-    resistance: ArrayLike,
+    resistance: ZeroToInfinity,
     led: Lamps,
-    power_rating: ArrayLike = 0.25,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    power_rating: AboveZero = 0.25,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> LedPoint:
     """Find the exact operating point of one LED, or several in series, behind a resistor.
 
@@ -80,7 +70,7 @@ def operating_point(
     power_rating : array_like
         Power rating of the resistor [W], > 0; a quarter watt if not given, the usual stock.
     temperature : array_like
-        Absolute temperature of the lamps [K], above 0; 300 K if not given.
+        Absolute temperature of the lamps [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -124,56 +114,58 @@ def operating_point(
     >>> print(f"{point.current * 1000:.2f} mA, {point.voltage_led:.2f} V")
     1.35 mA, 4.54 V
     """
-    v = numeric_view("voltage", voltage)
-    r = numeric_view("resistance", resistance, least=0, infinity=True)
-    rating = numeric("power_rating", power_rating, above=0)
-    warm = checked_temperature(temperature)
     string = lamps(led)
-    fields = _fields(v, r, rating, string, warm)
+    fields = _fields(voltage, resistance, power_rating, string, temperature)
     current, across_all, drop, power_led, power_resistor, share = fields
-    v = np.broadcast_to(v, current.shape)
     return LedPoint(
-        current=current[()],
-        voltage_led=across_all[()],
-        voltage_resistor=np.asarray(drop)[()],
-        power_led=np.asarray(power_led)[()],
-        power_resistor=np.asarray(power_resistor)[()],
-        rating_share=np.asarray(share)[()],
-        conducts=np.asarray(current >= CURRENT_DARK)[()],
-        cautions=point_cautions(v, current, np.asarray(power_led), string)
+        current=current,
+        voltage_led=across_all,
+        voltage_resistor=drop,
+        power_led=power_led,
+        power_resistor=power_resistor,
+        rating_share=share,
+        conducts=current >= CURRENT_DARK,
+        cautions=point_cautions(np.broadcast_to(voltage, current.shape), current, power_led, string)
         + caution_above(
-            "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, rating, "W"
+            "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, power_rating, "W"
         ),
     )
 
 
 def _fields(v: Floats, r: Floats, rating: Floats, string: tuple[Led, ...], warm: Floats) -> Floats:
     """Return current, voltages, powers and share of the rating; many points piece by piece, at hand of the processor."""
-    plain = all(np.ndim(part) == 0 for lamp, _ in counted(string) for part in figures(lamp, warm)[:4])
+    laws = laws_of(string, warm)
+    plain = all(np.ndim(part) == 0 for law, _ in laws for part in law[:4])
     shape = np.broadcast_shapes(v.shape, r.shape, rating.shape)
     if not plain or math.prod(shape) <= BLOCK:
-        return np.stack(np.broadcast_arrays(*_piece(v, r, rating, string, warm)))
+        return _piece(v, r, rating, laws, out=None)
     found = np.empty((6, *shape))
     for rows, (volts, ohms, rated) in blocks(v, r, rating):
-        for field, part in zip(found, _piece(volts, ohms, rated, string, warm), strict=True):
-            field[rows] = part
+        _piece(volts, ohms, rated, laws, out=found[:, rows])
     return found
 
 
-def _piece(v: Floats, r: Floats, rating: Floats, string: tuple[Led, ...], warm: Floats) -> tuple[Floats, ...]:
-    current = string_current(v, r, string, warm)
+def _piece(v: Floats, r: Floats, rating: Floats, laws: list[tuple[Figures, int]], *, out: Floats | None) -> Floats:
+    """Fill the six fields of some points into `out`, or into an array of their own."""
+    current = current_by(v, r, laws)
+    if out is None:
+        out = np.empty((6, *np.broadcast_shapes(current.shape, rating.shape)))
+    out[0] = current
+    found, across_all, drop, power_led, power_resistor, share = (out[place, ...] for place in range(6))
     with np.errstate(invalid="ignore", over="ignore", under="ignore"):
-        drop = current * r
-        if r.size and not r.max() < np.inf:
-            drop = np.where(np.isinf(r) & ~np.isnan(current), v, drop)
-        across_all = np.asarray(v - drop)
-        kinds = counted(string)
-        if len(kinds) == 1:
-            power_led = current * across_all if len(string) == 1 else current * (across_all / len(string))
+        np.multiply(found, r, out=drop)
+        if not r.max() < np.inf:
+            np.copyto(drop, v, where=np.isinf(r) & ~np.isnan(found))
+        np.subtract(v, drop, out=across_all)
+        if len(laws) == 1:
+            np.multiply(found, across_all, out=power_led)
+            if laws[0][1] > 1:
+                power_led /= laws[0][1]
         else:
-            power_led = current * np.max([across(current, lamp, warm) for lamp, _ in kinds], axis=0)
-        power_resistor = current * drop
-        return current, across_all, np.asarray(drop), np.asarray(power_led), power_resistor, power_resistor / rating
+            np.multiply(found, np.max([drop_by(current, law) for law, _ in laws], axis=0), out=power_led)
+        np.multiply(found, drop, out=power_resistor)
+        np.divide(power_resistor, rating, out=share)
+    return out
 
 
 def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[Led, ...]) -> tuple[Caution, ...]:
@@ -244,7 +236,7 @@ def visible_currents(led: Led) -> tuple[Number, Number]:
 
 
 @formula
-def brightness(current: ArrayLike, *, led: Led, current_wanted: ArrayLike) -> Brightness:
+def brightness(current: AnyNumber, *, led: Led, current_wanted: AboveZero) -> Brightness:
     """Find how bright a lamp is on its axis, and how bright it looks beside another current.
 
     Parameters
@@ -286,15 +278,9 @@ def brightness(current: ArrayLike, *, led: Led, current_wanted: ArrayLike) -> Br
     >>> print(f"{found.luminous_intensity * 1000:.0f} mcd, looks {found.brightness_relative:.2f} times as bright")
     107 mcd, looks 0.81 times as bright
     """
-    i = np.maximum(numeric("current", current), 0.0)
-    wanted = numeric("current_wanted", current_wanted, above=0)
+    i = np.maximum(current, 0.0)
     specimen("led", led, Led)
     with np.errstate(invalid="ignore"):
         light = led.luminous_intensity * (i / led.current_for_light) ** led.light_exponent
-        relative = (i / wanted) ** led.light_exponent
-    intensity, relative = np.broadcast_arrays(light, relative)
-    return Brightness(
-        luminous_intensity=intensity.copy()[()],
-        light_relative=relative.copy()[()],
-        brightness_relative=np.cbrt(relative)[()],
-    )
+        relative = (i / current_wanted) ** led.light_exponent
+    return Brightness(luminous_intensity=light, light_relative=relative, brightness_relative=np.cbrt(relative))

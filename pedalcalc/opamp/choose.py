@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Result, Stock, numeric, quantity, search
-from pedalcalc.values import stock_values
+from pedalcalc._base import Result, Stock, numeric, one_number, quantity, search
+from pedalcalc._units import told
+from pedalcalc.values._series import ladder
 
 __all__ = ["GainResistors", "choose_gain_resistors"]
 
@@ -19,7 +20,7 @@ class GainResistors(Result):
     resistance_feedback: float = quantity("Ω", "output to inverting input")
     resistance_ground: float = quantity("Ω", "inverting input to ground (to the signal, where it inverts)")
     gain_signed: float = quantity("1", "gain, negative when inverted")
-    error: float = quantity("1", "gain too high by")
+    error: float = quantity("1", "gain too high by", percent=True)
 
 
 @search
@@ -80,14 +81,19 @@ def choose_gain_resistors(
         raise ValueError(
             f"gain_signed must be one number below 0 (inverting) or above 1 (non-inverting), got {gain_signed!r}"
         )
-    low = float(numeric("resistance_min", resistance_min, above=0))
-    high = float(numeric("resistance_max", resistance_max, above=0))
-    in_place = numeric("resistance_feedback", resistance_feedback, above=0)
+    low = one_number("resistance_min", resistance_min, "", above=0)
+    high = one_number("resistance_max", resistance_max, "", above=0)
+    in_place = one_number("resistance_feedback", resistance_feedback, "", unknown=True, above=0)
     if low > high:
         raise ValueError(f"resistance_min must be at most resistance_max ({high:g}), got {low:g}")
-    ladder = stock_values(stock, value_min=low, value_max=high)
+    every = ladder(stock)
+    known = every[(every >= low) & (every <= high)]
+    if not known.size:
+        raise ValueError(
+            f"stock must hold a resistor from resistance_min to resistance_max, {low:g} to {high:g} Ω, got {told(stock)}"
+        )
     ratio = float(wanted - 1 if wanted > 0 else -wanted)
-    upper, lower = np.meshgrid(ladder if np.isnan(in_place) else np.atleast_1d(in_place), ladder, indexing="ij")
+    upper, lower = np.meshgrid(known if np.isnan(in_place) else np.array([in_place]), known, indexing="ij")
     off = np.abs(np.log(upper / lower / ratio))
     nearest = off <= off.min() + 1e-9
     best = np.flatnonzero(nearest)[np.argmin((upper + lower)[nearest])]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_below, fit, is_a, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_below, fit, is_a, numeric, one_number, quantity
 from pedalcalc.devices import Coupler, Ldr, typical
 from pedalcalc.opto.kinetics import time_to_fall, time_to_rise
 from pedalcalc.opto.scatter import band_width
@@ -37,6 +37,8 @@ class TimingFit(Result):
 
 
 def _rows(names: tuple[str, str, str], values: tuple[ArrayLike, ArrayLike, ArrayLike]) -> tuple[Array, Array, Array]:
+    if _is_empty(values[0]) and _is_empty(values[2]):  # none of this kind was read
+        return np.empty(0), np.empty(0), np.empty(0)
     light = numeric(names[0], values[0], above=0)
     part = numeric(names[1], values[1], above=0, below=1)
     time = numeric(names[2], values[2], above=0)
@@ -47,6 +49,15 @@ def _rows(names: tuple[str, str, str], values: tuple[ArrayLike, ArrayLike, Array
         if np.any(np.isnan(row)):
             raise ValueError(f"{name}: reading {int(np.argmax(np.isnan(row))) + 1} is NaN; leave it out")
     return light, part, time
+
+
+def _is_empty(values: ArrayLike) -> bool:
+    return isinstance(values, (list, tuple, np.ndarray)) and len(values) == 0
+
+
+def _times(function: Any, row: tuple[Array, Array, Array], cell: Ldr) -> Array:
+    """Return the times that `cell` takes, none where none were read."""
+    return np.asarray(function(row[1], illuminance=row[0], cell=cell)) if row[0].size else np.empty(0)
 
 
 def _shape(function: object, light: Array, part: Array, cell: Ldr, name: str) -> Array:
@@ -187,7 +198,7 @@ def fit_timing(
     """
     whole = typical(cell) if isinstance(cell, Coupler) else None
     cell = whole.cell if whole is not None else typical(is_a("cell", cell, Ldr))
-    usual = float(numeric("tolerance", tolerance, above=0))
+    usual = one_number("tolerance", tolerance, "", above=0, most=10)
     up = _rows(("illuminance_rise", "fraction_rise", "time_rise"), (illuminance_rise, fraction_rise, time_rise))
     down = _rows(("illuminance_fall", "fraction_fall", "time_fall"), (illuminance_fall, fraction_fall, time_fall))
     if up[0].size + down[0].size == 0:
@@ -195,8 +206,8 @@ def fit_timing(
     timed, rise_measured = _fit_rise(*up, cell)
     timed, fall_measured = _fit_fall(*down, timed)
     timed = replace(timed, name=f"{cell.name}, timed", origin=f"times fitted to readings; else {cell.origin}")
-    rise_ratio = up[2] / np.asarray(time_to_rise(up[1], illuminance=up[0], cell=timed))
-    fall_ratio = down[2] / np.asarray(time_to_fall(down[1], illuminance=down[0], cell=timed))
+    rise_ratio = up[2] / _times(time_to_rise, up, timed)
+    fall_ratio = down[2] / _times(time_to_fall, down, timed)
     misses = np.log(np.concatenate([rise_ratio, fall_ratio]))
     by_rise, by_fall = _by_exponent(time_to_rise, up, timed), _by_exponent(time_to_fall, down, timed)
     spare = misses.size - int(up[0].size > 0) - int(down[0].size > 0) - rise_measured - fall_measured
@@ -225,10 +236,9 @@ def fit_timing(
 
 def _by_exponent(function: Any, row: tuple[Array, Array, Array], cell: Ldr) -> Array:
     """Return the derivatives of the logarithms of the fitted times by the exponent."""
-    light, part, _ = row
     name = "rise_exponent" if function is time_to_rise else "fall_exponent"
     low, high = (
-        np.log(function(part, illuminance=light, cell=replace(cell, **{name: getattr(cell, name) + step})))
+        np.log(_times(function, row, replace(cell, **{name: getattr(cell, name) + step})))
         for step in (0.0, _EXPONENT_STEP)
     )
     return np.asarray((high - low) / _EXPONENT_STEP)

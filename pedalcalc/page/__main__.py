@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import signal
 import sys
+from typing import Any
 
 from pedalcalc.page import PageError, write_page
 from pedalcalc.page._pdf import write_pdf
@@ -35,5 +37,11 @@ def main(arguments: list[str] | None = None) -> int:
     return 0
 
 
+def _stopped(number: int, _frame: Any) -> None:
+    """Leave as any error does, so that kernel, browser and unfinished files go."""
+    sys.exit(128 + number)
+
+
 if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, _stopped)
     sys.exit(main())

@@ -1,10 +1,10 @@
-"""Write a file so that it appears whole or not at all."""
+"""What the printable page and its PDF share."""
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
+
+from pedalcalc._files import whole_file
 
 
 class PageError(RuntimeError):
@@ -13,12 +13,5 @@ class PageError(RuntimeError):
 
 def replace_file(target: Path, content: bytes) -> None:
     """Write a file so that it appears whole or not at all."""
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.stem}-", suffix=target.suffix)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        Path(name).chmod(0o644)
-        Path(name).replace(target)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    with whole_file(target) as (file, _):
+        file.write(content)

@@ -8,7 +8,8 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from pedalcalc._base import numeric
+from pedalcalc._base import file_path, one_number
+from pedalcalc._files import refuse_unwritable
 from pedalcalc.page._file import PageError, replace_file
 
 BROWSERS = (
@@ -22,7 +23,6 @@ BROWSERS = (
 )
 BROWSER_FLAGS = [
     "--headless",
-    "--no-sandbox",
     "--disable-gpu",
     "--disable-quic",
     "--no-first-run",
@@ -31,6 +31,11 @@ BROWSER_FLAGS = [
     "--disable-sync",
     "--no-pdf-header-footer",
 ]
+
+
+def _is_root() -> bool:
+    """Tell whether this is root, for whom these browsers have no sandbox and do not start with one."""
+    return hasattr(os, "geteuid") and os.geteuid() == 0
 
 
 def write_pdf(page: str | os.PathLike[str], *, time_limit: float = 120.0) -> Path:
@@ -56,19 +61,21 @@ def write_pdf(page: str | os.PathLike[str], *, time_limit: float = 120.0) -> Pat
         If no such browser is found, or it writes nothing.
 
     """
-    limit = float(numeric("time_limit", time_limit, above=0.0))
-    source = Path(page)
+    limit = one_number("time_limit", time_limit, "", above=0.0)
+    source = file_path("page", page)
     if not source.is_file():
         raise FileNotFoundError(f"there is no page {page}")
     browser = next(filter(None, map(shutil.which, BROWSERS)), None)
     if browser is None:
         raise PageError(f"no Chromium, Chrome or Edge found; open {source} in any browser and print it from there")
     target = source.with_suffix(".pdf")
+    refuse_unwritable("page", target)
     with tempfile.TemporaryDirectory() as folder:
         made = Path(folder) / "page.pdf"
         command = [
             browser,
             *BROWSER_FLAGS,
+            *(["--no-sandbox"] if _is_root() else []),
             f"--user-data-dir={folder}/profile",
             f"--print-to-pdf={made}",
             source.resolve().as_uri(),

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from pedalcalc import __version__
-from pedalcalc._base import io, numeric
+from pedalcalc._base import file_path, io, one_number
+from pedalcalc._files import refuse_unwritable
 from pedalcalc.page._file import PageError, replace_file
 
 # What a page shows of an output that comes in several forms, best first; never the live widget.
@@ -40,7 +41,9 @@ def write_page(
     Raises
     ------
     FileNotFoundError
-        If there is no such notebook.
+        If there is no such notebook, or no folder for the page.
+    OSError
+        If the page cannot be written there; the notebook is not run then.
     PageError
         If a cell fails or runs too long, the notebook cannot be read, or the notebook kernel is not installed.
     ValueError
@@ -61,11 +64,12 @@ def write_page(
     Traceback (most recent call last):
     FileNotFoundError: there is no notebook no-such-notebook.ipynb
     """
-    limit = float(numeric("time_limit", time_limit, above=0.0))
-    source = Path(notebook)
+    limit = one_number("time_limit", time_limit, "", above=0.0)
+    source = file_path("notebook", notebook)
     if not source.is_file():
         raise FileNotFoundError(f"there is no {'list' if source.suffix == '.csv' else 'notebook'} {notebook}")
-    target = source.with_suffix(".html") if page is None else Path(page)
+    target = source.with_suffix(".html") if page is None else file_path("page", page)
+    refuse_unwritable("page", target)
     text = _rendered(_of_list(source) if source.suffix == ".csv" else _executed(source, limit), source)
     replace_file(target, text.encode("utf-8"))
     return target
@@ -110,7 +114,12 @@ def _executed(source: Path, limit: float) -> Any:
         manager = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=specs)
         places = {"metadata": {"path": str(source.parent.resolve())}}
         client = nbclient.NotebookClient(
-            notebook, km=manager, timeout=limit, startup_timeout=60, shutdown_kernel="immediate", resources=places
+            notebook,
+            km=manager,
+            timeout_func=lambda _: limit,
+            startup_timeout=60,
+            shutdown_kernel="immediate",
+            resources=places,
         )
         # What the kernel process itself writes is kept, and told only if it dies.
         with tempfile.TemporaryFile() as said:
@@ -125,10 +134,19 @@ def _executed(source: Path, limit: float) -> Any:
                 raise PageError(f"{source}: {where} failed with {error.ename}: {error.evalue}") from error
             except (NoSuchKernel, ModuleNotFoundError) as error:
                 raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
-            except RuntimeError as error:
+            except (RuntimeError, AssertionError) as error:
+                if _was_stopped(client):
+                    raise PageError(f"{source}: the run was told to stop") from None
+                if isinstance(error, AssertionError):
+                    raise
                 if attempt == 2:
                     raise PageError(f"{source}: the kernel did not answer, twice: {error}{_tail(said)}") from error
     raise AssertionError("not reached")
+
+
+def _was_stopped(client: Any) -> bool:
+    """Tell whether a signal ended the run; the client then ends its kernel itself, and stumbles over that."""
+    return getattr(client, "_async_cleanup_kernel_future", None) is not None
 
 
 def _tail(said: Any) -> str:
@@ -176,8 +194,15 @@ def _rendered(notebook: Any, source: Path) -> str:
         "page_notebook": source.name,
         "page_version": __version__,
         "page_date": datetime.date.today().isoformat(),
+        "page_foot": _css_string(f"{_title(notebook, source)}, {datetime.date.today().isoformat()}"),
+        "page_of_a_build": (source.parent / "parts.csv").is_file(),
     }
     return str(exporter.from_notebook_node(notebook, resources=resources)[0])
+
+
+def _css_string(text: str) -> str:
+    """Return text as a string of a style sheet, whatever stands in it."""
+    return '"' + "".join(c if c.isalnum() or c in " .,:-" else f"\\{ord(c):x} " for c in text) + '"'
 
 
 def _title(notebook: Any, source: Path) -> str:

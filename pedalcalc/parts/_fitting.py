@@ -7,29 +7,30 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pedalcalc._base import is_a, search
+from pedalcalc._base import is_a, list_of, search
 from pedalcalc.parts._list import FITTING_STEPS, KINDS, Part
 from pedalcalc.values import write_bands, write_code, write_digit_code, write_value
 
 
 @search
-def fitting_step(part: Part) -> str:
-    """Name the step of the fitting in which a part is soldered.
+def fitting_order(parts: Sequence[Part]) -> dict[str, tuple[Part, ...]]:
+    """Sort parts into the steps in which they are soldered, lowest first.
 
     Parameters
     ----------
-    part : Part
-        One part of the list.
+    parts : sequence of Part
+        Parts in any order.
 
     Returns
     -------
-    str
-        A key of `FITTING_STEPS`, which stand in the order of fitting.
+    dict of str to tuple of Part
+        Each step of `FITTING_STEPS` that has parts, in the order of fitting; inside a step by kind and then by
+        reference, R2 before R10.
 
     Raises
     ------
     TypeError
-        If `part` is not a part.
+        If `parts` holds something else than parts.
 
     Notes
     -----
@@ -42,45 +43,17 @@ def fitting_step(part: Part) -> str:
 
     Examples
     --------
-    >>> fitting_step(Part("C1", "film capacitor", 1e-7, "F", "100n", -0.1, 0.1, 63, float("nan"), float("nan"), (), ""))
-    'film and ceramic capacitors'
-    """
-    kind = is_a("part", part, Part).kind
-    return next(step for step, kinds in FITTING_STEPS.items() if kind in kinds)
-
-
-@search
-def fitting_order(parts: Sequence[Part]) -> tuple[Part, ...]:
-    """Sort parts into the order in which they are soldered, lowest first.
-
-    Parameters
-    ----------
-    parts : sequence of Part
-        Parts in any order.
-
-    Returns
-    -------
-    tuple of Part
-        By step, as in `FITTING_STEPS`; inside a step by kind and then by reference, R2 before R10.
-
-    Raises
-    ------
-    TypeError
-        If `parts` holds something else than parts.
-
-    References
-    ----------
-    PRACTICE, lowest parts first.
-
-    Examples
-    --------
     >>> def part(reference, kind):
     ...     return Part(reference, kind, 1.0, "", "", 0, 0, 0, 0, 0, (), "")
     >>> found = fitting_order([part("D9", "indicator"), part("R10", "resistor"), part("R2", "resistor")])
-    >>> [part.reference for part in found]
-    ['R2', 'R10', 'D9']
+    >>> for step, fitted in found.items():
+    ...     print(step, [each.reference for each in fitted])
+    resistors and diodes ['R2', 'R10']
+    indicator ['D9']
     """
-    return tuple(sorted((is_a("parts", part, Part) for part in parts), key=_place))
+    sorted_parts = sorted(list_of("parts", parts, "parts", Part), key=_place)
+    steps = {step: tuple(part for part in sorted_parts if part.kind in kinds) for step, kinds in FITTING_STEPS.items()}
+    return {step: fitted for step, fitted in steps.items() if fitted}
 
 
 def _place(part: Part) -> tuple[int, list[tuple[str, int]]]:

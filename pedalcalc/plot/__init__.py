@@ -4,7 +4,7 @@ Every function returns a figure of its own and touches no global plotting state.
 """
 
 from pedalcalc.plot._dynamics import static_curve, step_response
-from pedalcalc.plot._lines import bands, curve, curves, lines
+from pedalcalc.plot._lines import bands, curve, lines
 from pedalcalc.plot._rails import rail_diagram
 from pedalcalc.plot._response import response
 from pedalcalc.plot._sketch import Sketch, sketch
@@ -15,7 +15,6 @@ __all__ = [
     "Sketch",
     "bands",
     "curve",
-    "curves",
     "lines",
     "rail_diagram",
     "response",

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import io, is_a
+from pedalcalc._base import io, is_a, words
+from pedalcalc._number_text import number_text
 from pedalcalc.compressor.features import CurveFeatures
 from pedalcalc.compressor.response import Response
 from pedalcalc.compressor.static import StaticCurve
@@ -25,7 +26,6 @@ from pedalcalc.plot._style import (
     new_picture,
     thinned,
 )
-from pedalcalc.report._text import number_text
 
 FIRST = 5e-4  # shortest time drawn after a step, in seconds
 ROUND = 5.0  # limits of the level axis fall on multiples of this many dB
@@ -70,7 +70,7 @@ def step_response(step: Response, *, timing: AttackRelease | None = None, title:
     >>> [axes.get_title(loc="left") for axes in picture.axes]
     ['Step up', 'Step down']
     """
-    picture, update = step_picture(title)
+    picture, update = step_picture(words("title", title))
     update(step, timing)
     return picture
 
@@ -90,6 +90,8 @@ def step_picture(title: str = "") -> tuple[Picture, Callable[[Response, AttackRe
 
     def update(step: Response, timing: AttackRelease | None) -> None:
         is_a("step", step, Response)
+        if timing is not None:
+            is_a("timing", timing, AttackRelease)
         up, down, end = step.time_up, step.time_down, float(step.time[-1])
         if not (up < down):
             raise ValueError("step must step up and then down; take it from compressor.step_response")
@@ -194,6 +196,11 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     Picture
         A matplotlib figure that shows itself in a notebook. Where the circuit latches, the branch from above is drawn too.
 
+    Raises
+    ------
+    ValueError
+        If the curve is one of many units.
+
     References
     ----------
     PRACTICE : level out against level in, both in dB.
@@ -206,14 +213,20 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     >>> plot.static_curve(curve).axes[0].get_xlabel()
     'Level in [dBV]'
     """
-    picture, update = static_picture(title)
+    is_a("curve", curve, StaticCurve)
+    if np.ndim(curve.level_out_dbv) > 1:
+        raise ValueError(
+            f"curve must be of one unit to be drawn, got one of {len(curve.level_out_dbv)} units; "
+            "compute it for one of them"
+        )
+    picture, update = static_picture(words("title", title))
     update(curve, features)
     return picture
 
 
 def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, CurveFeatures | None], None]]:
     """Return an empty picture of a static curve and the function that puts a curve into it."""
-    picture = new_picture(5.4, 3.5)
+    picture = new_picture(5.4, 3.3)
     with look():
         axes = picture.subplots()
         dress(axes, across=("level in", "dBV"), up=("level out", "dBV"), logs=(False, False))
@@ -228,6 +241,8 @@ def static_picture(title: str = "") -> tuple[Picture, Callable[[StaticCurve, Cur
 
     def update(curve: StaticCurve, features: CurveFeatures | None) -> None:
         is_a("curve", curve, StaticCurve)
+        if features is not None:
+            is_a("features", features, CurveFeatures)
         x = curve.level_in_dbv
         plain = x + (curve.level_out_dbv - x + curve.gain_reduction_db)
         latches = np.abs(curve.level_out_falling_dbv - curve.level_out_dbv) > 1e-6

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Result, io, numeric, one_of
+from pedalcalc._base import Result, io, list_of, numeric, one_number, one_of, table_of, words
+from pedalcalc._units import told
 from pedalcalc.plot._style import COLOURS, Picture, dress, few_decades, legend_above, look, mark, new_picture, style_of
 
 SCALES = ("auto", "linear", "log")
@@ -18,7 +19,7 @@ NATURALLY_LOG = {"Ω", "F", "Hz", "lx"}
 
 @io
 def curve(
-    result: Result,
+    result: Result | Mapping[str, Result],
     *,
     across: str,
     up: str | Sequence[str],
@@ -27,16 +28,17 @@ def curve(
     scale_up: str = "auto",
     marks: Mapping[str, tuple[float, float]] | None = None,
 ) -> Picture:
-    """Draw one or several fields of a result against another field.
+    """Draw fields of a result against another field, or one field of several results.
 
     Parameters
     ----------
-    result : Result
-        A result whose fields hold arrays; names, captions and units come from its fields.
+    result : Result, or mapping of str to Result
+        A result whose fields hold arrays; names, captions and units come from its fields. Several go by the words that
+        stand beside their lines.
     across : str
         Field on the horizontal axis; a field of a result inside is written ``"point.current"``.
     up : str or sequence of str
-        Field or fields on the vertical axis, all of one unit.
+        Field or fields on the vertical axis, all of one unit; one field for several results.
     title : str, optional
         Line above the picture.
     scale_across : str, default "auto"
@@ -54,7 +56,9 @@ def curve(
     Raises
     ------
     ValueError
-        If a field is not there, holds no array, or the units differ.
+        If a field is not there, holds no array, or the units differ, or there is no result.
+    TypeError
+        If several results and several fields are given, or what is given is no result.
 
     References
     ----------
@@ -73,13 +77,21 @@ def curve(
     >>> picture = plot.curve(Sweep(np.array([0.0, 1.0]), np.array([0.0, 0.1])), across="voltage", up="current")
     >>> picture.axes[0].get_xlabel()
     'Voltage'
+    >>> two = {name: Sweep(np.arange(3.0), np.arange(3.0) * k) for k, name in ((0.1, "cold"), (0.2, "warm"))}
+    >>> len(plot.curve(two, across="voltage", up="current").axes[0].lines)
+    2
     """
-    names = [up] if isinstance(up, str) else list(up)
-    x, caption_x, unit_x = _field(result, across)
-    found = [_field(result, name) for name in names]
+    if isinstance(result, Mapping):
+        results = table_of("result", result, "results by words")
+        return _several(results, across, up, title, scale_across, scale_up, marks)
+    names = [up] if isinstance(up, str) else list_of("up", up, "names of fields", str)
+    if not names:
+        raise ValueError("up must name at least one field, got none")
+    x, caption_x, unit_x = _field(result, "across", across)
+    found = [_field(result, "up", name) for name in names]
     units = {unit for _, _, unit in found}
     if len(units) > 1:
-        raise ValueError(f"up: the fields must share one unit, got {', '.join(sorted(units))}")
+        raise ValueError(f"up must name fields that share one unit, got {', '.join(sorted(units))}")
     series = {caption: values for values, caption, _ in found}
     caption = found[0][1] if len(found) == 1 else _shared(list(series))
     return lines(
@@ -88,72 +100,26 @@ def curve(
     )  # fmt: skip
 
 
-@io
-def curves(
+def _several(
     results: Mapping[str, Result],
-    *,
     across: str,
-    up: str,
-    title: str = "",
-    scale_across: str = "auto",
-    scale_up: str = "auto",
-    marks: Mapping[str, tuple[float, float]] | None = None,
+    up: str | Sequence[str],
+    title: str,
+    scale_across: str,
+    scale_up: str,
+    marks: Mapping[str, tuple[float, float]] | None,
 ) -> Picture:
-    """Draw the same field of several results, one line each.
-
-    Parameters
-    ----------
-    results : mapping of str to Result
-        The results by the words that stand beside their lines.
-    across : str
-        Field on the horizontal axis.
-    up : str
-        Field on the vertical axis.
-    title : str, optional
-        Line above the picture.
-    scale_across : str, default "auto"
-        "linear", "log" or "auto", as for `curve`.
-    scale_up : str, default "auto"
-        The same for the vertical axis.
-    marks : mapping of str to (float, float), optional
-        Points to mark with a dot, by the words that name them above the picture.
-
-    Returns
-    -------
-    Picture
-        A matplotlib figure that shows itself in a notebook.
-
-    Raises
-    ------
-    ValueError
-        If there is no result, or a field is not there or holds no array.
-
-    References
-    ----------
-    PRACTICE : every axis labelled with its unit.
-
-    Examples
-    --------
-    >>> from dataclasses import dataclass
-    >>> import numpy as np
-    >>> from pedalcalc import plot
-    >>> from pedalcalc._base import Result, quantity
-    >>> @dataclass(frozen=True)
-    ... class Sweep(Result):
-    ...     voltage: object = quantity("V", "voltage")
-    ...     current: object = quantity("A", "current")
-    >>> two = {name: Sweep(np.arange(3.0), np.arange(3.0) * k) for k, name in ((0.1, "cold"), (0.2, "warm"))}
-    >>> len(plot.curves(two, across="voltage", up="current").axes[0].lines)
-    2
-    """
+    """Draw one field of several results, one line each."""
     if not results:
-        raise ValueError("results must hold at least one result, got none")
+        raise ValueError("result must hold at least one result, got none")
+    if not isinstance(up, str):
+        raise TypeError(f"up must be one field where several results are drawn, got {', '.join(up)}")
     picture = new_picture()
     with look():
         axes = picture.subplots()
-        for k, (words, result) in enumerate(results.items()):
-            (x, caption_x, unit_x), (y, caption, unit) = _field(result, across), _field(result, up)
-            axes.plot(x, y, label=words if len(results) > 1 else None, **style_of(k))
+        for k, (name, result) in enumerate(results.items()):
+            (x, caption_x, unit_x), (y, caption, unit) = _field(result, "across", across), _field(result, "up", up)
+            axes.plot(x, y, label=name if len(results) > 1 else None, **style_of(k))
         spans = [np.concatenate([np.asarray(line.get_data()[i], float) for line in axes.lines]) for i in (0, 1)]
         logs = (_is_log("scale_across", scale_across, unit_x, spans[0]), _is_log("scale_up", scale_up, unit, spans[1]))
         dress(axes, across=(caption_x, unit_x), up=(caption, unit), logs=logs)
@@ -224,19 +190,26 @@ def lines(
     >>> picture.axes[0].get_ylabel()
     'Voltage'
     """
+    tracks = table_of("tracks", tracks, "rows of numbers by words")
+    (
+        words("caption_across", caption_across),
+        words("unit_across", unit_across),
+        words("caption", caption),
+        words("unit", unit),
+    )
     if not tracks:
         raise ValueError("tracks must hold at least one line, got none")
-    x = np.asarray(across, float)
+    x = numeric("across", across, infinity=True)
     picture = new_picture()
     with look():
         axes = picture.subplots()
-        for k, (words, values) in enumerate(tracks.items()):
-            y = np.asarray(values, float)
+        for k, (name, values) in enumerate(tracks.items()):
+            y = numeric("tracks", values, infinity=True)
             if y.shape != x.shape or x.ndim != 1:
                 raise ValueError(
-                    f"tracks: {words!r} has shape {y.shape}, across has {x.shape}; both must be one row of one length"
+                    f"tracks: {name!r} has shape {y.shape}, across has {x.shape}; both must be one row of one length"
                 )
-            axes.plot(x, y, label=words if len(tracks) > 1 else None, **style_of(k))
+            axes.plot(x, y, label=name if len(tracks) > 1 else None, **style_of(k))
         every = np.concatenate([np.asarray(values, float) for values in tracks.values()])
         logs = (_is_log("scale_across", scale_across, unit_across, x), _is_log("scale_up", scale_up, unit, every))
         dress(axes, across=(caption_across, unit_across), up=(caption, unit), logs=logs)
@@ -308,35 +281,41 @@ def bands(
     >>> len(picture.axes[0].collections)
     1
     """
+    tracks = table_of("tracks", tracks, "lowest, typical and highest values by words")
+    for name, three in tracks.items():
+        if not hasattr(three, "__len__") or len(three) != 3:
+            raise ValueError(f"tracks: {name!r} must be lowest, typical and highest values, got {told(three)}")
     picture = lines(
-        {words: typical for words, (_, typical, _) in tracks.items()}, across=across, caption_across=caption_across,
+        {name: typical for name, (_, typical, _) in tracks.items()}, across=across, caption_across=caption_across,
         unit_across=unit_across, caption=caption, unit=unit, title=title, scale_across=scale_across, scale_up=scale_up, marks=marks,
     )  # fmt: skip
     axes = picture.axes[0]
     with look():
         for k, (low, _, high) in enumerate(tracks.values()):
             colour = COLOURS[k % len(COLOURS)]
-            ends = np.asarray(low, float), np.asarray(high, float)
+            ends = numeric("tracks", low, infinity=True), numeric("tracks", high, infinity=True)
             axes.fill_between(np.asarray(across, float), *ends, color=colour, alpha=0.18, linewidth=0)
             for end in ends:
                 axes.plot(np.asarray(across, float), end, color=colour, linewidth=0.6)
     return picture
 
 
-def _field(result: Any, name: str) -> tuple[np.ndarray[Any, Any], str, str]:
+def _field(result: Any, argument: str, name: str) -> tuple[np.ndarray[Any, Any], str, str]:
     """Return the array, caption and unit of a field, through dots into results inside."""
-    first, _, rest = name.partition(".")
+    first, _, rest = words(argument, name).partition(".")
     if not isinstance(result, Result) or not dataclasses.is_dataclass(result):
-        raise TypeError(f"result must be a result, not {type(result).__name__}: {result!r}")
+        raise TypeError(f"result must be a result, not {type(result).__name__}: {told(result)}")
     known = {field.name: field for field in dataclasses.fields(result)}
     if first not in known:
-        raise ValueError(f"{name!r} is not a field of {type(result).__name__}; there are {', '.join(known)}")
+        raise ValueError(
+            f"{argument}: {name!r} is not a field of {type(result).__name__}; there are {', '.join(known)}"
+        )
     value = getattr(result, first)
     if rest:
-        return _field(value, rest)
+        return _field(value, argument, rest)
     array = np.asarray(value)
     if array.ndim != 1 or array.dtype.kind not in "iuf":
-        raise ValueError(f"{name} must hold one row of numbers to be drawn, got shape {array.shape}")
+        raise ValueError(f"{argument}: {name} must hold one row of numbers to be drawn, got shape {array.shape}")
     metadata = known[first].metadata
     return array.astype(float), str(metadata.get("caption", first)), str(metadata.get("unit", ""))
 
@@ -359,9 +338,11 @@ def _is_log(name: str, scale: str, unit: str, values: Any) -> bool:
 
 
 def _finish(axes: Any, title: str, marks: Mapping[str, tuple[float, float]] | None) -> None:
-    for k, (words, (x, y)) in enumerate((marks or {}).items()):
-        mark(axes, float(numeric("marks", x)), float(numeric("marks", y)), words, index=k)
+    for k, (name, point) in enumerate(table_of("marks", marks, "points by words").items()):
+        if not isinstance(point, (list, tuple)) or len(point) != 2:
+            raise ValueError(f"marks: {name!r} must be two numbers, across and up, got {told(point)}")
+        mark(axes, one_number("marks", point[0], ""), one_number("marks", point[1], ""), name, index=k)
     for axis in (axes.xaxis, axes.yaxis):
         if axis.get_scale() == "log":
             few_decades(axis)
-    legend_above(axes.figure, title)
+    legend_above(axes.figure, words("title", title))

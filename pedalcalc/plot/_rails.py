@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from pedalcalc._base import io, numeric
+from pedalcalc._base import io, numeric, one_number, table_of, words
+from pedalcalc._number_text import number_text
 from pedalcalc.plot._style import COLOURS, INK, PALE, Picture, dress, look, new_picture
-from pedalcalc.report._text import number_text
 
 
 @io
@@ -47,9 +47,11 @@ def rail_diagram(
     >>> [text.get_text() for text in picture.axes[0].get_yticklabels()]
     ['label', 'op-amp swing']
     """
+    words("title", title)
+    rails = table_of("rails", rails, "voltages by words")
     if not rails:
         raise ValueError("rails must hold at least one bar, got none")
-    bars = {words: _ends(words, ends) for words, ends in rails.items()}
+    bars = {name: _ends(name, ends) for name, ends in rails.items()}
     picture = new_picture(6.5, 1.1 + 0.42 * len(bars))
     with look():
         axes = picture.subplots()
@@ -75,7 +77,7 @@ def rail_diagram(
                         fontsize=8,
                     )
         if voltage_idle is not None:
-            at = float(numeric("voltage_idle", voltage_idle))
+            at = one_number("voltage_idle", voltage_idle, "")
             axes.axvline(at, color=COLOURS[1], linestyle=(0, (5, 2)), linewidth=1.4)
             axes.annotate(f"idle {number_text(at, 'V')}", (at, 1.0), (0, 2), xycoords=("data", "axes fraction"), textcoords="offset points",
                           fontsize=8, color=COLOURS[1], ha="center", va="bottom")  # fmt: skip
@@ -95,9 +97,9 @@ def rail_diagram(
     return picture
 
 
-def _ends(words: str, ends: float | Sequence[float]) -> tuple[float, float]:
+def _ends(name: str, ends: float | Sequence[float]) -> tuple[float, float]:
     pair = np.ravel(numeric("rails", ends))
     if pair.size not in (1, 2) or np.any(np.isnan(pair)):
-        raise ValueError(f"rails: {words!r} must be one voltage or a lower and an upper one, got {ends!r}")
+        raise ValueError(f"rails: {name!r} must be one voltage or a lower and an upper one, got {ends!r}")
     low, high = (0.0, float(pair[0])) if pair.size == 1 else sorted(map(float, pair))
     return (low, high) if low <= high else (high, low)

@@ -5,10 +5,14 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Mapping
+from html import escape, unescape
 from typing import Any
 
-from pedalcalc._base import io, one_of
+from pedalcalc._base import io, is_a, one_of, table_of, words
+from pedalcalc._screen_text import plain_text
+from pedalcalc.devices import Pinout
 from pedalcalc.plot import _stages
+from pedalcalc.plot._leads import draw_leads
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 LONGEST = 10  # letters of a label in one line
@@ -66,6 +70,25 @@ STAGES: dict[str, tuple[Any, dict[str, str]]] = {
         {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "C in": "C in",
          "C out": "C out", "in": "in", "out": "out"},
     ),
+    "op-amp follower": (
+        _stages.op_amp_follower,
+        {"in": "in", "C in": "C in", "R pull-down": "R pull-down", "R bias": "R bias", "reference": "reference", "op-amp": "", "out": "out"},
+    ),
+    "op-amp gain": (
+        _stages.op_amp_gain,
+        {"in": "in", "op-amp": "", "R feedback": "R feedback", "R ground": "R ground", "reference": "reference", "C out": "C out",
+         "out": "out"},
+    ),
+    "rectifier": (
+        _stages.rectifier,
+        {"in": "in", "threshold": "threshold", "gain": "gain", "inverter": "inverter", "D upright": "D", "D inverted": "D",
+         "out": "rectified"},
+    ),
+    "hold and drive": (
+        _stages.hold_and_drive,
+        {"rectified": "rectified", "R attack": "R attack", "C hold": "C hold", "R release": "R release",
+         "reference": "reference", "buffer": "buffer", "R LED": "R LED", "LED": "LED"},
+    ),
     "jfet follower": (
         _stages.jfet_follower,
         {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "R emitter": "R emitter",
@@ -89,14 +112,16 @@ class Sketch:
 
 
 @io
-def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
-    """Sketch one of the textbook stages, with part values written beside the parts.
+def sketch(stage: str | Mapping[str, Pinout], *, labels: Mapping[str, str] | None = None) -> Sketch:
+    """Sketch one of the textbook stages with part values beside the parts, or which lead of a part is which.
 
     Parameters
     ----------
-    stage : str
+    stage : str or mapping of str to record
         One of indicator led, low-pass, high-pass, divider, detector, coupler, cell shunt, cell series, cell feedback,
-        compressor, supply filter, half supply, pump, bias bjt, bias jfet, jfet follower.
+        compressor, supply filter, half supply, pump, bias bjt, bias jfet, jfet follower, op-amp follower, op-amp gain,
+        rectifier, hold and drive; or orders of pins (`devices.Pinout`) by words of one's own, such as ``{"Q1": device.pinouts[0]}``:
+        each package is drawn as its record says it is held, with number and name at every lead.
     labels : mapping of str to str, optional
         Text beside each part, by the part's name in the plain sketch, such as ``{"R": "R1 4.7 kΩ"}``.
 
@@ -108,7 +133,9 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     Raises
     ------
     ValueError
-        If the stage or a part in `labels` is not known; the message lists what is.
+        If the stage or a part in `labels` is not known; the message lists what is. If no part is given, or labels for leads.
+    TypeError
+        If something else than an order of pins is to be drawn.
     ModuleNotFoundError
         If schemdraw is not installed (it comes with ``pedalcalc[lab]``).
 
@@ -122,12 +149,21 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     >>> plot.sketch("low-pass", labels={"R": "R1 4.7 kΩ", "C": "C1 100 nF"})
     sketch of the stage: low-pass
     """
+    if isinstance(stage, Mapping):
+        if not stage or labels:
+            raise ValueError(f"stage must hold at least one order of pins, and no labels, got {len(stage)}")
+        for name, order in stage.items():
+            words("stage", name)
+            is_a(f"stage: {name}", order, Pinout)
+        return Sketch("leads of " + ", ".join(stage), draw_leads(stage))
     one_of("stage", stage, tuple(STAGES))
     draw, texts = STAGES[stage]
-    for name in labels or {}:
+    labels = table_of("labels", labels, "words by part")
+    for name, text in labels.items():
+        words(f"labels: {name}", text)
         if name not in texts:
             raise ValueError(f"labels: {name!r} is not a part of {stage}; there are {', '.join(texts)}")
-    texts = {**texts, **{name: _broken(words) for name, words in (labels or {}).items()}}
+    texts = {**texts, **{name: _as_drawn(_broken(text)) for name, text in labels.items()}}
     import schemdraw
     from schemdraw import elements
 
@@ -137,14 +173,20 @@ def sketch(stage: str, *, labels: Mapping[str, str] | None = None) -> Sketch:
     return Sketch(stage, _with_room(drawing.get_imagedata("svg").decode("utf-8")))
 
 
-def _broken(words: str) -> str:
+def _as_drawn(text: str) -> str:
+    """Return text so that the drawing shows it as it stands: it reads ``&``, ``<`` and ``$`` as markup."""
+    seen = "\n".join(plain_text(line) for line in text.splitlines())
+    return escape(seen, quote=False).replace("$", "&#36;")
+
+
+def _broken(text: str) -> str:
     """Return words in two lines, name over value, where one line would run into the neighbours."""
-    if len(words) <= LONGEST or " " not in words or "\n" in words:
-        return words
-    value = re.search(r" (?=[0-9])", words)
-    places = [value.start()] if value else [place for place, letter in enumerate(words) if letter == " "]
-    middle = min(places, key=lambda place: abs(2 * place - len(words)))
-    return f"{words[:middle]}\n{words[middle + 1 :]}"
+    if len(text) <= LONGEST or " " not in text or "\n" in text:
+        return text
+    value = re.search(r" (?=[0-9])", text)
+    places = [value.start()] if value else [place for place, letter in enumerate(text) if letter == " "]
+    middle = min(places, key=lambda place: abs(2 * place - len(text)))
+    return f"{text[:middle]}\n{text[middle + 1 :]}"
 
 
 def _with_room(svg: str) -> str:
@@ -156,8 +198,8 @@ def _with_room(svg: str) -> str:
     left, top, width, height = map(float, found.groups())
     ends = [left, left + width]
     for anchor, inside in re.findall(r'<text [^>]*text-anchor="(\w+)"[^>]*>(.*?)</text>', svg, re.DOTALL):
-        for x, words in re.findall(r'<tspan x="(\S+)"[^>]*>(.*?)</tspan>', inside, re.DOTALL):
-            long = LETTER * len(words)
+        for x, line in re.findall(r'<tspan x="(\S+)"[^>]*>(.*?)</tspan>', inside, re.DOTALL):
+            long = LETTER * len(unescape(line))
             start = float(x) - {"start": 0.0, "middle": 0.5, "end": 1.0}[anchor] * long
             ends += [start, start + long]
     left, wide = min(ends) - 2, max(ends) - min(ends) + 4

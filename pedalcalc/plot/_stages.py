@@ -340,3 +340,88 @@ def jfet_follower(d: Any, e: Any, text: Text) -> None:
     d += e.Line().at(emitter.center).right().length(0.8)
     d += e.Capacitor().right().length(1.6).label(text("C out"), "top")
     d += e.Dot(open=True).label(text("out"), "right")
+
+
+def op_amp_follower(d: Any, e: Any, text: Text) -> None:
+    """Draw a follower with its input capacitor, pull-down and bias resistor."""
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.Line().right().length(1.2)
+    d += (first := e.Dot())
+    d += e.Capacitor().right().length(2.2).label(text("C in"), "top")
+    d += (second := e.Dot())
+    d += e.Line().right().length(1.6)
+    d += (amplifier := e.Opamp().anchor("in2").right().flip())
+    d += e.Label().at(amplifier.center).label(text("op-amp"), "center")
+    d += e.Line().at(amplifier.in1).left().length(0.4)
+    d += e.Line().down().length(1.3)
+    d += e.Line().right().tox(amplifier.out)
+    d += e.Line().up().toy(amplifier.out)
+    d += e.Dot()
+    d += e.Line().right().length(1.0)
+    d += e.Dot(open=True).label(text("out"), "right")
+    d += e.ResistorIEC().at(first.center).down().length(WIDE).label(text("R pull-down"), "top")
+    d += e.Ground()
+    d += e.ResistorIEC().at(second.center).down().length(WIDE).label(text("R bias"), "top")
+    d += e.Dot(open=True).label(text("reference"), "bottom")
+
+
+def op_amp_gain(d: Any, e: Any, text: Text) -> None:
+    """Draw an amplifier that does not invert, its two resistors, and the capacitor at its output."""
+    d += e.Dot(open=True).label(text("in"), "left")
+    d += e.Line().right().length(1.8)
+    d += (amplifier := e.Opamp().anchor("in2").right().flip())
+    d += e.Label().at(amplifier.center).label(text("op-amp"), "center")
+    d += e.Line().at(amplifier.in1).left().length(0.6)
+    d += e.Line().down().length(1.4)
+    d += (joint := e.Dot())
+    d += e.ResistorIEC().right().tox(amplifier.out[0] + 0.6).label(text("R feedback"), "top")
+    d += e.Line().up().toy(amplifier.out)
+    d += (far := e.Dot())
+    d += e.Line().at(amplifier.out).right().tox(far.center)
+    d += e.ResistorIEC().at(joint.center).down().length(WIDE).label(text("R ground"), "top")
+    d += e.Dot(open=True).label(text("reference"), "bottom")
+    d += e.Capacitor().at(far.center).right().length(2.2).label(text("C out"), "top")
+    d += e.Dot(open=True).label(text("out"), "right")
+
+
+def rectifier(d: Any, e: Any, text: Text) -> None:
+    """Draw threshold, gain and inverter as blocks, and a diode for each half-wave."""
+    d += e.Dot(open=True).label(text("in"), "left")
+    for name in ("threshold", "gain"):
+        d += e.Arrow().right().length(0.7)
+        d += (box := _block(e, _wide(text(name)), 1.1).anchor("W").label(text(name), "center"))
+        d.move_from(box.E)
+    d += e.Line().right().length(0.6)
+    d += (tap := e.Dot())
+    d += e.Line().right().length(0.5)
+    width = _wide(text("inverter"))
+    d += e.Line().right().length(width)
+    d += e.Diode().right().length(2.0).label(text("D upright"), "top")
+    d += (joint := e.Dot())
+    d += e.Line().at(tap.center).down().length(1.9)
+    d += e.Arrow().right().length(0.5)
+    d += (turned := _block(e, width, 1.1).anchor("W").label(text("inverter"), "center"))
+    d += e.Diode().at(turned.E).right().length(2.0).label(text("D inverted"), "bottom")
+    d += e.Line().up().toy(joint.center)
+    d += e.Line().at(joint.center).right().length(0.8)
+    d += e.Dot(open=True).label(text("out"), "right")
+
+
+def hold_and_drive(d: Any, e: Any, text: Text) -> None:
+    """Draw what fills and empties the hold capacitor, the buffer that reads it, and the coupler's LED."""
+    d += e.Dot(open=True).label(text("rectified"), "left")
+    d += e.ResistorIEC().right().length(WIDE).label(text("R attack"), "top")
+    d += (held := e.Dot())
+    d += (hold := e.Capacitor().down().length(WIDE).label(text("C hold"), "top"))
+    d += e.Line().at(held.center).right().length(2.2)
+    d += (second := e.Dot())
+    d += (empties := e.ResistorIEC().down().length(WIDE).label(text("R release"), "bottom"))
+    d += e.Arrow().at(second.center).right().length(2.4)
+    d += (buffer := _block(e, _wide(text("buffer")), 1.1).anchor("W").label(text("buffer"), "center"))
+    d += e.ResistorIEC().at(buffer.E).right().length(2.2).label(text("R LED"), "top")
+    d += e.LED().down().length(WIDE).label(text("LED"), "top")
+    d += e.Line().left().tox(hold.end)
+    for end in (hold.end, empties.end):
+        d += e.Dot().at(end)
+    d += e.Line().at(hold.end).left().length(0.8)
+    d += e.Dot(open=True).label(text("reference"), "left")

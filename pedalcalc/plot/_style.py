@@ -120,12 +120,14 @@ def dress(axes: Axes, *, across: tuple[str, str], up: tuple[str, str], logs: tup
     frame(axes)
 
 
-def round_above(value: float) -> float:
-    """Return the next of 1, 1.5, 2, 3, 5, 7, 10, ... at or above a value, so that an axis stands still for a while."""
+FINE_STEPS = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0)
+COARSE_STEPS = (1.0, 2.0, 5.0, 10.0)  # for times, which follow a capacitor over many decades
+
+
+def round_above(value: float, steps: tuple[float, ...] = FINE_STEPS) -> float:
+    """Return the next of these steps of a decade at or above a value, so that an axis stands still for a while."""
     decade = 10.0 ** np.floor(np.log10(value))
-    return float(
-        next(decade * step for step in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0) if decade * step >= value * (1 - 1e-9))
-    )
+    return float(next(decade * step for step in steps if decade * step >= value * (1 - 1e-9)))
 
 
 def few_ticks(axis: Axis) -> None:

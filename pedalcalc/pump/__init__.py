@@ -1,9 +1,8 @@
-"""Switched-capacitor converters of the 7660 family, and the voltage budget of a build.
+"""Switched-capacitor converters of the 7660 family: what rail a doubler or an inverter gives, and when.
 
-`cycle` solves one flying capacitor exactly, `sums` holds the makers' formulas,
-`inverter`, `cascade` and `doubler` the converter's circuits, `start` how the doubler comes
-up, `budget` the way from the adaptor's label to the swing of an op-amp stage, `demo` the
-supply of the demo build. The doubler's diodes obey the junction law: `_pulse` solves them in
+`inverter` and `doubler` are the converter's circuits, with the makers' sums beside the exact
+figures; `start` says how the doubler comes up. One flying capacitor between switches is solved
+exactly in `_cycle`. The doubler's diodes obey the junction law: `_pulse` solves them in
 closed form, `_overlap` steps them in time where both conduct at once, `_settled` chooses.
 
 Symbols: f pump frequency, half the oscillator's; C1 flying and C2 output
@@ -12,48 +11,8 @@ with supply and temperature, dead time between the phases, leakage of the capaci
 """
 
 from pedalcalc.pump._stage import Pump
-from pedalcalc.pump.budget import RailCircuit, VoltageBudget, rail_cases, voltage_budget
-from pedalcalc.pump.cascade import Cascade, cascade
-from pedalcalc.pump.cycle import PumpCycle, pump_cycle, pump_start_time
-from pedalcalc.pump.demo import example
-from pedalcalc.pump.doubler import doubler, doubler_resistive
+from pedalcalc.pump.doubler import doubler
 from pedalcalc.pump.inverter import inverter
-from pedalcalc.pump.start import doubler_start_time
-from pedalcalc.pump.steps import BudgetStep, BudgetSteps, budget_steps
-from pedalcalc.pump.sums import (
-    doubler_voltage,
-    doubling_inverter_resistance_sum,
-    flying_reactance,
-    inverter_resistance_sum,
-    pump_frequency,
-    ripple_sum,
-    slow_resistance,
-)
+from pedalcalc.pump.start import start_time
 
-__all__ = [
-    "BudgetStep",
-    "BudgetSteps",
-    "Cascade",
-    "Pump",
-    "PumpCycle",
-    "RailCircuit",
-    "VoltageBudget",
-    "budget_steps",
-    "cascade",
-    "doubler",
-    "doubler_resistive",
-    "doubler_start_time",
-    "doubler_voltage",
-    "doubling_inverter_resistance_sum",
-    "example",
-    "flying_reactance",
-    "inverter",
-    "inverter_resistance_sum",
-    "pump_cycle",
-    "pump_frequency",
-    "pump_start_time",
-    "rail_cases",
-    "ripple_sum",
-    "slow_resistance",
-    "voltage_budget",
-]
+__all__ = ["Pump", "doubler", "inverter", "start_time"]

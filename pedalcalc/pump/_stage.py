@@ -33,14 +33,16 @@ class Pump(Result):
     resistance_thevenin: Number = quantity("Ω", "output resistance")
     resistance_slow: Number = quantity("Ω", "slow-switching limit")
     resistance_fast: Number = quantity("Ω", "fast-switching limit")
-    resistance_sum: Number = quantity("Ω", "sum of both, an upper bound")
+    resistance_sum: Number = quantity("Ω", "sum of both, as the makers add them")
     voltage_ripple: Number = quantity("V", "output ripple, peak to peak")
+    voltage_ripple_sum: Number = quantity("V", "output ripple by the makers' sum")
     voltage_ripple_pump: Number = quantity("V", "ripple across the flying capacitor")
     voltage_tone: Number = quantity("V", "pump tone on the output, rms")
     level_tone_dbv: Number = quantity("dBV", "pump tone on the output")
+    current_load: Number = quantity("A", "current of both loads")
     current_supply: Number = quantity("A", "current from the supply")
     power: Number = quantity("W", "power lost")
-    efficiency: Number = quantity("1", "power out over power in")
+    efficiency: Number = quantity("1", "power out over power in", percent=True)
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
@@ -151,7 +153,7 @@ def output_diode_caution(converter: Converter, pin: Array) -> tuple[Caution, ...
 
 
 class Output(NamedTuple):
-    """A stage's output voltage, what the diodes take of it, output resistance with its limits, ripple and tone."""
+    """A stage's output voltage, what the diodes take of it, output resistance with its limits, ripples and tone."""
 
     voltage: Array
     diodes: Array
@@ -159,8 +161,14 @@ class Output(NamedTuple):
     slow: Array
     fast: Array
     ripple: Array
+    ripple_sum: Array
     ripple_pump: Array
     tone: Array
+
+
+def ripple_sum(load: Array, frequency: Array, capacitance: Array, esr: Array) -> Array:
+    """Return the makers' ripple: half a period of discharge, and the load's current turning round in the ESR."""
+    return np.asarray(load * (1 / (2 * frequency * capacitance) + 2 * esr))
 
 
 def stage_result(
@@ -198,9 +206,11 @@ def stage_result(
         resistance_fast=output.fast[()],
         resistance_sum=(output.slow + output.fast)[()],
         voltage_ripple=output.ripple[()],
+        voltage_ripple_sum=output.ripple_sum[()],
         voltage_ripple_pump=output.ripple_pump[()],
         voltage_tone=output.tone[()],
         level_tone_dbv=level(output.tone)[()],
+        current_load=load[()],
         current_supply=drawn[()],
         power=(taken - given)[()],
         efficiency=efficiency[()],

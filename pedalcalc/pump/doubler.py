@@ -15,17 +15,17 @@ at every moment; nothing about them is a constant drop or a slope.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, numeric, one_of
+from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, one_of
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
 from pedalcalc.devices import Converter, Diode
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 from pedalcalc.pump._pulse import Circuit
 from pedalcalc.pump._settled import settle
-from pedalcalc.pump._stage import LOW_PIN, Output, Pump, open_cautions, stage_cautions, stage_result
-from pedalcalc.pump.sums import whole
+from pedalcalc.pump._stage import LOW_PIN, Output, Pump, open_cautions, ripple_sum, stage_cautions, stage_result
 
-__all__ = ["doubler", "doubler_resistive"]
+__all__ = ["doubler"]
 
 Array = NDArray[np.float64]
 
@@ -52,22 +52,23 @@ def one_of_equal(
 @formula
 def doubler(
     *,
-    voltage_supply: ArrayLike,
-    current_load: ArrayLike,
-    resistance_source: ArrayLike,
-    resistance_switch: ArrayLike,
-    current_idle: ArrayLike,
-    frequency_pump: ArrayLike,
-    capacitance_pump: ArrayLike,
-    resistance_esr_pump: ArrayLike,
-    capacitance_output: ArrayLike,
-    resistance_esr_output: ArrayLike,
-    voltage_rating_pump: ArrayLike,
-    voltage_rating_output: ArrayLike,
-    count: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_feed: AtLeastZero,
+    resistance_switch: AtLeastZero,
+    current_idle: AtLeastZero,
+    frequency_pump: AboveZero,
+    capacitance_pump: AtLeastZero,
+    resistance_esr_pump: AtLeastZero,
+    capacitance_output: AboveZeroToInfinity,
+    resistance_esr_output: AtLeastZero,
+    voltage_rating_pump: AboveZero,
+    voltage_rating_output: AboveZero,
+    count: Count,
     low_pin: str,
     diode: Diode,
     converter: Converter,
+    current_load: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
 ) -> Pump:
     """Find the output of a voltage doubler made of a converter and two diodes.
 
@@ -78,37 +79,39 @@ def doubler(
     Parameters
     ----------
     voltage_supply : array_like
-        Supply ahead of `resistance_source` [V], at least 0.
-    current_load : array_like
-        Load current [A], at least 0.
-    resistance_source : array_like
+        Supply ahead of `resistance_feed` [V], at least 0.
+    resistance_feed : array_like
         Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
     resistance_switch : array_like
         One of the converter's switches [Ω], at least 0; see `Converter.resistance_switch`.
     current_idle : array_like
         The converter's own current [A], at least 0.
     frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], > 0.
+        Pump frequency, half the oscillator's [Hz], above 0.
     capacitance_pump : array_like
         Flying capacitor [F], at least 0; 0 for a missing one, or a converter that does not switch.
     resistance_esr_pump : array_like
         Its equivalent series resistance [Ω], at least 0.
     capacitance_output : array_like
-        Output capacitor [F], > 0; inf is a stiff output.
+        Output capacitor [F], above 0; inf is a stiff output.
     resistance_esr_output : array_like
         Its equivalent series resistance [Ω], at least 0.
     voltage_rating_pump : array_like
-        Voltage printed on the flying capacitor [V], > 0.
+        Voltage printed on the flying capacitor [V], above 0.
     voltage_rating_output : array_like
-        Voltage printed on the output capacitor [V], > 0.
+        Voltage printed on the output capacitor [V], above 0.
     count : array_like
-        Converters in parallel, each with its own flying capacitor and diodes [1], whole, at least 1.
+        Converters in parallel, each with its own flying capacitor and diodes [1], at least 1, a whole number.
     low_pin : str
         Low-voltage pin "open" or "grounded".
     diode : Diode
         Both diodes (`pedalcalc.devices`), at 300 K.
     converter : Converter
         Converter record, for its limits (`pedalcalc.devices`).
+    current_load : array_like
+        Constant load current [A], at least 0; none unless stated.
+    resistance_load : array_like
+        What the load draws as a resistance [Ω], above 0; none (inf) unless stated.
 
     Returns
     -------
@@ -121,21 +124,23 @@ def doubler(
     ValueError
         If a value is out of range, `count` is not whole, or `low_pin` is another word.
     RuntimeError
-        If an overloaded state does not converge.
+        If an overloaded state, or the current of a resistance, does not converge.
 
     Notes
     -----
     The settled state follows from charge balance: what the flying capacitor takes
     from the supply through one diode in half a period it gives through the other in
-    the next. The load is a constant current, the supply is held by a capacitor at the
-    converter, and voltages are means over a period, as a meter reads them.
+    the next. The load is a constant current (that of a resistance is taken at the mean
+    voltage), the supply is held by a capacitor at the converter, and voltages are means over a
+    period, as a meter reads them.
     V = 2 V_S - 2 V_D - I R is left of it where V_D and R do not change with the load.
 
     `voltage_drop_diodes` is what both diodes drop, in the mean over the charge they
     carry; with a fast pump that is their drop at twice the load. `resistance_thevenin`
     is by how much the output falls for a little more load, the diodes' part of it
     included: limits 1/(f C1) and 2 (2 R_sw + 2 r_d). `resistance_sum` bounds it where the
-    output capacitor is several times the flying one.
+    output capacitor is several times the flying one. `voltage_ripple_sum` is the makers'
+    I (1/(2 f C2) + 2 R_ESR2).
 
     The supply gives 2 I + I_idle and the diodes' saturation current. Without load the
     output stays 2 n V_T ln 2 below twice the supply, because each diode passes its
@@ -148,13 +153,14 @@ def doubler(
 
     References
     ----------
-    SHEET-TL7660 page 1 for the circuit; SHOCKLEY, the diode law; DERIVED, the settled state.
+    SHEET-TL7660 page 1 for the circuit; SHOCKLEY, the diode law; SHEET-SP682 page 5, the ripple's sum; DERIVED, the
+    settled state.
 
     Examples
     --------
     >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N5817, typical
     >>> double = doubler(
-    ...     voltage_supply=9.0, current_load=0.005, resistance_source=0.0,
+    ...     voltage_supply=9.0, current_load=0.005, resistance_feed=0.0,
     ...     resistance_switch=CONVERTER_1044S.resistance_switch.typical, current_idle=300e-6, frequency_pump=22.5e3,
     ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
     ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, count=1, low_pin="open", diode=typical(DIODE_1N5817),
@@ -163,23 +169,15 @@ def doubler(
     >>> print(f"{double.voltage_output:.2f} V, {double.efficiency:.2f}")
     17.42 V, 0.94
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    load = numeric("current_load", current_load, least=0)
-    source = numeric("resistance_source", resistance_source, least=0)
-    switch = numeric("resistance_switch", resistance_switch, least=0)
-    idle = numeric("current_idle", current_idle, least=0)
-    f = numeric("frequency_pump", frequency_pump, above=0)
-    c1 = numeric("capacitance_pump", capacitance_pump, least=0)
-    esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
-    c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
-    esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
-    rating1 = numeric("voltage_rating_pump", voltage_rating_pump, above=0)
-    rating2 = numeric("voltage_rating_output", voltage_rating_output, above=0)
-    n = whole("count", count)
+    supply, current, resistor, source = voltage_supply, current_load, resistance_load, resistance_feed
+    switch, idle, f, c1, esr1 = resistance_switch, current_idle, frequency_pump, capacitance_pump, resistance_esr_pump
+    c2, esr2, rating1, rating2 = capacitance_output, resistance_esr_output, voltage_rating_pump, voltage_rating_output
+    n = count
     one_of("low_pin", low_pin, LOW_PIN)
     is_a("diode", diode, Diode)
     is_a("converter", converter, Converter)
     law = (diode.current_saturation, diode.ideality, diode.resistance_series)
+    load = _both_loads(current, resistor, (supply, source, switch, idle, f, c1, esr1, c2, esr2, n), law)
     circuit = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, law)
     settled, pin = settle(circuit, source * n, idle)
     drawn = n * (settled.drawn + idle)
@@ -195,6 +193,7 @@ def doubler(
         slow,
         fast,
         settled.ripple,
+        ripple_sum(load, f, c2, esr2),
         settled.ripple_pump,
         settled.tone,
     )
@@ -206,142 +205,25 @@ def doubler(
     return stage_result(output, supply, pin, 2 * pin, load, drawn, 1.0, cautions, f)
 
 
-@formula
-def doubler_resistive(
-    *,
-    voltage_supply: ArrayLike,
-    resistance_load: ArrayLike,
-    resistance_source: ArrayLike,
-    resistance_switch: ArrayLike,
-    current_idle: ArrayLike,
-    frequency_pump: ArrayLike,
-    capacitance_pump: ArrayLike,
-    resistance_esr_pump: ArrayLike,
-    capacitance_output: ArrayLike,
-    resistance_esr_output: ArrayLike,
-    voltage_rating_pump: ArrayLike,
-    voltage_rating_output: ArrayLike,
-    count: ArrayLike,
-    low_pin: str,
-    diode: Diode,
-    converter: Converter,
-) -> Pump:
-    """Find the output of a two-diode doubler into a resistance.
-
-    The load current that output voltage and load agree on; then as `doubler`.
-
-    Parameters
-    ----------
-    voltage_supply : array_like
-        Supply ahead of `resistance_source` [V], at least 0.
-    resistance_load : array_like
-        Load [Ω], > 0; inf for none.
-    resistance_source : array_like
-        Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
-    resistance_switch : array_like
-        One of the converter's switches [Ω], at least 0; see `Converter.resistance_switch`.
-    current_idle : array_like
-        The converter's own current [A], at least 0.
-    frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], > 0.
-    capacitance_pump : array_like
-        Flying capacitor [F], at least 0; 0 for a missing one, or a converter that does not switch.
-    resistance_esr_pump : array_like
-        Its equivalent series resistance [Ω], at least 0.
-    capacitance_output : array_like
-        Output capacitor [F], > 0; inf is a stiff output.
-    resistance_esr_output : array_like
-        Its equivalent series resistance [Ω], at least 0.
-    voltage_rating_pump : array_like
-        Voltage printed on the flying capacitor [V], > 0.
-    voltage_rating_output : array_like
-        Voltage printed on the output capacitor [V], > 0.
-    count : array_like
-        Converters in parallel, each with its own flying capacitor and diodes [1], whole, at least 1.
-    low_pin : str
-        Low-voltage pin "open" or "grounded".
-    diode : Diode
-        Both diodes (`pedalcalc.devices`), at 300 K.
-    converter : Converter
-        Converter record, for its limits (`pedalcalc.devices`).
-
-    Returns
-    -------
-    Pump
-        As `doubler`; the load current is `voltage_output` over `resistance_load`.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, `count` is not whole, or `low_pin` is another word.
-    RuntimeError
-        If the solution does not converge.
-
-    Notes
-    -----
-    The load is taken as constant within a period, which is good where the
-    ripple is small against the output.
-
-    References
-    ----------
-    SHEET-TL7660 page 1 for the circuit; DERIVED.
-
-    Examples
-    --------
-    >>> from pedalcalc.devices import CONVERTER_1044S, DIODE_1N4148, typical
-    >>> double = doubler_resistive(
-    ...     voltage_supply=9.0, resistance_load=3300.0, resistance_source=0.0,
-    ...     resistance_switch=CONVERTER_1044S.resistance_switch.typical, current_idle=300e-6, frequency_pump=22.5e3,
-    ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
-    ...     voltage_rating_pump=16.0, voltage_rating_output=35.0, count=1, low_pin="open", diode=typical(DIODE_1N4148),
-    ...     converter=CONVERTER_1044S,
-    ... )
-    >>> print(f"{double.voltage_output:.2f} V")
-    16.45 V
-    """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    resistor = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    source = numeric("resistance_source", resistance_source, least=0)
-    switch = numeric("resistance_switch", resistance_switch, least=0)
-    idle = numeric("current_idle", current_idle, least=0)
-    f = numeric("frequency_pump", frequency_pump, above=0)
-    c1 = numeric("capacitance_pump", capacitance_pump, least=0)
-    esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
-    c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
-    esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
-    n = whole("count", count)
-    is_a("diode", diode, Diode)
-    law = (diode.current_saturation, diode.ideality, diode.resistance_series)
-    parts = np.broadcast_arrays(supply, resistor, source, switch, idle, f, c1, esr1, c2, esr2, n, *law)
+def _both_loads(
+    current: Array, resistor: Array, circuit: tuple[Array, ...], diode: tuple[Number, Number, Number]
+) -> Array:
+    """Return the current on which the output and both loads agree."""
+    if np.all(np.isinf(resistor)):
+        return current
+    parts = np.broadcast_arrays(current, resistor, *circuit, *diode)
 
     def output(load: Array, *values: Array) -> Array:
-        supply, _, source, switch, idle, f, c1, esr1, c2, esr2, n, *law = values
-        circuit = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, (law[0], law[1], law[2]))
-        return settle(circuit, source * n, idle)[0].output
+        _, _, supply, source, switch, idle, f, c1, esr1, c2, esr2, n, *law = values
+        one = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, (law[0], law[1], law[2]))
+        return settle(one, source * n, idle)[0].output
 
     def excess(load: Array, *values: Array) -> Array:
-        return np.asarray(output(load, *values) / values[1] - load)
+        return np.asarray(values[0] + output(load, *values) / values[1] - load)
 
-    load = np.where(np.isnan(np.sum(np.where(np.isinf(parts), 0.0, parts), axis=0)), np.nan, 0.0)
-    # Nothing is drawn without a load, or from a supply that gives nothing.
-    live = (output(load, *parts) > 1e-9) & np.isfinite(parts[1])
+    load = np.array(parts[0] + 0 * np.sum(np.where(np.isinf(parts), 0.0, parts), axis=0))
+    # A resistance draws nothing from a supply that gives nothing.
+    live = np.isfinite(parts[1]) & ((output(0 * load, *parts) > 1e-9) | (load > 0))
     few = [part[live] for part in parts]
-    load[live] = elementwise_root(excess, 0 * few[0], 2 * few[0] / few[1], *few)
-    return doubler(
-        voltage_supply=supply,
-        current_load=load[()],
-        resistance_source=source,
-        resistance_switch=switch,
-        current_idle=idle,
-        frequency_pump=f,
-        capacitance_pump=c1,
-        resistance_esr_pump=esr1,
-        capacitance_output=c2,
-        resistance_esr_output=esr2,
-        voltage_rating_pump=voltage_rating_pump,
-        voltage_rating_output=voltage_rating_output,
-        count=n,
-        low_pin=low_pin,
-        diode=diode,
-        converter=converter,
-    )
+    load[live] = elementwise_root(excess, 0 * few[0], few[0] + 2 * few[2] / few[1], *few)
+    return load

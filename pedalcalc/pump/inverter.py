@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from numpy.typing import ArrayLike
+import numpy as np
 
-from pedalcalc._base import formula, is_a, numeric, one_of
+from pedalcalc._base import formula, is_a, one_of
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
 from pedalcalc.devices import Converter
+from pedalcalc.pump._cycle import solve_cycle
 from pedalcalc.pump._stage import (
     LOW_PIN,
     Output,
     Pump,
     open_cautions,
     output_diode_caution,
+    ripple_sum,
     stage_cautions,
     stage_result,
 )
-from pedalcalc.pump.cycle import solve_cycle
-from pedalcalc.pump.sums import whole
 
 __all__ = ["inverter"]
 
@@ -24,21 +25,22 @@ __all__ = ["inverter"]
 @formula
 def inverter(
     *,
-    voltage_supply: ArrayLike,
-    current_load: ArrayLike,
-    resistance_source: ArrayLike,
-    resistance_switch: ArrayLike,
-    current_idle: ArrayLike,
-    frequency_pump: ArrayLike,
-    capacitance_pump: ArrayLike,
-    resistance_esr_pump: ArrayLike,
-    capacitance_output: ArrayLike,
-    resistance_esr_output: ArrayLike,
-    voltage_rating_pump: ArrayLike,
-    voltage_rating_output: ArrayLike,
-    count: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_feed: AtLeastZero,
+    resistance_switch: AtLeastZero,
+    current_idle: AtLeastZero,
+    frequency_pump: AboveZero,
+    capacitance_pump: AboveZero,
+    resistance_esr_pump: AtLeastZero,
+    capacitance_output: AboveZeroToInfinity,
+    resistance_esr_output: AtLeastZero,
+    voltage_rating_pump: AboveZero,
+    voltage_rating_output: AboveZero,
+    count: Count,
     low_pin: str,
     converter: Converter,
+    current_load: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
 ) -> Pump:
     """Find the output of a switched-capacitor voltage inverter under load.
 
@@ -47,35 +49,37 @@ def inverter(
     Parameters
     ----------
     voltage_supply : array_like
-        Supply ahead of `resistance_source` [V], at least 0.
-    current_load : array_like
-        Current of the load between ground and the negative output [A], at least 0.
-    resistance_source : array_like
+        Supply ahead of `resistance_feed` [V], at least 0.
+    resistance_feed : array_like
         Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
     resistance_switch : array_like
         One of the converter's four switches [Ω], at least 0; see `Converter.resistance_switch`.
     current_idle : array_like
         The converter's own current [A], at least 0.
     frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], > 0.
+        Pump frequency, half the oscillator's [Hz], above 0.
     capacitance_pump : array_like
-        Flying capacitor [F], > 0.
+        Flying capacitor [F], above 0.
     resistance_esr_pump : array_like
         Its equivalent series resistance [Ω], at least 0.
     capacitance_output : array_like
-        Output capacitor [F], > 0; inf is a stiff output.
+        Output capacitor [F], above 0; inf is a stiff output.
     resistance_esr_output : array_like
         Its equivalent series resistance [Ω], at least 0.
     voltage_rating_pump : array_like
-        Voltage printed on the flying capacitor [V], > 0.
+        Voltage printed on the flying capacitor [V], above 0.
     voltage_rating_output : array_like
-        Voltage printed on the output capacitor [V], > 0.
+        Voltage printed on the output capacitor [V], above 0.
     count : array_like
-        Converters in parallel, each with its own flying capacitor [1], whole, at least 1.
+        Converters in parallel, each with its own flying capacitor [1], at least 1, a whole number.
     low_pin : str
         Low-voltage pin "open" or "grounded".
     converter : Converter
         Converter record, for its limits (`pedalcalc.devices`).
+    current_load : array_like
+        Constant current of the load between ground and the negative output [A], at least 0; none unless stated.
+    resistance_load : array_like
+        What the load draws as a resistance [Ω], above 0; none (inf) unless stated.
 
     Returns
     -------
@@ -90,19 +94,24 @@ def inverter(
 
     Notes
     -----
-    The exact solution of `pump_cycle` with two switches in each phase. The
-    supply is held by a capacitor at the converter, so `resistance_source`
-    carries the mean current, I + I_idle.
+    Two switches in each phase; the exact periodic state of the flying capacitor. With a stiff
+    output and equal resistances R in both phases the output resistance is
+    1/(f C1) coth(1/(4 f R C1)); limits 1/(f C1) and 8 R_sw + 4 R_ESR1 + R_ESR2. The supply is
+    held by a capacitor at the converter, so `resistance_feed` carries the mean current, I + I_idle.
+    Voltages are means over a period, as a meter reads them.
+
+    The makers' sums stand beside it: `resistance_sum` adds both limits, `voltage_ripple_sum` is
+    I (1/(2 f C2) + 2 R_ESR2).
 
     References
     ----------
-    SHEET-7660-B page 9; DERIVED.
+    SHEET-7660-B page 9, the sums; SHEET-SP682 page 5, the ripple; SEEMAN-SANDERS, both limits; DERIVED, the exact state.
 
     Examples
     --------
     >>> from pedalcalc.devices import CONVERTER_1044S
     >>> minus = inverter(
-    ...     voltage_supply=9.0, current_load=0.005, resistance_source=2.0,
+    ...     voltage_supply=9.0, current_load=0.005, resistance_feed=2.0,
     ...     resistance_switch=CONVERTER_1044S.resistance_switch.typical, current_idle=80e-6, frequency_pump=5e3,
     ...     capacitance_pump=10e-6, resistance_esr_pump=1.0, capacitance_output=47e-6, resistance_esr_output=0.5,
     ...     voltage_rating_pump=16.0, voltage_rating_output=16.0, count=1, low_pin="open", converter=CONVERTER_1044S,
@@ -110,23 +119,18 @@ def inverter(
     >>> print(f"{minus.voltage_output:.2f} V, {minus.resistance_thevenin:.1f} Ω")
     -8.67 V, 64.5 Ω
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    load = numeric("current_load", current_load, least=0)
-    source = numeric("resistance_source", resistance_source, least=0)
-    switch = numeric("resistance_switch", resistance_switch, least=0)
-    idle = numeric("current_idle", current_idle, least=0)
-    f = numeric("frequency_pump", frequency_pump, above=0)
-    c1 = numeric("capacitance_pump", capacitance_pump, above=0)
-    esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
-    c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
-    esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
-    rating1 = numeric("voltage_rating_pump", voltage_rating_pump, above=0)
-    rating2 = numeric("voltage_rating_output", voltage_rating_output, above=0)
-    n = whole("count", count)
+    supply, current, resistor, source = voltage_supply, current_load, resistance_load, resistance_feed
+    switch, idle, f, c1, esr1 = resistance_switch, current_idle, frequency_pump, capacitance_pump, resistance_esr_pump
+    c2, esr2, rating1, rating2 = capacitance_output, resistance_esr_output, voltage_rating_pump, voltage_rating_output
+    n = count
     one_of("low_pin", low_pin, LOW_PIN)
     is_a("converter", converter, Converter)
     phase = (2 * switch + esr1) / n
     cycle = solve_cycle(f, n * c1, phase, phase, c2, esr2)
+    inside = source + cycle.resistance_thevenin
+    at_rest = supply - source * n * idle
+    # A resistance draws nothing from a supply that the converter's own current uses up.
+    load = current + np.where(at_rest < 0, 0.0, (at_rest - inside * current) / (resistor + inside))
     drawn = load + n * idle
     pin = supply - source * drawn + 0 * (rating1 + rating2)
     out = pin - load * cycle.resistance_thevenin
@@ -140,6 +144,7 @@ def inverter(
         cycle.resistance_slow,
         cycle.resistance_fast,
         load * cycle.ripple,
+        ripple_sum(load, f, c2, esr2),
         load * cycle.ripple_pump,
         load * cycle.tone,
     )

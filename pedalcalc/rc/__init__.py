@@ -10,30 +10,22 @@ hangs on it. Parts are ideal: no leakage, no series resistance of the capacitor,
 no inductance.
 """
 
-from pedalcalc.rc.bandpass import BandResponse, highpass_then_lowpass, lowpass_then_highpass
-from pedalcalc.rc.chain import Band, chain_band, chain_response
+from pedalcalc.rc.chain import Band, chain_band
 from pedalcalc.rc.choose import CornerParts, DividerParts, choose_corner_parts, choose_divider
 from pedalcalc.rc.corner import corner_capacitance, corner_frequency, corner_resistance
-from pedalcalc.rc.divider import Divider, DividerString, divider, divider_string, parallel_resistance
-from pedalcalc.rc.ladder import two_section_highpass, two_section_lowpass
-from pedalcalc.rc.meter import AmmeterReading, ammeter_reading
+from pedalcalc.rc.divider import Divider, divider, parallel_resistance
 from pedalcalc.rc.rating import resistor_rating
 from pedalcalc.rc.response import FilterResponse, highpass_response, lowpass_response
 from pedalcalc.rc.step import Charging, charging, time_between_levels
 
 __all__ = [
-    "AmmeterReading",
     "Band",
-    "BandResponse",
     "Charging",
     "CornerParts",
     "Divider",
     "DividerParts",
-    "DividerString",
     "FilterResponse",
-    "ammeter_reading",
     "chain_band",
-    "chain_response",
     "charging",
     "choose_corner_parts",
     "choose_divider",
@@ -41,14 +33,9 @@ __all__ = [
     "corner_frequency",
     "corner_resistance",
     "divider",
-    "divider_string",
     "highpass_response",
-    "highpass_then_lowpass",
     "lowpass_response",
-    "lowpass_then_highpass",
     "parallel_resistance",
     "resistor_rating",
     "time_between_levels",
-    "two_section_highpass",
-    "two_section_lowpass",
 ]

@@ -1,4 +1,4 @@
-"""Several corners in a row: with stages between them, and two sections that load each other."""
+"""Several corners in a row with stages between them."""
 
 from __future__ import annotations
 
@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, is_a, quantity
+from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, quantity
 from pedalcalc.rc.corner import several
-from pedalcalc.rc.response import FilterResponse, describe
 
 Array = NDArray[np.float64]
 
@@ -24,59 +23,6 @@ class Band(Result):
     frequency_peak: Number = quantity("Hz", "largest response at")
     gain: Number = quantity("1", "gain at the peak")
     gain_db: Number = quantity("dB", "gain at the peak in decibels")
-
-
-@formula
-def chain_response(responses: Sequence[FilterResponse]) -> FilterResponse:
-    """Multiply the responses of filters that follow each other through buffers.
-
-    Parameters
-    ----------
-    responses : sequence of FilterResponse
-        One response for each filter, all taken at the same frequencies. The first one's
-        input is the input of the chain.
-
-    Returns
-    -------
-    FilterResponse
-        Response of the whole; its phase adds up (not wrapped), and its corner frequency is NaN
-        because a chain has no single one: ask `chain_band`.
-
-    Raises
-    ------
-    ValueError
-        If no response is given.
-    TypeError
-        If one of them is not a FilterResponse.
-
-    Notes
-    -----
-    H = H_1 H_2 ... H_n, true where each filter drives the next through a stage that neither loads the
-    one before nor is slowed by the one after.
-
-    References
-    ----------
-    DERIVED: product of the sections.
-
-    Examples
-    --------
-    >>> from pedalcalc.rc import highpass_response
-    >>> bass = highpass_response(159.155, resistance=10e3, capacitance=100e-9)
-    >>> print(f"{chain_response((bass, bass)).gain_db:.2f} dB")
-    -6.02 dB
-    """
-    if not responses:
-        raise ValueError("responses must hold at least one filter response, got none")
-    for place, one in enumerate(responses):
-        is_a(f"responses[{place}]", one, FilterResponse)
-    first = responses[0]
-    gain, phase = np.asarray(1.0), np.asarray(0.0)
-    with np.errstate(under="ignore"):
-        for one in responses:
-            gain, phase = gain * one.gain, phase + np.radians(one.phase_degrees)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        voltage_input = np.where(np.equal(first.gain, 0), 0.0, np.divide(first.voltage_output, first.gain))
-    return describe(gain, phase, np.asarray(np.nan), voltage_input)
 
 
 def _log_power(log_frequency: Array, highpass: Sequence[Array], lowpass: Sequence[Array]) -> Array:
@@ -175,9 +121,5 @@ def chain_band(
         found = [np.where(unknown, np.nan, np.exp(x)) for x in (edge_low, edge_high, peak, most / 2)]
     low_edge, high_edge, top_at, gain = found
     return Band(
-        frequency_low=low_edge[()],
-        frequency_high=high_edge[()],
-        frequency_peak=top_at[()],
-        gain=gain[()],
-        gain_db=decibels(gain)[()],
+        frequency_low=low_edge, frequency_high=high_edge, frequency_peak=top_at, gain=gain, gain_db=decibels(gain)
     )

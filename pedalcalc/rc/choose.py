@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Result, Stock, one_number, parallel, quantity, search
-from pedalcalc.values._series import drawer, steps
+from pedalcalc._stock import drawer, steps
 
 #: From where to where [Ω, F] a series is searched: what a pedal's drawer holds. A drawer's own list is searched whole.
 RESISTORS = (1e3, 1e6)
@@ -24,7 +24,7 @@ class CornerParts(Result):
     resistance: NDArray[np.float64] = quantity("Ω", "resistor")
     capacitance: NDArray[np.float64] = quantity("F", "capacitor")
     frequency_corner: NDArray[np.float64] = quantity("Hz", "corner frequency")
-    error: NDArray[np.float64] = quantity("1", "error of the corner")
+    error: NDArray[np.float64] = quantity("1", "error of the corner", percent=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +35,7 @@ class DividerParts(Result):
     resistance_bottom: NDArray[np.float64] = quantity("Ω", "lower resistor")
     voltage_thevenin: NDArray[np.float64] = quantity("V", "output with nothing connected")
     resistance_thevenin: NDArray[np.float64] = quantity("Ω", "resistance seen from the output")
-    error: NDArray[np.float64] = quantity("1", "error of the voltage")
+    error: NDArray[np.float64] = quantity("1", "error of the voltage", percent=True)
 
 
 @search

@@ -1,6 +1,6 @@
 """Tables, boxes and formulas: what a worksheet shows besides pictures.
 
-Importing this room in a notebook lets every result show itself as a table.
+Importing this room in a notebook lets every result show itself as a table, and every refusal as one line.
 """
 
 from pedalcalc.report._boxes import Box, cautions, safety

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from html import escape
 from typing import Any
 
 from pedalcalc._base import Caution, io
+from pedalcalc._number_text import number_text
+from pedalcalc._screen_text import markdown_text, plain_text
 from pedalcalc.report._table import collect_cautions
-from pedalcalc.report._text import number_text
 
 # The one place where the usual care at the bench is worded.
 SAFETY = {
@@ -140,12 +142,13 @@ class Box:
         )
 
     def _repr_markdown_(self) -> str:
-        lines = [f"> **{self.title}**", *(f"> - **{head}** {text}" for head, text in self.lines)]
-        return "\n".join(lines + ([">", f"> {self.foot}"] if self.foot else []))
+        lines = [f"> **{markdown_text(self.title)}**"]
+        lines += [f"> - **{markdown_text(head)}** {markdown_text(text)}" for head, text in self.lines]
+        return "\n".join(lines + ([">", f"> {markdown_text(self.foot)}"] if self.foot else []))
 
     def __str__(self) -> str:
         lines = [self.title, *(f"  - {head} {text}".rstrip() for head, text in self.lines)]
-        return "\n".join(lines + ([self.foot] if self.foot else []))
+        return "\n".join(plain_text(line) for line in lines + ([self.foot] if self.foot else []))
 
     __repr__ = __str__
 
@@ -164,11 +167,14 @@ def caution_sentences(*results: Any) -> tuple[str, ...]:
 
 
 def _explained(caution: Caution) -> str:
+    action = caution.action.strip()
+    action = f"{action[:1].upper()}{action[1:]}{'' if action.endswith(('.', '!')) else '.'}"
+    if math.isnan(caution.limit):
+        return action
     value, limit = number_text(caution.value, caution.unit), number_text(caution.limit, caution.unit)
     hit = "" if caution.count == 1 else f" in {caution.count} of the computed cases, at worst"
     side = "above" if caution.value > caution.limit else "under" if caution.value < caution.limit else "at"
-    action = caution.action.strip()
-    return f"{value}{hit}, {side} {limit}. {action[:1].upper()}{action[1:]}{'' if action.endswith(('.', '!')) else '.'}"
+    return f"{value}{hit}, {side} {limit}. {action}"
 
 
 @io

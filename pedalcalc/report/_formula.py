@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 from html import escape
 
-from pedalcalc._base import io
+from pedalcalc._base import io, table_of
 
 FUNCTIONS = frozenset(
     "exp log ln log10 sqrt sin cos tan asin acos atan sinh cosh tanh abs min max".split()  # noqa: SIM905
@@ -80,7 +80,7 @@ def formula(text: str, *, where: Mapping[str, str] | None = None) -> Formula:
     if not isinstance(text, str):
         raise TypeError(f"text must be an equation written as text, not {text!r}")
     sides = [_written(_parsed(side, text), text)[0] for side in text.split("=")]
-    entries = tuple((name, _symbol(name), words) for name, words in (where or {}).items())
+    entries = tuple((name, _symbol(name), words) for name, words in table_of("where", where, "words by symbol").items())
     return Formula(text, f"<mrow>{'<mo>=</mo>'.join(sides)}</mrow>", entries)
 
 

@@ -6,10 +6,11 @@ import math
 import sys
 from typing import Any
 
-from pedalcalc._base import Result, io, numeric
+from pedalcalc._base import Result, io, one_number, words
+from pedalcalc._number_text import number_text, range_text, spread_reading
 from pedalcalc.report._boxes import Box, caution_box
+from pedalcalc.report._errors import shorten_errors
 from pedalcalc.report._table import Table, table
-from pedalcalc.report._text import number_text, spread_reading
 
 
 @io
@@ -19,18 +20,18 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
     Parameters
     ----------
     value : float
-        The value in the SI unit named beside it [SI].
+        The value in the SI unit named beside it [SI]; may be infinite.
     unit : str
         Its SI unit.
     spread : float, optional
         Half-width of the band, in the unit of the value [SI]: written ``±``, with two digits.
     spread_factor : float, optional
-        Factor either way, for what is known to a factor only [1], at least 1: written ``×/÷``, with two digits.
+        Factor either way, for what is known to a factor only [1], at least 1: written as the range it leaves.
 
     Returns
     -------
     str
-        Such as ``"4.70 kΩ ± 0.24 kΩ"`` or ``"120 ms ×/÷ 2"``.
+        Such as ``"4.70 kΩ ± 0.24 kΩ"`` or ``"59 to 240 ms"``.
 
     Raises
     ------
@@ -47,20 +48,21 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
     >>> report.reading(4700.0, unit="Ω", spread=240.0)
     '4.70 kΩ ± 0.24 kΩ'
     >>> report.reading(0.118, unit="s", spread_factor=2.0)
-    '120 ms ×/÷ 2'
+    '59 to 240 ms'
     """
-    value = float(numeric("value", value, infinity=True))
-    spread = float(numeric("spread", spread, least=0.0))
-    factor = float(numeric("spread_factor", spread_factor, least=1.0))
+    words("unit", unit)
+    value = one_number("value", value, "", unknown=True, infinity=True)
+    spread = one_number("spread", spread, "", unknown=True, least=0.0)
+    factor = one_number("spread_factor", spread_factor, "", unknown=True, least=1.0, infinity=True)
     if not math.isnan(spread) and not math.isnan(factor):
         raise ValueError(f"spread and spread_factor cannot both be given, got {spread:g} and {factor:g}")
     if not math.isnan(factor):
-        return f"{number_text(value, unit, 2)} ×/÷ {factor:.2g}"
+        return range_text(value, unit, factor)
     return number_text(value, unit) if math.isnan(spread) else spread_reading(value, spread, unit)
 
 
 def display_in_notebook() -> None:
-    """Let a running IPython show every result as its table; does nothing elsewhere."""
+    """Let a running IPython show every result as its table and every refusal in a line; does nothing elsewhere."""
     ipython = sys.modules.get("IPython")
     shell = ipython.get_ipython() if ipython is not None else None
     formatters = getattr(getattr(shell, "display_formatter", None), "formatters", {})
@@ -70,6 +72,8 @@ def display_in_notebook() -> None:
     ):
         if mime in formatters:
             formatters[mime].for_type(Result, lambda result, method=method: getattr(_shown(result), method)())
+    if hasattr(shell, "set_custom_exc"):
+        shorten_errors(shell)
     if "text/plain" in formatters:
         formatters["text/plain"].for_type(Result, lambda result, printer, _cycle: printer.text(str(_shown(result))))
 

@@ -9,12 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, io, numeric
+from pedalcalc._base import Caution, Result, io, list_of, numeric, table_of, words
+from pedalcalc._number_text import cell_text, range_text
+from pedalcalc._screen_text import markdown_text, plain_text
+from pedalcalc._units import told
 from pedalcalc.devices import Spread
-from pedalcalc.report._text import cell_text
 
 LONGEST = 24
-LONG = 12
+LONG = 5  # rows; a longer table may run over a page
+ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
 
 
@@ -47,7 +50,7 @@ class Table:
     def _repr_markdown_(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [f"**{self.title}**"] if self.title else []
+        parts = [f"**{markdown_text(self.title)}**"] if self.title else []
         parts += [_markdown(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_markdown_()] if self.cautions else []
         return "\n\n".join(parts)
@@ -55,7 +58,7 @@ class Table:
     def __str__(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [self.title] if self.title else []
+        parts = [plain_text(self.title)] if self.title else []
         parts += [_plain(block) for block in self.blocks]
         parts += [str(caution_box(self.cautions))] if self.cautions else []
         return "\n\n".join(parts)
@@ -90,11 +93,11 @@ def table(
     labels : sequence of str, optional
         One label for each row.
     units : mapping of str to str, optional
-        Unit of each column of dictionaries; results bring their own.
+        Unit of each column of dictionaries, ``%`` for a share to be shown in percent; results bring their own.
     digits : int, default 3
         Significant digits, at least 1 [1].
     spread_factors : mapping of str to float, optional
-        Fields that rest on an unmeasured part, with the factor either way: printed with two digits and ``×/÷ 2``.
+        Fields that rest on an unmeasured part, with the factor either way: printed as the range it leaves.
     blanks : sequence of str, optional
         Heads of empty columns to write into by hand.
     title : str, optional
@@ -125,16 +128,23 @@ def table(
     R1    12.3 mW
     """
     digits = _whole("digits", digits)
-    style = _Style(digits, dict(spread_factors or {}), dict(units or {}))
+    factors = table_of("spread_factors", spread_factors, "factors by field")
+    style = _Style(digits, dict(factors), dict(table_of("units", units, "units by field")))
+    blanks = list_of("blanks", blanks, "heads of columns", str)
+    words("title", title)
+    if labels is not None:
+        labels = list_of("labels", labels, "labels, one a row")
+    if not (columns is None or isinstance(columns, (str, Mapping))):
+        columns = list_of("columns", columns, "names of fields", str)
     if isinstance(results, Result):
-        blocks, found = _single(results, columns, labels, tuple(blanks), style)
+        blocks, found = _single(results, columns, labels, blanks, style)
     elif isinstance(results, Mapping) and all(isinstance(part, (Result, Mapping)) for part in results.values()):
         labels = list(results) if labels is None else labels
-        blocks, found = _many(list(results.values()), columns, labels, tuple(blanks), style)
+        blocks, found = _many(list(results.values()), columns, labels, blanks, style)
     elif isinstance(results, Sequence) and not isinstance(results, str):
-        blocks, found = _many(list(results), columns, labels, tuple(blanks), style)
+        blocks, found = _many(list(results), columns, labels, blanks, style)
     else:
-        raise TypeError(f"results must be a result or a list of results or dictionaries, not {results!r}")
+        raise TypeError(f"results must be a result or a list of results or dictionaries, not {told(results)}")
     return Table(title, blocks, found)
 
 
@@ -146,9 +156,7 @@ class _Style:
 
     def text(self, name: str, value: Any, unit: str) -> str:
         factor = self.factors.get(name)
-        if factor is None:
-            return cell_text(value, unit, self.digits)
-        return f"{cell_text(value, unit, min(self.digits, 2))} ×/÷ {factor:.2g}"
+        return cell_text(value, unit, self.digits) if factor is None else range_text(float(value), unit, factor)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -171,11 +179,11 @@ def _fields(record: Any, style: _Style, prefix: str = "") -> list[_Field]:
     if isinstance(record, Mapping):
         return [_Field(str(key), part, style.units.get(str(key), ""), str(key)) for key, part in record.items()]
     if not isinstance(record, Result) or not dataclasses.is_dataclass(record):
-        raise TypeError(f"each row must be a result or a dictionary, not {record!r}")
+        raise TypeError(f"results must be results or dictionaries, but one is {told(record)}")
     found = []
     for field in dataclasses.fields(record):
         value = getattr(record, field.name)
-        unit = str(field.metadata.get("unit", ""))
+        unit = "%" if field.metadata.get("percent") else str(field.metadata.get("unit", ""))
         caption = str(field.metadata.get("caption", field.name.replace("_", " ")))
         if unit == "cautions":
             continue
@@ -247,6 +255,17 @@ def _array_block(group: list[_Field], labels: Sequence[str] | None, blanks: tupl
         names = [", ".join(str(i) for i in index) for index in np.ndindex(shape)]
     else:
         names = [] if labels is None else _labelled(labels, count)
+    alike: list[tuple[str, str]] = []
+    if names and len(shape) == 1 and count >= ALIKE:
+        texts = [
+            {style.text(part.name, value, part.unit) for value in column}
+            for part, column in zip(group, columns, strict=True)
+        ]
+        alike = [(part.caption, next(iter(told))) for part, told in zip(group, texts, strict=True) if len(told) == 1]
+        if len(alike) == len(group) and not blanks:
+            return Block(f"The same for {', '.join(names)}", (), tuple(alike), frozenset({0}))
+        vary = [k for k, told in enumerate(texts) if len(told) > 1]
+        group, columns = [group[k] for k in vary], [columns[k] for k in vary]
     head = (*(("",) if names else ()), *(part.caption for part in group), *blanks)
     shown = range(count)
     if count > LONGEST:
@@ -256,7 +275,9 @@ def _array_block(group: list[_Field], labels: Sequence[str] | None, blanks: tupl
         cells = [style.text(part.name, column[i], part.unit) for part, column in zip(group, columns, strict=True)]
         row = (*((names[i],) if names else ()), *cells, *("" for _ in blanks))
         rows.append(row if i >= 0 else tuple("⋮" for _ in row))
-    title = "" if count <= LONGEST else f"{count} rows, the first and the last shown"
+    title = "In every row: " + "; ".join(f"{caption} {text}" for caption, text in alike) if alike else ""
+    if count > LONGEST:
+        title = "; ".join(filter(None, (f"{count} rows, the first and the last shown", title)))
     left = {0} if names else set()
     left |= {k + bool(names) for k, part in enumerate(group) if part.unit in {"text", "bool", "record"}}
     return Block(title, head, tuple(rows), frozenset(left))
@@ -329,7 +350,7 @@ def _html(block: Block) -> str:
         side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
         return f'<{tag} style="text-align:{side}">{escape(text)}</{tag}>'
 
-    parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']  # a long one may run over a page
+    parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']
     if block.title:
         parts.append(f'<caption style="text-align:left">{escape(block.title)}</caption>')
     if block.head:
@@ -345,16 +366,17 @@ def _html(block: Block) -> str:
 
 def _markdown(block: Block) -> str:
     def line(cells: Sequence[str]) -> str:
-        return "| " + " | ".join(text.replace("|", "\\|").replace("\n", " ") for text in cells) + " |"
+        return "| " + " | ".join(map(markdown_text, cells)) + " |"
 
     width = len(block.rows[0])
     rule = ["---" if k in block.left else "---:" for k in range(width)]
     lines = [line(block.head or ("",) * width), line(rule), *(line(row) for row in block.rows)]
-    return "\n".join(([block.title, ""] if block.title else []) + lines)
+    return "\n".join(([markdown_text(block.title), ""] if block.title else []) + lines)
 
 
 def _plain(block: Block) -> str:
-    rows = [row for row in (block.head, *block.rows) if row]
+    head, *body = (tuple(map(plain_text, row)) for row in (block.head, *block.rows))
+    rows = [row for row in (head, *body) if row]
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
 
     def line(row: Sequence[str]) -> str:
@@ -364,7 +386,7 @@ def _plain(block: Block) -> str:
         )
         return "  ".join(cells).rstrip()
 
-    lines = [line(row) for row in block.rows]
-    if block.head:
-        lines = [line(block.head), "  ".join("-" * w for w in widths), *lines]
-    return "\n".join(([block.title] if block.title else []) + lines)
+    lines = [line(row) for row in body]
+    if head:
+        lines = [line(head), "  ".join("-" * w for w in widths), *lines]
+    return "\n".join(([plain_text(block.title)] if block.title else []) + lines)

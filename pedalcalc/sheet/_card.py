@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html import escape
 
+from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower
 from pedalcalc.board import Board
-from pedalcalc.parts import FITTING_STEPS, fitting_order, fitting_step, marking_text
-from pedalcalc.report._text import number_text
+from pedalcalc.parts import fitting_order, marking_text
 from pedalcalc.sheet._text import band_text, reading_text
 
 #: Rows from which a page is set in two columns.
@@ -84,10 +84,10 @@ class Card:
 def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> Card:
     """Return the card of a board."""
     order = fitting_order([one.part for one in board.parts])
-    parts = []
-    for step in FITTING_STEPS:
-        rows = tuple((part.reference, marking_text(part)) for part in order if fitting_step(part) == step)
-        parts += [(step[0].upper() + step[1:], rows)] if rows else []
+    parts = [
+        (step[0].upper() + step[1:], tuple((part.reference, marking_text(part)) for part in listed))
+        for step, listed in order.items()
+    ]
     readings = tuple(
         (row.place, row.probe, row.state, band_text(row) if row.note == "" else row.note.partition(":")[0])
         for row in expected.rows

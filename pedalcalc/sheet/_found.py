@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from pedalcalc._part_value import CONTROLS
 from pedalcalc.bench._places import supply_nets
 from pedalcalc.board import Board
 from pedalcalc.circuit._elements import elements_of
 from pedalcalc.circuit._joints import GROUND
 from pedalcalc.circuit._signal import jacks
 from pedalcalc.parts import NOT_CONNECTED, Part
-from pedalcalc.parts._list import CONTROLS
 
 #: Flat battery, usual, fresh battery or adaptor [V] (common practice).
 USUAL = (7.0, 9.0, 9.6)

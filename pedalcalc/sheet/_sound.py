@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import plot, report
+from pedalcalc._number_text import number_text
+from pedalcalc._part_value import CONTROLS
 from pedalcalc.board import Board
 from pedalcalc.circuit import Corners, corners, impedance, response, waveform
 from pedalcalc.devices import Coupler
-from pedalcalc.parts._list import CONTROLS
-from pedalcalc.report._text import number_text
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.tolerance._draws import drawn_units
 from pedalcalc.values import write_value

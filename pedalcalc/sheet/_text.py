@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from pedalcalc._number_text import MINUS
 from pedalcalc.bench import ExpectedReading
-from pedalcalc.report._text import MINUS
 
 #: What a meter does not show [V].
 SHOWN = 0.5e-3

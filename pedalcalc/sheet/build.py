@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
 from pedalcalc._base import Caution, io, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_readings, first_power, judge_readings
 from pedalcalc.board import Board, compared
 from pedalcalc.board._sockets import socket_cautions
@@ -22,8 +23,7 @@ from pedalcalc.circuit._ratings import ratings
 from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
-from pedalcalc.parts import FITTING_STEPS, Part, fitting_order, fitting_step, marking_text, read_parts
-from pedalcalc.report._text import number_text
+from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
@@ -241,13 +241,9 @@ def _parts_section(board: Board) -> Section:
         "Lowest parts first, so that the board lies flat on what is being soldered (common practice). Tick each one. "
         "Electrolytics, diodes, transistors, ICs and LEDs have a direction; on the back of the board everything is mirrored."
     )]  # fmt: skip
-    for step in FITTING_STEPS:
-        rows = [
-            {"part": part.reference, "look for": marking_text(part), "what it does": part.note}
-            for part in order
-            if fitting_step(part) == step
-        ]
-        shown += [report.table(rows, blanks=["done"], title=step[0].upper() + step[1:])] if rows else []
+    for step, listed in order.items():
+        rows = [{"part": part.reference, "look for": marking_text(part), "what it does": part.note} for part in listed]
+        shown.append(report.table(rows, blanks=["done"], title=step[0].upper() + step[1:]))
     leads = [
         {"part": one.part.reference, "type": one.part.value_text, "leads": order.leads, "held so": order.view}
         for one in board.parts

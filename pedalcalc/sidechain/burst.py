@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -38,10 +38,10 @@ class ToneBurst(Result):
     voltage_average: float = quantity("V", "held voltage in the end, average")
     time_attack_63: float = quantity("s", "attack, first touch of 63 %")
     time_release_63: float = quantity("s", "release, by 63 %")
-    ripple_share: float = quantity("1", "ripple over the average, in the end")
+    ripple_share: float = quantity("1", "ripple over the average, in the end", percent=True)
 
 
-def _number(name: str, value: ArrayLike, **allowed: float | bool) -> Array:
+def _number(name: str, value: ArrayLike, **allowed: Any) -> Array:
     return np.asarray(one_number(name, value, "", **allowed))
 
 
@@ -165,7 +165,7 @@ def tone_burst(
     time : array_like
         Times at which the voltage is wanted [s], at least 0.
     time_burst : float
-        Length of the burst [s], above 0.
+        Length of the burst [s], above 0 to 1000000.
     voltage_peak : float
         Peak A of the tone ahead of the rectifier [V], at least 0.
     frequency : float
@@ -173,7 +173,7 @@ def tone_burst(
     resistance_attack : float
         Resistance R_a from rectifier to capacitor [Ω], at least 0 and finite.
     resistance_release : float
-        Resistance R_r across the capacitor [Ω], above 0; may be open.
+        Resistance R_r across the capacitor [Ω], above 0 to infinity.
     capacitance_hold : float
         Hold capacitor [F], above 0.
     rectifier : str
@@ -218,10 +218,10 @@ def tone_burst(
     """
     one_of("rectifier", rectifier, RECTIFIERS)
     wanted = numeric("time", time, least=0)
-    length = float(_number("time_burst", time_burst, above=0))
+    length = float(_number("time_burst", time_burst, above=0, most=1e6))
     release = _number("resistance_release", resistance_release, above=0, infinity=True)
     load = _number("resistance_load", resistance_load, above=0, infinity=True)
-    tone = _number("frequency", frequency, above=0)
+    tone = _number("frequency", frequency, above=0, most=10e6)
     cycle = Cycle(
         _number("voltage_peak", voltage_peak, least=0),
         _number("voltage_diode", voltage_diode, least=0),

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Result, Stock, numeric, one_number, one_of, quantity, search
+from pedalcalc._base import Result, Stock, one_number, one_of, quantity, search
+from pedalcalc._stock import drawer, steps
 from pedalcalc.rc.choose import RESISTORS
 from pedalcalc.sidechain._detector import detector
 from pedalcalc.sidechain.charging import RECTIFIERS
 from pedalcalc.sidechain.equilibrium import balance
 from pedalcalc.sidechain.timing import fall_time, peak_or_usual, rise_time
-from pedalcalc.values._series import drawer, steps
 
 #: From where to where [F] a series is searched for hold capacitors; a drawer's own list is searched whole.
 CAPACITORS = (100e-9, 22e-6)
@@ -29,8 +29,8 @@ class DetectorParts(Result):
     time_attack_63: NDArray[np.float64] = quantity("s", "attack, 0 to 63 %")
     time_release_63: NDArray[np.float64] = quantity("s", "release, by 63 %")
     loss_db: NDArray[np.float64] = quantity("dB", "held voltage against the peak")
-    error_attack: NDArray[np.float64] = quantity("1", "error of the attack")
-    error_release: NDArray[np.float64] = quantity("1", "error of the release")
+    error_attack: NDArray[np.float64] = quantity("1", "error of the attack", percent=True)
+    error_release: NDArray[np.float64] = quantity("1", "error of the release", percent=True)
 
 
 @search
@@ -105,9 +105,9 @@ def choose_detector_parts(
     release_wanted = one_number("time_release_wanted", time_release_wanted, above=0)
     one_of("rectifier", rectifier, RECTIFIERS)
     peak = one_number("voltage_peak", peak_or_usual(voltage_peak, voltage_diode, 0.0), above=0)
-    load = float(numeric("resistance_load", resistance_load, above=0, infinity=True))
-    if not peak > float(numeric("voltage_diode", voltage_diode, least=0)):
-        raise ValueError(f"voltage_peak must be above voltage_diode ({voltage_diode:g}), got {peak:g}")
+    load = one_number("resistance_load", resistance_load, "", above=0, infinity=True)
+    if not peak > one_number("voltage_diode", voltage_diode, "", least=0):
+        raise ValueError(f"voltage_peak must be above voltage_diode ({voltage_diode:g} V), got {peak:g} V")
     resistors = drawer(stock_resistance, "stock_resistance", *RESISTORS)
     capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS)
     release = 1 / (1 / resistors[:, None] + 1 / load) * capacitors

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Stock, numeric, one_of, search
+from pedalcalc._units import told
 from pedalcalc.values._text import read_value, single_number
 
 SERIES = ("E3", "E6", "E12", "E24", "E48", "E96", "E192")
@@ -73,10 +74,15 @@ def stock_values(
         high = single_number("value_max", value_max, above=0)
     if low > high:
         raise ValueError(f"value_min must be at most value_max ({high:g}), got {low:g}")
-    kept = known[(known >= low * (1 - NOISE)) & (known <= high * (1 + NOISE))]
+    kept = between(known, low, high)
     if kept.size == 0:
-        raise ValueError(f"stock must hold a value from value_min to value_max, {low:g} to {high:g}, got {stock!r}")
+        raise ValueError(f"stock must hold a value from value_min to value_max, {low:g} to {high:g}, got {told(stock)}")
     return np.array(kept)
+
+
+def between(known: NDArray[np.float64], low: float, high: float) -> NDArray[np.float64]:
+    """Return those of the known values that lie from `low` to `high`."""
+    return known[(known >= low * (1 - NOISE)) & (known <= high * (1 + NOISE))]
 
 
 def _hundredths(series: str) -> list[int]:
@@ -92,27 +98,18 @@ def ladder(stock: Stock, name: str = "stock") -> NDArray[np.float64]:
     if isinstance(stock, str):
         return _ladder(one_of(name, stock, SERIES))
     if not isinstance(stock, (list, tuple, np.ndarray)) or not len(stock):
-        raise TypeError(f"{name} must be a series such as 'E12' or a list of values in the drawer, not {stock!r}")
+        raise TypeError(f"{name} must be a series such as 'E12' or a list of values in the drawer, not {told(stock)}")
     if any(isinstance(value, str) for value in stock):
         farads = any(isinstance(value, str) and set(value) & set("pnuµμ") for value in stock)
-        stock = [read_value(value, unit="F" if farads else "Ω") if isinstance(value, str) else value for value in stock]
+        unit = "F" if farads else "Ω"
+        try:
+            stock = [read_value(value, unit=unit) if isinstance(value, str) else value for value in stock]
+        except ValueError as reason:
+            raise ValueError(f"{name} must be a series such as 'E12' or values of parts: {reason}") from None
     found = np.unique(numeric(name, stock, above=0))
     if np.isnan(found).any():
-        raise ValueError(f"{name} must hold known values only, got {stock!r}")
+        raise ValueError(f"{name} must hold known values only, got {told(stock)}")
     return found
-
-
-def drawer(stock: Stock, name: str, low: float, high: float) -> NDArray[np.float64]:
-    """Return the values to search through: a drawer's all, a series' from `low` to `high`."""
-    return stock_values(stock, value_min=low, value_max=high) if isinstance(stock, str) else ladder(stock, name)
-
-
-def steps(known: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return, for each of the values, the larger step to its neighbours as the logarithm of the ratio."""
-    if known.size == 1:
-        return np.full(1, np.log(10) / 3)
-    gaps = np.diff(np.log(known))
-    return np.asarray(np.maximum(np.append(gaps, gaps[-1]), np.append(gaps[0], gaps)))
 
 
 @cache
@@ -130,9 +127,9 @@ def _checked(value: ArrayLike, stock: Stock) -> tuple[NDArray[np.float64], NDArr
     return numeric("value", value, least=10.0**LOWEST_DECADE, most=10.0**HIGHEST_DECADE), known
 
 
-def _refuse_beyond(number: NDArray[np.float64], beyond: NDArray[np.bool_], words: str, end: float) -> None:
+def _refuse_beyond(asks: str, number: NDArray[np.float64], beyond: NDArray[np.bool_], words: str, end: float) -> None:
     if np.any(beyond):
-        raise ValueError(f"value must be {words} {end:g}, the last in stock, got {number[beyond].flat[0]:g}")
+        raise ValueError(f"{asks} {words} {end:g}, the last in stock, got {number[beyond].flat[0]:g}")
 
 
 def _keep_nan(number: NDArray[np.float64], chosen: NDArray[np.float64]) -> Number:
@@ -175,7 +172,14 @@ def nearest_value(value: ArrayLike, *, stock: Stock) -> Number:
     >>> nearest_value(5000.0, stock="E12"), nearest_value(7.0e-9, stock="E6")
     (4700.0, 6.8e-09)
     """
-    number, known = _checked(value, stock)
+    return nearest("value must be", *_checked(value, stock))
+
+
+def nearest(asks: str, number: NDArray[np.float64], known: NDArray[np.float64]) -> Number:
+    """Return the nearest of the `known` values; refuse beyond all stock by the words of what `asks` for the value."""
+    low, high = 10.0**LOWEST_DECADE, 10.0**HIGHEST_DECADE
+    _refuse_beyond(asks, number, number < low, "at least", low)
+    _refuse_beyond(asks, number, number > high, "at most", high)
     borders = np.sqrt(known[:-1] * known[1:])
     place = np.searchsorted(borders, np.nan_to_num(number, nan=1.0), side="right")
     return _keep_nan(number, known[place])
@@ -215,9 +219,13 @@ def value_above(value: ArrayLike, *, stock: Stock) -> Number:
     >>> value_above(4700.0, stock="E12"), value_above(4710.0, stock="E12")
     (4700.0, 5600.0)
     """
-    number, known = _checked(value, stock)
+    return above("value must be", *_checked(value, stock))
+
+
+def above(asks: str, number: NDArray[np.float64], known: NDArray[np.float64]) -> Number:
+    """Return the smallest of the `known` values that is not below; refuse by the words of what `asks` for it."""
     place = np.searchsorted(known * (1 + NOISE), np.nan_to_num(number, nan=known[0]), side="left")
-    _refuse_beyond(number, place == known.size, "at most", known[-1])
+    _refuse_beyond(asks, number, place == known.size, "at most", known[-1])
     return _keep_nan(number, known[place])
 
 
@@ -257,5 +265,5 @@ def value_below(value: ArrayLike, *, stock: Stock) -> Number:
     """
     number, known = _checked(value, stock)
     place = np.searchsorted(known * (1 - NOISE), np.nan_to_num(number, nan=known[0]), side="right") - 1
-    _refuse_beyond(number, place < 0, "at least", known[0])
+    _refuse_beyond("value must be", number, place < 0, "at least", known[0])
     return _keep_nan(number, known[place])

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Number, numeric, one_of, search
+from pedalcalc._signs import ohm_sign, shows_open
 
 POWERS = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "R": 0, "k": 3, "K": 3, "M": 6, "G": 9}
 OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
@@ -28,7 +29,6 @@ OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
 SPELLINGS = {"Ω": OHM, "ohm": OHM, "Hz": ("Hz", "hz")}
 LETTERS = {"Ω": "mRkKMG", "ohm": "mRkKMG", "F": "pnuµμm", "H": "pnuµμm", "s": "pnuµμm"}
 # What meters show where there is no circuit, without its spaces and points.
-OPEN = ("open", "ol", "0l", "ovl", "ovld", "overload")
 #: More characters than any value needs; beyond it the text is something else.
 LONGEST = 40
 UNITS = ("Ω", "ohm", "F", "H", "V", "A", "W", "Hz", "s", "lx", "S")
@@ -139,16 +139,6 @@ def _read_one(text: object, unit: str) -> float:
     return value
 
 
-def ohm_sign(unit: str) -> str:
-    """Return the unit with the Greek letter for ohm where the sign of the same looks (U+2126) stands."""
-    return "Ω" if unit == "\N{OHM SIGN}" else unit
-
-
-def shows_open(text: str) -> bool:
-    """Tell whether a meter's display says that there is no circuit, such as ``O.L``, ``0.L`` and ``OVLD``."""
-    return re.sub(r"[\s.]", "", text).casefold() in OPEN
-
-
 TWO_LETTERS = "two letters for the size; one is enough, as in 4k7 (and leave a tolerance letter at the end off)"
 
 
@@ -175,7 +165,8 @@ def _unit_reason(text: str, unit: str, spelled: str) -> str:
         return "write 10u for ten microfarads; old letters such as MFD are not read"
     if len(spelled) == 1 and spelled not in UNITS and re.fullmatch(r".*[0-9].*[ABCDFGJKMNPTZ]", text):
         return f"{spelled!r} is not {unit}; if it is a tolerance letter or a marking, leave it off"
-    return f"{spelled!r} is not a unit of {unit} ({', '.join(SPELLINGS.get(unit, (unit,)))}), nor a letter for it"
+    told = f" ({', '.join(SPELLINGS[unit])})" if unit in SPELLINGS else ""
+    return f"{spelled!r} is not a unit of {unit}{told}, nor a letter for it"
 
 
 def _reason(text: str, unit: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from statistics import median
 from time import process_time
@@ -46,6 +47,24 @@ def _panel(name):
         screen.png(figure)
 
     return _time(lambda: panel._draw(**panel.values())), _time(lambda: screen.png(figure)), _time(afresh)
+
+
+def _everywhere(name):
+    """Return the slowest update with one slider at an end, and with all of them in a corner, and which corner that is."""
+    panel = MAKERS[name]()
+    sliders = list(panel.sliders.values())
+    starts = [slider.index for slider in sliders]
+
+    def at(places):
+        panel._quiet = True
+        for slider, place in zip(sliders, places, strict=True):
+            slider.index = place
+        panel._quiet = False
+        return _time(panel._update, repeats=1), panel.words()
+
+    lasts = [len(slider.options) - 1 for slider in sliders]
+    ends = [[*starts[:k], place, *starts[k + 1 :]] for k, last in enumerate(lasts) for place in (0, last)]
+    return max(map(at, ends))[0], *max(map(at, itertools.product(*[(0, last) for last in lasts])))
 
 
 def _with_brentq(count):
@@ -95,6 +114,11 @@ def rows() -> list[tuple[str, float, str]]:
             (f"{name}: physics and artists (ms)", physics, "reported"),
             (f"{name}: draw and encode a picture (ms)", known, "at most 15"),
             (f"{name}: the same where the limits are new (ms)", new, "reported"),
+        ]
+        end, corner, words = _everywhere(name)
+        found += [
+            (f"{name}: all of it, slowest end of a slider (ms)", end, "at most 100"),
+            (f"{name}: all of it, slowest corner (ms), {words}", corner, "reported"),
         ]
     return found
 

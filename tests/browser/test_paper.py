@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
+from html import unescape
 
 import pytest
 
@@ -14,6 +16,7 @@ from tests.browser.conftest import STEP, find_browser
 from tests.conftest import ROOT
 from tests.test_page import PANEL, notebook_at
 
+FOOT = (297 - 19) * 72 / 25.4  # lower edge of the text, in points from the top of A4
 BUILDS = sorted((ROOT / "notebooks" / "builds").glob("*/*.ipynb"))
 
 
@@ -69,3 +72,27 @@ def test_page_prints_on_a4_with_its_lines(paper):
     if paper.stem == "sheet":
         for line in ("TP1", "4.50 V", "Cell resistance", "LED current", "shown: LED current 1.00 mA"):
             assert line in text
+    assert "page 1 of" in text
+    assert ("serial number" in text) == (paper.stem == "worksheet")
+
+
+def test_little_of_a_page_is_left_empty_and_no_heading_is_alone(paper):
+    """As content allows: a page but the last is filled to more than half; a heading has something after it."""
+    find_browser()
+    if shutil.which("pdftotext") is None:
+        (pytest.fail if os.environ.get("CI") else pytest.skip)("no pdftotext (poppler-utils)")
+    made = write_pdf(paper)
+    boxes = subprocess.run(
+        ["pdftotext", "-bbox-layout", str(made), "-"], capture_output=True, text=True, timeout=60, check=True
+    ).stdout
+    headings = set(re.findall(r"<h[23][^>]*>([^<]+)<", paper.read_text(encoding="utf-8")))
+    pages = boxes.split("<page ")[1:]
+    for page in pages[:-1]:
+        lines = []
+        for line in re.findall(r'<line [^>]*yMax="([\d.]+)">(.*?)</line>', page, re.DOTALL):
+            words = " ".join(unescape(word) for word in re.findall(r">([^<]+)</word>", line[1]))
+            lines.append((float(line[0]), words))
+        body = [line for line in sorted(lines) if line[0] < FOOT]
+        last, words = body[-1]
+        assert words not in headings, f"{words!r} stands alone at the foot"
+        assert last > FOOT / 2, f"more than half of the page is empty after {words!r}"
