@@ -39,6 +39,14 @@ SHARED = {
     "laws._plain": "the junction law in numbers instead of records, for the compressor's loops",
     "pump._stage": "the tone's level and what is said of open capacitors, for the pump inside a budget",
     "values._series": "the stock as another argument than a value asks for it, refused by that argument's name",
+    "circuit._elements": "a board's branches and which nets are one, for whoever probes it",
+    "circuit._joints": "the name of ground",
+    "circuit._ratings": "cautions of a point that was solved for many supplies",
+    "circuit.signals": "which jack is which, and what drives and follows",
+    "tolerance._draws": "the units that were drawn, put to further questions",
+    "board._sockets": "where battery and adaptor meet",
+    "bench._places": "the nets of the supply, for a sheet's words",
+    "plot._style": "a picture as SVG inside a section",
     "devices._tables": "the tables' columns and names, by which the catalogue finds a part",
 }
 #: Panels move what stands inside `plot`'s pictures and `report`'s boxes; a sheet lays them out.

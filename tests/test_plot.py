@@ -350,6 +350,21 @@ def test_screen_forgets_the_ground_not_seen_for_longest(monkeypatch):
     assert [key[0][0] for key in screen._grounds] == [(0.0, 1.0), (0.0, 3.0)]
 
 
+def test_a_flat_response_looks_flat_and_its_lines_differ_in_grey():
+    hertz = np.geomspace(10.0, 1e4, 20)
+    picture = plot.response({"one": (hertz, np.zeros(20)), "other": (hertz, np.full(20, 0.1))})
+    bottom, top = picture.axes[0].get_ylim()
+    assert top - bottom >= 12.0
+    first, second = (line._dash_pattern for line in picture.axes[0].lines)
+    assert first != second
+    deep = plot.response({"one": (hertz, np.zeros(20)), "off": (hertz, np.full(20, -140.0))}).axes[0].get_ylim()
+    assert deep[1] - deep[0] == pytest.approx(50.0)
+    with pytest.raises(ValueError, match="not over the frequencies"):
+        plot.response({"one": (hertz, hertz), "other": (hertz * 2, hertz)})
+    with pytest.raises(ValueError, match="at least one line"):
+        plot.response({})
+
+
 @pytest.mark.parametrize(
     "text", ["R&D", "a<b>c", '"q"', "R1 & co 4.7 kΩ", "5 $ and 6 $", "&amp;", "<script>x</script>", "]]>"]
 )
@@ -368,18 +383,3 @@ def test_curves_of_many_units_are_refused():
     units = dataclasses.replace(compressor.example(), resistance_led=np.array([2.2e3, 4.7e3]))
     with pytest.raises(ValueError, match="one unit to be drawn, got one of 2 units"):
         plot.static_curve(compressor.static_curve(np.linspace(-30.0, 0.0, 7), compressor=units))
-
-
-def test_a_flat_response_looks_flat_and_its_lines_differ_in_grey():
-    hertz = np.geomspace(10.0, 1e4, 20)
-    picture = plot.response({"one": (hertz, np.zeros(20)), "other": (hertz, np.full(20, 0.1))})
-    bottom, top = picture.axes[0].get_ylim()
-    assert top - bottom >= 12.0
-    first, second = (line._dash_pattern for line in picture.axes[0].lines)
-    assert first != second
-    deep = plot.response({"one": (hertz, np.zeros(20)), "off": (hertz, np.full(20, -140.0))}).axes[0].get_ylim()
-    assert deep[1] - deep[0] == pytest.approx(50.0)
-    with pytest.raises(ValueError, match="not over the frequencies"):
-        plot.response({"one": (hertz, hertz), "other": (hertz * 2, hertz)})
-    with pytest.raises(ValueError, match="at least one line"):
-        plot.response({})

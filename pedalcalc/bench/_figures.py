@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from pedalcalc.bench.expected import CURRENT
 from pedalcalc.board import Board
 from pedalcalc.circuit import response
-from pedalcalc.circuit._signal import jacks
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
+from pedalcalc.circuit.signals import jacks
 
 Array = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import io, is_a, list_of
+from pedalcalc._base import file_path, io, is_a, list_of
 from pedalcalc._record import spreads
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
@@ -111,8 +111,10 @@ def judge_readings(
     (['fits', 'high'], 'half')
     """
     is_a("board", board, Board)
-    listed = isinstance(readings, (str, Path))
-    taken = read_readings(readings) if listed else list_of("readings", readings, "readings", Reading)
+    if isinstance(readings, (str, Path)):
+        taken = read_readings(file_path("readings", readings, there=True))
+    else:
+        taken = list_of("readings", readings, "readings", Reading)
     taken = _one_unit(taken, serial)
     board = _on_their_meter(board, taken)
     asked: dict[str, Any] = {"count": count, "seed": seed, "coverage": coverage, "reels": reels}

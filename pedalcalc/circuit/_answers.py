@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from pedalcalc._base import Caution
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Amplifiers
-from pedalcalc.circuit._signal import Signal, Store, place_of
 from pedalcalc.circuit.operating import inputs_inside
+from pedalcalc.circuit.signals import Signal, Store, place_of
 
 Array = NDArray[np.float64]
 

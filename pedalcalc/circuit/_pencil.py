@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit import _groups, _pumped
-from pedalcalc.circuit._signal import Signal, stamp
+from pedalcalc.circuit.signals import Signal, stamp
 
 Array = NDArray[np.float64]
 

@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc.circuit import _groups
-from pedalcalc.circuit._signal import Signal
 from pedalcalc.circuit.joints import GROUND
+from pedalcalc.circuit.signals import Signal
 
 #: Share of a transistor's transconductance below which another slope of it is left out, and the conductance [S] of a
 #: junction that counts as open.

@@ -10,8 +10,8 @@ import numpy as np
 
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _answers, _pencil, _signal
-from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
+from pedalcalc.circuit import _answers, _pencil, signals
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 from pedalcalc.values import write_value
 
 #: Poles and zeros within this ratio are one group, which moves as a whole: alone they have no sensitivity worth telling.
@@ -142,7 +142,7 @@ def corners(
     )  # fmt: skip
     if signal.units > 1:
         raise ValueError(f"values: corners are those of one unit, got arrays of {signal.units}")
-    drive = signal.rod(_signal.GENERATOR)
+    drive = signal.rod(signals.GENERATOR)
     assert drive is not None
     cautions = _answers.still(signal)
     if wild := _answers.wild(

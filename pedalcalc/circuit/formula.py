@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Result, caution_above, is_a, list_of, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _answers, _signal, _symbols
-from pedalcalc.circuit._signal import Signal, linearised
+from pedalcalc.circuit import _answers, _symbols, signals
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board
+from pedalcalc.circuit.signals import Signal, linearised
 
 #: Most inner nets of which a formula can still be read.
 INNER = 5
@@ -116,7 +116,7 @@ def transfer_function(
         raise ValueError(f"values: a formula's symbols have the values of one unit, got arrays of {len(solution.good)}")
     nets = None if nets is None else list_of("nets", nets, "nets", str)
     for name, net in (("net_in", net_in), ("net_out", net_out), *(("nets", net) for net in nets or ())):
-        _signal.checked_net(name, net, found)
+        signals.checked_net(name, net, found)
 
     def root(net: str) -> str:
         return str(found.joints.root(net)[0])

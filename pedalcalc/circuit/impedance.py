@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, is_a, numeric, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _answers, _signal
-from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
+from pedalcalc.circuit import _answers, signals
 from pedalcalc.circuit.joints import GROUND
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,13 +116,13 @@ def impedance(
         board, net_in=net_in, net_out=net_out, resistance_generator=resistance_generator,
         resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
     )  # fmt: skip
-    _signal.checked_net("net", net, signal.found)
+    signals.checked_net("net", net, signal.found)
     root = signal.found.joints.root
     static = signal.static
     if net != signal.net_out and root(net) == root(signal.net_in):
-        static = signal.lifted(_signal.GENERATOR)
+        static = signal.lifted(signals.GENERATOR)
     elif root(net) == root(signal.net_out):
-        static = signal.lifted(_signal.LOAD)
+        static = signal.lifted(signals.LOAD)
     s = 2j * np.pi * hertz.ravel()
     weights = signal.reads(net)[:, None]
     if root(net)[0] == GROUND:

@@ -319,7 +319,7 @@ def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Ma
 def _swing(found: Elements, system: System, solved: _newton.Solved) -> float | None:
     """Return the frequency at which one unit leaves this state, None where it stays."""
     from pedalcalc.circuit._pencil import swing
-    from pedalcalc.circuit._signal import linearised
+    from pedalcalc.circuit.signals import linearised
 
     return swing(linearised(found, system, solved, GROUND, GROUND))
 

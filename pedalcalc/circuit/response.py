@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, decibels, is_a, numeric, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _answers, _signal
-from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
+from pedalcalc.circuit import _answers, signals
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,7 +118,7 @@ def response(
         resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
     )  # fmt: skip
     s = 2j * np.pi * hertz.ravel()
-    drive = signal.rod(_signal.GENERATOR)
+    drive = signal.rod(signals.GENERATOR)
     assert drive is not None
     right = _answers.unit_columns(signal.size, [(drive, -1.0)])
     found = _answers.answers(signal, s, right, signal.reads(signal.net_out)[:, None])[:, :, 0, 0]

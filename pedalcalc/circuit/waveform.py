@@ -13,9 +13,9 @@ from pedalcalc._base import Number, Result, is_a, numeric, one_of, quantity, sim
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
-from pedalcalc.circuit._signal import GENERATOR, RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signal_of
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit.elements import Branch
+from pedalcalc.circuit.signals import GENERATOR, RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signal_of
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import io, table_of
+from pedalcalc._base import io, list_of, table_of
 from pedalcalc.plot._lines import lines
 from pedalcalc.plot._style import COLOURS, Picture, look
 
@@ -73,7 +73,7 @@ def response(
     axes: Any = picture.axes[0]
     with look():
         if band is not None:
-            low, high = (np.asarray(end, float) for end in band)
+            low, high = (np.asarray(end, float) for end in list_of("band", band, "lower and upper gains"))
             axes.fill_between(first, low, high, color=COLOURS[0], alpha=0.18, linewidth=0)
         bottom, top = axes.get_ylim()
         bottom = max(bottom, top - MOST_SPAN)

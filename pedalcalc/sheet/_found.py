@@ -8,9 +8,9 @@ from typing import Any
 from pedalcalc._part_value import CONTROLS
 from pedalcalc.bench.places import supply_nets
 from pedalcalc.board import Board
-from pedalcalc.circuit._signal import jacks
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
+from pedalcalc.circuit.signals import jacks
 from pedalcalc.parts import NOT_CONNECTED, Part
 
 #: Flat battery, usual, fresh battery or adaptor [V] (common practice).

@@ -12,16 +12,16 @@ from numpy.typing import ArrayLike
 
 from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
-from pedalcalc._base import Caution, io, list_of, one_number
+from pedalcalc._base import Caution, file_path, io, list_of, one_number
 from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_readings, first_power, judge_readings
 from pedalcalc.board import Board, compared
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.catalogue import find_device
 from pedalcalc.circuit import OperatingPoint, operating_point
-from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
 from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
@@ -142,7 +142,9 @@ def build_sheet(
     >>> list(made.sections)[:4], made.cautions
     (['cautions', 'build', 'parts', 'supply'], ())
     """
-    if not isinstance(parts, (str, Path, Board)):
+    if isinstance(parts, (str, Path)):
+        parts = file_path("parts", parts, there=True)
+    elif not isinstance(parts, Board):
         parts = list_of("parts", parts, "parts", Part)
     home = Path(parts).parent if isinstance(parts, (str, Path)) else Path()
     name = home.resolve().name.replace("-", " ")

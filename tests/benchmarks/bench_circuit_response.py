@@ -12,7 +12,7 @@ import numpy as np
 
 from pedalcalc import circuit
 from pedalcalc.board import assemble
-from pedalcalc.circuit._signal import signal_of
+from pedalcalc.circuit.signals import signal_of
 from tests.conftest import ROOT
 
 UNITS, FREQUENCIES = 1_000, np.geomspace(20, 20e3, 200)
