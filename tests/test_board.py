@@ -661,6 +661,10 @@ def test_drawn_units_lie_within_what_their_parts_allow():
         drawn = opto.coupler_point(current, coupler=coupler).resistance_cell
         band = opto.coupler_band(current, coupler=PLAIN.record(OPTICAL_ROLES["coupler"]))
         assert band.resistance_low < np.min(drawn) < band.resistance_cell < np.max(drawn) < band.resistance_high
+    dark = np.log(
+        coupler.cell.resistance_dark / devices.typical(PLAIN.record(OPTICAL_ROLES["coupler"])).cell.resistance_dark
+    )
+    assert np.std(dark) == pytest.approx(np.log(3) / 3, rel=0.1) and np.max(np.abs(dark)) <= np.log(3) + 1e-9
 
 
 def test_bands_of_the_dynamics_hold_the_usual_unit():

@@ -17,17 +17,20 @@ from pedalcalc.opto.band import (
 )
 from pedalcalc.opto.kinetics import TIME_FACTOR_UNMEASURED
 
+#: Makers tell of the dark resistance only that it is at least so much; how far a cell may be from its record (common practice).
+DARK_FACTOR_UNMEASURED = 3.0
+
 
 def drawn_of_class(coupler: Coupler, *, count: int, seed: int) -> Coupler:
     """Return so many couplers of a class as one record of arrays, spread as in `class_band` and `devices.drawn`.
 
     The ranges of the record are drawn; so are light (a factor of three), light exponent, floor and the cell's times (a
-    factor of two, rise and fall alike), and resistance at 10 lx and slope where the record gives no range of them. An end is
-    three standard deviations off.
+    factor of two, rise and fall alike), and resistance at 10 lx, slope and dark resistance (a factor of three) where the
+    record gives no range of them. An end is three standard deviations off.
     """
     many, usual = drawn(coupler, count=count, seed=seed), typical(coupler)
     rng = np.random.default_rng([seed, 1])
-    light, power, floor, times, resistance, slope = (scores(count, rng) for _ in range(6))
+    light, power, floor, times, resistance, slope, darkness = (scores(count, rng) for _ in range(7))
     kind, cell = coupler.cell, usual.cell
     pace = TIME_FACTOR_UNMEASURED**times
     changed = {
@@ -35,6 +38,8 @@ def drawn_of_class(coupler: Coupler, *, count: int, seed: int) -> Coupler:
         "time_rise_10lx": cell.time_rise_10lx * pace,
         "time_fall_10lx": cell.time_fall_10lx * pace,
     }
+    if not isinstance(kind.resistance_dark, Spread):
+        changed["resistance_dark"] = cell.resistance_dark * DARK_FACTOR_UNMEASURED**darkness
     if not isinstance(kind.resistance_10lx, Spread):
         changed["resistance_10lx"] = cell.resistance_10lx * _RANGE_OF_SHEETS ** (resistance / 2)
     if not isinstance(kind.gamma, Spread):
