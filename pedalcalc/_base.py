@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import functools
+import inspect
+import math
 import os
+import sys
+import warnings
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar, get_args, get_type_hints
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._units import shown, told, unit_of
 
-Number = float | NDArray[np.float64]
+Array = NDArray[np.float64]
+Number = float | Array
 #: A series such as "E12", or the values of a drawer, numbers or texts.
 Stock = str | Sequence[float | str] | NDArray[np.float64]
 F = TypeVar("F", bound=Callable[..., Any])
@@ -33,6 +39,14 @@ class Spread(NamedTuple):
     low: Any
     typical: Any
     high: Any
+
+
+def warn_outside_model(message: str) -> None:
+    """Warn of values outside the range of a model, at the line that called pedalcalc."""
+    level = 2
+    while sys._getframe(level).f_globals.get("__name__", "").startswith("pedalcalc."):
+        level += 1
+    warnings.warn(message, ModelRangeWarning, stacklevel=level + 1)
 
 
 class Result:
@@ -103,125 +117,107 @@ def _caution(what: str, action: str, value: Any, limit: Any, unit: str, sign: fl
     )
 
 
-def numeric(
-    name: str,
-    value: Any,
-    *,
-    least: float | None = None,
-    above: float | None = None,
-    most: float | None = None,
-    below: float | None = None,
-    infinity: bool = False,
-) -> NDArray[np.float64]:
-    """Return `value` as a float array of its own, or refuse it naming `name`, value and range.
+#: Whole numbers up to here are floats too.
+WHOLE = 2**53
 
-    NaN means "not measured" and passes. Infinity (an open circuit) passes only
-    where `infinity` is true. Text, complex numbers, None, booleans and masked arrays are refused.
-    Minus zero becomes zero, so that no result shows a minus sign that means nothing.
+
+@dataclass(frozen=True)
+class Range:
+    """What one numeric argument may be; called with its name and value, it checks.
+
+    NaN means "not measured" and passes. Infinity (an open circuit) passes only where `infinity` is true. Text, complex
+    numbers, None, booleans and masked arrays are refused. Minus zero becomes zero, so that no result shows a minus
+    sign that means nothing. What comes back is read-only, and no copy where it is a float array of one sign.
     """
-    array = numeric_view(name, value, least=least, above=above, most=most, below=below, infinity=infinity)
-    return array + 0.0
 
+    least: float | None = None
+    above: float | None = None
+    most: float | None = None
+    below: float | None = None
+    infinity: bool = False
+    _ends: tuple[float, float] = field(init=False, repr=False, compare=False)
+    _floor: float = field(init=False, repr=False, compare=False)
+    _ceiling: float = field(init=False, repr=False, compare=False)
 
-def numeric_view(
-    name: str,
-    value: Any,
-    *,
-    least: float | None = None,
-    above: float | None = None,
-    most: float | None = None,
-    below: float | None = None,
-    infinity: bool = False,
-) -> NDArray[np.float64]:
-    """Return `value` checked like `numeric`, but read-only and without a copy where it is a float array of one sign.
+    def __post_init__(self) -> None:
+        """Note the lowest and highest float that are allowed, and those between which all sizes are possible too."""
+        end = np.inf if self.infinity else np.finfo(float).max
+        low = max(-end, -np.inf if self.least is None else self.least)
+        high = min(end, np.inf if self.most is None else self.most)
+        low = low if self.above is None else math.nextafter(self.above, math.inf)
+        high = high if self.below is None else math.nextafter(self.below, -math.inf)
+        object.__setattr__(self, "_ends", (low, high))
+        object.__setattr__(self, "_floor", max(low, SMALLEST if self.above == 0 else -LARGEST))
+        object.__setattr__(self, "_ceiling", min(high, LARGEST))
 
-    For functions that are called with a million elements; nothing of the result may share the view's memory.
-    """
-    if isinstance(value, Spread):
-        raise TypeError(
-            f"{name} must be a number or an array of numbers, not the range {tuple(value)} of a type; a calculation wants "
-            "one part of the type: devices.typical(record), or devices.low, devices.high, devices.drawn"
-        )
-    if isinstance(value, np.ma.MaskedArray):
-        raise TypeError(
-            f"{name} must not be a masked array, whose hidden numbers would be used; "
-            "give NaN where nothing was measured: array.filled(numpy.nan)"
-        )
-    try:
-        array = np.asarray(value)
-    except ValueError:
-        raise ValueError(
-            f"{name} must be a number or an array of numbers whose rows are all of one length, got {told(value)}"
-        ) from None
-    if array.dtype.kind not in "iuf":
-        raise TypeError(
-            f"{name} must be a number or an array of numbers, not {told(value)}; "
-            "text such as '4k7' is read once with pedalcalc.values.read_value"
-        )
-    if not array.size:
-        raise ValueError(f"{name} must hold at least one number, got {told(value)}")
-    array = array.astype(float, copy=False).view()
-    low, high = array.min(), array.max()
-    if not (low > 0 or high < 0):
-        array = np.asarray(array + 0.0)
-    array.flags.writeable = False
-    largest = LARGEST_DB if name.endswith(("_db", "_dbv")) else LARGEST
-    if _within(low, high, least, above, most, below, infinity, largest):
+    def __str__(self) -> str:
+        """Return what is allowed, in words."""
+        return self.words("")
+
+    def words(self, unit: str) -> str:
+        """Return what is allowed, in words and with its unit."""
+        ends = (("at least", self.least), ("above", self.above), ("at most", self.most), ("below", self.below))
+        parts = [f"{word} {shown(end, unit if end else '')}" for word, end in ends if end is not None]
+        return " and ".join(parts + ["finite"] * (not self.infinity)) or "a number"
+
+    def __call__(self, name: str, value: Any) -> NDArray[np.float64]:
+        """Return `value` as a float array, or refuse it naming `name`, value with unit and range."""
+        largest = LARGEST_DB if name.endswith(("_db", "_dbv")) else LARGEST
+        kind = type(value)
+        if (kind is float or kind is np.float64 or (kind is int and -WHOLE < value < WHOLE)) and (
+            self._floor <= value <= self._ceiling and -largest <= value <= largest
+        ):
+            return np.array(value + 0.0)
+        if isinstance(value, Spread):
+            raise TypeError(
+                f"{name} must be a number or an array of numbers, not the range {tuple(value)} of a type; a calculation wants "
+                "one part of the type: devices.typical(record), or devices.low, devices.high, devices.drawn"
+            )
+        if isinstance(value, np.ma.MaskedArray):
+            raise TypeError(
+                f"{name} must not be a masked array, whose hidden numbers would be used; "
+                "give NaN where nothing was measured: array.filled(numpy.nan)"
+            )
+        try:
+            array = np.asarray(value)
+        except ValueError:
+            raise ValueError(
+                f"{name} must be a number or an array of numbers whose rows are all of one length, got {told(value)}"
+            ) from None
+        if array.dtype.kind not in "iuf":
+            raise TypeError(
+                f"{name} must be a number or an array of numbers, not {told(value)}; "
+                "text such as '4k7' is read once with pedalcalc.values.read_value"
+            )
+        if not array.size:
+            raise ValueError(f"{name} must hold at least one number, got {told(value)}")
+        array = array.astype(float, copy=False).view()
+        low, high = array.min(), array.max()
+        if not (low > 0 or high < 0):
+            array = np.asarray(array + 0.0)
+        array.flags.writeable = False
+        if not (max(self._floor, -largest) <= low and high <= min(self._ceiling, largest)):  # or NaN is among them
+            self._refuse(name, array, largest)
         return array
-    bad = np.zeros(array.shape, dtype=bool)
-    if least is not None:
-        bad |= array < least
-    if above is not None:
-        bad |= array <= above
-    if most is not None:
-        bad |= array > most
-    if below is not None:
-        bad |= array >= below
-    if not infinity:
-        bad |= np.isinf(array)
-    size = np.abs(array)
-    odd = (size > largest) & (size < np.inf) | ((array < SMALLEST) & (above == 0))
-    if np.any(bad | odd):
+
+    def _refuse(self, name: str, array: NDArray[np.float64], largest: float) -> None:
+        """Refuse the first number that is out of range, or else the first of a size that nothing has."""
+        bad = (array < self._ends[0]) | (array > self._ends[1])
+        size = np.abs(array)
+        odd = (size > largest) & (size < np.inf) | ((array < SMALLEST) & (self.above == 0))
+        if not np.any(bad | odd):
+            return
         unit = unit_of(name)
-        allowed = _allowed(least, above, most, below, infinity, unit)
+        allowed = self.words(unit)
         if not np.any(bad):
             bad, allowed = odd, f"{allowed}, of a size between {SMALLEST:g} and {largest:g}"
         where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
         raise ValueError(f"{name} must be {allowed}, got {shown(array[bad].flat[0], unit)}{where}")
-    return array
 
 
-def _within(
-    low: float,
-    high: float,
-    least: float | None,
-    above: float | None,
-    most: float | None,
-    below: float | None,
-    infinity: bool,
-    largest: float,
-) -> bool:
-    """Tell whether the extremes show every element allowed; NaN among them, or infinity above others, decides nothing."""
-    return bool(
-        (low >= -largest or high == -np.inf)
-        and (high <= largest or low == np.inf)
-        and (above != 0 or low >= SMALLEST)
-        and low >= (-np.inf if least is None else least)
-        and high <= (np.inf if most is None else most)
-        and (above is None or low > above)
-        and (below is None or high < below)
-        and (infinity or (low > -np.inf and high < np.inf))
-    )
-
-
-def _allowed(
-    least: float | None, above: float | None, most: float | None, below: float | None, infinity: bool, unit: str
-) -> str:
-    limits = (("at least", least), ("above", above), ("at most", most), ("below", below))
-    parts = [f"{word} {shown(limit, unit if limit else '')}" for word, limit in limits if limit is not None]
-    if not infinity:
-        parts.append("finite")
-    return " and ".join(parts) or "a number"
+def numeric(name: str, value: Any, **limits: Any) -> NDArray[np.float64]:
+    """Return `value` checked as by `Range(**limits)`, as an array of its own that may be written."""
+    return Range(**limits)(name, value) + 0.0
 
 
 def one_number(
@@ -233,15 +229,6 @@ def one_number(
         known = "" if unknown else "known "
         raise ValueError(f"{name} must be one {known}number{purpose and ' '}{purpose}, got {told(value)}")
     return float(number)
-
-
-def whole(name: str, value: ArrayLike) -> NDArray[np.float64]:
-    """Return whole numbers of at least 1 as floats (NaN passes), or refuse them by name."""
-    number = numeric_view(name, value, least=1)
-    odd = ~np.isnan(number) & (number != np.floor(number))
-    if np.any(odd):
-        raise ValueError(f"{name} must be a whole number, got {number[odd].flat[0]:g}")
-    return number
 
 
 def lowest_usual_highest(name: str, value: Any, **limits: Any) -> tuple[float, float, float]:
@@ -348,11 +335,6 @@ def scalar(value: Any) -> Any:
     return array.item() if array.ndim == 0 else array
 
 
-def resistance(name: str, value: Any) -> NDArray[np.float64]:
-    """Return a resistance from short to open."""
-    return numeric_view(name, value, least=0, infinity=True)
-
-
 def any_open(resistance: NDArray[np.float64]) -> bool:
     """Tell whether any element is infinite, by the extremes first: that needs no second array."""
     highest = resistance.max(initial=0.0)
@@ -375,7 +357,90 @@ def thevenin(
     return np.asarray(supply * share), np.asarray(both)
 
 
-formula = _declare("formula")
+def formula(function: F) -> F:
+    """Declare a formula, whose numeric arguments are annotated with what they may be, as in ``resistance: ZeroToInfinity``.
+
+    These arguments are checked by name and must have shapes that broadcast together; the body gets float arrays,
+    read-only and not stretched. What it returns, a number or the numeric fields of a result, comes out in the broadcast
+    shape of all, as plain scalars where that has no dimension, and shares no memory with an argument. A default is
+    checked once; None as a default may be given too.
+    """
+    hints, parameters = get_type_hints(function, include_extras=True), inspect.signature(function).parameters
+    ranges = {name: allowed for name in parameters if (allowed := _range(hints.get(name)))}
+    default = {
+        name: parameters[name].default for name in ranges if parameters[name].default is not inspect.Parameter.empty
+    }
+    checked = {name: None if value is None else ranges[name](name, value) for name, value in default.items()}
+    for array in checked.values():
+        if array is not None:
+            array.flags.writeable = False  # all calls share it
+    first = next((name for name, each in parameters.items() if each.kind is each.POSITIONAL_OR_KEYWORD), None)
+
+    @functools.wraps(function)
+    def call(*given: Any, **named: Any) -> Any:
+        if len(given) == 1 and first is not None and first not in named:
+            named[first] = given[0]
+            given = ()
+        stretched = []
+        for name, allowed in ranges.items():
+            if name not in named:
+                if name in checked:
+                    named[name] = checked[name]
+                continue
+            value = named[name]
+            if value is None and checked.get(name, 0) is None:
+                continue
+            named[name] = array = allowed(name, value)
+            if array.ndim:
+                stretched.append(array)
+        if len(stretched) > 1:
+            fit_together(**{name: named[name] for name in ranges if name in named})
+        found = function(*given, **named)
+        if isinstance(found, Result) and any(found is value for value in named.values()):
+            return found  # a record that was handed in belongs to the caller
+        return _finished(found, stretched, stretch=bool(ranges))
+
+    call.kind, call.ranges = "formula", ranges  # type: ignore[attr-defined]
+    return call  # type: ignore[return-value]
+
+
+def _range(hint: Any) -> Range | None:
+    marks = [mark for part in (hint, *get_args(hint)) for mark in getattr(part, "__metadata__", ())]
+    return next((mark for mark in marks if isinstance(mark, Range)), None)
+
+
+def _finished(result: Any, stretched: list[NDArray[np.float64]], stretch: bool) -> Any:
+    """Return a formula's result with its numbers in one shape, as plain scalars where that has no dimension."""
+    if not isinstance(result, Result):
+        return _in_shape(result, _whole_shape([result, *stretched]) if stretch else (), stretched)
+    found = {name: getattr(result, name) for name in type(result).__dataclass_fields__}  # type: ignore[attr-defined]
+    shape = _whole_shape([*found.values(), *stretched]) if stretch else ()
+    for name, value in found.items():
+        finished = _in_shape(value, shape, stretched)
+        if finished is not value:
+            if isinstance(finished, np.ndarray):
+                finished.flags.writeable = False
+            object.__setattr__(result, name, finished)
+    return result
+
+
+def _whole_shape(values: list[Any]) -> tuple[int, ...]:
+    shapes = {value.shape for value in values if isinstance(value, np.ndarray) and value.ndim}
+    return np.broadcast_shapes(*shapes) if len(shapes) > 1 else (*shapes, ())[0]
+
+
+def _in_shape(value: Any, shape: tuple[int, ...], arguments: list[NDArray[np.float64]]) -> Any:
+    if not isinstance(value, (np.ndarray, np.generic)):
+        several = type(value) is tuple and value and isinstance(value[0], (np.ndarray, np.generic))
+        return tuple(_in_shape(each, shape, arguments) for each in value) if several else value
+    if not (shape or value.ndim):
+        return value.item()
+    if shape and value.shape != shape:
+        value = np.broadcast_to(value, shape)
+    shared = value.base is not None and any(np.may_share_memory(value, each) for each in arguments)
+    return value.copy() if shared else value
+
+
 search = _declare("search")
 fit = _declare("fit")
 simulate = _declare("simulate")

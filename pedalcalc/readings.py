@@ -40,8 +40,8 @@ from pedalcalc import _base
 from pedalcalc._base import Result, file_path, is_a, list_of, numeric, one_of, quantity, search
 from pedalcalc._csv import Row, read_rows, written
 from pedalcalc._files import refuse_unwritable, whole_file
+from pedalcalc._signs import ohm_sign, shows_open
 from pedalcalc.values import UNITS, read_value
-from pedalcalc.values._text import ohm_sign, shows_open
 
 __all__ = ["COLUMNS", "CouplerPairs", "Reading", "coupler_pairs", "read_readings", "write_readings"]
 

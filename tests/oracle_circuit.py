@@ -43,12 +43,12 @@ def random_board(rng: np.random.Generator) -> Board:
                           p=[0.45, 0.1, 0.15, 0.05, 0.15, 0.1])  # fmt: skip
         reference = f"P{k + 1}"
         if kind == "resistor":
-            ends = list(rng.choice(nets, 2))
+            ends = _two(rng, nets)
             solid.append((ends[0], ends[1]))
             ohms = float(f"{10 ** rng.uniform(2, 6):.2g}")
             parts.append(_part(reference, kind, ohms, "Ω", f"{ohms:g}", ["1", "2"], ends))
         elif kind == "film capacitor":
-            parts.append(_part(reference, kind, 1e-7, "F", "100n", ["1", "2"], list(rng.choice(nets, 2))))
+            parts.append(_part(reference, kind, 1e-7, "F", "100n", ["1", "2"], _two(rng, nets)))
         else:
             text = str(rng.choice(TYPES[str(kind)]))
             record = find_device(text, kind=str(kind))
@@ -57,7 +57,7 @@ def random_board(rng: np.random.Generator) -> Board:
             }.get(str(kind)) or (
                 ["base", "collector", "emitter"] if isinstance(record, devices.Bjt) else ["gate", "drain", "source"]
             )  # fmt: skip
-            ends = list(rng.choice(nets, len(pins)))
+            ends = _two(rng, nets) if len(pins) == 2 else list(rng.choice(nets, len(pins)))
             if kind == "integrated circuit":
                 ends[3], ends[7] = "ground", "rail"
             parts.append(_part(reference, str(kind), NAN, "", text, pins, ends))
@@ -70,6 +70,12 @@ def random_board(rng: np.random.Generator) -> Board:
         to = str(rng.choice(["rail", "ground"]))
         parts.append(_part(f"R{k + 100}", "resistor", ohms, "Ω", f"{ohms:g}", ["1", "2"], [net, to]))
     return assemble(parts, supply=9.0)
+
+
+def _two(rng: np.random.Generator, nets: list[str]) -> list[str]:
+    """Return two nets that differ."""
+    first = str(rng.choice(nets))
+    return [first, str(rng.choice([net for net in nets if net != first]))]
 
 
 def _part(reference: str, kind: str, value: float, unit: str, text: str, pins: list[str], nets: list[str]) -> Part:

@@ -62,7 +62,7 @@ class _Laws:
         self.leak = of(lambda c: c.current_leakage / c.capacitance_hold)
         self.hold = of(lambda c: c.capacitance_hold)
         ohms = of(lambda c: c.resistance_led + c.coupler.led.resistance_series)
-        self.e_fold = of(lambda c: c.coupler.led.ideality * c.voltage_thermal)
+        self.e_fold = of(lambda c: c.coupler.led.ideality * 1.380649e-23 / 1.602176634e-19 * c.temperature)
         self.saturation = of(lambda c: c.coupler.led.current_saturation)
         self.scale = self.e_fold / ohms
         self.shift = self.saturation / self.scale + np.log(self.saturation / self.scale)

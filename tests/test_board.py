@@ -5,12 +5,17 @@ from __future__ import annotations
 import csv
 import dataclasses
 import functools
+import re
 
 import numpy as np
 import pytest
 
 from pedalcalc import board, compressor, devices, fet, laws, opto, parts, supply
+from pedalcalc._base import Spread
+from pedalcalc._record import ends
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
+from pedalcalc.board._dynamics import DrawnParts, told_threshold
+from pedalcalc.board._rows import Parts, told_range
 from pedalcalc.values import read_value
 from tests.conftest import ROOT
 
@@ -24,9 +29,9 @@ WANTED = {
 }  # fmt: skip
 BOOST_WANTED = {
     "current_ratio": 0.36, "current_emitter": 0.5e-3, "current_wanted": 1.5e-3, "frequency": 82.0,
-    "resistance_source": 10e3, "resistance_load": 470e3,
+    "resistance_generator": 10e3, "resistance_load": 470e3,
 }  # fmt: skip
-AROUND = {"resistance_source": 10e3, "resistance_load": 1e6}
+AROUND = {"resistance_generator": 10e3, "resistance_load": 1e6}
 
 
 @functools.cache
@@ -227,12 +232,10 @@ def test_supply_and_load_agree(fitted):
     build = board.changed(PLAIN, **fitted)
     fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
     budget = fed.budget
-    quiet = sum(
-        2 * np.array(devices._record.ends(build.record(name).current_quiescent)[::-1]) for name in ("IC2", "IC3", "IC4")
-    )
+    quiet = sum(2 * np.array(ends(build.record(name).current_quiescent)[::-1]) for name in ("IC2", "IC3", "IC4"))
     divider = budget.voltage_positive / (build.resistance("R3") + build.resistance("R4"))
     np.testing.assert_allclose(fed.current_load, quiet + divider, rtol=1e-6)
-    idle = np.array(devices._record.ends(build.record("IC1").current_idle_boosted)[::-1])
+    idle = np.array(ends(build.record("IC1").current_idle_boosted)[::-1])
     np.testing.assert_allclose(
         budget.current_supply,
         2 * fed.current_load + fed.current_direct + idle + fed.rail.diode_pump.current_saturation,
@@ -352,7 +355,7 @@ def test_the_worst_op_amp_leaves_the_smallest_peak():
 def test_an_untimed_cell_is_timed_with_half_and_twice_its_times():
     """A class knows a cell's times within a factor of two (common practice): the slowed circuit by hand."""
     found = {timed.name: timed for timed in board.optical_timing(PLAIN, optical=STAGES, roles=OPTICAL_ROLES)}
-    low, high = (read_time(text) for text in found["both slow"].text_release.split(" to "))
+    low, high = read_times(found["both slow"].text_release)
     slow = dataclasses.replace(STAGES.compressor, resistance_attack=24.7e3, resistance_release=1.1e6)
     cell = slow.coupler.cell
     for factor, told in ((0.5, low), (2.0, high)):
@@ -364,9 +367,10 @@ def test_an_untimed_cell_is_timed_with_half_and_twice_its_times():
         )
 
 
-def read_time(text):
-    number, unit = text.replace("\N{NO-BREAK SPACE}", " ").split()
-    return float(number) * {"s": 1.0, "ms": 1e-3}[unit]
+def read_times(text):
+    """Return the ends of a range, such as 400 ms to 1.2 s; the first has the unit of the last where it has none."""
+    ends = [end.split("\N{NO-BREAK SPACE}") for end in text.split(" to ")]
+    return [float(end[0]) * {"s": 1.0, "ms": 1e-3}[(end if len(end) > 1 else ends[-1])[1]] for end in ends]
 
 
 # --- controls
@@ -642,3 +646,92 @@ def test_bypassed_the_indicator_is_dark_and_draws_nothing():
 def test_what_is_no_such_circuit_is_refused_with_the_place(fitted, told):
     with pytest.raises(ValueError, match=told):
         board.jfet_booster(board.changed(booster_build(), **fitted), roles=BOOSTER_ROLES, **BOOST_WANTED)
+
+
+def test_drawn_units_lie_within_what_their_parts_allow():
+    parts = DrawnParts(Parts(PLAIN, OPTICAL_ROLES), 500)
+    for role, tolerance in (("arm", 0.01), ("lamp resistor", 0.05)):
+        off = parts.ohms(role) / PLAIN.resistance(OPTICAL_ROLES[role]) - 1
+        assert np.max(np.abs(off)) <= tolerance
+        assert np.ptp(off) > 1.9 * tolerance  # even over its whole width
+        np.testing.assert_array_equal(parts.ohms(role), parts.ohms(role))  # a part has one value in all its places
+    assert np.max(np.abs(parts.farads("hold") / PLAIN.capacitance(OPTICAL_ROLES["hold"]) - 1)) <= 0.1
+    coupler = parts.one("coupler", devices.Coupler)
+    for current in (1e-5, 1e-3, 5e-3):
+        drawn = opto.coupler_point(current, coupler=coupler).resistance_cell
+        band = opto.coupler_band(current, coupler=PLAIN.record(OPTICAL_ROLES["coupler"]))
+        assert band.resistance_low < np.min(drawn) < band.resistance_cell < np.max(drawn) < band.resistance_high
+
+
+def test_bands_of_the_dynamics_hold_the_usual_unit():
+    found = board.optical_compressor(PLAIN, supplied=FED, roles=OPTICAL_ROLES, **AROUND, count=60)
+    (band,) = found.dynamics
+    level = np.linspace(-60.0, 6.0, 133)
+    curve = compressor.static_curve(level, compressor=found.compressor)
+    usual = compressor.curve_features(level, level_out_dbv=curve.level_out_dbv)
+    timed = compressor.attack_release(found.compressor, definition=compressor.SETTLE_2DB)
+    assert (band.count, band.count_timed) == (60, 32)
+    for name, value in (("threshold_dbv", usual.threshold_dbv), ("ratio", usual.ratio)):
+        assert getattr(band, name).low < value < getattr(band, name).high
+    for name in ("time_attack", "time_release"):
+        spread = getattr(band, name)
+        assert spread.low <= spread.typical <= spread.high
+        assert spread.low < getattr(timed, name) < spread.high
+    assert not STAGES.dynamics
+    with pytest.raises(ValueError, match="count"):
+        board.optical_compressor(PLAIN, supplied=FED, roles=OPTICAL_ROLES, **AROUND, count=0)
+
+
+def test_the_targets_tell_the_drawn_threshold_as_a_range():
+    """At another position of the control the band moves with the level that the control passes."""
+    build = board.assemble(COMPRESSOR, supply=SUPPLY, rotations={"VR1": 0.5, "VR2": 0.3, "VR3": 0.3})
+    full, half = (
+        board.optical_compressor(one, supplied=board.doubled_supply(one, roles=OPTICAL_ROLES), roles=OPTICAL_ROLES, **AROUND, count=40)
+        for one in (PLAIN, build)
+    )  # fmt: skip
+    told = [
+        next(
+            target
+            for target in board.optical_design(one, supplied=FED, optical=drawn, roles=OPTICAL_ROLES, **WANTED).targets
+            if target.what.startswith("threshold")
+        )
+        for one, drawn in ((PLAIN, full), (build, half))
+    ]
+    assert told[0].text_got == told[1].text_got == full.dynamics[0].text_threshold_1db
+    assert re.fullmatch(r"−[0-9.]+ to −[0-9.]+\sdBV", told[0].text_got)
+    assert "coupler any of its class" in told[0].reason
+    assert half.dynamics[0].threshold_1db_dbv.low == pytest.approx(
+        full.dynamics[0].threshold_1db_dbv.low + 6.02, abs=0.01
+    )
+    design = board.optical_design(PLAIN, supplied=FED, optical=full, roles=OPTICAL_ROLES, **WANTED)
+    attack = next(target for target in design.targets if target.what.startswith("fastest attack"))
+    assert f"is longer, {full.dynamics[0].text_attack} as the controls stand" in attack.reason
+
+
+def test_of_a_measured_coupler_those_are_drawn_that_fit_its_readings(tmp_path):
+    truth = devices.typical(devices.COUPLER_WHITE_GL5528)
+    rows = coupler_rows(truth, amps=np.geomspace(3e-5, 5e-3, 7))
+    build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "u1.csv", rows)})
+    fit = build.own("U1").result
+    coupler = DrawnParts(Parts(build, OPTICAL_ROLES), 2000).one("coupler", devices.Coupler)
+    for current in (1e-4, 1e-3, 5e-3):
+        drawn = opto.coupler_point(current, coupler=coupler).resistance_cell
+        band = opto.coupler_band(current, coupler=fit)
+        inside = np.mean((band.resistance_low < drawn) & (drawn < band.resistance_high))
+        assert inside == pytest.approx(0.95, abs=0.015)
+    # Nobody timed it: a factor of two either way is three standard deviations; rise and fall belong together.
+    pace = coupler.cell.time_rise_10lx / build.device("U1").cell.time_rise_10lx
+    assert np.std(np.log(pace)) == pytest.approx(np.log(2) / 3, rel=0.05)
+    np.testing.assert_allclose(coupler.cell.time_fall_10lx / build.device("U1").cell.time_fall_10lx, pace)
+    supplied = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    (band,) = board.optical_compressor(build, supplied=supplied, roles=OPTICAL_ROLES, **AROUND, count=40).dynamics
+    assert band.text_coupler == "those that fit your readings"
+    assert -40 < band.threshold_dbv.low < band.threshold_dbv.high < -15
+
+
+def test_units_that_do_not_compress_are_told_of():
+    assert told_threshold(Spread(-26.0, -25.0, np.inf)).endswith("some units do not compress")
+    assert told_threshold(Spread(np.inf, np.inf, np.inf)) == "does not compress"
+    assert told_range(0.016, 0.084, "s", 2) == "16 to 84\N{NO-BREAK SPACE}ms"
+    assert told_range(0.4, 1.2, "s", 2) == "400\N{NO-BREAK SPACE}ms to 1.2\N{NO-BREAK SPACE}s"
+    assert told_range(0.4, 0.4, "s", 2) == "400\N{NO-BREAK SPACE}ms"

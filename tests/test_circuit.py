@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from pedalcalc import circuit
+from pedalcalc import circuit, devices
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
 from tests.conftest import ROOT
@@ -28,6 +30,7 @@ def clip(plus="rail", minus="ground"):
 
 
 DIVIDER = assemble([clip(), resistor("R1", 10e3, "rail", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)
+LADDER = assemble([clip(), resistor("R1", 10e3, "in", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)
 BOARDS = {
     name: assemble(ROOT / "notebooks" / "builds" / name / "parts.csv", supply=9.0)
     for name in ("jfet-booster", "optical-compressor")
@@ -37,6 +40,7 @@ CALLS = {
     "corners": {"board": DIVIDER, "net_in": "half", "net_out": "half"},
     "impedance": {"board": DIVIDER, "frequency": 1e3, "net": "half", "net_in": "half", "net_out": "half"},
     "operating_point": {"board": DIVIDER},
+    "transfer_function": {"board": LADDER, "net_in": "in", "net_out": "half"},
     "response": {"board": DIVIDER, "frequency": 1e3, "net_in": "half", "net_out": "half"},
     "waveform": {"board": DIVIDER, "time": np.array([0.0, 1e-3, 2e-3]), "net_in": "half", "net_out": "half"},
 }
@@ -64,6 +68,35 @@ def test_power_in_is_power_out(name):
     assert sum(point.powers.values()) == pytest.approx(9.0 * point.current_supply, rel=1e-8)
 
 
+def test_both_pins_on_one_net_are_refused_with_part_and_net():
+    with pytest.raises(ValueError, match="R2: both its pins are on the net 'half'"):
+        circuit.operating_point(assemble([clip(), resistor("R2", 1e3, "half", "half")], supply=9.0))
+
+
+def test_a_drop_that_nothing_limits_is_refused_by_name():
+    upright = replace(devices.typical(devices.DIODE_1N4148), ideality=0.0, resistance_series=0.0)
+    built = assemble(
+        [
+            clip(),
+            resistor("R1", 1e3, "rail", "out"),
+            part("D1", "diode", NAN, "", "1N4148", anode="out", cathode="ground"),
+        ],
+        supply=9.0,
+    )
+    with pytest.raises(ValueError, match="D1: ideality 0 with resistance_series 0"):
+        circuit.operating_point(built, values={"D1": upright})
+    kinked = replace(upright, resistance_series=1e-3, voltage_forward=0.7)
+    assert circuit.operating_point(built, values={"D1": kinked}).voltages["out"] == pytest.approx(0.7, abs=1e-4)
+
+
+def test_many_supplies_are_many_units():
+    dual = {"1": "a", "2": "a", "3": "half", "4": "ground", "5": "half", "6": "b", "7": "b", "8": "rail"}
+    parts = [clip(), resistor("R1", 1e4, "rail", "half"), resistor("R2", 1e4, "half", "ground")]
+    built = assemble([*parts, part("IC1", "integrated circuit", NAN, "", "TL072", **dual)], supply=9.0)
+    point = circuit.operating_point(built, values={"supply": np.array([9.0, 12.0, 18.0])})
+    np.testing.assert_allclose(point.voltages["a"], [4.5, 6.0, 9.0], atol=1e-3)
+
+
 def test_what_is_not_there_is_named():
     with pytest.raises(ValueError, match="has no R9"):
         circuit.operating_point(DIVIDER, values={"R9": 1e3})
@@ -73,3 +106,44 @@ def test_what_is_not_there_is_named():
         circuit.operating_point(DIVIDER, bridges={("haf", "rail"): 1e3})
     with pytest.raises(ValueError, match="shorts the supply"):
         circuit.operating_point(DIVIDER, bridges={("rail", "ground"): 0.0})
+
+
+def test_a_phase_shift_loop_is_told_to_swing():
+    """Three buffered RC sections in an inverting loop swing from a gain of 8 at 1.73/(2 pi R C) (textbook, from memory)."""
+
+    def loop(gain):
+        def dual(reference, one, two):
+            pins = {
+                "1": one[2],
+                "2": one[1],
+                "3": one[0],
+                "4": "ground",
+                "5": two[0],
+                "6": two[1],
+                "7": two[2],
+                "8": "rail",
+            }
+            return part(reference, "integrated circuit", NAN, "", "TL072", **pins)
+
+        def section(k, fed, out):
+            pins = (Connection("1", out), Connection("2", "half"))
+            shunt = Part(f"C{k}", "film capacitor", 10e-9, "F", "10n", NAN, NAN, NAN, NAN, NAN, pins, "")
+            return [resistor(f"R{k}", 10e3, fed, out), shunt]
+
+        return assemble(
+            [
+                clip(), resistor("R11", 1e3, "rail", "half"), resistor("R12", 1e3, "half", "ground"),
+                *section(1, "loop", "a"), *section(2, "a2", "b"), *section(3, "b2", "c"),
+                dual("IC1", ("a", "a2", "a2"), ("b", "b2", "b2")),
+                dual("IC2", ("c", "c2", "c2"), ("half", "minus", "loop")),
+                resistor("R4", 10e3, "c2", "minus"), resistor("R5", gain * 10e3, "minus", "loop"),
+            ],
+            supply=18.0,
+        )  # fmt: skip
+
+    def swings(gain):
+        return [one for one in circuit.operating_point(loop(gain)).cautions if "swing" in one.what]
+
+    assert not swings(7.5)
+    (one,) = swings(8.5)
+    assert one.value == pytest.approx(np.sqrt(3) / (2 * np.pi * 10e3 * 10e-9), rel=0.05)

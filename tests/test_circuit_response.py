@@ -67,27 +67,6 @@ def test_random_networks_against_a_sparse_laplacian(seed):
         np.testing.assert_allclose(seen.impedance, inverse[k - 1, k - 1], rtol=1e-9)
 
 
-#: T. R. Kuphaldt, Lessons In Electric Circuits, vol. II AC, 6th ed., ch. 8, table of the loaded twin-T band-stop filter.
-TWIN_T = [
-    (200.0, 0.54, 5e-5),
-    (747.4, 0.02832, 9e-5),
-    (815.8, 0.01126, 3.9e-5),
-    (884.2, 0.04796, 1.5e-4),
-    (1500.0, 0.298, 5e-5),
-]
-
-
-def test_the_loaded_twin_t_is_the_printed_table():
-    """The frequency is printed to four digits, so that near the notch 0.3 % is allowed."""
-    built = board(
-        resistor("R1", 200.0, "in", "upper"), resistor("R2", 200.0, "upper", "out"), resistor("R3", 100.0, "lower", "ground"),
-        capacitor("C1", 2e-6, "upper", "ground"), capacitor("C2", 1e-6, "in", "lower"), capacitor("C3", 1e-6, "lower", "out"),
-    )  # fmt: skip
-    hertz, printed, allowed = np.transpose(TWIN_T)
-    found = circuit.response(built, frequency=hertz, **(BETWEEN | {"resistance_load": 1e3}), values=lossless(built))
-    assert np.all(np.abs(found.gain - printed) <= allowed)
-
-
 def test_closed_forms_of_filters_are_special_solutions():
     hertz = np.geomspace(10, 1e5, 25)
     low = board(resistor("R1", 4.7e3, "in", "out"), capacitor("C1", 22e-9, "out", "ground"))
@@ -118,7 +97,9 @@ def test_a_common_emitter_stage_is_the_closed_form():
         resistor("R3", 4.7e3, "rail", "collector"), resistor("R4", 1e3, "emitter", "ground"), transistor,
         capacitor("C1", 1.0, "in", "base"), capacitor("C2", 1.0, "collector", "out"), resistor("R5", 100e3, "out", "ground"),
     )  # fmt: skip
-    values, generator, load = lossless(built), 5e3, 20e3
+    bare = {"capacitance_base_collector": NAN, "capacitance_base_emitter": NAN}
+    values = lossless(built) | {"Q1": replace(built.device("Q1", devices.Bjt), **bare)}
+    generator, load = 5e3, 20e3
     settings = {"net_in": "in", "net_out": "out", "resistance_generator": generator, "resistance_load": load}
     found = circuit.response(built, frequency=1e6, values=values, **settings)
     point = circuit.operating_point(built, values=values).voltages
@@ -145,7 +126,8 @@ def test_a_common_source_stage_is_the_closed_form():
         resistor("R1", 1e6, "gate", "ground"), resistor("R2", 1.5e3, "rail", "drain"), resistor("R3", 560.0, "source", "ground"),
         fet, capacitor("C1", 1.0, "in", "gate"), capacitor("C2", 1.0, "drain", "out"),
     )  # fmt: skip
-    values = lossless(built)
+    bare = {"capacitance_gate_drain": NAN, "capacitance_gate_source": NAN}
+    values = lossless(built) | {"Q1": replace(built.device("Q1", devices.Jfet), **bare)}
     settings = {"net_in": "in", "net_out": "out", "resistance_generator": 10e3, "resistance_load": 47e3}
     found = circuit.response(built, frequency=1e6, values=values, **settings)
     point = circuit.operating_point(built, values=values).voltages
@@ -160,6 +142,29 @@ def test_a_common_source_stage_is_the_closed_form():
     assert law.region == "constant current"
     # The reverse-biased gate junctions carry some femtosiemens, which the closed form leaves out.
     assert found.response.real == pytest.approx(closed.gain_overall, rel=1e-8)
+
+
+def test_a_common_source_stage_has_its_input_capacitance():
+    """J. M. Miller's: behind a generator R a stage of gain A has a pole at 1/(2 pi R (Cgs + (1 + A) Cgd)), A R' small."""
+    fet = part("Q1", "transistor", NAN, "", "2N5457", gate="gate", drain="out", source="ground")
+    built = board(resistor("R1", 1e8, "gate", "ground"), resistor("R2", 100.0, "rail", "out"), fet)
+    record = replace(built.device("Q1", devices.Jfet), capacitance_gate_drain=20e-12, capacitance_gate_source=30e-12)
+    settings = {"net_in": "gate", "net_out": "out", "resistance_generator": 1e6, "resistance_load": np.inf}
+    point = circuit.operating_point(built, bridges={("gate", "ground"): 1e6}).voltages
+    gain = (
+        100.0
+        * laws.channel(
+            voltage_gate=point["gate"], voltage_drain=point["out"], voltage_source_pin=0.0, fet=record
+        ).transconductance
+    )
+    behind = 1 / (1 / 1e6 + 1 / 1e8)
+    expected = 1 / (2 * np.pi * (behind * (30e-12 + (1 + gain) * 20e-12) + 100.0 * 20e-12))
+    found = circuit.corners(built, values={"Q1": record}, **settings)
+    assert found.corners[0].frequency == pytest.approx(expected, rel=1e-4)
+    seen = circuit.response(built, frequency=expected, values={"Q1": record}, **settings)
+    flat = circuit.response(built, frequency=1.0, values={"Q1": record}, **settings)
+    assert seen.gain_db - flat.gain_db == pytest.approx(-3.01, abs=0.01)
+    assert found.corners[0].sensitivities["Q1 gate to drain"] < -0.4
 
 
 def _amplifier(**figures):
@@ -186,7 +191,7 @@ def test_an_op_amp_has_its_gain_and_one_pole():
     share, chain = leg / (feedback + leg), feedback + leg
     expected = a / (1 + a * share + ohms * (1 / chain + 1 / 2e3)) * 150e3 / (150e3 + short)
     np.testing.assert_allclose(found.response, expected, rtol=1e-9)
-    fast = replace(values["IC1"], gain_bandwidth=np.inf, resistance_output_open=1e-6)
+    fast = replace(values["IC1"], gain_bandwidth=np.inf, resistance_output_open=0.01)
     at_once = circuit.response(built, frequency=1e6, values=values | {"IC1": fast}, **BETWEEN)
     closed = opamp.noninverting(
         9.0, voltage_half_supply=4.5, resistance_half_supply=50e3, resistance_bias=100e3, resistance_feedback=90e3,
@@ -205,7 +210,7 @@ def test_units_stand_ahead_and_are_what_each_is_alone(build):
     assert found.response.shape == (3, 3)
     for k in range(3):
         one = circuit.response(built, frequency=hertz, values={"R3": ohms[k]})
-        np.testing.assert_allclose(found.response[k], one.response, rtol=1e-9)
+        np.testing.assert_allclose(found.response[k], one.response, rtol=1e-7)  # a point is good to 1 pA
         alone = circuit.response(built, frequency=hertz[k], values={"R3": ohms})
         np.testing.assert_allclose(alone.gain_db, found.gain_db[:, k], rtol=1e-12)
 
@@ -230,6 +235,17 @@ def test_a_slow_ramp_of_the_input_is_the_response_at_no_frequency(build):
     driven = above[settings["net_in"]] - below[settings["net_in"]]
     inward = circuit.response(built, frequency=0.0, **(settings | {"net_out": settings["net_in"]}))
     assert moved / driven == pytest.approx((found.response / inward.response).real, rel=1e-2)
+
+
+@pytest.mark.parametrize("net", ["doubled", "rail", "pump supply"])
+def test_the_impedance_at_no_frequency_is_the_slope_of_the_operating_point(net):
+    """A little current drawn behind a charge pump, or ahead of it, lowers the volts by Z I."""
+    built = assemble(BUILDS / "optical-compressor" / "parts.csv", supply=9.0)
+    seen = circuit.impedance(built, frequency=0.0, net=net)
+    drawn = np.array([1e9, 1e6])
+    points = circuit.operating_point(built, bridges={(net, "ground"): drawn}).voltages[net]
+    amps = points / drawn
+    assert seen.impedance.real == pytest.approx(-(points[1] - points[0]) / (amps[1] - amps[0]), rel=2e-3)
 
 
 def test_a_coupler_cell_is_held():
@@ -266,6 +282,15 @@ def test_an_op_amp_at_its_limit_is_told():
     assert any("IC1 unit 1 stands at a limit" in caution.what for caution in found.cautions)
 
 
+def test_a_gate_that_floats_is_told():
+    fet = part("Q1", "transistor", NAN, "", "2N7000", gate="gate", drain="out", source="ground")
+    built = board(capacitor("C1", 100e-9, "in", "gate"), resistor("R1", 10e3, "rail", "out"), fet)
+    found = circuit.response(built, frequency=1e3, net_in="in", net_out="out")
+    assert any("gate hangs on nothing but insulation" in caution.what for caution in found.cautions)
+    held = circuit.response(built, frequency=1e3, net_in="in", net_out="out", bridges={("gate", "ground"): 1e6})
+    assert held.cautions == ()
+
+
 def test_what_cannot_be_asked_is_refused():
     built = board(resistor("R1", 1e3, "in", "out"), resistor("R2", 1e3, "out", "ground"))
     with pytest.raises(ValueError, match="net_in must be named: the list has no jack at all"):
@@ -289,3 +314,35 @@ def test_what_cannot_be_asked_is_refused():
     with pytest.raises(ValueError, match="hangs on capacitors without any leakage"):
         circuit.response(hanging, frequency=1e3, net_in="in", net_out="out", values=lossless(hanging))
     assert circuit.response(hanging, frequency=1e3, net_in="in", net_out="out").gain > 0
+
+
+def asked(function, built, **settings):
+    """Return a result and nothing, or nothing and the words of a refusal."""
+    try:
+        return function(built, **settings), ""
+    except np.linalg.LinAlgError:
+        raise
+    except ValueError as reason:
+        return None, str(reason)
+
+
+@pytest.mark.parametrize(("build", "each"), [("jfet-booster", 1), ("optical-compressor", 4)])
+def test_a_single_fault_gives_an_answer_or_a_documented_error(build, each):
+    """What cannot be predicted is NaN with a caution; what cannot be asked is refused in words."""
+    built = assemble(BUILDS / build / "parts.csv", supply=9.0)
+    cases = [{one.part.reference: fault} for one in built.parts[::each] for fault in ("open", "shorted", "reversed")]
+    answered = 0
+    for faults in cases:
+        found, told = asked(circuit.response, built, frequency=[20.0, 1e3, 2e4], faults=faults)
+        if found is None:
+            assert any(words in told for words in ("shorts the supply", "is held by", "more than two ends")), faults
+            continue
+        wild = any("cannot be predicted" in caution.what for caution in found.cautions)
+        assert np.isnan(found.response).any() == wild, faults
+        corners, told = asked(circuit.corners, built, faults=faults)
+        if corners is None:
+            assert "nothing passes" in told and np.all(found.gain < 1e-6), faults
+            continue
+        assert all(np.isfinite(part.frequency) for part in corners.corners), faults
+        answered += 1
+    assert answered > len(cases) / 2

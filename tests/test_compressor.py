@@ -14,8 +14,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from pedalcalc import compressor as room
+from pedalcalc import laws as device_laws
+from pedalcalc._base import ModelRangeWarning
 from pedalcalc.compressor import SETTLE_2DB, Compressor, example, laws, measure_step, response, sound
 from pedalcalc.opto import cell_gain
 
@@ -303,7 +306,9 @@ def test_attack_resistance_of_nothing_is_a_peak_detector():
         ("resistance_attack", np.inf),
         ("resistance_release", 0.0),
         ("current_leakage", -1e-9),
-        ("resistance_output", np.array([1e5, 1e6])),
+        ("resistance_output", np.array([[1e5, 1e6]])),
+        ("resistance_led", np.array([])),
+        ("resistance_led", np.array([1e3, np.nan])),
     ],
 )
 def test_impossible_circuits_are_refused_by_name(field, value):
@@ -387,3 +392,50 @@ def test_single_numbers_that_are_unknown_or_several_are_refused_by_name(value):
 def test_a_static_curve_of_no_levels_is_refused():
     with pytest.raises(ValueError, match="level_in_dbv"):
         room.static_curve([], compressor=EXAMPLE)
+
+
+# --- temperature
+
+
+def test_a_warmer_lamp_takes_the_current_of_the_law_at_its_temperature():
+    """V = n kT/q ln(1 + I/Is(T)) + I R by bracketing, Is(T) = Is (T/T0)^(3/n) exp((T/T0 - 1) Eg q/(n k T)) of circuit simulators."""
+    usual = room.example()
+    led = usual.coupler.led
+    for kelvin in (280.0, 320.0):
+        nvt, ratio = led.ideality * 1.380649e-23 * kelvin / 1.602176634e-19, kelvin / 300
+        i_s = led.current_saturation * ratio ** (3 / led.ideality) * np.exp((ratio - 1) * led.energy_gap / nvt)
+        ohms = usual.resistance_led + led.resistance_series
+        expected = brentq(
+            lambda i, s=(nvt, i_s, ohms): s[0] * np.log1p(i / s[1]) + i * s[2] - 3.4, 0.0, 1e-2, xtol=1e-15
+        )
+        warm = dataclasses.replace(usual, temperature=kelvin)
+        assert laws.led_current(warm, 4.0) == pytest.approx(expected, rel=1e-9)  # 0.6 V stay in the buffer
+
+
+def test_a_warmer_circuit_has_the_coupler_of_that_temperature():
+    usual, level = room.example(), np.linspace(-40.0, 0.0, 9)
+    warm = dataclasses.replace(usual, temperature=315.0)
+    moved = dataclasses.replace(usual, coupler=device_laws.at_temperature(usual.coupler, temperature=315.0))
+    curves = [room.static_curve(level, compressor=one).level_out_dbv for one in (usual, warm, moved)]
+    np.testing.assert_allclose(curves[1], curves[2], rtol=1e-12)
+    assert np.max(np.abs(curves[1] - curves[0])) > 0.05
+    timed = [room.attack_release(one, definition=room.SETTLE_2DB).time_release for one in (warm, moved)]
+    assert timed[0] == timed[1]
+    many = dataclasses.replace(usual, temperature=np.array([300.0, 315.0]))
+    np.testing.assert_allclose(room.static_curve(level, compressor=many).level_out_dbv, curves[:2], rtol=1e-9)
+
+
+def test_a_temperature_is_meant_in_kelvin_and_needs_a_law():
+    with pytest.warns(ModelRangeWarning, match="degrees Celsius"):
+        dataclasses.replace(room.example(), temperature=220.0)
+    with pytest.warns(ModelRangeWarning, match="degrees Celsius"), pytest.raises(ValueError, match="got 25 K"):
+        dataclasses.replace(room.example(), temperature=25.0)
+    with pytest.raises(ValueError, match="temperature"):
+        dataclasses.replace(room.example(), temperature=0.0)
+    coupler = room.example().coupler
+    for part, name in (("led", "light_temperature_coefficient"), ("cell", "resistance_temperature_coefficient")):
+        bare = dataclasses.replace(getattr(coupler, part), **{name: np.nan})
+        unknown = dataclasses.replace(coupler, **{part: bare})
+        dataclasses.replace(room.example(), coupler=unknown)
+        with pytest.raises(ValueError, match=name):
+            dataclasses.replace(room.example(), coupler=unknown, temperature=310.0)

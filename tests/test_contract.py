@@ -6,6 +6,7 @@ function one set of valid keyword arguments, from which the checks here start.
 
 from __future__ import annotations
 
+import ast
 import dataclasses
 import importlib
 import importlib.util
@@ -17,8 +18,8 @@ import numpy as np
 import pytest
 from numpydoc.docscrape import FunctionDoc
 
-from pedalcalc._base import Result
-from tests.conftest import REFERENCE, read_rows
+from pedalcalc._base import Range, Result
+from tests.conftest import REFERENCE, ROOT, read_rows
 
 ROOMS = [
     room
@@ -47,6 +48,27 @@ def _calls(room):
 
 FUNCTIONS = [param for room in ROOMS for param in _public(room)]
 FORMULAS = [param for param in FUNCTIONS if getattr(param.values[2], "kind", "") == "formula"]
+
+
+def _descriptions(function):
+    return {part.name.lstrip("*"): " ".join(part.desc) for part in FunctionDoc(function)["Parameters"]}
+
+
+def _stated(description, unit):
+    """Return the range that stands right behind the unit of a described argument."""
+    told = description.partition(f"[{unit}]")[2].lstrip(", ")
+    ends = {"infinity": bool(re.search(r"\binf(inity|inite)?\b|\bopen (unless|if)", told))}
+    if low := re.match(r"(above|>|at least) (\d+\.?\d*)|(\d+\.?\d*) (?:or more|to)\b", told):
+        ends["above" if low[1] in {"above", ">"} else "least"] = float(low[2] or low[3])
+        if high := re.match(r"[^;:]*?\b(to|at most|below) (\d+\.?\d*)", told):
+            ends["below" if high[1] == "below" else "most"] = float(high[2])
+    return Range(**ends)
+
+
+def _allowed(function, name):
+    """Return what a numeric argument may be: as declared, or where it is not yet, as described."""
+    declared = getattr(function, "ranges", {}).get(name)
+    return declared or _stated(_descriptions(function)[name], NAMES[name]["unit"])
 
 
 def _numeric_arguments(room, name):
@@ -85,8 +107,7 @@ def test_signature_uses_the_vocabulary(room, name, function):
 
 @pytest.mark.parametrize(("room", "name", "function"), FUNCTIONS)
 def test_docstring_is_complete(room, name, function):
-    doc = FunctionDoc(function)
-    documented = {part.name.lstrip("*"): " ".join(part.desc) for part in doc["Parameters"]}
+    doc, documented = FunctionDoc(function), _descriptions(function)
     for parameter in inspect.signature(function).parameters.values():
         if parameter.kind is parameter.VAR_KEYWORD:
             continue
@@ -98,6 +119,26 @@ def test_docstring_is_complete(room, name, function):
     assert "\n>>> " in "\n" + "\n".join(doc["Examples"]), "no worked example"
     references = " ".join(doc["References"])
     assert SOURCES & set(re.findall(r"[A-Z][A-Z0-9-]+", references)), "no known source key under References"
+
+
+@pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
+def test_formula_declares_its_arguments_and_describes_them_so(room, name, function):
+    assert not _numeric_arguments(room, name).keys() - function.ranges.keys()
+    described = _descriptions(function)
+    for key, allowed in function.ranges.items():
+        stated = _stated(described[key], NAMES[key]["unit"])
+        assert str(stated) == str(allowed), f"{key} is described as {stated}, but must be {allowed}"
+
+
+RESULTS = {cls.__name__ for base in Result.__subclasses__() for cls in [base, *base.__subclasses__()]} - {"Caution"}
+FILES = sorted(path for room in ROOMS for path in (ROOT / "pedalcalc" / room).glob("*.py"))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_results_are_built_by_keyword(path):
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in RESULTS:
+            assert not node.args, f"line {node.lineno}: {node.func.id}"
 
 
 def test_every_name_of_the_vocabulary_stands_once_and_is_used():
@@ -232,8 +273,6 @@ def test_formula_keeps_nan_in_its_place(room, name, function):
 def test_no_result_is_minus_zero(room, name, function, zero):
     call = _calls(room)[name]
     for key in _numeric_arguments(room, name):
-        if NAMES[key]["zero"] == "no":
-            continue
         try:
             found = _fields(function(**(call | {key: zero})))
         except (ValueError, RuntimeError):  # a short that this circuit cannot stand
@@ -246,16 +285,11 @@ def test_no_result_is_minus_zero(room, name, function, zero):
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
 @pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
 def test_shorts_and_opens_leave_no_silent_nan(room, name, function):
-    """Two parts at a time shorted or open, wherever the vocabulary allows it: an answer or an error, never NaN."""
+    """Two values at a time 0 or infinite, as a short and an open are: an answer or an error, never NaN."""
     call = _calls(room)[name]
     clean = _fields(function(**call))
     unknown = {field for field, value in clean.items() if value.dtype.kind == "f" and np.isnan(value).any()}
-    ends = [
-        (key, value)
-        for key in _numeric_arguments(room, name)
-        for value, word in ((0.0, "zero"), (np.inf, "infinity"))
-        if NAMES[key][word] == "yes"
-    ]
+    ends = list(itertools.product(_numeric_arguments(room, name), (0.0, np.inf)))
     for first, second in itertools.combinations_with_replacement(ends, 2):
         if first[0] == second[0] and first != second:
             continue
@@ -281,15 +315,10 @@ def test_masked_arrays_are_refused(room, name, function):
 def test_impossible_values_are_refused_by_name(room, name, function):
     call = _calls(room)[name]
     for key in _numeric_arguments(room, name):
-        row = NAMES[key]
-        bad = []
-        if row["low"] not in ("", "-inf"):
-            bad.append(float(row["low"]) - 1.0)
-        if row["zero"] == "no" and row["low"] != "":
-            bad.append(0.0)
-        if row["infinity"] == "no":
-            bad.append(np.inf)
-        for value in bad:
+        allowed = _allowed(function, key)
+        beyond = [allowed.above, allowed.below, None if allowed.infinity else np.inf]
+        beyond += [end + side for end, side in ((allowed.least, -1.0), (allowed.most, 1.0)) if end is not None]
+        for value in (end for end in beyond if end is not None):
             with pytest.raises(ValueError, match=key):
                 function(**(call | {key: value}))
         with pytest.raises(TypeError, match=key):

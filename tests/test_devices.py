@@ -14,8 +14,8 @@ import pytest
 
 from pedalcalc import devices
 from pedalcalc._base import Spread
+from pedalcalc._record import ends, specimen
 from pedalcalc.devices import _tables
-from pedalcalc.devices._record import ends, specimen
 from pedalcalc.laws import junction_in_series, junction_voltage
 from tests.conftest import REFERENCE, read_rows
 

@@ -67,26 +67,6 @@ CALLS = {
         "voltage_gate": 0.0,
         "current_drain_zero_bias": 2.3e-3,
     },
-    "drain_feedback": {
-        "voltage_supply": 9.0,
-        "resistance_drain": 10e3,
-        "resistance_source_pin": 470.0,
-        "fet": devices.typical(MOSFET_2N7000),
-    },
-    "drain_voltage_linear": {"voltage_supply": 9.0, "resistance_drain": 4.7e3, "fet": MINE},
-    "from_drain_voltage": {
-        "voltage_drain": 7.0,
-        "voltage_supply": 12.0,
-        "resistance_drain": 3.3e3,
-        "resistance_source_pin": 2.2e3,
-        "voltage_gate": 1.5,
-    },
-    "load_line_voltage": {
-        "current": 1e-3,
-        "voltage_supply": 9.0,
-        "resistance_drain": 4.7e3,
-        "resistance_source_pin": 1e3,
-    },
 }
 
 
@@ -141,22 +121,6 @@ def test_mosfet_against_a_bracketing_root_finder():
         gate = vdd * bottom / (top + bottom)
         i = _by_root_finder(gate, th, k, vdd, r_d, r_s) if gate > th else 0.0
         assert point.current_drain == pytest.approx(i, rel=1e-9)
-        fed = fet.drain_feedback(
-            vdd,
-            resistance_drain=r_d,
-            resistance_source_pin=r_s,
-            fet=_mosfet(th, k),
-        )
-        i = brentq(
-            lambda i, k=k, vdd=vdd, r=r_d + r_s, th=th: k * max(vdd - i * r - th, 0) ** 2 - i,
-            0,
-            vdd / (r_d + r_s),
-            xtol=1e-18,
-            rtol=1e-15,
-        )
-        assert fed.current_drain == pytest.approx(i, rel=1e-9)
-        assert fed.voltage_gate == pytest.approx(fed.voltage_drain, rel=1e-9)
-        assert fed.region == "constant current"
 
 
 def test_source_bias_root_against_sympy():
@@ -368,13 +332,6 @@ def test_a_source_resistor_of_cut_off_over_zero_bias_current_settles_at_the_gold
     assert point.current_drain / 3e-3 == pytest.approx((3 - 5**0.5) / 2)
 
 
-def test_single_nodes_in_their_limits():
-    assert fet.drain_voltage_linear(9.0, resistance_drain=INF, **JFET) == 0
-    assert fet.load_line_voltage(0.0, voltage_supply=9.0, resistance_drain=INF) == 9
-    reading = fet.from_drain_voltage(9.0, voltage_supply=9.0, resistance_drain=INF, resistance_source_pin=INF)
-    assert reading.current_drain == 0 and reading.voltage_source_pin == 0
-
-
 def test_trims_and_designs_of_mosfets_and_p_channels_give_their_stage():
     for part in (_mosfet(2.1, 0.07), _mosfet(2.1, 0.07, "p"), _jfet(3e-3, 1.8)):
         gate = 3.0 if isinstance(part, devices.Mosfet) else 0.0
@@ -426,15 +383,6 @@ def test_gate_on_a_divider_is_a_gate_at_the_divided_supply(polarity):
     np.testing.assert_allclose(lifted.voltage_gate, gate if polarity == "n" else 9.0 - gate, rtol=1e-12)
 
 
-def test_drain_feedback_with_an_open_source_floats_to_pinch_off():
-    part = {"fet": devices.typical(MOSFET_2N7000)}
-    open_source = fet.drain_feedback(9.0, resistance_drain=1e4, resistance_source_pin=np.inf, **part)
-    nearly = fet.drain_feedback(9.0, resistance_drain=1e4, resistance_source_pin=1e13, **part)
-    assert open_source.region == "cut off" and open_source.current_drain == 0
-    for name in ("voltage_gate", "voltage_drain", "voltage_source_pin", "swing_down"):
-        np.testing.assert_allclose(getattr(open_source, name), getattr(nearly, name), atol=1e-4)
-
-
 def test_points_obey_the_channel_law():
     point = _stage(resistance_source_pin=np.array([0.0, 470.0, 10e3]))
     flow = laws.channel(
@@ -454,8 +402,6 @@ def _fit(volts, ohms=(470.0, 22e3), **changes):
     [
         (lambda: _stage(fet=JFET_2N5457), "devices.typical"),
         (lambda: _stage(fet="2N5457"), "fet must be a Jfet or Mosfet record"),
-        (lambda: fet.drain_feedback(9.0, resistance_drain=1e4, resistance_source_pin=0.0, **JFET), "Mosfet"),
-        (lambda: fet.drain_voltage_linear(9.0, resistance_drain=1e4, fet=JFET_2N5457), "devices.typical"),
         (lambda: _stage(resistance_top=0.0, resistance_bottom=0.0), "shorts the supply"),
         (lambda: fet.trim_source(9.0, voltage_supply=9.0, resistance_drain=4.7e3, **JFET), "within the supply"),
         (lambda: fet.trim_source(1.0, voltage_supply=9.0, resistance_drain=1e3, **JFET), "fet must pass"),
@@ -473,12 +419,6 @@ def _fit(volts, ohms=(470.0, 22e3), **changes):
             "fet must pass",
         ),
         (
-            lambda: fet.from_drain_voltage(
-                5.0, voltage_supply=9.0, resistance_drain=4.7e3, resistance_source_pin=np.inf
-            ),
-            "resistance_source_pin must be finite",
-        ),
-        (
             lambda: fet.resistors_for_current(1e-3, voltage_supply=9.0, voltage_drain_source=9.0, **JFET),
             "voltage_drain_source",
         ),
@@ -491,10 +431,6 @@ def _fit(volts, ohms=(470.0, 22e3), **changes):
         (lambda: _fit(0.5, 470.0), "at least two different readings"),
         (lambda: _fit([0.5, -1.0]), "voltage_source_pin must be above 0"),
         (lambda: _fit([0.5, 1.5], meter=METER_POINTER), "resistance_per_volt times the range"),
-        (
-            lambda: fet.from_drain_voltage(10.0, voltage_supply=9.0, resistance_drain=1e3),
-            "must not exceed voltage_supply",
-        ),
     ],
 )
 def test_refusals(call, words):

@@ -12,8 +12,8 @@ from tests.conftest import ROOT
 
 # A row may import from its own row and the rows above it, never from one below.
 ROWS = [
-    ["_base", "_csv", "_files", "_units"],
-    ["values", "devices", "catalogue", "parts", "readings"],
+    ["_base", "_csv", "_files", "_ranges", "_record", "_scores", "_junction", "_signs", "_units"],
+    ["values", "devices", "catalogue", "parts", "readings", "_figure", "_part_value", "_stock"],
     ["laws"],
     [
         "led",
@@ -31,8 +31,18 @@ ROWS = [
         "compressor",
     ],
     ["board", "circuit", "tolerance", "drawer", "bench"],
-    ["report", "plot", "explore", "page"],
+    ["report", "plot", "explore", "page", "_number_text", "_screen_text"],
 ]
+#: Private modules of a room that others may use, and why; all else that rooms share stands beside them, or is public.
+SHARED = {
+    "laws._wright": "the bare kernel of the junction law, for a million lamps",
+    "laws._plain": "the junction law in numbers instead of records, for the compressor's loops",
+    "pump._stage": "the tone's level and what is said of open capacitors, for the pump inside a budget",
+    "values._series": "the stock as another argument than a value asks for it, refused by that argument's name",
+    "devices._tables": "the tables' columns and names, by which the catalogue finds a part",
+}
+#: Panels move what stands inside `plot`'s pictures and `report`'s boxes.
+STILL = {"explore"}
 LEVEL = {room: level for level, row in enumerate(ROWS) for room in row}
 FILES = sorted((ROOT / "pedalcalc").rglob("*.py"))
 
@@ -80,6 +90,19 @@ def test_no_room_comes_back_to_itself():
         for room in done:
             del left[room]
     assert not left, f"these import one another: {sorted(left)}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_what_is_private_to_a_room_stays_there(path):
+    room = _room(path)
+    if room in STILL:
+        return
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("pedalcalc."):
+            parts = node.module.split(".")[1:]
+            asked = [".".join(parts)] if len(parts) > 1 else [f"{parts[0]}.{alias.name}" for alias in node.names]
+            private = {name for name in asked if name.partition(".")[2].startswith("_")} - SHARED.keys()
+            assert parts[0] == room or parts[0].startswith("_") or not private, f"{private} belong to {parts[0]}"
 
 
 def _loaded_after(statement):

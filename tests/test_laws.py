@@ -58,15 +58,6 @@ CALLS = {
     "cell": {"illuminance": 100.0, "cell": CELL, "temperature": 300.0},
     "cell_rates": {"conductance": 1e-3, "illuminance": 20.0, "cell": CELL, "temperature": 300.0},
     "at_temperature": {"record": DIODE, "temperature": 320.0},
-    "voltage_change": {"current_ratio": 100, "ideality": 1.5, "voltage_thermal": 0.025},
-    "small_signal_point": {
-        "voltage": 10,
-        "voltage_signal": 1,
-        "resistance": 10_000,
-        "voltage_forward": 0.7,
-        "ideality": 2,
-        "voltage_thermal": 0.025,
-    },
 }
 
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 
 from pedalcalc import devices, led
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.laws import junction_voltage
 from pedalcalc.values import stock_values
 

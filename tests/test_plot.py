@@ -361,3 +361,9 @@ def test_labels_of_a_sketch_are_shown_as_they_stand(text):
 
 def test_a_label_of_what_cannot_be_seen_is_a_sign_that_can():
     assert "\N{REPLACEMENT CHARACTER}" in plot.sketch("low-pass", labels={"R": "R1\x00"})._repr_svg_()
+
+
+def test_curves_of_many_units_are_refused():
+    units = dataclasses.replace(compressor.example(), resistance_led=np.array([2.2e3, 4.7e3]))
+    with pytest.raises(ValueError, match="one unit to be drawn, got one of 2 units"):
+        plot.static_curve(compressor.static_curve(np.linspace(-30.0, 0.0, 7), compressor=units))

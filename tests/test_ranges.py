@@ -14,6 +14,8 @@ from tests.test_contract import FUNCTIONS, NAMES, NOT_NUMBERS, _calls
 #: Beginnings of a range in words, and whether -1 and 0 are in it; infinity is where the words name it.
 BEGINNINGS = {r"at least 0|0 or more|0 to inf": (False, True), r"above 0|> 0": (False, False)}
 OPEN = r"\binf\b|infinity|infinite|\bopen\b"
+#: A range in numbers alone, not one that follows from other arguments.
+ALONE = r"((at least|above|at most|below) -?[\d.]+|finite)( \w+)?( and |, )"
 PROBED = [param for param in FUNCTIONS if getattr(param.values[2], "kind", "") in {"formula", "search", "fit"}]
 
 
@@ -51,4 +53,4 @@ def test_a_docstring_s_range_is_the_code_s(room, name, function):
         if not allowed:
             assert told, f"{argument}={value:g} was taken, but its docstring does not allow it"
         # Together with other arguments a value may be refused; alone by a range that the docstring does not name, not.
-        assert not allowed or not re.match(rf"{argument} must be (at|above|below|finite)", told), told
+        assert not allowed or not re.match(rf"{argument} must be {ALONE}", told), told

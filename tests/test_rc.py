@@ -13,13 +13,6 @@ from pedalcalc import rc, values
 
 PARTS = {"resistance": 4.7e3, "capacitance": 22e-9}
 LOADED = {**PARTS, "resistance_generator": 1.5e3, "resistance_load": 33e3}
-LADDER = {
-    "resistance_first": 4.7e3,
-    "capacitance_first": 22e-9,
-    "resistance_second": 12e3,
-    "capacitance_second": 6.8e-9,
-}
-LADDER_LOADED = {**LADDER, "resistance_generator": 1.5e3, "resistance_load": 33e3}
 FREQUENCIES = np.geomspace(1, 1e6, 121)
 
 CALLS = {
@@ -38,13 +31,6 @@ CALLS = {
     "lowpass_response": {"frequency": 1000.0, **LOADED, "resistance_esr": 10.0, "voltage_input": 2.0},
     "highpass_response": {"frequency": 1000.0, **LOADED, "voltage_input": 2.0},
     "chain_band": {"frequency_corners_highpass": (20.0, 35.0), "frequency_corners_lowpass": (5e3, 9e3)},
-    "two_sections": {
-        "frequency": 1000.0,
-        "section_first": "lowpass",
-        "section_second": "highpass",
-        **LADDER_LOADED,
-        "voltage_input": 2.0,
-    },
     "parallel_resistance": {"resistances": (10e3, 22e3, 47e3)},
     "divider": {
         "voltage_supply": 9.0,
@@ -52,8 +38,6 @@ CALLS = {
         "resistance_bottom": 10e3,
         "resistance_load": 47e3,
     },
-    "divider_string": {"resistances": (2e3, 500.0, 3e3), "voltage_supply": 20.0},
-    "ammeter_reading": {"voltage_supply": 9.0, "resistance": 1e3, "resistance_ammeter": 20.0},
     "choose_corner_parts": {
         "frequency_corner": 720.0,
         "stock_resistance": values.stock_values("E24", value_min=1e3, value_max=100e3),
@@ -356,96 +340,6 @@ def test_chain_band_takes_arrays_and_keeps_nan_in_its_place():
     assert band.frequency_low[2] == pytest.approx(alone.frequency_low, rel=1e-13)
 
 
-def _ladder_nodes(first_kind, second_kind):
-    """Return H(s) of the loaded two-section ladder from its node equations, by sympy."""
-    s, r1, c1, r2, c2, source, load, a, b, out = sympy.symbols("s R1 C1 R2 C2 Rs RL a b out")
-    arms = []
-    for kind, resistance, capacitance in ((first_kind, r1, c1), (second_kind, r2, c2)):
-        ohms, reactive = resistance, 1 / (s * capacitance)
-        arms.append((ohms, 1 / reactive) if kind == "lowpass" else (reactive, 1 / ohms))
-    (first, shunt_first), (second, shunt_second) = arms
-    solved = sympy.solve(
-        [
-            (1 - a) / source - (a - b) / first,
-            (a - b) / first - b * shunt_first - (b - out) / second,
-            (b - out) / second - out * (shunt_second + 1 / load),
-        ],
-        [a, b, out],
-        dict=True,
-    )[0][out]
-    values = dict(zip((r1, c1, r2, c2, source, load), LADDER_LOADED.values(), strict=True))
-    return sympy.lambdify(s, solved.subs(values), "numpy")
-
-
-def sections(kinds, frequency, **parts):
-    return rc.two_sections(frequency, section_first=kinds[0], section_second=kinds[1], **parts)
-
-
-@pytest.mark.parametrize("kinds", [("lowpass", "highpass"), ("highpass", "lowpass")])
-def test_band_of_two_sections_against_node_equations(kinds):
-    result = sections(kinds, FREQUENCIES, **LADDER_LOADED, voltage_input=3.0)
-    expected = _ladder_nodes(*kinds)(2j * np.pi * FREQUENCIES)
-    np.testing.assert_allclose(result.response, expected, rtol=1e-10)
-    np.testing.assert_allclose(result.voltage_output, 3 * abs(expected), rtol=1e-10)
-    np.testing.assert_allclose(result.phase_degrees, np.degrees(np.angle(expected)), rtol=1e-9, atol=1e-9)
-    low, high, peak = result.frequency_low[0], result.frequency_high[0], result.frequency_peak[0]
-    most = sections(kinds, peak, **LADDER_LOADED).gain
-    assert most > sections(kinds, peak * 1.01, **LADDER_LOADED).gain
-    assert most > sections(kinds, peak / 1.01, **LADDER_LOADED).gain
-    for edge in (low, high):
-        assert sections(kinds, edge, **LADDER_LOADED).gain == pytest.approx(most / np.sqrt(2), rel=1e-12)
-    assert low < peak < high
-
-
-def test_band_without_its_low_pass_part():
-    found = sections(("lowpass", "highpass"), 1e3, **LADDER | {"resistance_first": 0.0})
-    assert found.frequency_high == found.frequency_peak == inf
-    alone = rc.highpass_response(1e3, resistance=12e3, capacitance=6.8e-9)
-    assert found.response == pytest.approx(alone.response, rel=1e-13)
-    assert found.frequency_low == pytest.approx(alone.frequency_corner, rel=1e-13)
-
-
-@pytest.mark.parametrize("kind", ["lowpass", "highpass"])
-def test_two_like_sections_against_node_equations(kind):
-    result = sections((kind, kind), FREQUENCIES, **LADDER_LOADED)
-    exact = _ladder_nodes(kind, kind)
-    expected = exact(2j * np.pi * FREQUENCIES)
-    np.testing.assert_allclose(result.response, expected, rtol=1e-10)
-    np.testing.assert_allclose(np.exp(1j * np.radians(result.phase_degrees)), expected / abs(expected), rtol=1e-10)
-    edges = (0.0, result.frequency_high[0]) if kind == "lowpass" else (result.frequency_low[0], inf)
-    assert (result.frequency_low[0], result.frequency_high[0]) == edges
-    assert result.frequency_peak[0] == (0.0 if kind == "lowpass" else inf)
-    corner = edges[1] if kind == "lowpass" else edges[0]
-    passband = abs(exact(2j * np.pi * (1e-6 if kind == "lowpass" else 1e12)))
-    assert sections((kind, kind), corner, **LADDER_LOADED).gain == pytest.approx(passband / np.sqrt(2), rel=1e-9)
-
-
-def test_two_sections_far_apart_act_as_if_buffered():
-    parts = {
-        "resistance_first": 1e3,
-        "capacitance_first": 1e-7,
-        "resistance_second": 1e7,
-        "capacitance_second": 1e-11,
-    }
-    buffered = rc.corner_frequency(resistance=1e3, capacitance=1e-7) * np.sqrt(np.sqrt(2) - 1)
-    assert sections(("lowpass", "lowpass"), 1e3, **parts).frequency_high == pytest.approx(buffered, rel=2e-4)
-
-
-def test_two_section_limits():
-    low = ("lowpass", "lowpass")
-    shorted = sections(low, 1e3, **LADDER | {"resistance_first": 0.0, "resistance_second": 0.0})
-    assert shorted.gain == 1 and shorted.frequency_high == inf and shorted.frequency_low == 0
-    one = {**LADDER, "resistance_second": 0.0, "capacitance_second": 0.0}
-    alone = rc.lowpass_response(1e3, resistance=4.7e3, capacitance=22e-9)
-    assert sections(low, 1e3, **one).response == pytest.approx(alone.response, rel=1e-13)
-    assert sections(low, 1e3, **one).frequency_high == pytest.approx(alone.frequency_corner, rel=1e-13)
-    for name in ("resistance_first", "capacitance_second"):
-        with pytest.raises(ValueError, match=f"{name} must be above 0"):
-            sections(("highpass", "highpass"), 1e3, **LADDER | {name: 0.0})
-    with pytest.raises(ValueError, match="section_second must be one of"):
-        sections(("lowpass", "notch"), 1e3, **LADDER)
-
-
 # Dividers and meters
 
 
@@ -480,23 +374,7 @@ def test_divider_limits():
             divider(top, bottom, load)
 
 
-def test_string_against_the_two_resistor_divider():
-    parts = (2e3, 500.0, 3e3, 1.5e3)
-    string = rc.divider_string(parts, voltage_supply=20.0)
-    assert sum(string.voltages) == pytest.approx(20)
-    for place in range(3):
-        pair = rc.divider(
-            voltage_supply=20.0, resistance_top=sum(parts[: place + 1]), resistance_bottom=sum(parts[place + 1 :])
-        )
-        assert string.voltages_tap[place] == pytest.approx(pair.voltage_output)
-        assert string.resistances_thevenin[place] == pytest.approx(pair.resistance_thevenin)
-
-
 def test_resistor_lists_are_checked():
-    with pytest.raises(ValueError, match="at least two"):
-        rc.divider_string((1e3,), voltage_supply=9)
-    with pytest.raises(ValueError, match="must not all be 0"):
-        rc.divider_string((0.0, 0.0), voltage_supply=9)
     with pytest.raises(TypeError, match="must be a tuple"):
         rc.parallel_resistance(100.0)
     with pytest.raises(TypeError, match="must be a tuple"):
@@ -568,23 +446,6 @@ def test_choice_keeps_to_its_ranges():
 def test_choice_refusals(change, message):
     with pytest.raises(ValueError, match=message):
         rc.choose_corner_parts(**CALLS["choose_corner_parts"] | change)
-
-
-# Pointer meters and ammeters
-
-
-@settings(deadline=None)
-@given(ohms, st.floats(0, 1e3))
-def test_ammeter_is_a_resistor_in_series(resistance, meter):
-    found = rc.ammeter_reading(voltage_supply=9.0, resistance=resistance, resistance_ammeter=meter)
-    assert found.current_read * resistance + found.voltage_burden == pytest.approx(9)
-    assert found.current_read == pytest.approx(found.current * (1 - found.shortfall), rel=1e-9, abs=1e-12)
-
-
-def test_meter_limits():
-    assert rc.ammeter_reading(voltage_supply=9, resistance=inf, resistance_ammeter=1).current_read == 0
-    with pytest.raises(ValueError, match="resistance must be above 0"):
-        rc.ammeter_reading(voltage_supply=9, resistance=0, resistance_ammeter=1)
 
 
 def test_a_drawer_serves_for_a_corner():

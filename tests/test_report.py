@@ -15,8 +15,8 @@ import pytest
 
 from pedalcalc import devices, report
 from pedalcalc._base import Caution, Result, quantity
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import Spread
-from pedalcalc.report._text import number_text
 
 CALLS = {
     "cautions": {},

@@ -34,14 +34,6 @@ CALLS = {
         "resistance_transistor": 75e3,
         **_LOADS,
     },
-    "common_base": {**_BIPOLAR, "resistance_collector": 4.7e3, "resistance_emitter": 1e3, **_LOADS},
-    "collector_feedback_stage": {
-        **_BIPOLAR,
-        "resistance_feedback": 470e3,
-        "resistance_collector": 4.7e3,
-        "resistance_transistor": 75e3,
-        **_LOADS,
-    },
     "common_source": {
         "transconductance": 4e-3,
         "resistance_drain": 4.7e3,
@@ -54,13 +46,6 @@ CALLS = {
         "transconductance": 4e-3,
         "resistance_source_pin": 4.7e3,
         "resistance_bias": 1e6,
-        "resistance_transistor": 50e3,
-        **_LOADS,
-    },
-    "common_gate": {
-        "transconductance": 4e-3,
-        "resistance_drain": 4.7e3,
-        "resistance_source_pin": 1e3,
         "resistance_transistor": 50e3,
         **_LOADS,
     },
@@ -170,30 +155,6 @@ def test_common_emitter_limits():
     assert textbook.gain_signed == pytest.approx(-4.7e3 / 26) and textbook.impedance_device == INF
 
 
-def test_collector_feedback_stage_against_sympy():
-    gm, rpi, rf, rc, rs, ro = sp.symbols("g_m r_pi R_F R_C R_s r_o", positive=True)
-    vb, vc, i = sp.symbols("v_b v_c i")
-    at_collector = vc / rc + vc / ro + gm * vb + (vc - vb) / rf
-    forward = sp.solve([at_collector, i - vb / rpi - (vb - vc) / rf], [vc, i], dict=True)[0]
-    back = sp.solve([at_collector - 1, vb / rs + vb / rpi + (vb - vc) / rf], [vb, vc], dict=True)[0][vc]
-    numbers = {gm: 0.0385, rpi: 3.9e3, rf: 47e3, rc: 4.7e3, rs: 600.0, ro: 75e3}
-    amp = stage.collector_feedback_stage(
-        transconductance=0.0385,
-        resistance_base_emitter=3.9e3,
-        resistance_feedback=47e3,
-        resistance_collector=4.7e3,
-        resistance_generator=600.0,
-        resistance_transistor=75e3,
-    )
-    assert amp.gain_signed == pytest.approx(float((forward[vc] / vb).subs(numbers)), rel=1e-12)
-    assert amp.impedance_input == pytest.approx(float((vb / forward[i]).subs(numbers)), rel=1e-12)
-    assert amp.impedance_output == pytest.approx(float(back.subs(numbers)), rel=1e-12)
-    plain = {"transconductance": 0.0385, "resistance_base_emitter": 3.9e3, "resistance_collector": 4.7e3}
-    without = stage.collector_feedback_stage(resistance_feedback=INF, **plain)
-    assert without.gain_signed == pytest.approx(stage.common_emitter(**plain).gain_signed)
-    assert without.impedance_input == pytest.approx(3.9e3)
-
-
 def test_follower_against_sympy():
     gm, rpi, re, rs = sp.symbols("g_m r_pi R_E R_s", positive=True)
     vb, ve = sp.symbols("v_b v_e")
@@ -211,8 +172,6 @@ def test_follower_against_sympy():
     assert amp.gain == pytest.approx(float(gain.subs(numbers)), rel=1e-12)
     assert amp.impedance_output == pytest.approx(float(out.subs(numbers)), rel=1e-12)
     assert stage.emitter_follower(**_by_re(26.0, 100), resistance_emitter=0.0).gain == 0
-    base = stage.common_base(**_by_re(26.0, 100), resistance_collector=1e3)
-    assert base.gain_signed == pytest.approx(1e3 / 26.0 * 100 / 101) and base.impedance_input == pytest.approx(26.0)
 
 
 def test_follower_with_output_resistance_against_sympy():
@@ -237,30 +196,14 @@ def test_follower_with_output_resistance_against_sympy():
     assert amp.impedance_output == pytest.approx(float(back), rel=1e-12)
 
 
-def test_drain_feedback_stage_is_the_one_whose_gate_takes_nothing():
-    parts = {"resistance_feedback": 10e6, "resistance_collector": 2e3, "resistance_transistor": 50e3}
-    amp = stage.collector_feedback_stage(transconductance=1.63e-3, resistance_base_emitter=INF, **parts)
-    nearly = stage.collector_feedback_stage(transconductance=1.63e-3, resistance_base_emitter=1e15, **parts)
-    assert amp.gain_signed == pytest.approx(nearly.gain_signed)
-    assert amp.impedance_input == pytest.approx(nearly.impedance_input)
-    load = 1 / (1 / 2e3 + 1 / 50e3)
-    # Zin = (RF + rd || RD)/(1 + gm (rd || RD)), Kirchhoff's current law at gate and drain.
-    assert amp.impedance_input == pytest.approx((10e6 + load) / (1 + 1.63e-3 * load))
-    driven = stage.collector_feedback_stage(
-        transconductance=1.63e-3, resistance_base_emitter=INF, resistance_generator=1e3, **parts
-    )
-    assert driven.impedance_output == pytest.approx(load, rel=1e-3)
-
-
 def test_small_signal_against_sympy():
     g, r_o, r_d, r_s = sp.symbols("g r_o R_D R_S", positive=True)
-    vg, vs, vd, i = sp.symbols("v_g v_s v_d i")
+    vg, vs, vd = sp.symbols("v_g v_s v_d")
     source = sp.solve(
         [vd / r_d + g * (vg - vs) + (vd - vs) / r_o, vs / r_s - g * (vg - vs) - (vd - vs) / r_o], [vd, vs], dict=True
     )[0]
     out = sp.solve([g * -vs + (vd - vs) / r_o - 1, vs / r_s + g * vs - (vd - vs) / r_o], [vd, vs], dict=True)[0][vd]
     follow = sp.solve(vs / r_s - g * (vg - vs) + vs / r_o, vs)[0]
-    gate = sp.solve([vd / r_d - g * vs + (vd - vs) / r_o, i - g * vs - (vs - vd) / r_o], [vd, i], dict=True)[0]
     numbers = {g: 4e-3, r_o: 40e3, r_d: 4.7e3, r_s: 220.0}
     amp = stage.common_source(4e-3, resistance_drain=4.7e3, resistance_source_pin=220.0, resistance_transistor=40e3)
     assert amp.gain_signed == pytest.approx(float((source[vd] / vg).subs(numbers)), rel=1e-12)
@@ -268,9 +211,6 @@ def test_small_signal_against_sympy():
     assert amp.impedance_output == pytest.approx(4.7e3 * z / (4.7e3 + z), rel=1e-12)
     follower = stage.source_follower(4e-3, resistance_source_pin=220.0, resistance_transistor=40e3)
     assert follower.gain_signed == pytest.approx(float((follow / vg).subs(numbers)), rel=1e-12)
-    common = stage.common_gate(4e-3, resistance_drain=4.7e3, resistance_transistor=40e3)
-    assert common.gain_signed == pytest.approx(float((gate[vd] / vs).subs(numbers)), rel=1e-12)
-    assert common.impedance_input == pytest.approx(float((vs / gate[i]).subs(numbers)), rel=1e-12)
     assert stage.common_source(4e-3, resistance_drain=0.0).gain == 0
     assert stage.common_source(4e-3, resistance_drain=1e3, resistance_source_pin=INF).gain == 0
     assert stage.common_source(4e-3, resistance_drain=INF, resistance_transistor=40e3).gain == pytest.approx(160)

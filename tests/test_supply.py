@@ -43,12 +43,6 @@ CALLS = {
         "current_fuse": 0.1,
         "diode": RECTIFIER,
     },
-    "adjustable_regulator_resistor": {
-        "voltage_output": 9.0,
-        "voltage_reference": 1.25,
-        "resistance_bottom": 240.0,
-        "current_adjust": 50e-6,
-    },
     "zener_regulator": {
         "voltage_supply": 12.0,
         "resistance": 220.0,
@@ -101,28 +95,6 @@ CALLS = {
     },
     "voltage_budget": BUDGET,
     "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
-    "linear_regulator": {
-        "voltage_supply": 12.0,
-        "current_load": 0.050,
-        "voltage_regulated": 9.0,
-        "voltage_dropout": 2.0,
-        "current_idle": 5e-3,
-        "power_rating": 0.6,
-    },
-    "zener_follower": {
-        "voltage_supply": 12.0,
-        "resistance_series": 220.0,
-        "resistance_load": 1e3,
-        "voltage_zener": 9.1,
-        "voltage_base_emitter": 0.7,
-        "current_gain": 100.0,
-    },
-    "adjustable_regulator": {
-        "voltage_reference": 1.25,
-        "resistance_top": 1500.0,
-        "resistance_bottom": 240.0,
-        "current_adjust": 50e-6,
-    },
     "current_budget": {"draws": _DRAWS},
     "daisy_chain": {
         "budgets": (supply.current_budget(_DRAWS),),
@@ -461,40 +433,6 @@ def test_adaptor_voltage_at_both_ends():
 # Regulators ------------------------------------------------------------------
 
 
-def test_zener_follower_balances_and_drops_out():
-    on = call("zener_follower")
-    assert on.conducts and on.voltage_output == pytest.approx(8.4)
-    assert on.current_series == pytest.approx(on.current_zener + on.current_base)
-    assert on.current_load == pytest.approx(101.0 * on.current_base)
-    dark = call("zener_follower", voltage_supply=8.0)
-    assert not dark.conducts and "too low" in actions(dark)
-    assert dark.current_zener == pytest.approx(0.0, abs=1e-15)
-    # Kirchhoff around the loop: the resistor carries the base current only.
-    assert 8.0 - dark.current_base * 220.0 - 0.7 == pytest.approx(dark.voltage_output, rel=1e-12)
-    assert call("zener_follower", voltage_supply=0.3).voltage_output == 0
-    assert call("zener_follower", resistance_load=INF).current_load == 0
-    assert call("zener_follower", current_gain=INF).current_base == 0
-    low = call("zener_follower", voltage_zener=0.5)
-    assert low.voltage_output == 0 and low.current_zener == pytest.approx(11.5 / 220.0)
-
-
-def test_linear_regulator_heat_and_drop_out():
-    holds = call("linear_regulator")
-    assert holds.regulates and holds.voltage_output == 9.0 and not holds.cautions
-    assert holds.power == pytest.approx((12.0 - 9.0) * 0.050 + 12.0 * 5e-3)
-    low = call("linear_regulator", voltage_supply=10.0)
-    assert not low.regulates and low.voltage_output == 8.0 and "drop-out" in actions(low)
-    assert call("linear_regulator", voltage_supply=1.0).voltage_output == 0
-    assert call("linear_regulator", current_load=0.0).efficiency == 0
-    assert "hotter" in actions(call("linear_regulator", current_load=0.3))
-
-
-def test_adjustable_regulator_holds_its_reference():
-    out = call("adjustable_regulator")
-    through = 1.25 / 240.0
-    assert out == pytest.approx(1.25 + (through + 50e-6) * 1500.0, rel=1e-12)
-
-
 # Current budget --------------------------------------------------------------
 
 
@@ -530,15 +468,6 @@ def test_daisy_chain():
         call("daisy_chain", budgets=whole)
     with pytest.raises(TypeError, match="CurrentBudget"):
         call("daisy_chain", budgets=(1,))
-
-
-def test_adjustable_regulator_resistor_is_the_inverse():
-    parts = {"voltage_reference": 1.25, "resistance_bottom": 240.0, "current_adjust": 50e-6}
-    top = supply.adjustable_regulator_resistor([1.25, 5.0, 9.0], **parts)
-    assert top[0] == 0.0
-    np.testing.assert_allclose(supply.adjustable_regulator(resistance_top=top, **parts), [1.25, 5.0, 9.0])
-    with pytest.raises(ValueError, match="voltage_output"):
-        supply.adjustable_regulator_resistor(1.0, **parts)
 
 
 def test_zener_regulator_obeys_kirchhoff():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import devices, pump, rc, supply
-from pedalcalc.devices._record import ends
+from pedalcalc._record import ends
 
 INF = float("inf")
 SCHOTTKY = devices.typical(devices.DIODE_1N5817)

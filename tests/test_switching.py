@@ -178,10 +178,10 @@ def test_indicator_thump_scales():
             lambda: _indicator(led=replace(LAMP, resistance_series=0.0), resistance_led=0.0),
             "nothing limits",
         ),
-        (lambda: _thump(gain=INF), "gain must be finite"),
+        (lambda: _thump(gain=INF), "gain must be at least 0 and finite"),
         (
             lambda: switching.indicator_thump(**(CALLS["indicator_thump"] | {"gain": INF})),
-            "gain must be finite",
+            "gain must be at least 0 and finite",
         ),
         (
             lambda: switching.indicator_thump(**(CALLS["indicator_thump"] | {"fraction_coupled": 1.5})),

@@ -96,6 +96,14 @@ def test_ohmic_jfet_follows_the_parabola():
     assert point.voltage_drain == pytest.approx(4 * share, rel=1e-9)
 
 
+def test_transistor_below_pinch_off_follows_the_parabola():
+    """NEAMEN, example 5.4, takes the square law below pinch-off and prints 0.67 V: I = 0.2 mA/V² (2 · 1.7 V V_DS - V_DS²)."""
+    part = replace(devices.typical(devices.MOSFET_2N7000), voltage_threshold=0.8, transconductance_parameter=0.2e-3)
+    point = fet.self_bias(voltage_supply=5, resistance_drain=7.5e3, resistance_source_pin=0, voltage_gate=2.5, fet=part)
+    assert point.voltage_drain == pytest.approx(min(np.roots([1.5, -6.1, 5.0])), rel=1e-9)
+    assert point.voltage_drain == pytest.approx(1.14, abs=0.005)
+
+
 def test_input_of_a_stage_with_an_open_emitter_resistor():
     """MALVINO-BATES, example 10-6, and BOYLESTAD-NASHELSKY, example 5.3, leave rπ or the 1 of β + 1 out."""
     for r_pi, beta, emitter, collector, bias in [(4540, 199, 180, 3.6e3, _parallel(10e3, 2.2e3)),

@@ -112,6 +112,16 @@ def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured(tmp_path, monkey
     assert np.max(band.resistance_high / band.resistance_low) < 1.5
 
 
+def test_dynamics_stand_as_ranges_with_the_number_of_boards(tmp_path, monkeypatch):
+    text, names = printed("optical-compressor", tmp_path, monkeypatch)
+    (band,) = names["built"].dynamics
+    for words in (band.text_threshold, band.text_threshold_1db, band.text_ratio, band.text_attack, band.text_release):
+        assert words in text
+    assert re.fullmatch(r"[0-9]+ to [0-9]+\sms", band.text_attack)
+    assert (band.count, band.count_timed) == (200, 32)
+    assert "gives" in names["design"].targets[2].reason and "range" in names["design"].targets[2].reason
+
+
 def test_a_measured_jfet_leaves_nothing_unmeasured(tmp_path, monkeypatch):
     text, _ = printed("jfet-booster", tmp_path, monkeypatch)
     assert "measured, q1.csv" in text and "not measured" not in text

@@ -8,15 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    one_of,
-    quantity,
-    scalar,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, one_of, quantity
 from pedalcalc.devices import Bjt
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF
 
@@ -171,7 +163,6 @@ def bjt_fields(
         "swing_up": up,
         "swing_down": down,
     }
-    fields = {name: scalar(value) for name, value in fields.items()}
     fields["cautions"] = bjt_cautions(v_ce, current_collector, power, off, saturated, transistor)
     return fields
 

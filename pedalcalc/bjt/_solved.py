@@ -5,21 +5,20 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
+from pedalcalc._figure import figure
+from pedalcalc._junction import BOLTZMANN, CHARGE
+from pedalcalc._record import specimen
 from pedalcalc.bjt import _drop, _junctions
 from pedalcalc.bjt._points import Array, below, bjt_fields, limited
 from pedalcalc.devices import Bjt
-from pedalcalc.devices._law import BOLTZMANN, CHARGE
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junctions
-from pedalcalc.laws._check import checked_temperature, figure
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF, LOSS_SATURATED, BipolarFigures, bipolar_figures, loss, saturates
 
 
-def law(transistor: Any, temperature: ArrayLike) -> tuple[BipolarFigures, Array, bool]:
+def law(transistor: Any, kelvin: Array) -> tuple[BipolarFigures, Array, bool]:
     """Return the law of one transistor, kT/q of its small signals, and whether its base-emitter drop is constant."""
-    part, kelvin = specimen("transistor", transistor, Bjt), checked_temperature(temperature)
+    part = specimen("transistor", transistor, Bjt)
     n = figure(part, "ideality")
     constant = bool(np.any(n == 0))
     if not constant:
@@ -41,7 +40,7 @@ def solved(
     vee: Array,
     r_e: Array,
     transistor: Bjt,
-    temperature: ArrayLike,
+    kelvin: Array,
     *,
     follower: Any,
     offset: Array,
@@ -49,7 +48,7 @@ def solved(
     supply: Array | None = None,
 ) -> dict[str, Any]:
     """Solve and turn into fields; `shift` undoes the trick of `collector_feedback_bias`."""
-    numbers, slope, constant = law(transistor, temperature)
+    numbers, slope, constant = law(transistor, kelvin)
     beta, junction, r = numbers.gain, numbers.junction, numbers.back
     limited(r_b, r_e, beta)
     i_s, vt, series = junction.saturation, junction.slope, junction.resistance

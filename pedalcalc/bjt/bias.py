@@ -21,13 +21,12 @@ A record of ideality 0 has the constant base-emitter drop of the textbooks inste
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import any_open, formula, numeric, numeric_view, resistance, scalar, thevenin
+from pedalcalc._base import any_open, formula, thevenin
+from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, AtLeastZero, Kelvin, ZeroToInfinity
 from pedalcalc.bjt._points import BjtDividerPoint, BjtPoint, stiff_caution
 from pedalcalc.bjt._solved import solved
 from pedalcalc.devices import Bjt
-from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF
 
 __all__ = ["base_bias", "collector_feedback_bias", "divider_bias"]
@@ -35,14 +34,14 @@ __all__ = ["base_bias", "collector_feedback_bias", "divider_bias"]
 
 @formula
 def divider_bias(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_collector: ArrayLike,
-    resistance_emitter: ArrayLike,
+    resistance_top: ZeroToInfinity,
+    resistance_bottom: ZeroToInfinity,
+    resistance_collector: ZeroToInfinity,
+    resistance_emitter: ZeroToInfinity,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> BjtDividerPoint:
     """Find the operating point behind a base divider.
 
@@ -65,7 +64,7 @@ def divider_bias(
     transistor : devices.Bjt
         One part; a gain of inf ignores the base current, an ideality of 0 is the constant base-emitter drop.
     temperature : array_like
-        Junction temperature [K], above 0; 300 K if not given.
+        Junction temperature [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -114,24 +113,10 @@ def divider_bias(
     >>> round(point.voltage_base, 2), round(point.voltage_emitter, 2), round(point.swing_up, 1)
     (4.33, 3.73, 5.1)
     """
-    vcc = numeric_view("voltage_supply", voltage_supply, least=0)
-    top = resistance("resistance_top", resistance_top)
-    bottom = resistance("resistance_bottom", resistance_bottom)
-    r_e = resistance("resistance_emitter", resistance_emitter)
+    vcc, top, bottom = voltage_supply, resistance_top, resistance_bottom
+    r_c, r_e, ground = resistance_collector, resistance_emitter, np.asarray(0.0)
     v_th, r_th = thevenin(vcc, top, bottom)
-    r_c = resistance("resistance_collector", resistance_collector)
-    fields = solved(
-        v_th,
-        r_th,
-        vcc,
-        r_c,
-        np.asarray(0.0),
-        r_e,
-        transistor,
-        temperature,
-        follower=r_c == 0,
-        offset=vcc,
-    )
+    fields = solved(v_th, r_th, vcc, r_c, ground, r_e, transistor, temperature, follower=r_c == 0, offset=vcc)
     ie, ic, ib, x = (
         np.asarray(fields[name])
         for name in ("current_emitter", "current_collector", "current_base", "voltage_base_emitter")
@@ -148,28 +133,24 @@ def divider_bias(
             error = np.where(ie <= CURRENT_CUT_OFF, 0.0, stiff / ie - 1)
         if any_open(top) or not top.min(initial=np.inf) > 0:
             drawn = np.where(np.isinf(top), 0.0, np.where(top == 0, v_th / bottom + ib, drawn))
-    fields["current_supply"] = scalar(ic + drawn)
-    fields |= {
-        "voltage_thevenin": scalar(v_th),
-        "resistance_thevenin": scalar(r_th),
-        "current_stiff": scalar(stiff),
-        "error_stiff": scalar(error),
-    }
+    fields["current_supply"] = ic + drawn
     fields["cautions"] += stiff_caution(error)
-    return BjtDividerPoint(**fields)
+    return BjtDividerPoint(
+        **fields, voltage_thevenin=v_th, resistance_thevenin=r_th, current_stiff=stiff, error_stiff=error
+    )
 
 
 @formula
 def base_bias(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    voltage_base_supply: ArrayLike,
-    resistance_base: ArrayLike,
-    resistance_collector: ArrayLike,
-    resistance_emitter: ArrayLike,
+    voltage_base_supply: AnyNumber,
+    resistance_base: ZeroToInfinity,
+    resistance_collector: ZeroToInfinity,
+    resistance_emitter: ZeroToInfinity,
     transistor: Bjt,
-    voltage_supply_emitter: ArrayLike = 0.0,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    voltage_supply_emitter: AtLeastZero = 0.0,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> BjtPoint:
     """Find the operating point with one resistor to the base, on one supply or between two.
 
@@ -194,7 +175,7 @@ def base_bias(
         Size of a second supply, at the emitter resistor: below ground for an NPN, above it for a PNP [V], 0 or more;
         none if not given.
     temperature : array_like
-        Junction temperature [K], above 0; 300 K if not given.
+        Junction temperature [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -245,36 +226,22 @@ def base_bias(
     >>> round(point.voltage_base, 6)
     0.7
     """
-    vcc = numeric_view("voltage_supply", voltage_supply, least=0)
-    vbb = numeric_view("voltage_base_supply", voltage_base_supply)
-    vee = numeric("voltage_supply_emitter", voltage_supply_emitter, least=0)
-    r_b = resistance("resistance_base", resistance_base)
-    r_c = resistance("resistance_collector", resistance_collector)
-    r_e = resistance("resistance_emitter", resistance_emitter)
-    fields = solved(
-        vbb,
-        r_b,
-        vcc,
-        r_c,
-        0.0 - vee,
-        r_e,
-        transistor,
-        temperature,
-        follower=r_c == 0,
-        offset=np.where(vee > 0, 0.0, vcc),
+    vcc, vbb, vee = voltage_supply, voltage_base_supply, voltage_supply_emitter
+    r_b, r_c, r_e, offset = resistance_base, resistance_collector, resistance_emitter, np.where(vee > 0, 0.0, vcc)
+    return BjtPoint(
+        **solved(vbb, r_b, vcc, r_c, 0.0 - vee, r_e, transistor, temperature, follower=r_c == 0, offset=offset)
     )
-    return BjtPoint(**fields)
 
 
 @formula
 def collector_feedback_bias(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    resistance_feedback: ArrayLike,
-    resistance_collector: ArrayLike,
-    resistance_emitter: ArrayLike,
+    resistance_feedback: ZeroToInfinity,
+    resistance_collector: ZeroToInfinity,
+    resistance_emitter: ZeroToInfinity,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> BjtPoint:
     """Find the operating point with the base resistor fed from the collector.
 
@@ -296,7 +263,7 @@ def collector_feedback_bias(
     transistor : devices.Bjt
         One part; a gain of inf ignores the base current, an ideality of 0 is the constant base-emitter drop.
     temperature : array_like
-        Junction temperature [K], above 0; 300 K if not given.
+        Junction temperature [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -334,24 +301,8 @@ def collector_feedback_bias(
     >>> round(point.voltage_collector, 2), round(point.voltage_base, 3)
     (3.18, 0.628)
     """
-    vcc = numeric_view("voltage_supply", voltage_supply, least=0)
-    r_f = resistance("resistance_feedback", resistance_feedback)
-    r_c = resistance("resistance_collector", resistance_collector)
-    r_e = resistance("resistance_emitter", resistance_emitter)
-    vcc, r_f, r_c, r_e = (np.asarray(part) for part in (vcc, r_f, r_c, r_e))
+    vcc, r_f, r_c, r_e = voltage_supply, resistance_feedback, resistance_collector, resistance_emitter
+    zero = np.asarray(0.0)
     # The supply end moves to the emitter side: base on the collector through RF, "emitter" on -V through RC + RE.
-    fields = solved(
-        np.asarray(0.0),
-        r_f,
-        np.asarray(0.0),
-        np.asarray(0.0),
-        -vcc,
-        r_c + r_e,
-        transistor,
-        temperature,
-        follower=False,
-        offset=np.asarray(0.0),
-        shift=r_c,
-        supply=vcc,
-    )
-    return BjtPoint(**fields)
+    whole = {"follower": False, "offset": zero, "shift": r_c, "supply": vcc}
+    return BjtPoint(**solved(zero, r_f, zero, zero, -vcc, r_c + r_e, transistor, temperature, **whole))

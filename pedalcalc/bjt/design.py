@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, Result, Stock, formula, is_a, numeric, quantity, scalar, search
+from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD, AboveZero, AnyNumber, AtLeastZero, Kelvin, ZeroToInfinity
 from pedalcalc._units import shown
 from pedalcalc.bjt._points import Array
 from pedalcalc.bjt._solved import law
 from pedalcalc.devices import Bjt, typical
-from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.laws.transistors import BipolarFigures
 from pedalcalc.values._series import ladder, nearest
 
@@ -42,7 +42,7 @@ def _drop(transport: Array, numbers: BipolarFigures, constant: bool) -> Array:
     return np.asarray(junction.slope * np.log1p(transport / junction.saturation) + transport * junction.resistance)
 
 
-def _base(current: Array, transistor: Any, temperature: ArrayLike) -> tuple[Array, Array]:
+def _base(current: Array, transistor: Any, temperature: Array) -> tuple[Array, Array]:
     """Return base-emitter voltage and base current of a wanted emitter current, the collector junction in reverse."""
     numbers, slope, constant = law(transistor, temperature)
     saturation = np.asarray(0.0) if constant else numbers.junction.saturation
@@ -60,7 +60,7 @@ def _base(current: Array, transistor: Any, temperature: ArrayLike) -> tuple[Arra
     return np.asarray(_drop(transport, numbers, constant) + 0.0 * slope), np.asarray(base)
 
 
-def _left_over(left: Array, base: Array, supply: str) -> Number:
+def _left_over(left: Array, base: Array, supply: str) -> Array:
     """Return the resistor that takes `left` volts at the base current; none flows with an infinite gain."""
     if np.any(left < 0):
         raise ValueError(
@@ -69,17 +69,17 @@ def _left_over(left: Array, base: Array, supply: str) -> Number:
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.where(base <= 0, np.inf, left / base)
-    return scalar(np.where(left == 0, 0.0 * left, found) + 0.0 * base)  # type: ignore[no-any-return]
+    return np.asarray(np.where(left == 0, 0.0 * left, found) + 0.0 * base)
 
 
 @formula
 def base_resistor(
-    current_wanted: ArrayLike,
+    current_wanted: AboveZero,
     *,
-    voltage_base_supply: ArrayLike,
+    voltage_base_supply: AnyNumber,
     transistor: Bjt,
-    resistance_emitter: ArrayLike = 0.0,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    resistance_emitter: ZeroToInfinity = 0.0,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> Number:
     """Find the base resistor for a wanted emitter current.
 
@@ -94,9 +94,9 @@ def base_resistor(
     transistor : devices.Bjt
         One part; a gain of inf ignores the base current, an ideality of 0 is the constant base-emitter drop.
     resistance_emitter : array_like
-        Emitter resistor [Ω], 0 or more; none if not given.
+        Emitter resistor [Ω], 0 to inf; none if not given.
     temperature : array_like
-        Junction temperature [K], above 0; 300 K if not given.
+        Junction temperature [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -133,22 +133,20 @@ def base_resistor(
     >>> round(base_resistor(1e-3, voltage_base_supply=10.0, transistor=part))
     944166
     """
-    i_e = numeric("current_wanted", current_wanted, above=0)
-    vbb = numeric("voltage_base_supply", voltage_base_supply)
-    r_e = numeric("resistance_emitter", resistance_emitter, least=0, infinity=True)
+    i_e, vbb, r_e = current_wanted, voltage_base_supply, resistance_emitter
     drop, base = _base(i_e, transistor, temperature)
     return _left_over(np.asarray(vbb - drop - i_e * r_e), base, "voltage_base_supply")
 
 
 @formula
 def feedback_resistor(
-    current_wanted: ArrayLike,
+    current_wanted: AboveZero,
     *,
-    voltage_supply: ArrayLike,
-    resistance_collector: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_collector: ZeroToInfinity,
     transistor: Bjt,
-    resistance_emitter: ArrayLike = 0.0,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    resistance_emitter: ZeroToInfinity = 0.0,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> Number:
     """Find the collector-to-base resistor for a wanted emitter current.
 
@@ -161,13 +159,13 @@ def feedback_resistor(
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_collector : array_like
-        Collector resistor [Ω], 0 or more.
+        Collector resistor [Ω], 0 to inf.
     transistor : devices.Bjt
         One part; a gain of inf ignores the base current, an ideality of 0 is the constant base-emitter drop.
     resistance_emitter : array_like
-        Emitter resistor [Ω], 0 or more; none if not given.
+        Emitter resistor [Ω], 0 to inf; none if not given.
     temperature : array_like
-        Junction temperature [K], above 0; 300 K if not given.
+        Junction temperature [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -203,10 +201,7 @@ def feedback_resistor(
     >>> round(feedback_resistor(1e-3, voltage_supply=10.0, resistance_collector=4.7e3, transistor=part))
     469466
     """
-    i_e = numeric("current_wanted", current_wanted, above=0)
-    vcc = numeric("voltage_supply", voltage_supply, least=0)
-    r_c = numeric("resistance_collector", resistance_collector, least=0, infinity=True)
-    r_e = numeric("resistance_emitter", resistance_emitter, least=0, infinity=True)
+    i_e, vcc, r_c, r_e = current_wanted, voltage_supply, resistance_collector, resistance_emitter
     drop, base = _base(i_e, transistor, temperature)
     return _left_over(np.asarray(vcc - drop - i_e * (r_c + r_e)), base, "voltage_supply")
 
@@ -244,7 +239,7 @@ def choose_divider_bias(
     stiffness : array_like
         Lower divider resistor over beta times the emitter resistor [1], above 0; a hundredth if not given.
     temperature : array_like
-        Junction temperature [K], above 0; 300 K if not given.
+        Junction temperature [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -282,7 +277,7 @@ def choose_divider_bias(
     """
     i_c = numeric("current_wanted", current_wanted, above=0)
     vcc = numeric("voltage_supply", voltage_supply, least=0)
-    numbers, _, constant = law(typical(is_a("transistor", transistor, Bjt)), temperature)
+    numbers, _, constant = law(typical(is_a("transistor", transistor, Bjt)), KELVIN("temperature", temperature))
     f_e = numeric("fraction_emitter", fraction_emitter, above=0, below=1)
     f_t = numeric("fraction_transistor", fraction_transistor, least=0, below=1)
     s = numeric("stiffness", stiffness, above=0)

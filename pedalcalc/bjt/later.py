@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, thevenin
+from pedalcalc._base import Number, Result, formula, quantity, thevenin
+from pedalcalc._figure import meter_resistance
+from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, Kelvin, ZeroToInfinity
 from pedalcalc.bjt._points import Array
 from pedalcalc.bjt._solved import solved
 from pedalcalc.devices import Bjt, Meter
-from pedalcalc.laws._check import TEMPERATURE_RECORD, meter_resistance
 
 __all__ = ["BjtReadings", "divider_readings"]
 
@@ -31,15 +31,15 @@ class BjtReadings(Result):
 
 @formula
 def divider_readings(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_collector: ArrayLike,
-    resistance_emitter: ArrayLike,
+    resistance_top: ZeroToInfinity,
+    resistance_bottom: ZeroToInfinity,
+    resistance_collector: ZeroToInfinity,
+    resistance_emitter: ZeroToInfinity,
     transistor: Bjt,
     meter: Meter,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> BjtReadings:
     """Find what a meter shows at base, collector and emitter behind a base divider.
 
@@ -60,7 +60,7 @@ def divider_readings(
     meter : devices.Meter
         The meter; an ideal one has a resistance of inf.
     temperature : array_like
-        Junction temperature [K], above 0; 300 K if not given.
+        Junction temperature [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -99,18 +99,15 @@ def divider_readings(
     >>> round(divider_readings(9.0, meter=METER_CHEAP, **stage).voltage_base_read, 2)
     2.86
     """
-    vcc = numeric("voltage_supply", voltage_supply, least=0)
-    top, bottom = resistance("resistance_top", resistance_top), resistance("resistance_bottom", resistance_bottom)
-    r_c = resistance("resistance_collector", resistance_collector)
-    r_e = resistance("resistance_emitter", resistance_emitter)
+    vcc, r_c, r_e = voltage_supply, resistance_collector, resistance_emitter
     own = meter_resistance(meter)
-    v_th, r_th = thevenin(vcc, top, bottom)
+    v_th, r_th = thevenin(vcc, resistance_top, resistance_bottom)
     zero = np.asarray(0.0)
     ground = vcc if getattr(transistor, "polarity", "npn") == "pnp" else zero
 
     def read(name: str, vb: Array, rb: Array, vc: Array, rc: Array, ve: Array, re: Array) -> Number:
         fields = solved(vb, rb, vc, rc, ve, re, transistor, temperature, follower=False, offset=vcc)
-        return fields[name]  # type: ignore[no-any-return]
+        return fields[name]
 
     base = _loaded(v_th, r_th, ground, own)
     collector = _loaded(vcc, r_c, ground, own)

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import fit, is_a, numeric, scalar
+from pedalcalc._figure import known
+from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD
 from pedalcalc.devices import Bjt, typical
-from pedalcalc.laws._check import TEMPERATURE_RECORD, checked_temperature, known
 
 __all__ = ["fit_bjt"]
 
@@ -42,7 +43,7 @@ def fit_bjt(
     transistor : devices.Bjt
         The type, for polarity, ratings and leads.
     temperature : array_like
-        Temperature of the part at both readings [K], above 0; 300 K, 27 °C, if not given.
+        Temperature of the part at both readings [K], above 0 to 5000; 300 K, 27 °C, if not given.
 
     Returns
     -------
@@ -82,7 +83,7 @@ def fit_bjt(
     i_c = numeric("current_collector", current_collector, above=0)
     leak = numeric("current_collector_open", current_collector_open, least=0)
     i_b = numeric("current_base", current_base, above=0)
-    kelvin = checked_temperature(temperature)
+    kelvin = KELVIN("temperature", temperature)
     if np.any(leak >= i_c):
         raise ValueError("current_collector_open must be below current_collector: swap the readings")
     gain = (i_c - leak) / i_b

@@ -77,7 +77,7 @@ def jfet_booster(
     current_emitter: ArrayLike,
     current_wanted: ArrayLike,
     frequency: ArrayLike,
-    resistance_source: ArrayLike,
+    resistance_generator: ArrayLike,
     resistance_load: ArrayLike,
     plug: str = "mono",
 ) -> Booster:
@@ -99,7 +99,7 @@ def jfet_booster(
         Indicator current that the design wants [A], above 0.
     frequency : array_like
         Lowest note [Hz], above 0.
-    resistance_source : array_like
+    resistance_generator : array_like
         What drives the input [Ω], 0 to inf.
     resistance_load : array_like
         What follows the output [Ω], above 0, inf allowed.
@@ -131,7 +131,7 @@ def jfet_booster(
     >>> build = assemble("notebooks/builds/jfet-booster/parts.csv", supply=9.0)
     >>> found = jfet_booster(
     ...     build, roles=BOOSTER_ROLES, current_ratio=0.36, current_emitter=0.5e-3, current_wanted=1.5e-3,
-    ...     frequency=82.0, resistance_source=10e3, resistance_load=470e3,
+    ...     frequency=82.0, resistance_generator=10e3, resistance_load=470e3,
     ... )
     >>> found.gain > 2
     True
@@ -141,7 +141,7 @@ def jfet_booster(
     through_emitter = one_number("current_emitter", current_emitter, "", above=0)
     through_lamp = one_number("current_wanted", current_wanted, "", above=0)
     note = one_number("frequency", frequency, "", above=0)
-    source = one_number("resistance_source", resistance_source, "", least=0, infinity=True)
+    source = one_number("resistance_generator", resistance_generator, "", least=0, infinity=True)
     next_input = one_number("resistance_load", resistance_load, "", above=0, infinity=True)
     parts.of_polarity("JFET", Jfet, "n")
     parts.of_polarity("follower", Bjt, "npn")

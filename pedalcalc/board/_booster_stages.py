@@ -170,7 +170,10 @@ def consumers_of(parts: Parts, jfet: Any, follower: Any, lamp: Array) -> tuple[C
         f"{parts.name('indicator')}, indicator": lamp,
     }
     rows["whole build, engaged"] = sum(rows.values())  # type: ignore[assignment]
-    return tuple(Consumer(name, float(a.min()), float(a[1]), float(a.max())) for name, a in rows.items())
+    return tuple(
+        Consumer(name=name, current_low=float(a.min()), current_typical=float(a[1]), current_high=float(a.max()))
+        for name, a in rows.items()
+    )
 
 
 def design_of(

@@ -58,10 +58,21 @@ def compared(board: Board) -> tuple[Difference, ...]:
         part, own = entry.part, board.own(entry.part.reference)
         if part.text_listed and part.text_listed != part.value_text:
             told = f"listed {part.text_listed}, fitted {part.value_text}{_share(part)}"
-            found.append(Difference(part.reference, part.text_listed, part.value_text, told))
+            found.append(
+                Difference(
+                    reference=part.reference, text_listed=part.text_listed, value_text=part.value_text, reason=told
+                )
+            )
         if own is not None:
             told = f"measured: {own.count} readings in {own.path} take the place of the type's figures"
-            found.append(Difference(part.reference, part.text_listed or part.value_text, "your own, measured", told))
+            found.append(
+                Difference(
+                    reference=part.reference,
+                    text_listed=part.text_listed or part.value_text,
+                    value_text="your own, measured",
+                    reason=told,
+                )
+            )
     return tuple(found)
 
 

@@ -28,12 +28,12 @@ from pedalcalc._base import (
     table_of,
     yes_no,
 )
+from pedalcalc._part_value import CONTROLS, read_part_value
 from pedalcalc._units import told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
 from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
 from pedalcalc.parts import NOT_CONNECTED, Part, read_parts
-from pedalcalc.parts._list import CONTROLS, _value
 from pedalcalc.values import read_value
 
 Array = NDArray[np.float64]
@@ -134,7 +134,14 @@ class Board(Result):
             lug, ohms = "counterclockwise", found.resistance_counterclockwise
         else:
             lug, ohms = "", found.track_fraction * np.nan
-        return Control(turned[()], found.track_fraction, ohms, part.value, taper, lug)
+        return Control(
+            rotation=turned[()],
+            track_fraction=found.track_fraction,
+            resistance=ohms,
+            resistance_total=part.value,
+            taper=taper,
+            lug=lug,
+        )
 
     def voltages(self, current: ArrayLike) -> Array:
         """Return the supply [V] in the lowest, usual and highest case at the current of each case [A]."""
@@ -249,7 +256,12 @@ def assemble(
         files |= {part.reference: own} if own else {}
         cleared.append(part)
     board = Board(
-        resolve_parts(cleared, tables=tables), (), _supply(supply), {}, yes_no("bypassed", bypassed), measurer
+        parts=resolve_parts(cleared, tables=tables),
+        own_parts=(),
+        supply=_supply(supply),
+        rotations={},
+        bypassed=yes_no("bypassed", bypassed),
+        meter=measurer,
     )
     rotations = table_of("rotations", rotations, "positions by reference")
     for reference, turned in rotations.items():
@@ -338,7 +350,7 @@ def changed(board: Board, **fitted: str) -> Board:
     for reference, text in fitted.items():
         old = board.part(reference)
         try:
-            value, law = _value(text, old.kind)
+            value, law = read_part_value(text, old.kind)
         except ValueError as reason:
             raise ValueError(f"{reference}: {reason}") from None
         listed = old.text_listed or old.value_text

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc import compressor, led, opto, rc, values
-from pedalcalc._base import Result, is_a, one_number, quantity, search
+from pedalcalc._base import Result, Spread, is_a, one_number, quantity, search
 from pedalcalc.board._core import Board
+from pedalcalc.board._dynamics import DynamicsBand, told_threshold
 from pedalcalc.board._optical import LEAST_SHARE, OpticalBuild
 from pedalcalc.board._rows import Parts, drop, stated, told
 from pedalcalc.board._supply import DoubledSupply
@@ -63,12 +64,12 @@ def design_part(
     part = parts.board.part(parts.name(role))
     in_stock = float(choose(wanted, stock=stock)) if 1e-15 <= wanted <= 1e12 else np.nan
     return DesignPart(
-        f"{part.reference}, {what}",
-        told(wanted, unit),
-        told(in_stock, unit),
-        part.text_listed or part.value_text,
-        part.value_text,
-        stated(in_stock, part.value),
+        reference=f"{part.reference}, {what}",
+        text_wanted=told(wanted, unit),
+        text_stock=told(in_stock, unit),
+        text_listed=part.text_listed or part.value_text,
+        value_text=part.value_text,
+        reason=stated(in_stock, part.value),
     )
 
 
@@ -146,7 +147,7 @@ def optical_design(
     >>> from pedalcalc.board import OPTICAL_ROLES, assemble, doubled_supply, optical_compressor
     >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
     >>> fed = doubled_supply(build, roles=OPTICAL_ROLES)
-    >>> stages = optical_compressor(build, supplied=fed, roles=OPTICAL_ROLES, resistance_source=1e4, resistance_load=1e6)
+    >>> stages = optical_compressor(build, supplied=fed, roles=OPTICAL_ROLES, resistance_generator=1e4, resistance_load=1e6)
     >>> found = optical_design(
     ...     build, supplied=fed, optical=stages, roles=OPTICAL_ROLES, current_wanted=1.5e-3, current_led=2e-3,
     ...     reduction_db=20.0, threshold_dbv=-25.0, time_attack_wanted=5e-3, time_release_wanted=0.1,
@@ -188,14 +189,15 @@ def optical_design(
         ),
     )  # fmt: skip
     targets = (
-        *_levels(parts, supplied, open_control, most, deepest, threshold),
-        *_times(parts, open_control, attack, release),
-        Target("indicator current", told(lamp_wanted, "A"), told(float(supplied.current_direct[1]), "A"),
-               f"{parts.name('indicator resistor')} as fitted, usual lamp and supply"),
-        Target("lower corner of the input", told(lowest, "Hz", 2), told(optical.frequency_low, "Hz", 2),
-               f"{parts.name('input')} as fitted; the guitar's own resistance lowers it a little"),
+        *_levels(parts, supplied, open_control, most, deepest),
+        _threshold(parts, open_control, threshold, optical),
+        *_times(parts, open_control, attack, release, optical.dynamics),
+        Target(what="indicator current", text_wanted=told(lamp_wanted, "A"), text_got=told(float(supplied.current_direct[1]), "A"),
+               reason=f"{parts.name('indicator resistor')} as fitted, usual lamp and supply"),
+        Target(what="lower corner of the input", text_wanted=told(lowest, "Hz", 2), text_got=told(optical.frequency_low, "Hz", 2),
+               reason=f"{parts.name('input')} as fitted; the guitar's own resistance lowers it a little"),
     )  # fmt: skip
-    return OpticalDesign(rows, targets)
+    return OpticalDesign(design_parts=rows, targets=targets)
 
 
 def _lamp(parts: Parts, supplied: DoubledSupply, wanted: float) -> float:
@@ -225,13 +227,23 @@ def _detector(circuit: compressor.Compressor, attack: float, release: float) -> 
 
 
 def _levels(
-    parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor, most: float, deepest: float, threshold: float
+    parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor, most: float, deepest: float
 ) -> tuple[Target, ...]:
     amps = float(supplied.current_led[1])
     dark = float(opto.coupler_point(0.0, coupler=circuit.coupler).resistance_cell)
     lit = float(opto.coupler_point(amps, coupler=circuit.coupler).resistance_cell)
     arm = circuit.resistance_input
     depth = 20 * np.log10((1 + arm / lit) / (1 + arm / dark))
+    return (
+        Target(what="LED of the coupler, loudest", text_wanted=told(most, "A"), text_got=told(amps, "A"),
+               reason=f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),
+        Target(what="deepest reduction", text_wanted=told(deepest, "dB"), text_got=told(depth, "dB"),
+               reason=f"at {told(amps, 'A')} the cell falls to {told(lit, 'Ω')}, behind {parts.name('arm')} as fitted"),
+    )  # fmt: skip
+
+
+def _threshold(parts: Parts, circuit: compressor.Compressor, threshold: float, optical: OpticalBuild) -> Target:
+    """Return the threshold asked and got, a range where units were drawn."""
     curve = compressor.static_curve(np.linspace(-60.0, 6.0, 133), compressor=circuit)
     down = np.asarray(curve.gain_reduction_db)
     got = float(np.interp(1.0, down, np.asarray(curve.level_in_dbv))) if down.max() > 1 else float("nan")
@@ -241,18 +253,33 @@ def _levels(
         if features.compresses and not np.isnan(features.threshold_dbv)
         else ""
     )
-    return (
-        Target("LED of the coupler, loudest", told(most, "A"), told(amps, "A"),
-               f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),
-        Target("deepest reduction", told(deepest, "dB"), told(depth, "dB"),
-               f"at {told(amps, 'A')} the cell falls to {told(lit, 'Ω')}, behind {parts.name('arm')} as fitted"),
-        Target("threshold, 1 dB down, control fully up", told(threshold, "dBV"),
-               told(got, "dBV"),
-               f"{parts.name('side-chain feedback')} as fitted{corner}"),
-    )  # fmt: skip
+    fitted = f"{parts.name('side-chain feedback')} as fitted"
+    text = told(got, "dBV")
+    for band in optical.dynamics:
+        # A threshold control further up moves the level at which a given reduction is met, and nothing else.
+        shift = 20 * np.log10(optical.compressor.gain_sidechain / circuit.gain_sidechain)
+        fitted += f" gives {text}; the range is that of parts within their tolerance, coupler {band.text_coupler}"
+        text = told_threshold(Spread(*(end + shift for end in band.threshold_1db_dbv)))
+    return Target(
+        what="threshold, 1 dB down, control fully up",
+        text_wanted=told(threshold, "dBV"),
+        text_got=text,
+        reason=f"{fitted}{corner}",
+    )
 
 
-def _times(parts: Parts, circuit: compressor.Compressor, attack: float, release: float) -> tuple[Target, ...]:
+def _times(
+    parts: Parts,
+    circuit: compressor.Compressor,
+    attack: float,
+    release: float,
+    dynamics: tuple[DynamicsBand, ...],
+) -> tuple[Target, ...]:
+    whole = {
+        word: "".join(f", {getattr(band, f'text_{word}')} as the controls stand" for band in dynamics)
+        for word in ("attack", "release")
+    }
+
     def least(role: str) -> float:
         ohms = parts.board.control(parts.name(role), rotation=[0.0, 1.0]).resistance
         return parts.ohms(f"{role} stop") + float(np.min(ohms))
@@ -260,10 +287,10 @@ def _times(parts: Parts, circuit: compressor.Compressor, attack: float, release:
     fastest = dataclasses.replace(circuit, resistance_attack=least("attack"), resistance_release=least("release"))
     got = detector_times(fastest)
     return tuple(
-        Target(f"fastest {word} of the detector, 63 %", told(asked, "s"), told(have, "s"),
-               f"{parts.name(f'{word} stop')} and {parts.name('hold')} as fitted; {why}")
+        Target(what=f"fastest {word} of the detector, 63 %", text_wanted=told(asked, "s"), text_got=told(have, "s"),
+               reason=f"{parts.name(f'{word} stop')} and {parts.name('hold')} as fitted; {why}")
         for word, asked, have, why in (
-            ("attack", attack, got[0], "the whole attack is longer: the cell must first light up, and the loop overshoots and comes back at the pace of the release"),
-            ("release", release, got[1], "the whole release ends when the gain is within 2 dB, before the hold capacitor is empty, but not before the cell has darkened"),
+            ("attack", attack, got[0], f"the whole attack is longer{whole['attack']}: the cell must first light up, and the loop overshoots and comes back at the pace of the release"),
+            ("release", release, got[1], f"the whole release{whole['release']}{',' if dynamics else ''} ends when the gain is within 2 dB, before the hold capacitor is empty, but not before the cell has darkened"),
         )
     )  # fmt: skip

@@ -12,11 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board._core import Board
+from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
 from pedalcalc.board._sockets import has_battery, states_of
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 Array = NDArray[np.float64]
 
@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 HALVES_ALIKE = 0.05
 #: Least share of the track that a threshold control leaves: its own end resistance over the track (common practice).
 LEAST_SHARE = 1e-4
+COUNT_MOST = 10_000  # units to draw; more would take minutes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,6 +46,7 @@ class OpticalBuild(Result):
     rail_step: switching.IndicatorThump = quantity("record", "thump of the indicator")
     test_points: tuple[TestPoint, ...] = quantity("records", "test points, no signal")
     power_steps: tuple[PowerStep, ...] = quantity("records", "first power")
+    dynamics: tuple[DynamicsBand, ...] = quantity("records", "bands of the dynamics, where units were drawn")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
@@ -54,8 +56,9 @@ def optical_compressor(
     *,
     supplied: DoubledSupply,
     roles: Mapping[str, str],
-    resistance_source: ArrayLike,
+    resistance_generator: ArrayLike,
     resistance_load: ArrayLike,
+    count: int | None = None,
 ) -> OpticalBuild:
     """Find what the stages of an optical compressor do with the parts that are fitted.
 
@@ -70,10 +73,12 @@ def optical_compressor(
         ``make-up ground``, ``side-chain feedback``, ``side-chain ground``, ``inverter in``, ``inverter feedback``,
         ``attack stop``, ``attack``, ``release stop``, ``release``, ``hold``, ``threshold``, ``output``, ``level``,
         ``output pull-down``.
-    resistance_source : array_like
+    resistance_generator : array_like
         What drives the input [Ω], 0 to inf.
     resistance_load : array_like
         What follows the output [Ω], 0 to inf.
+    count : int, optional
+        How many units to draw for the bands of threshold, ratio, attack and release [1], 1 to 10,000; none if not given.
 
     Returns
     -------
@@ -90,6 +95,10 @@ def optical_compressor(
     The side-chain's gain is that of its stage times the share that the threshold control passes. An inverter whose
     resistors differ by more than 5 % leaves one half-wave behind: then the louder half alone counts.
 
+    Of drawn units resistors, the hold capacitor and the tracks of the controls lie anywhere within their printed tolerance, as
+    they stand where none is printed; a coupler nobody measured is any of its class, of a measured one all those are drawn that fit its
+    readings as well, with the times that its timing leaves open. The first 32 are played the step of `compressor.SETTLE_2DB`.
+
     References
     ----------
     DERIVED, each stage with the functions of its own room.
@@ -100,14 +109,16 @@ def optical_compressor(
     >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
     >>> found = optical_compressor(
     ...     build, supplied=doubled_supply(build, roles=OPTICAL_ROLES), roles=OPTICAL_ROLES,
-    ...     resistance_source=10e3, resistance_load=1e6,
+    ...     resistance_generator=10e3, resistance_load=1e6,
     ... )
     >>> found.compressor.gain_makeup
     4.3
+    >>> found.dynamics
+    ()
     """
     parts = Parts(is_a("board", board, Board), roles)
     is_a("supplied", supplied, DoubledSupply)
-    source = one_number("resistance_source", resistance_source, "", least=0, infinity=True)
+    source = one_number("resistance_generator", resistance_generator, "", least=0, infinity=True)
     load = one_number("resistance_load", resistance_load, "", least=0, infinity=True)
     rail = np.maximum(np.asarray(supplied.budget.voltage_positive), 0.0)
     reference = np.asarray(supplied.half.voltage_output)
@@ -140,6 +151,14 @@ def optical_compressor(
     follower, makeup = stages(devices.typical(record))
     worst = [float(np.min(np.asarray(stage.voltage_peak))) for stage in stages(devices.low(record))]
     circuit, uneven = _circuit(parts, supplied)
+    dynamics: tuple[DynamicsBand, ...] = ()
+    if count is not None:
+        units = int(one_number("count", count, "of units", least=1, most=COUNT_MOST))
+        if units != count:
+            raise ValueError(f"count must be a whole number, got {count:g}")
+        measured = board.own(parts.name("coupler")) is not None
+        coupler = "those that fit your readings" if measured else "any of its class"
+        dynamics = (dynamics_band(_circuit(DrawnParts(parts, units), supplied)[0], units, coupler),)
     lights, thump_in, thump_out, rail_step = _switched(parts, supplied, circuit, source, load)
     lit = float(supplied.current_direct[1])
     states = states_of(board, float(np.asarray(supplied.budget.current_supply)[1]) - lit, lit, "mono")
@@ -170,6 +189,7 @@ def optical_compressor(
         rail_step=rail_step,
         test_points=_test_points(parts, supplied, follower, makeup),
         power_steps=_first_power(parts, supplied, states),
+        dynamics=dynamics,
         cautions=cautions,
     )
 
@@ -179,7 +199,7 @@ def _circuit(parts: Parts, supplied: DoubledSupply) -> tuple[compressor.Compress
     gain = 1 + parts.ohms("side-chain feedback") / parts.ohms("side-chain ground")
     heard = max(float(board.control(parts.name("threshold")).track_fraction), LEAST_SHARE)
     halves = parts.ohms("inverter feedback") / parts.ohms("inverter in")
-    alike = abs(halves - 1) <= HALVES_ALIKE
+    alike = abs(float(np.median(halves)) - 1) <= HALVES_ALIKE
     leak = 0.0 if np.isnan(hold.current_leakage) else float(hold.current_leakage)
     found = compressor.Compressor(
         placement="shunt",
@@ -187,20 +207,19 @@ def _circuit(parts: Parts, supplied: DoubledSupply) -> tuple[compressor.Compress
         resistance_output=np.inf,
         gain_makeup=1 + parts.ohms("make-up feedback") / parts.ohms("make-up ground"),
         sense="after",
-        gain_sidechain=gain * heard * (1.0 if alike else max(1.0, halves)),
+        gain_sidechain=gain * heard * (1.0 if alike else np.maximum(1.0, halves)),
         voltage_rail=max(float(supplied.voltage_rail[1]), 1e-3),
         rectifier="full" if alike else "half",
         voltage_diode=supplied.voltage_diode,
         drive="buffered",
-        resistance_attack=parts.ohms("attack stop") + float(board.control(parts.name("attack")).resistance),
-        resistance_release=parts.ohms("release stop") + float(board.control(parts.name("release")).resistance),
+        resistance_attack=parts.ohms("attack stop") + parts.turned("attack"),
+        resistance_release=parts.ohms("release stop") + parts.turned("release"),
         capacitance_hold=parts.farads("hold"),
         current_leakage=leak,
         voltage_base_emitter=0.0,
         resistance_led=parts.ohms("lamp resistor"),
         coupler=parts.one("coupler", Coupler),
         illuminance_ambient=0.0,
-        voltage_thermal=VOLTAGE_THERMAL_300K,
     )
     if alike:
         return found, ()

@@ -124,7 +124,15 @@ def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], 
     if times:
         timed = _timing(times, coupler)
         coupler, factor, cautions = timed.coupler, float(timed.time_factor), cautions + timed.cautions
-    return OwnPart(part.reference, path.name, coupler, found, factor, len(amps) + len(times), cautions)
+    return OwnPart(
+        reference=part.reference,
+        path=path.name,
+        device=coupler,
+        result=found,
+        time_factor=factor,
+        count=len(amps) + len(times),
+        cautions=cautions,
+    )
 
 
 def _timing(times: Sequence[Reading], coupler: Coupler) -> Any:
@@ -166,7 +174,15 @@ def _lamp(part: Part, record: Led, path: Path, taken: Sequence[Reading], meter: 
     taken = [_as_current(reading) if reading.what.casefold() == "resistor voltage" else reading for reading in taken]
     amps, volts = _pairs(taken, ("LED current", "A"), ("LED voltage", "V"))
     found = led.fit_led(current=amps, voltage=volts, led=record)
-    return OwnPart(part.reference, path.name, found.led, found, np.nan, len(amps), found.cautions)
+    return OwnPart(
+        reference=part.reference,
+        path=path.name,
+        device=found.led,
+        result=found,
+        time_factor=np.nan,
+        count=len(amps),
+        cautions=found.cautions,
+    )
 
 
 def _jfet(part: Part, record: Jfet, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
@@ -191,7 +207,15 @@ def _jfet(part: Part, record: Jfet, path: Path, taken: Sequence[Reading], meter:
         name=f"{record.name}, measured",
         origin=f"fitted to own readings in {path.name}; ratings: {record.origin}",
     )
-    return OwnPart(part.reference, path.name, own, found, np.nan, len(rows), ())
+    return OwnPart(
+        reference=part.reference,
+        path=path.name,
+        device=own,
+        result=found,
+        time_factor=np.nan,
+        count=len(rows),
+        cautions=(),
+    )
 
 
 def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
@@ -216,4 +240,12 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
     )
     if leaks:  # Iceo = (gain + 1) Icbo
         own = dataclasses.replace(own, current_collector_base_leakage=leak / (gain + 1))
-    return OwnPart(part.reference, path.name, own, None, np.nan, len(collector), ())
+    return OwnPart(
+        reference=part.reference,
+        path=path.name,
+        device=own,
+        result=None,
+        time_factor=np.nan,
+        count=len(collector),
+        cautions=(),
+    )

@@ -57,14 +57,23 @@ class PowerStep(Result):
 
 def points(rows: Mapping[str, Any]) -> tuple[TestPoint, ...]:
     """Return test points from arrays of lowest, usual and highest."""
-    return tuple(TestPoint(name, *(float(v) for v in np.broadcast_to(volts, 3))) for name, volts in rows.items())
+    three = {name: [float(v) for v in np.broadcast_to(volts, 3)] for name, volts in rows.items()}
+    return tuple(
+        TestPoint(place=name, voltage_low=low, voltage=usual, voltage_high=high)
+        for name, (low, usual, high) in three.items()
+    )
 
 
 def power_steps(rows: Mapping[str, Any], voltage_supply: float) -> tuple[PowerStep, ...]:
     """Return the lines of first power; a dead short leaves all the supply across the resistor."""
     rows = {**rows, "a dead short: pull the plug at once": voltage_supply / FIRST_POWER}
     return tuple(
-        PowerStep(name, float(amps), float(amps) * FIRST_POWER, float(amps) ** 2 * FIRST_POWER)
+        PowerStep(
+            what=name,
+            current=float(amps),
+            voltage_across=float(amps) * FIRST_POWER,
+            power=float(amps) ** 2 * FIRST_POWER,
+        )
         for name, amps in rows.items()
     )
 
@@ -109,6 +118,10 @@ class Parts:
     def farads(self, role: str) -> float:
         """Return a capacitor's value [F]."""
         return self.board.capacitance(self.name(role))
+
+    def turned(self, role: str) -> float:
+        """Return what a control stands at [Ω]."""
+        return float(self.board.control(self.name(role)).resistance)
 
     def esr(self, role: str) -> float:
         """Return a capacitor's series resistance at tens of kilohertz [Ω]."""
@@ -187,6 +200,15 @@ def told(value: float, unit: str, digits: int = 3) -> str:
     rounded = float(f"{value:.{digits}g}")
     text = write_value(rounded, unit=unit) if unit in UNITS else f"{rounded:g} {unit}".strip().replace("-", "−")
     return text.replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def told_range(low: float, high: float, unit: str, digits: int = 3) -> str:
+    """Return a range as the tables print it: `16 to 84 ms`, one figure where both ends read alike."""
+    ends = [told(end, unit, digits) for end in (low, high)]
+    if ends[0] == ends[1]:
+        return ends[0]
+    first, last = (end.partition("\N{NO-BREAK SPACE}") for end in ends)
+    return f"{first[0] if first[2] == last[2] else ends[0]} to {ends[1]}"
 
 
 def stated(value: float, seen: float) -> str:

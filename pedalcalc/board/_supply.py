@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from pedalcalc import supply
 from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
+from pedalcalc._record import ends
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points
 from pedalcalc.board._sockets import socket_cautions
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
-from pedalcalc.devices._record import ends
 from pedalcalc.parts import NOT_CONNECTED
 from pedalcalc.supply.budget import idle_current
 
@@ -262,19 +262,21 @@ def _consumers(
 ) -> tuple[Consumer, ...]:
     board, through = parts.board, np.asarray(half.current)
     rows = [
-        Consumer(f"{parts.name(role)}, {board.part(parts.name(role)).value_text}", f.low, f.typical, f.high)
+        _consumer(f"{parts.name(role)}, {board.part(parts.name(role)).value_text}", f.low, f.typical, f.high)
         for role, f in packages
     ]
-    rows.append(Consumer("half-supply divider", *sorted(float(amps) for amps in through)))
+    rows.append(_consumer("half-supply divider", *sorted(through)))
     at_rest = [sum(getattr(row, name) for row in rows) for name in ("current_low", "current_typical", "current_high")]
     return (
         *rows,
-        Consumer("on the rail, no signal", *at_rest),
-        Consumer(f"LED of {parts.name('coupler')}, from no signal to loudest", 0.0, float(led[1]), float(np.max(led))),
-        Consumer(
-            f"indicator {parts.name('indicator')}, ahead of the converter", *sorted(float(amps) for amps in direct)
-        ),
+        _consumer("on the rail, no signal", *at_rest),
+        _consumer(f"LED of {parts.name('coupler')}, from no signal to loudest", 0.0, led[1], np.max(led)),
+        _consumer(f"indicator {parts.name('indicator')}, ahead of the converter", *sorted(direct)),
     )
+
+
+def _consumer(name: str, low: Any, typical: Any, high: Any) -> Consumer:
+    return Consumer(name=name, current_low=float(low), current_typical=float(typical), current_high=float(high))
 
 
 def _steps(parts: Parts, budget: supply.VoltageBudget) -> tuple[TestPoint, ...]:

@@ -12,7 +12,7 @@ from pedalcalc import compressor, sidechain
 from pedalcalc._base import Caution, Result, is_a, quantity, simulate
 from pedalcalc.board._core import Board
 from pedalcalc.board._optical import OpticalBuild
-from pedalcalc.board._rows import Parts, told
+from pedalcalc.board._rows import Parts, told_range
 
 #: Band of a cell's times that nobody has taken, times or divided by (common practice).
 TIMES_OF_CLASS = 2.0
@@ -82,7 +82,7 @@ def optical_timing(
     >>> build = assemble("notebooks/builds/optical-compressor/parts.csv", supply=9.0)
     >>> stages = optical_compressor(
     ...     build, supplied=doubled_supply(build, roles=OPTICAL_ROLES), roles=OPTICAL_ROLES,
-    ...     resistance_source=10e3, resistance_load=1e6,
+    ...     resistance_generator=10e3, resistance_load=1e6,
     ... )
     >>> [timed.name for timed in optical_timing(build, optical=stages, roles=OPTICAL_ROLES)]
     ['both fast', 'as they stand', 'both slow']
@@ -128,8 +128,8 @@ def _timed(
         resistance_release=release,
         time_attack_63=detector[0],
         time_release_63=detector[1],
-        text_attack=_range(times[0]),
-        text_release=_range(times[1]),
+        text_attack=told_range(min(times[0]), max(times[0]), "s", 2),
+        text_release=told_range(min(times[1]), max(times[1]), "s", 2),
         text_cell="as you timed it" if known else "of its class",
         overshoot_attack_db=timing.overshoot_attack_db,
         step=step,
@@ -155,11 +155,6 @@ def detector_times(built: compressor.Compressor) -> tuple[float, float]:
         voltage_diode=built.voltage_diode,
     )
     return float(found.time_attack_63), float(found.time_release_63)
-
-
-def _range(times: list[float]) -> str:
-    low, high = (told(edge, "s", 2) for edge in (min(times), max(times)))
-    return low if low == high else f"{low} to {high}"
 
 
 def _slowed(built: compressor.Compressor, share: float) -> compressor.Compressor:

@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 from pedalcalc import devices
 from pedalcalc._base import Result, is_a, list_of, quantity, search
+from pedalcalc._part_value import CONTROLS, LAWS, TWO_PINS
 from pedalcalc._units import told
 from pedalcalc.catalogue._find import find_device
 from pedalcalc.devices import Capacitor, Device, Pin, Pinout
 from pedalcalc.parts import Part
-from pedalcalc.parts._list import CONTROLS, LAWS, TWO_PINS
 
 # Kind of capacitor in a list, and the record that tells its losses; small ceramic ones are of the better kind.
 _CAPACITORS = {
@@ -194,7 +194,7 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
             device = _record(part, tables)
             if not part.connections and part.kind != "socket":
                 raise ValueError("it has no connections, so nothing says where it sits")
-            found.append(ResolvedPart(part, device, pin_roles(part, device=_leads(part, device))))
+            found.append(ResolvedPart(part=part, device=device, pins=pin_roles(part, device=_leads(part, device))))
         except ValueError as reason:
             wrong.append(f"{part.place or 'the list'}, {part.reference}: {reason}")
     if wrong:
@@ -216,7 +216,7 @@ def _record(part: Part, tables: Sequence[str | Path]) -> Device | None:
                 f"its law is not in the list; write it behind the value, such as '{part.value_text} {LAWS[0]}' "
                 f"(one of {', '.join(LAWS)})"
             )
-        return getattr(devices, _TAPERS[law])  # type: ignore[no-any-return]
+        return getattr(devices, _TAPERS[law])
     return find_device(part.value_text, kind=part.kind, tables=tables)
 
 

@@ -6,6 +6,7 @@ one batched calculation.
 """
 
 from pedalcalc.circuit.corners import Corner, Corners, corners
+from pedalcalc.circuit.formula import TransferFunction, transfer_function
 from pedalcalc.circuit.impedance import Impedance, impedance
 from pedalcalc.circuit.operating import OperatingPoint, operating_point
 from pedalcalc.circuit.response import Response, response
@@ -17,10 +18,12 @@ __all__ = [
     "Impedance",
     "OperatingPoint",
     "Response",
+    "TransferFunction",
     "Waveform",
     "corners",
     "impedance",
     "operating_point",
     "response",
+    "transfer_function",
     "waveform",
 ]

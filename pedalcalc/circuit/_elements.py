@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import controls, devices, supply
+from pedalcalc._base import table_of
 from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit._joints import GROUND, Joints
@@ -80,12 +81,17 @@ def elements_of(
     `values` puts numbers or specimens in the place of parts, `faults` breaks parts, `bridges` puts resistors from net
     to net.
     """
-    given, broken = dict(values or {}), dict(faults or {})
+    given = dict(table_of("values", values, "values by reference"))
+    broken = dict(table_of("faults", faults, "words by reference"))
+    links = table_of("bridges", bridges, "ohms by two nets")
+    for pair in links:
+        if not (isinstance(pair, tuple) and len(pair) == 2 and all(isinstance(net, str) for net in pair)):
+            raise TypeError(f"bridges must name two nets for each resistor, such as ('rail', 'out'), not {pair!r}")
     found = Elements()
     for resolved in board.parts:
         reference = resolved.part.reference
         _add(found, board, resolved, given.pop(reference, None), broken.pop(reference, ""))
-    for (net, other), ohms in (bridges or {}).items():
+    for (net, other), ohms in links.items():
         for name in (net, other):
             if name not in found.nets and name != GROUND:
                 raise ValueError(f"bridges: there is no net {name!r}; {near(name, found.nets)}")
@@ -113,6 +119,10 @@ def _add(found: Elements, board: Board, resolved: ResolvedPart, value: Any, faul
     for pin in pins:
         if pin.net != NOT_CONNECTED:
             found.nets.setdefault(pin.net, []).append(f"{part.reference} {pin.pin}")
+    if len(pins) == 2 and pins[0].net == pins[1].net != NOT_CONNECTED:
+        raise ValueError(
+            f"{place}: both its pins are on the net {pins[0].net!r}, so it does nothing; correct one of them in the list"
+        )
     if fault in ("open", "missing"):
         return
     if fault == "reversed":
@@ -246,9 +256,24 @@ def _plugged(board: Board, reference: str) -> bool:
     return reference not in board.unplugged and not isinstance(board.supply, Battery)
 
 
+def _refuse_upright(name: str, record: Any) -> None:
+    """Refuse a junction that drops the same at any current: nothing says what it carries."""
+    kinked = getattr(record, "ideality", None)
+    if kinked is None:
+        return
+    upright = (np.asarray(kinked, float) == 0) & (np.asarray(record.resistance_series, float) == 0)
+    if np.any(upright):
+        raise ValueError(
+            f"{name}: ideality 0 with resistance_series 0 leaves its current unknown; give resistance_series, 1 mΩ for none"
+        )
+    if isinstance(record, devices.Zener) and np.any(np.asarray(record.resistance_slope, float) == 0):
+        raise ValueError(f"{name}: resistance_slope 0 leaves its current unknown; give some, 1 mΩ for none")
+
+
 def _device(found: Elements, name: str, pins: tuple[PinRole, ...], nets: list[str], record: Any) -> None:
     """Add a part that has a record, by its law."""
     role = _roles(pins, nets)
+    _refuse_upright(name, record.led if isinstance(record, Coupler) else record)
     if isinstance(record, (devices.Diode, devices.Led, devices.Zener)):
         found.junctions.append(Branch(name, name, (role["anode"], role["cathode"]), record))
     elif isinstance(record, Bjt):

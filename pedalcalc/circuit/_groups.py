@@ -15,8 +15,8 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.devices import Zener
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 from pedalcalc.laws import amplifiers, cells, junctions, transistors
 
 Array = NDArray[np.float64]

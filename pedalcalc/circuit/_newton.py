@@ -92,7 +92,8 @@ def _cancels(system: System, voltages: Array, value: Array, jacobian: Array, flo
     if flow.shape[1]:
         to = system.contributions
         size[:, to.target_flow] += np.add.reduceat(np.abs(flow[:, to.pick_flow]), to.starts_flow, axis=1)
-    rounding = ROUNDINGS * _EPS * np.matmul(np.abs(jacobian), volts)[:, :, 0]
+    above = max((float(np.abs(group.above).max(initial=0.0)) for group in system.groups), default=0.0)
+    rounding = ROUNDINGS * _EPS * np.matmul(np.abs(jacobian), volts + above)[:, :, 0]
     return (np.abs(value) <= RELATIVE * size + ABSOLUTE + rounding).all(axis=1)
 
 

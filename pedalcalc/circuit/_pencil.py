@@ -55,6 +55,7 @@ class Roots:
     """Poles or zeros [1/s] with what is needed for their derivatives."""
 
     values: Any  # (states,), inf where there is none
+    opened: Any  # (states,), eigenvalues of the next
     small: Any  # P' A^-1 P
     right: Any  # A^-1 P
     left: Any
@@ -117,12 +118,40 @@ def poles(pencil: Pencil) -> Roots:
     return _roots(pencil.static, pencil.moving, pencil.factor)
 
 
+def grows(s: Any) -> Any:
+    """Return which roots grow; those that neither grow nor fall within a rounding are none."""
+    with np.errstate(invalid="ignore"):
+        return np.isfinite(s) & (s.real > 1e-7 * np.abs(s) + 1e-7)
+
+
+def swing(signal: Signal) -> float | None:
+    """Return the frequency [Hz] at which a board of one unit leaves its operating point, None where it stays there."""
+    pencil = pencil_of(signal, 0)
+    if not pencil.factor.shape[1]:
+        return None
+    try:
+        values = poles(pencil).values
+    except RuntimeError:  # some net hangs on nothing: nothing can be told
+        return None
+    growing = values[grows(values)]
+    return float(np.abs(growing).max() / (2 * np.pi)) if len(growing) else None
+
+
+def passes(pencil: Pencil) -> bool:
+    """Tell whether anything reaches the output at all, more than a rounding of the drive."""
+    whole = pencil.static + CENTRE * pencil.moving
+    answer = np.linalg.solve(whole, pencil.drive)
+    return bool(abs(pencil.read @ answer) > np.finfo(float).eps * np.abs(answer).max())
+
+
 def zeros(pencil: Pencil) -> Roots:
     """Return the zeros from drive to output."""
     size = len(pencil.static)
     static, moving = np.zeros((2, size + 1, size + 1))
     static[:size, :size], moving[:size, :size] = pencil.static, pencil.moving
     static[:size, size], static[size, :size] = -pencil.drive, pencil.read
+    if not passes(pencil):
+        raise ValueError("nothing passes from net_in to net_out: the way is open, or held by ground or a supply")
     factor = np.concatenate([pencil.factor, np.zeros((1, pencil.factor.shape[1]))])
     return _roots(static, moving, factor)
 
@@ -136,14 +165,15 @@ def _roots(static: Array, moving: Array, factor: Array) -> Roots:
     small = factor.T @ right
     if not np.isfinite(small).all():
         raise RuntimeError("the small-signal equations have no answer here: some net hangs on nothing")
+    opened, sure = _opened(small)
     with np.errstate(divide="ignore", invalid="ignore"):
-        values = CENTRE - 1 / _opened(small)
+        values = np.where(sure, CENTRE - 1 / opened, np.inf)
     values = np.where(np.abs(values) < FASTEST, values, np.inf)  # NaN, too: a root at infinity
-    return Roots(values, small, right, left, moving)
+    return Roots(values, opened, small, right, left, moving)
 
 
-def _opened(small: Array) -> Any:
-    """Return the eigenvalues of P' A^-1 P; NaN for those that a rounding of it may have made of 0.
+def _opened(small: Array) -> tuple[Any, Any]:
+    """Return the eigenvalues of P' A^-1 P, and which are more than a rounding of it may make of 0.
 
     A low-pass of order k has k zeros at infinity, whose eigenvalue 0 shows as a circle of the size of the k-th root of a
     rounding. An entry is known to a rounding of what is largest at its two states; an eigenvalue is then as uncertain as
@@ -157,12 +187,14 @@ def _opened(small: Array) -> Any:
     rounding = ROUNDINGS * np.finfo(float).eps * np.sqrt(np.outer(size, size))
     doubt = np.einsum("ik,ij,jk->k", np.abs(left) / scale[:, None], rounding, np.abs(right) * scale[:, None])
     sure = np.abs(found) * np.abs((left.conj() * right).sum(axis=0)) > doubt
-    return np.where(sure, found, np.nan + 0j)
+    return found, sure
 
 
 def moved_by(roots: Roots, group: Any, parameters: Parameters) -> Array:
-    """Return d ln |s| / d ln p, the mean over a group of roots (indices), for every parameter."""
-    basis, turned = _subspace(roots.small, roots.values, group), _subspace(roots.small.T, roots.values, group)
+    """Return d ln |s| / d ln p, the mean over a group of roots (indices), for every parameter; NaN where it has none."""
+    basis, turned = _subspace(roots.small, roots.opened, group), _subspace(roots.small.T, roots.opened, group)
+    if basis is None or turned is None:
+        return np.full(len(parameters.names), np.nan)
     (z, t), (w, _) = basis, turned
     x, y = roots.right @ z, roots.left @ w
     s = CENTRE * np.eye(len(group)) - np.linalg.inv(t)
@@ -184,22 +216,20 @@ def _balanced(small: Array) -> tuple[Array, Array]:
     return small * scale / scale[:, None], scale
 
 
-def _subspace(small: Array, values: Any, group: Any) -> tuple[Any, Any]:
-    """Return a basis of the invariant subspace of some roots and the matrix that acts there."""
+def _subspace(small: Array, opened: Any, group: Any) -> tuple[Any, Any] | None:
+    """Return a basis of the invariant subspace of some roots and the matrix there; None where others lie on them."""
     from scipy.linalg import schur
 
     even, scale = _balanced(small)
-    inside = np.zeros(len(values), bool)
+    inside = np.zeros(len(opened), bool)
     inside[group] = True
 
-    places = np.where(np.isfinite(values), 1 / (CENTRE - values), 0.0)
-
-    def wanted(opened: complex) -> bool:
-        return bool(inside[np.argmin(np.abs(places - opened))])
+    def wanted(one: complex) -> bool:
+        return bool(inside[np.argmin(np.abs(opened - one))])
 
     t, z, count = schur(even, output="complex", sort=wanted)
     if count != len(group):
-        raise RuntimeError("poles or zeros lie too close together to be told apart")
+        return None
     return scale[:, None] * z[:, :count], t[:count, :count]
 
 

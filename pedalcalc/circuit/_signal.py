@@ -5,7 +5,7 @@
     (G + sum of p y(s) q') v = right
 
 G holds slopes and resistances (units, n, n). Three kinds of parts depend on frequency, each of rank one: a capacitor between
-two places, a coil at the place of its current, and an op-amp, whose gain acts through one pole at its gain-bandwidth product
+two places (also one within a transistor or diode whose record has it, as the sheet's, whatever the voltage), a coil at the place of its current, and an op-amp, whose gain acts through one pole at its gain-bandwidth product
 over its open-loop gain. A pump's copies of its period stay as they are: every signal is slow beside the pump. The cell of a
 coupler stays where steady light puts it. Generator and load are branches whose currents are unknowns, so that a
 generator may be ideal and either may be lifted to look into the jack.
@@ -14,14 +14,14 @@ generator may be ideal and either may be lifted to look into the jack.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, numeric
+from pedalcalc._base import numeric, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _pumped
 from pedalcalc.circuit._elements import Branch, Elements, elements_of, near
@@ -137,6 +137,8 @@ def signal_of(
 ) -> Signal:
     """Solve a board between generator and load, and linearise it there."""
     found = elements_of(board, values=values, faults=faults, bridges=bridges)
+    words("net_in", net_in)
+    words("net_out", net_out)
     if not (net_in and net_out):
         first, last = jacks(board)
         net_in, net_out = net_in or first, net_out or last
@@ -249,13 +251,18 @@ def _stores(found: Elements, system: System) -> list[Store]:
         farads, slow, _, _, beginning, base = (np.atleast_1d(np.asarray(part, float)) for part in one.law)
         if one.name in flying or not np.any(farads > 0):
             continue
-        ends = [_place(system, net) for net in one.nets]
+        ends = [place_of(system, net) for net in one.nets]
         if any(end is None for end in ends):
             _refuse_islands(one, found, system)
             continue
         if ends[0] != ends[1]:
             loss = 2 * np.pi * beginning * farads * (slow - base)
             stores.append(Store(one.name, int(ends[0] or 0), int(ends[1] or 0), farads, loss, base))
+    for name, nets, farads in _within(found):
+        ends = [place_of(system, net) for net in nets]
+        roots = {found.joints.root(net)[0] for net in nets}
+        if None not in ends and ends[0] != ends[1] and not roots & system.moves and not np.isnan(farads).any():
+            stores.append(Store(name, int(ends[0] or 0), int(ends[1] or 0), farads, zero, zero))
     for k, rod in enumerate(system.rods):
         if np.any(np.asarray(rod.law[1], float) > 0):
             place = len(system.places) + k
@@ -263,7 +270,26 @@ def _stores(found: Elements, system: System) -> list[Store]:
     return stores
 
 
-def _place(system: System, net: str) -> int | None:
+#: Capacitances within a part, by the field of its record: which of its terminals they lie between, and what they are called.
+_WITHIN = {
+    "capacitance_base_collector": (0, 1, "base to collector"),
+    "capacitance_base_emitter": (0, 2, "base to emitter"),
+    "capacitance_gate_drain": (0, 1, "gate to drain"),
+    "capacitance_gate_source": (0, 2, "gate to source"),
+    "capacitance_junction": (0, 1, "junction"),
+}
+
+
+def _within(found: Elements) -> Iterator[tuple[str, tuple[str, str], Any]]:
+    """Yield name, nets and farads of the capacitances of transistors and diodes whose records have them."""
+    for one in (*found.bipolars, *found.channels, *found.junctions):
+        for field, (first, second, told) in _WITHIN.items():
+            if hasattr(one.law, field):
+                nets = (one.nets[first], one.nets[second])
+                yield f"{one.name} {told}", nets, np.atleast_1d(np.asarray(getattr(one.law, field), float))
+
+
+def place_of(system: System, net: str) -> int | None:
     root, _ = system.elements.joints.root(net)
     return system.size if root == GROUND else system.at.get((root, 0))
 
@@ -271,7 +297,7 @@ def _place(system: System, net: str) -> int | None:
 def _refuse_islands(one: Branch, found: Elements, system: System) -> None:
     """Refuse a capacitor on nets that nothing but ideal capacitors hold; one with an end in the air is no matter."""
     for net in one.nets:
-        if _place(system, net) is not None:
+        if place_of(system, net) is not None:
             continue
         root = found.joints.root(net)[0]
         pins = [pin for other, pins in found.nets.items() if found.joints.root(other)[0] == root for pin in pins]
@@ -280,114 +306,3 @@ def _refuse_islands(one: Branch, found: Elements, system: System) -> None:
                 f"{one.name}: the net {net!r} hangs on capacitors without any leakage and has no voltage of its own; "
                 "give them the insulation of their kind"
             )
-
-
-#: Bytes of matrices at once: what stays near the processor.
-CHUNK = 4_000_000
-
-
-def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | None = None) -> Any:
-    """Return left' Y(s)^-1 right for all units and complex frequencies: (units, frequencies, columns of left, of right).
-
-    Places without anything that depends on frequency are eliminated first. `right` and `left` are (n, columns).
-    """
-    static = signal.static if static is None else static
-    keep = _kept(signal, right, left)
-    matrix = _reduced(static, keep)
-    new = np.full(signal.size + 1, len(keep))
-    new[keep] = np.arange(len(keep))
-    units, count = len(matrix), len(s)
-    most = max(1, CHUNK // (16 * len(keep) ** 2))
-    wide, deep = max(1, most // count), min(count, most)
-    found = np.empty((units, count, left.shape[1], right.shape[1]), complex)
-    for unit in range(0, units, wide):
-        some = slice(unit, min(unit + wide, units))
-        for first in range(0, count, deep):
-            part = slice(first, min(first + deep, count))
-            whole = _assembled(signal, matrix[some], s[part], some, new)
-            solved, singular = _newton.solve_each(
-                whole.reshape(-1, len(keep), len(keep)), np.asarray(right[keep], complex)[None]
-            )
-            if singular.any():
-                at = np.argwhere(singular.reshape(whole.shape[:2]))[0]
-                raise RuntimeError(f"unit {unit + at[0]} has no answer at {abs(s[part][at[1]]) / (2 * np.pi):g} Hz")
-            found[some, part] = (left[keep].T @ solved).reshape(*whole.shape[:2], left.shape[1], right.shape[1])
-    return found
-
-
-def _kept(signal: Signal, right: Array, left: Array) -> Any:
-    """Return the places that a frequency, a drive or a question touches."""
-    touched = {place for one in signal.stores for place in (one.first, one.second)}
-    touched |= {place for one in signal.gains for place in (one.plus, one.minus, *one.rows)}
-    touched |= set(range(len(signal.system.places), signal.size))
-    touched |= set(np.flatnonzero(right.any(axis=1) | left.any(axis=1)).tolist())
-    return np.array(sorted(touched - {signal.size}), int)
-
-
-def _reduced(static: Array, keep: Any) -> Array:
-    """Eliminate the other places: their matrix is real and the same at every frequency."""
-    others = np.setdiff1d(np.arange(static.shape[-1]), keep)
-    kept = static[:, keep[:, None], keep]
-    if not len(others):
-        return kept
-    through, singular = _newton.solve_each(static[:, others[:, None], others], static[:, others[:, None], keep])
-    if singular.any():
-        raise RuntimeError(f"unit {np.flatnonzero(singular)[0]} has a net that no signal can be told at")
-    return np.asarray(kept - static[:, keep[:, None], others] @ through)
-
-
-def _assembled(signal: Signal, static: Array, s: Any, some: slice, new: Any) -> Any:
-    """Return the whole matrices (units, frequencies, places, places)."""
-    side = static.shape[-1]
-    whole = np.empty((len(static), len(s), side, side), complex)
-    whole[...] = static[:, None]
-
-    def mine(array: Any) -> Any:
-        return array[some] if len(array) > 1 else array
-
-    for one in signal.stores:
-        part = Store(one.name, one.first, one.second, mine(one.size), mine(one.loss), mine(one.series))
-        flow = part.admittance(s)
-        a, b = new[one.first], new[one.second]
-        if a < side:
-            whole[:, :, a, a] += flow
-        if b < side:
-            whole[:, :, b, b] += flow
-        if a < side and b < side:
-            whole[:, :, a, b] -= flow
-            whole[:, :, b, a] -= flow
-    for gain in signal.gains:
-        share = 1 / (1 + s * mine(gain.time)[:, None])
-        for row, place in enumerate(gain.rows):
-            a = new[place]
-            if a == side:
-                continue
-            flow = share * mine(gain.slopes)[:, row, None]
-            for place, sign in ((gain.plus, 1.0), (gain.minus, -1.0)):
-                if new[place] < side:
-                    whole[:, :, a, new[place]] += sign * flow
-    return whole
-
-
-def unit_columns(size: int, places: Sequence[tuple[int, float]]) -> Array:
-    """Return one column (n, 1) with the given numbers at the given places."""
-    column = np.zeros((size, 1))
-    for place, number in places:
-        column[place, 0] = number
-    return column
-
-
-def still(signal: Signal) -> tuple[Caution, ...]:
-    """Return a caution for each op-amp that passes nothing, because its output stands at a limit."""
-    told = []
-    for gain in signal.gains:
-        stuck = (gain.slopes == 0).all(axis=1)
-        if stuck.any():
-            told.append(
-                Caution(
-                    f"{gain.name} stands at a limit of its output with no signal and passes nothing",
-                    "look at its voltages in the operating point first",
-                    float(stuck.sum()), 0.0, "1", int(stuck.sum()),
-                )
-            )  # fmt: skip
-    return tuple(told)

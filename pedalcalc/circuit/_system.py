@@ -427,7 +427,7 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
                 weight.append(share)
                 figures.append(law)
         if names:
-            up = np.stack([_groups.stacked([one[k] for one in above]) for k in range(len(at[0]))])
+            up = np.stack(np.broadcast_arrays(*(_groups.stacked([one[k] for one in above]) for k in range(len(at[0])))))
             places_of = np.array(at).T
             pinned = places_of == builder.n
             yield kind(tuple(names), tuple(wires), places_of, up, np.array(weight), pinned, _groups.stacked(figures))

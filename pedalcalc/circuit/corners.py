@@ -10,7 +10,7 @@ import numpy as np
 
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _pencil, _signal
+from pedalcalc.circuit import _answers, _pencil, _signal
 from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 from pedalcalc.values import write_value
 
@@ -97,7 +97,8 @@ def corners(
     Returns
     -------
     Corners
-        Poles and zeros with their sensitivities; an unstable pole is a caution.
+        Poles and zeros with their sensitivities; an unstable pole is a caution. None, and a caution, where the output follows
+        an op-amp beyond its input range.
 
     Raises
     ------
@@ -143,11 +144,16 @@ def corners(
         raise ValueError(f"values: corners are those of one unit, got arrays of {signal.units}")
     drive = signal.rod(_signal.GENERATOR)
     assert drive is not None
+    cautions = _answers.still(signal)
+    if wild := _answers.wild(
+        _answers.unpredictable(signal, np.array([1j * _pencil.CENTRE]), signal.net_out), signal.net_out
+    ):
+        return Corners(corners=(), hidden=0, net_in=signal.net_in, net_out=signal.net_out, cautions=cautions + wild)
     pencil = _pencil.pencil_of(signal, drive)
     if not pencil.read.any():
         raise ValueError(f"net_out: {signal.net_out!r} is held by ground or a supply; nothing passes to it")
     if not pencil.factor.shape[1]:
-        return Corners((), 0, signal.net_in, signal.net_out, _signal.still(signal))
+        return Corners(corners=(), hidden=0, net_in=signal.net_in, net_out=signal.net_out, cautions=cautions)
     poles, zeros = _pencil.poles(pencil), _pencil.zeros(pencil)
     parameters = _pencil.parameters_of(signal)
     found, hidden = [], 0
@@ -156,7 +162,7 @@ def corners(
         hidden += gone
         for one in some:
             hertz = _speed(poles.values[one[0]], zeros.values[one[1]]) / (2 * np.pi)
-            unstable = _unstable(poles.values[one[0]]).any()
+            unstable = _pencil.grows(poles.values[one[0]]).any()
             if not (low <= hertz <= high or unstable):
                 continue
             size = len(one[0]) - len(one[1])
@@ -168,8 +174,8 @@ def corners(
             told = {name: float(part) for name, part in zip(parameters.names, moved / size, strict=True)}
             found.append(_corner(poles.values, zeros.values, one, told))
     found.sort(key=lambda one: one.frequency)
-    cautions = (*_signal.still(signal), *_runaways(poles.values))
-    return Corners(tuple(found), hidden, signal.net_in, signal.net_out, cautions)
+    cautions += _runaways(poles.values)
+    return Corners(corners=tuple(found), hidden=hidden, net_in=signal.net_in, net_out=signal.net_out, cautions=cautions)
 
 
 def _groups(poles: Any, zeros: Any) -> list[Group]:
@@ -202,7 +208,7 @@ def _close(one: complex, other: complex) -> bool:
 
 def _grows(root: tuple[complex, int, int]) -> bool:
     s, kind, _ = root
-    return kind == 0 and bool(_unstable(s))
+    return kind == 0 and bool(_pencil.grows(s))
 
 
 def _uncancelled(poles: Any, zeros: Any, some: list[int], others: list[int]) -> tuple[list[Group], int]:
@@ -228,12 +234,6 @@ def _uncancelled(poles: Any, zeros: Any, some: list[int], others: list[int]) -> 
     return [(some, []), ([], others)], pairs - len(some)
 
 
-def _unstable(s: Any) -> Any:
-    """Return which roots grow; those that neither grow nor fall within a rounding are none."""
-    with np.errstate(invalid="ignore"):
-        return np.isfinite(s) & (s.real > 1e-7 * np.abs(s) + 1e-7)
-
-
 def _twin(values: Any, one: complex) -> bool:
     """Tell whether a root has a double, so that neither moves alone."""
     return bool((np.abs(values - one) < 1e-3 * abs(one)).sum() > 1)
@@ -257,21 +257,39 @@ def _corner(poles: Any, zeros: Any, group: Group, told: Mapping[str, float]) -> 
         effect = "lower frequencies fall away below it" if slope > 0 else "higher frequencies fall away above it"
     else:
         effect = "the fall ends above it" if slope < 0 else "the response rises above it"
-    if _unstable(some).any():
+    if _pencil.grows(some).any():
         effect = UNSTABLE
     quality = np.nan
     if count == 2 and not (len(some) and len(others)):
         pair = some if size > 0 else others
         quality = float(np.abs(np.divide(speed, pair.sum().real))) if pair.sum().real else np.inf
     shown = sorted(((name, one) for name, one in told.items() if abs(one) >= NAMED), key=lambda pair: -abs(pair[1]))
+    if np.isnan(list(told.values())).any():
+        return Corner(
+            frequency=speed / (2 * np.pi),
+            kind=kind,
+            effect=effect,
+            set_by="cannot be told apart from others",
+            count=count,
+            quality=quality,
+            sensitivities={},
+        )
     text = ", ".join(f"{name} {'−' if one < 0 else '+'}{abs(one):.2f}" for name, one in shown)
-    return Corner(speed / (2 * np.pi), kind, effect, text, count, quality, dict(told))
+    return Corner(
+        frequency=speed / (2 * np.pi),
+        kind=kind,
+        effect=effect,
+        set_by=text,
+        count=count,
+        quality=quality,
+        sensitivities=dict(told),
+    )
 
 
 def _runaways(values: Any) -> tuple[Caution, ...]:
     """Return a caution for each unstable pole."""
     told = []
-    for s in values[_unstable(values) & (values.imag >= 0)]:
+    for s in values[_pencil.grows(values) & (values.imag >= 0)]:
         hertz = abs(s) / (2 * np.pi)
         what = "oscillates" if s.imag > 1e-9 * abs(s) else "runs away from this operating point"
         told.append(

@@ -11,14 +11,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, is_a, numeric, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _signal
+from pedalcalc.circuit import _answers, _signal
 from pedalcalc.circuit._joints import GROUND
 from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Impedance(Result):
-    """Impedance of a net to ground by frequency; units stand ahead of that."""
+    """Impedance of a net to ground by frequency; units stand ahead of that.
+
+    NaN where the net follows an op-amp beyond its input range: that is not predictable.
+    """
 
     frequency: Number = quantity("Hz", "frequency")
     impedance: complex | NDArray[np.complex128] = quantity("Ω", "impedance, complex")
@@ -125,8 +128,17 @@ def impedance(
     if root(net)[0] == GROUND:
         found = np.zeros((signal.units, len(s)), complex)
     else:  # an ampere that flows all the time, into each part of a pump's period by its share
-        found = _signal.answers(signal, s, weights, weights, static)[:, :, 0, 0]
+        found = _answers.answers(signal, s, weights, weights, static)[:, :, 0, 0]
+    hit = _answers.unpredictable(signal, s, net)
+    found[hit] = np.nan
     found = found.reshape(signal.units, *hertz.shape)
     seen: Any = (found[0] if signal.units == 1 else found) + 0.0
     size, phase = np.abs(seen), np.degrees(np.angle(seen))
-    return Impedance(hertz[()], seen[()], size[()], phase[()], net, _signal.still(signal))
+    return Impedance(
+        frequency=hertz[()],
+        impedance=seen[()],
+        impedance_size=size[()],
+        phase_degrees=phase[()],
+        net=net,
+        cautions=_answers.still(signal) + _answers.wild(hit, net),
+    )

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, is_a, quantity, search
+from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton
 from pedalcalc.circuit._elements import Elements, elements_of
@@ -91,7 +91,8 @@ def operating_point(
     Kirchhoff's current law at every net with the laws of `pedalcalc.laws`, solved by limited Newton steps, then by raising
     the supply, then with op-amp outputs as slow states; judged by the residual, no conductance added. A charge pump is
     followed over its period. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
-    States whose number of unstable modes is odd are never returned. One unit alone is started from nothing, with op-amps
+    States whose number of unstable modes is odd are never returned; of one unit the poles decide, and growing ones are a
+    caution. One unit alone is started from nothing, with op-amps
     powered up slowly, and from either rail; a circuit may have more states than these find.
 
     References
@@ -119,7 +120,8 @@ def operating_point(
     point = told(found, system, solved)
     alone = len(solved.good) == 1 and system.amplifiers is not None
     others = _others(found, system, solved) if alone else ()
-    return OperatingPoint(**point, others=others, cautions=ratings(board, found, point) + _single(found))
+    cautions = ratings(board, found, point) + _single(found) + _restless(found, system, solved)
+    return OperatingPoint(**point, others=others, cautions=cautions)
 
 
 def solved_board(
@@ -132,8 +134,8 @@ def solved_board(
     start: Array | None = None,
 ) -> tuple[Elements, System, _newton.Solved]:
     """Return branches, equations and their solution, units that were not solved marked."""
-    links = dict(bridges or {})
-    if probe:
+    links = dict(table_of("bridges", bridges, "ohms by two nets"))
+    if words("probe", probe):
         links[probe, GROUND] = np.asarray(board.meter.resistance_meter, float)[()]
     found = elements_of(board, values=values, faults=faults, bridges=links)
     system = system_of(found)
@@ -308,8 +310,34 @@ def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Ma
         if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):
             states.append(voltages[0])
             one = _newton.Solved(voltages, good, jacobian, np.ones(1))
+            if _swing(found, system, one) is not None:
+                continue
             more.append(told(found, system, one)["voltages"])
     return tuple(more)
+
+
+def _swing(found: Elements, system: System, solved: _newton.Solved) -> float | None:
+    """Return the frequency at which one unit leaves this state, None where it stays."""
+    from pedalcalc.circuit._pencil import swing
+    from pedalcalc.circuit._signal import linearised
+
+    return swing(linearised(found, system, solved, GROUND, GROUND))
+
+
+def _restless(found: Elements, system: System, solved: _newton.Solved) -> tuple[Caution, ...]:
+    """Return a caution where one unit does not stay where its equations balance: the poles decide."""
+    hertz = _swing(found, system, solved) if len(solved.good) == 1 else None
+    if hertz is None:
+        return ()
+    return (
+        Caution(
+            "the board does not rest where its equations balance: it starts to swing",
+            "look for an output that comes back to its own input the wrong way round",
+            hertz,
+            0.0,
+            "Hz",
+        ),
+    )
 
 
 def _single(found: Elements) -> tuple[Caution, ...]:

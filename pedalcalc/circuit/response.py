@@ -11,12 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, decibels, is_a, numeric, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _signal
-from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signal_of
-from pedalcalc.circuit.operating import inputs_inside
-
-#: Volts at the output for one volt of an op-amp that nobody can predict, from which the output cannot be predicted.
-TOUCHED = 1e-3
+from pedalcalc.circuit import _answers, _signal
+from pedalcalc.circuit._signal import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,7 +83,8 @@ def response(
     Notes
     -----
     Kirchhoff's current law with every law's slopes. Capacitors with series resistance (a constant loss tangent, and what of
-    an electrolytic does not fall with frequency) and leakage; an op-amp's gain with one pole at gain-bandwidth over open-loop
+    an electrolytic does not fall with frequency) and leakage; those within transistors and diodes as the record has them (of
+    the sheet's voltage); an op-amp's gain with one pole at gain-bandwidth over open-loop
     gain; a charge pump at its mean over a period; the cell of a coupler held where steady light puts it, since light is
     slow. Generator and load are part of the operating point, too. A control's range: boards, or `values`, at several
     positions.
@@ -120,30 +117,17 @@ def response(
         board, net_in=net_in, net_out=net_out, resistance_generator=resistance_generator,
         resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
     )  # fmt: skip
-    found = _output(signal, 2j * np.pi * hertz.ravel())
+    s = 2j * np.pi * hertz.ravel()
+    drive = signal.rod(_signal.GENERATOR)
+    assert drive is not None
+    right = _answers.unit_columns(signal.size, [(drive, -1.0)])
+    found = _answers.answers(signal, s, right, signal.reads(signal.net_out)[:, None])[:, :, 0, 0]
+    hit = _answers.unpredictable(signal, s, signal.net_out)
+    found[hit] = np.nan
     found = found.reshape(signal.units, *hertz.shape)
     passed = found[0] if signal.units == 1 else found
     size = np.abs(passed)
     return Response(
-        hertz[()], passed[()], size[()], decibels(size)[()], np.degrees(np.angle(passed))[()],
-        signal.net_in, signal.net_out, _signal.still(signal),
+        frequency=hertz[()], response=passed[()], gain=size[()], gain_db=decibels(size)[()], phase_degrees=np.degrees(np.angle(passed))[()],
+        net_in=signal.net_in, net_out=signal.net_out, cautions=_answers.still(signal) + _answers.wild(hit, signal.net_out),
     )  # fmt: skip
-
-
-def _output(signal: Signal, s: Any) -> Any:
-    """Return output over generator (units, frequencies), NaN where nobody can predict it."""
-    left = signal.reads(signal.net_out)[:, None]
-    drive = signal.rod(_signal.GENERATOR)
-    assert drive is not None
-    columns = [_signal.unit_columns(signal.size, [(drive, -1.0)])]
-    outside = ~inputs_inside(signal.system, signal.solved)
-    strange = np.flatnonzero(outside.any(axis=0))
-    for k in strange:  # one volt behind the output of each op-amp that is beyond its range
-        gain = signal.gains[k]
-        hit = [(gain.rows[0], 1 / gain.resistance)] if gain.rows[0] < signal.size else []
-        columns.append(_signal.unit_columns(signal.size, hit))
-    found = _signal.answers(signal, s, np.concatenate(columns, axis=1), left)[:, :, 0]
-    passed = np.array(found[:, :, 0])
-    for column, k in enumerate(strange, start=1):
-        passed[(np.abs(found[:, :, column]) > TOUCHED) & outside[:, k, None]] = np.nan
-    return passed

@@ -15,7 +15,7 @@ from pedalcalc.compressor.bursts import BurstFile, RecordedLevel, RecordedTiming
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.demo import example
 from pedalcalc.compressor.design import gain_for_threshold
-from pedalcalc.compressor.distortion import Ripple, ripple_distortion
+from pedalcalc.compressor.distortion import RippleDistortion, ripple_distortion
 from pedalcalc.compressor.engine import State
 from pedalcalc.compressor.features import CurveFeatures, curve_features
 from pedalcalc.compressor.playing import Rendered, render
@@ -54,7 +54,7 @@ __all__ = [
     "Rendered",
     "RenderedFile",
     "Response",
-    "Ripple",
+    "RippleDistortion",
     "State",
     "StaticCurve",
     "TimingDefinition",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 from pedalcalc._base import is_a, simulate
-from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.compressor.circuit import Compressor, one_unit
 from pedalcalc.compressor.definitions import TimingDefinition
 from pedalcalc.compressor.response import step_response
 from pedalcalc.compressor.timing import AttackRelease, measure_step
@@ -52,7 +52,7 @@ def attack_release(compressor: Compressor, *, definition: TimingDefinition) -> A
     >>> print(f"attack {1e3 * timing.time_attack:.0f} ms, release {1e3 * timing.time_release:.0f} ms, {timing.name}")
     attack 14 ms, release 178 ms, settling within ±2 dB
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     asked = is_a("definition", definition, TimingDefinition)
     high = after = TIME_FIRST
     while True:

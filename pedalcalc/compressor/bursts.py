@@ -128,7 +128,13 @@ def write_bursts(
     step = _step(definition)
     signal = bursts(rate, step)
     written = write_wav(path, signal=signal, sample_rate=rate, voltage_full_scale=1.0, replace=replace)
-    return BurstFile(str(written), signal.size / rate, float(rate), step, _loudness(step))
+    return BurstFile(
+        path=str(written),
+        duration=signal.size / rate,
+        sample_rate=float(rate),
+        level_step_db=step,
+        cautions=_loudness(step),
+    )
 
 
 @io
@@ -211,7 +217,14 @@ def measure_recording(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
     )
     cautions += tuple(caution for timing in timings for caution in timing.cautions)
-    return RecordedTimings(tuple(timings), tuple(levels), noise, start, clock - 1, cautions)
+    return RecordedTimings(
+        timings=tuple(timings),
+        levels=tuple(levels),
+        level_noise_dbv=noise,
+        time_marker=start,
+        clock_error=clock - 1,
+        cautions=cautions,
+    )
 
 
 def bursts(rate: int, level_step_db: float) -> Array:

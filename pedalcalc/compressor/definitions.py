@@ -44,7 +44,7 @@ class TimingDefinition(Result):
 
 
 def _number(name: str, value: Any, **allowed: float) -> float:
-    array = numeric(name, value, **allowed)  # type: ignore[arg-type]
+    array = numeric(name, value, **allowed)
     if array.ndim:
         raise ValueError(f"{name} must be one number, got {value!r}")
     return float(array)

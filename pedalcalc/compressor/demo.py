@@ -5,7 +5,6 @@ from __future__ import annotations
 from pedalcalc._base import search
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.devices import COUPLER_GREEN_GAP_GL5528, typical
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 
 
 @search
@@ -50,5 +49,4 @@ def example() -> Compressor:
         resistance_led=4.7e3,
         coupler=typical(COUPLER_GREEN_GAP_GL5528),
         illuminance_ambient=0.0,
-        voltage_thermal=VOLTAGE_THERMAL_300K,
     )

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import is_a, search
+from pedalcalc._base import Number, is_a, search
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
-from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.compressor.circuit import Compressor, in_blocks, units_of
 from pedalcalc.compressor.engine import engine
 from pedalcalc.compressor.follow import PeriodMap
+from pedalcalc.compressor.many_threshold import CLOSE, out_of_reach, peaks_for_reduction, range_of_peaks
 from pedalcalc.compressor.settle import Sweep, averages
 
 
 @search
 def gain_for_threshold(
     threshold_dbv: float, *, compressor: Compressor, reduction_db: float = 1.0, frequency: float = 1000.0
-) -> float:
+) -> Number:
     """Find the side-chain gain at which compression begins at a wanted level.
 
     Parameters
@@ -24,7 +25,7 @@ def gain_for_threshold(
     threshold_dbv : float
         Input level at which the gain shall be `reduction_db` below that of the dark cell [dBV].
     compressor : Compressor
-        The circuit; its own side-chain gain plays no part.
+        The circuit, or many units of it; its own side-chain gain plays no part.
     reduction_db : float
         Gain reduction that counts as the threshold [dB], above 0; 1 dB by habit.
     frequency : float
@@ -32,8 +33,8 @@ def gain_for_threshold(
 
     Returns
     -------
-    float
-        Side-chain gain [1].
+    float or ndarray
+        Side-chain gain [1]; of many units an array, each within a ten-millionth of what it is alone.
 
     Raises
     ------
@@ -61,33 +62,39 @@ def gain_for_threshold(
     >>> print(f"{static_curve([-26, -25, -24], compressor=set_so).gain_reduction_db[1]:.2f} dB")
     1.00 dB
     """
-    from scipy.optimize import brentq
-
     is_a("compressor", compressor, Compressor)
     threshold = scalar("threshold_dbv", threshold_dbv, **LEVEL)
     wanted = scalar("reduction_db", reduction_db, above=0)
     tone = scalar("frequency", frequency, **TONE)
-    law = laws.gain_law(compressor)
-    dark = law.at(laws.conductance_dark(compressor))
+    dark = laws.gain_law(compressor).at(laws.conductance_dark(compressor))
+    count = units_of(compressor)
+    if count is None:
+        log_peak: Number = _peak_for_reduction(compressor, dark, wanted, tone)
+    else:
+        dark = np.broadcast_to(dark, count)
+        log_peak = np.concatenate(
+            [peaks_for_reduction(some, dark[at], wanted, tone, at.start) for at, some in in_blocks(compressor)]
+        )
+    level = threshold if compressor.sense == "before" else threshold + 20 * np.log10(dark) - wanted
+    found: Number = (np.exp(log_peak) / (np.sqrt(2.0) * 10 ** (level / 20)))[()]
+    return found if count else float(found)
 
-    rail = float(compressor.voltage_rail)
-    most = 0.9 * laws.VOLTAGE_MOST if np.isinf(rail) else 30 * rail
-    maps = PeriodMap(engine(compressor, most), frequency=tone)
-    sweep = Sweep(maps)
+
+def _peak_for_reduction(compressor: Compressor, dark: float, wanted: float, tone: float) -> float:
+    """Return the logarithm of the side-chain's peak at which one unit reduces the gain by so many decibels."""
+    from scipy.optimize import brentq
+
+    least, most = range_of_peaks(compressor)
+    sweep = Sweep(PeriodMap(engine(compressor, float(most)), frequency=tone))
 
     def short_of_wanted(log_peak: float) -> float:
-        met = averages(maps, [sweep.at(float(np.exp(log_peak)))])
+        met = averages(sweep.maps, [sweep.at(float(np.exp(log_peak)))])
         return float(20 * np.log10(dark / met.gain[0])) - wanted
 
-    least = np.log(max(compressor.voltage_diode, 1e-3))
     reached = short_of_wanted(np.log(most)) + wanted
     if not reached > wanted:
-        raise ValueError(
-            f"reduction_db must be below {reached:.3g} dB, which is all the side-chain reaches "
-            f"at its rail of {compressor.voltage_rail:g} V, got {wanted:g}"
-        )
-    root, found = brentq(short_of_wanted, least, np.log(most), xtol=1e-9, full_output=True, disp=False)
+        raise out_of_reach(reached, compressor.voltage_rail, wanted)
+    root, found = brentq(short_of_wanted, np.log(least), np.log(most), xtol=CLOSE, full_output=True, disp=False)
     if not found.converged:
         raise RuntimeError("no side-chain peak found for that reduction")
-    level = threshold if compressor.sense == "before" else threshold + 20 * np.log10(dark) - wanted
-    return float(np.exp(root) / (np.sqrt(2.0) * 10 ** (level / 20)))
+    return float(root)

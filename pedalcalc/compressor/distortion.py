@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Result, is_a, quantity, simulate
+from pedalcalc._base import Result, quantity, simulate
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
-from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.compressor.circuit import Compressor, one_unit
 from pedalcalc.compressor.engine import Trace, made_ready
 from pedalcalc.compressor.follow import PeriodMap, grows
 from pedalcalc.compressor.settle import fixed_point, settle_from_silence
@@ -19,7 +19,7 @@ SAMPLES = 1024  # of one period
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Ripple(Result):
+class RippleDistortion(Result):
     """Result of `ripple_distortion`."""
 
     distortion: float = quantity("1", "total harmonic distortion of the settled tone", percent=True)
@@ -31,7 +31,7 @@ class Ripple(Result):
 
 
 @simulate
-def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency: float = 82.4) -> Ripple:
+def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency: float = 82.4) -> RippleDistortion:
     """Find the distortion that side-chain ripple puts on a held note.
 
     A fast release lets the gain follow each half-cycle of a low note, which bends the note's own wave.
@@ -47,7 +47,7 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
 
     Returns
     -------
-    Ripple
+    RippleDistortion
         Distortion and ripple once settled.
 
     Raises
@@ -68,7 +68,7 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
     >>> bool(0 < note.distortion < 0.2)
     True
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     level = scalar("level_in_dbv", level_in_dbv, **LEVEL)
     tone = scalar("frequency", frequency, **TONE)
     amplitude = float(np.sqrt(2.0) * 10 ** (level / 20))
@@ -93,7 +93,7 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
     harmonics = np.abs(np.fft.rfft(gain * np.sin(np.pi * at)))
     total = np.sqrt(np.sum(harmonics[2 : SAMPLES // 4] ** 2)) / harmonics[1]
     mean_db = 20 * np.log10(np.mean(gain))
-    return Ripple(
+    return RippleDistortion(
         distortion=float(total),
         harmonic_third=float(harmonics[3] / harmonics[1]),
         gain_ripple_db=float(20 * np.log10(gain.max() / gain.min())),

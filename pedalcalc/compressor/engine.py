@@ -17,6 +17,7 @@ from math import ceil, cos, exp, expm1, pi, sin
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pedalcalc._base import Result, quantity
 from pedalcalc.compressor import laws
@@ -64,7 +65,7 @@ Advance = Callable[[Steps, float, float, float, Trace | None], tuple[float, floa
 
 def rest(compressor: Compressor) -> State:
     """Return the state after a long silence."""
-    return State(0.0, laws.conductance_dark(compressor))
+    return State(voltage_hold=0.0, conductance=laws.conductance_dark(compressor))
 
 
 class Engine(NamedTuple):
@@ -98,7 +99,7 @@ class Engine(NamedTuple):
             return STEPS_MOST
         count = STEPS_GROWING if grows else STEPS
         while count < wanted:
-            count = 2 * ceil(0.62 * count) + 1
+            count = _more_steps(count)
         return count
 
     def drain_rate(self) -> float:
@@ -106,7 +107,7 @@ class Engine(NamedTuple):
         c = self.compressor
         if c.drive != "capacitor":
             return 0.0
-        return 1 / ((c.resistance_led + float(c.coupler.led.resistance_series)) * c.capacitance_hold)
+        return 1 / ((c.resistance_led + float(c.coupler_at_temperature.led.resistance_series)) * c.capacitance_hold)
 
     def hold_rate(self) -> float:
         """Return the fastest rate at which the voltage that lights the LED follows the side-chain; infinite if directly."""
@@ -114,6 +115,18 @@ class Engine(NamedTuple):
         if c.drive == "direct" or c.resistance_attack == 0:
             return float("inf")
         return max(1 / (min(c.resistance_attack, c.resistance_release) * c.capacitance_hold), self.drain_rate())
+
+
+def _more_steps(count: int) -> int:
+    return 2 * ceil(0.62 * count) + 1
+
+
+def counts_of_steps(least: int) -> NDArray[np.intp]:
+    """Return the numbers of steps that half a period may be computed with, from the least up."""
+    counts = [least]
+    while counts[-1] < STEPS_MOST:
+        counts.append(_more_steps(counts[-1]))
+    return np.array(counts)
 
 
 def engine(compressor: Compressor, peak: float, held: float = 0.0) -> Engine:
@@ -182,7 +195,7 @@ def sound(engine: Engine, signal: Floats, *, rate: float, spans: int) -> Steps:
 
 def _cell(compressor: Compressor) -> tuple[float, float, float]:
     """Return the dark conductance, and scale and exponent of the rate of the cell's fall."""
-    cell = compressor.coupler.cell
+    cell = compressor.coupler_at_temperature.cell
     dark = 0.0 if np.isinf(cell.resistance_dark) else 1 / float(cell.resistance_dark)
     exponent = float(cell.fall_exponent)
     return dark, float(cell.resistance_10lx) ** exponent / float(cell.time_fall_10lx), exponent

@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pedalcalc._base import ModelRangeWarning
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor.engine import STEPS_MOST, Engine, State, Trace, rest
 
 CLOSE_HALVES = 12  # half periods after a change of level whose steps are halved until they agree
@@ -90,6 +91,7 @@ class PeriodMap:
         self.fine = fine
         self.halves = 1 if engine.compressor.rectifier == "full" else 2
         law, c = engine.law, engine.compressor
+        self.offset: float
         answered = law.d0 / law.d1 if law.d1 else 0.0  # the conductance at which the gain begins to turn
         if c.placement == "series" and law.d1:
             self.offset = 1e-6 / law.d1
@@ -99,7 +101,7 @@ class PeriodMap:
         self.only_rest = only_rest
         self.too_fast = False  # whether a loop has moved faster than the shortest steps follow
         self.direct = c.drive == "direct"
-        self.e_fold = float(c.coupler.led.ideality * c.voltage_thermal)
+        self.e_fold = float(c.coupler_at_temperature.led.ideality * VOLTAGE_THERMAL_300K)
 
     def half(self, half: int, amplitude: float, v: float, g: float, trace: Trace | None) -> Pair:
         """Compute one half period."""
@@ -330,7 +332,7 @@ def follow(maps: PeriodMap, *, moments: list[float], amplitudes: list[float], du
             half += 1
             continue
         half, v, g = _stretch(maps, record, half, end, amplitudes[level], v, g)
-    record.state = State(v, g)
+    record.state = State(voltage_hold=v, conductance=g)
     if maps.too_fast:
         warnings.warn(
             f"cell and gain together move faster than {STEPS_MOST} steps in half a period of {frequency:g} Hz follow: "

@@ -10,10 +10,10 @@ from math import ceil, floor
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, ModelRangeWarning, Result, is_a, numeric, quantity, simulate
+from pedalcalc._base import Caution, ModelRangeWarning, Result, numeric, quantity, simulate
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import RATE_MOST, callback, scalar
-from pedalcalc.compressor.circuit import Compressor, cautions_of
+from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit
 from pedalcalc.compressor.engine import STEP_DRAIN, STEP_LONGEST, STEP_LOOP, Engine, Trace, made_ready, rest, sound
 from pedalcalc.compressor.laws import Floats
 
@@ -87,7 +87,7 @@ def render(
     >>> render(tone, sample_rate=48000, compressor=example()).signal.shape
     (4800,)
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     samples = numeric("signal", signal)
     rate_in = scalar("sample_rate", sample_rate, least=16_000, most=RATE_MOST)
     callback("progress", progress)
@@ -118,7 +118,12 @@ def render(
         brightest = max(brightest, float(laws.led_current(compressor, np.max(trace.voltage))))
         if progress is not None:
             progress(min(1.0, (first + count) / samples.size))
-    return Rendered(samples * gains, laws.decibels(gains), rate_in, cautions_of(compressor, current_led=brightest))
+    return Rendered(
+        signal=samples * gains,
+        gain_db=laws.decibels(gains),
+        sample_rate=rate_in,
+        cautions=cautions_of(compressor, current_led=brightest),
+    )
 
 
 def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:

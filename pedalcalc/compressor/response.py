@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
+from pedalcalc._base import Caution, Result, numeric, quantity, simulate
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TIME, TONE, scalar
-from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution
+from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, one_unit
 from pedalcalc.compressor.engine import State, made_ready, rest
 from pedalcalc.compressor.follow import PeriodMap, follow
 from pedalcalc.compressor.laws import Floats
@@ -92,7 +92,7 @@ def level_response(
     >>> bool(burst.gain_db[-1] < burst.gain_db[0] - 3)
     True
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     moments = np.atleast_1d(numeric("time", time, least=0))
     levels = np.atleast_1d(numeric("level_in_dbv", level_in_dbv, below=np.inf, infinity=True))
     end = scalar("duration", duration, above=0)
@@ -118,17 +118,17 @@ def level_response(
     changes = np.diff(levels)
     up, down = moments[1:][changes > 0], moments[1:][changes < 0]
     return Response(
-        track.time,
-        levels[np.searchsorted(moments, track.time, side="right") - 1],
-        laws.decibels(track.amplitude / np.sqrt(2.0)),
-        np.asarray(laws.decibels(track.gain), float),
-        track.voltage,
-        current,
-        laws.resistance_cell(compressor, track.conductance),
-        tone,
-        float(up[0]) if up.size else float("nan"),
-        float(down[-1]) if down.size else float("nan"),
-        cautions_of(compressor, current_led=current) + hunting_caution(record.hunts_db),
+        time=track.time,
+        level_in_dbv=levels[np.searchsorted(moments, track.time, side="right") - 1],
+        level_out_dbv=laws.decibels(track.amplitude / np.sqrt(2.0)),
+        gain_db=np.asarray(laws.decibels(track.gain), float),
+        voltage_hold=track.voltage,
+        current_led=current,
+        resistance_cell=laws.resistance_cell(compressor, track.conductance),
+        frequency=tone,
+        time_up=float(up[0]) if up.size else float("nan"),
+        time_down=float(down[-1]) if down.size else float("nan"),
+        cautions=cautions_of(compressor, current_led=current) + hunting_caution(record.hunts_db),
     )
 
 
@@ -189,7 +189,7 @@ def step_response(
     >>> f"{step.time_up:.1f} s up, {step.time_down:.1f} s down"
     '0.1 s up, 0.5 s down'
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     low = scalar("level_low_dbv", level_low_dbv, **LEVEL)
     high = scalar("level_high_dbv", level_high_dbv, **LEVEL)
     if not low < high:

@@ -79,7 +79,7 @@ def settle_from_silence(maps: PeriodMap, amplitude: float) -> State:
     latches = compressor.placement == "series" and compressor.sense == "after"
     if found is None or (latches and found.state[1] > quiet + 0.1):
         return come_to_rest(maps, amplitude, start)[0]
-    return State(found.state[0], maps.conductance_of(found.state[1]))
+    return State(voltage_hold=found.state[0], conductance=maps.conductance_of(found.state[1]))
 
 
 def _at_level(maps: PeriodMap, amplitude: float, loud: float) -> Pair | None:
@@ -246,3 +246,14 @@ def hunts(maps: PeriodMap, period: Period) -> bool:
     """Tell whether a settled period of a loop is one that the circuit would leave again, swinging."""
     after = maps.at(period.amplitude, period.state)
     return grows(maps.jacobian(period.amplitude, period.state, after))
+
+
+def swing_db(maps: PeriodMap, found: list[tuple[float, Pair]]) -> float:
+    """Return the largest swing of the gain, in dB, from amplitudes and settled periods that the circuit leaves; 0 of none."""
+    swings = [0.0]
+    for index in {len(found) // 2, len(found) - 1} if found else ():
+        amplitude, (v, w) = found[index]
+        swings.append(
+            come_to_rest(maps, amplitude, State(voltage_hold=v, conductance=1.001 * maps.conductance_of(w)))[1]
+        )
+    return max(swings)

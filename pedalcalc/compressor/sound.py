@@ -17,10 +17,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, file_path, io, is_a, numeric, quantity, yes_no
+from pedalcalc._base import Caution, Result, caution_below, file_path, io, numeric, quantity, yes_no
 from pedalcalc._files import whole_file
 from pedalcalc.compressor._checks import callback, scalar, whole
-from pedalcalc.compressor.circuit import Compressor
+from pedalcalc.compressor.circuit import Compressor, one_unit
 
 Array = NDArray[np.float64]
 
@@ -115,7 +115,14 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
         cautions += (
             Caution("recording is clipped", "turn the interface's input down and record again", peak, 1.0, "V"),
         )
-    return Recording(signal, float(rate), signal.size / rate, peak, clipped, cautions)
+    return Recording(
+        signal=signal,
+        sample_rate=float(rate),
+        duration=signal.size / rate,
+        voltage_peak=peak,
+        clipped=clipped,
+        cautions=cautions,
+    )
 
 
 def _load(path: Path) -> tuple[int, NDArray[Any]]:
@@ -332,7 +339,7 @@ def render_file(
     """
     from pedalcalc.compressor.playing import render
 
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     callback("progress", progress)
     target = file_path("path_out", path_out)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from math import log10
 from typing import Any
 
 import numpy as np
@@ -21,16 +22,23 @@ from numpy.typing import ArrayLike
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
-from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution
-from pedalcalc.compressor.engine import State, made_ready
+from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, taken, units_of
+from pedalcalc.compressor.curve_reading import (
+    SPACING_DB,
+    SPACING_E_FOLD,
+    Curve,
+    Swept,
+    lit_from,
+    read_curve,
+    watch_every,
+)
+from pedalcalc.compressor.engine import made_ready
 from pedalcalc.compressor.follow import PeriodMap
 from pedalcalc.compressor.laws import Floats
-from pedalcalc.compressor.settle import Period, Sweep, averages, come_to_rest, hunts
+from pedalcalc.compressor.many_static import curves_of_many
+from pedalcalc.compressor.settle import Period, Sweep, averages, hunts, swing_db
 
-_SPACING_DB = 0.5  # between the side-chain peaks that are settled
-_SPACING_E_FOLD = 0.7  # of the LED's exponential between them, where it turns on
-_DENSE = 16  # points in each interval when the parametric curve is read back
-_WATCHED = 10  # of the settled peaks, to see whether the loop hunts there
+_FEW = 48  # units that are sooner computed one after the other than together
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,14 +66,14 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     level_in_dbv : array_like
         Levels of a sine at the input, one dimension, rising [dBV], finite.
     compressor : Compressor
-        The circuit.
+        The circuit, or many units of it.
     frequency : float
         The tone [Hz], above 0; by habit a static curve is stated at 1 kHz.
 
     Returns
     -------
     StaticCurve
-        Arrays of the shape of `level_in_dbv`. Where the circuit latches, `level_out_dbv` is the
+        Arrays of the shape of `level_in_dbv`, of many units with an axis of units ahead of it. Where the circuit latches, `level_out_dbv` is the
         equilibrium reached from silence and `level_out_falling_dbv` that reached from a loud tone;
         elsewhere both agree and `equilibria` is 1.
 
@@ -80,7 +88,7 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     -----
     Between the equilibria computed, half a decibel of the side-chain's level apart, the curve is interpolated. A loop that
     finds no rest (it hunts from period to period) still has an equilibrium, which is shown; a caution says by how
-    much the gain swings about it.
+    much the gain swings about it; of many units, how many do, and the largest swing of the four in which it grows fastest.
 
     References
     ----------
@@ -100,36 +108,50 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
         raise ValueError("level_in_dbv must be one dimension of known, rising levels")
     law = laws.gain_law(compressor)
     dark = laws.conductance_dark(compressor)
-    if not law.at(dark) > 0:
+    if not np.all(law.at(dark) > 0):
         raise ValueError(
             "resistance_dark of the coupler's cell must be finite for a series cell: one that is open in the dark "
-            f"passes no level at all, got {compressor.coupler.cell.resistance_dark:g}"
+            f"passes no level at all, got {np.max(compressor.coupler.cell.resistance_dark):g}"
         )
-    drive_db = 20 * np.log10(compressor.gain_sidechain * np.sqrt(2.0))
-    maps = PeriodMap(made_ready(compressor, float(np.sqrt(2.0) * 10 ** ((level[-1] + 3) / 20)), None), frequency=tone)
-    if compressor.sense == "before":
-        sweep = Sweep(maps)
-        met = averages(maps, [sweep.at(peak) for peak in 10 ** ((level + drive_db) / 20)])
-        out = level + 20 * np.log10(met.gain)
-        falling, count, hunting = out, np.ones(level.size, int), 0.0
-        current, conductance = met.current_led, met.conductance
+    peak_in = float(np.sqrt(2.0) * 10 ** ((level[-1] + 3) / 20))
+    count = units_of(compressor)
+    if count is None:
+        curve, swing = _one_curve(compressor, level, peak_in, tone)
+        hunting = hunting_caution(swing)
+    elif count <= _FEW:
+        units = [_one_curve(taken(compressor, index), level, peak_in, tone) for index in range(count)]
+        curve = Curve(*(np.array(parts) for parts in zip(*(unit for unit, _ in units), strict=True)))
+        hunting = hunting_caution(np.array([swing for _, swing in units]))
     else:
-        out, falling, count, current, conductance, hunting = _behind_the_cell(maps, level, drive_db)
+        curve, hunting = curves_of_many(compressor, level, peak_in, tone)
+    resistance = laws.resistance_cell(compressor, curve.conductance.T).T
+    loudest = np.add.outer(20 * np.log10(law.at(dark)), level)
+    out, current = curve.level_out_dbv, curve.current_led
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.gradient(level) / np.gradient(out) if level.size > 1 else np.full(1, np.nan)
-    reduction = 20 * np.log10(law.at(dark)) + level - out
-    resistance = laws.resistance_cell(compressor, conductance)
+        ratio = np.gradient(level) / np.gradient(out, axis=-1) if level.size > 1 else np.full_like(out, np.nan)
     return StaticCurve(
-        level, out, falling, reduction, current, resistance, ratio, count, tone,
-        cautions_of(compressor, current_led=current) + hunting_caution(hunting),
+        level_in_dbv=level, level_out_dbv=out, level_out_falling_dbv=curve.level_out_falling_dbv, gain_reduction_db=loudest - out, current_led=current, resistance_cell=resistance, ratio_local=ratio, equilibria=curve.equilibria, frequency=tone,
+        cautions=cautions_of(compressor, current_led=current) + hunting,
     )  # fmt: skip
 
 
-def _behind_the_cell(
-    maps: PeriodMap, level: Floats, drive_db: float
-) -> tuple[Floats, Floats, Any, Floats, Floats, float]:
-    from scipy.interpolate import CubicSpline, PchipInterpolator
+def _one_curve(compressor: Compressor, level: Floats, peak_in: float, tone: float) -> tuple[Curve, float]:
+    """Return the curve of one unit, and by how many dB its gain hunts where it hunts most."""
+    drive_db = float(20 * np.log10(compressor.gain_sidechain * np.sqrt(2.0)))
+    maps = PeriodMap(made_ready(compressor, peak_in, None), frequency=tone)
+    if compressor.sense == "before":
+        return _ahead_of_the_cell(maps, level, drive_db), 0.0
+    return _behind_the_cell(maps, level, drive_db)
 
+
+def _ahead_of_the_cell(maps: PeriodMap, level: Floats, drive_db: float) -> Curve:
+    sweep = Sweep(maps)
+    met = averages(maps, [sweep.at(peak) for peak in 10 ** ((level + drive_db) / 20)])
+    out = level + 20 * np.log10(met.gain)
+    return Curve(out, out, np.ones(level.size, int), met.current_led, met.conductance)
+
+
+def _behind_the_cell(maps: PeriodMap, level: Floats, drive_db: float) -> tuple[Curve, float]:
     compressor, law = maps.engine.compressor, maps.engine.law
     brightest = maps.engine.table.rows[-1]
     ends = 20 * np.log10(np.array([law.at(laws.conductance_dark(compressor)), law.at(brightest[0])]))
@@ -142,24 +164,10 @@ def _behind_the_cell(
         periods.append(period)
         if falls and 20 * np.log10(period.amplitude) > level[-1] + drive_db + 1:
             break
-    side_db = np.array(side)
     met = averages(maps, periods)
     level_known = 20 * np.log10([period.amplitude for period in periods]) - drive_db
-    levels = CubicSpline(side_db, np.stack([level_known, level_known + 20 * np.log10(met.gain)], axis=1))
-    lights = PchipInterpolator(
-        side_db, np.log(np.stack([met.current_led + 1e-15, met.conductance + maps.offset], axis=1))
-    )
-    fine = np.interp(np.arange((side_db.size - 1) * _DENSE + 1) / _DENSE, np.arange(side_db.size), side_db)
-    level_of = levels(fine)[:, 0]  # level in that belongs to each side-chain peak
-    from_below = _first_crossing(level, level_of, fine)
-    from_above = -_first_crossing(-level[::-1], -level_of[::-1], -fine[::-1])[::-1]
-    above = level_of[None, :] >= level[:, None]
-    count = np.count_nonzero(above[:, 1:] != above[:, :-1], axis=1)
-    out, falling = levels(from_below)[:, 1], levels(from_above)[:, 1]
-    log_current, log_conductance = lights(from_below).T
-    conductance = np.exp(log_conductance) - maps.offset
-    current = np.maximum(np.exp(log_current) - 1e-15, 0.0)
-    return out, falling, count, current, conductance, _hunting(maps, periods, level, level_known)
+    swept = Swept(np.array(side), level_known, met.gain, met.current_led, met.conductance)
+    return read_curve(level, swept, maps.offset), _hunting(maps, periods, level, level_known)
 
 
 def _hunting(maps: PeriodMap, periods: list[Period], level: Floats, level_known: Floats) -> float:
@@ -167,40 +175,16 @@ def _hunting(maps: PeriodMap, periods: list[Period], level: Floats, level_known:
     lit = [
         period for period, at in zip(periods, level_known, strict=True) if period.pieces and level[0] <= at <= level[-1]
     ]
-    watched = lit[:: max(1, len(lit) // _WATCHED)]
-    found = [period for period in watched if hunts(maps, period)]
-    if not found:
-        return 0.0
-    swings = []
-    for period in {id(p): p for p in (found[len(found) // 2], found[-1])}.values():
-        start = State(period.state[0], 1.001 * maps.conductance_of(period.state[1]))
-        swings.append(come_to_rest(maps, period.amplitude, start)[1])
-    return max(swings)
-
-
-def _first_crossing(level: Floats, level_of: Floats, side: Floats) -> Floats:
-    """Return the side-chain level at which the input level first reaches each wanted `level`."""
-    reached = np.maximum.accumulate(level_of)
-    after = np.clip(np.searchsorted(reached, level), 1, level_of.size - 1)
-    rise = level_of[after] - level_of[after - 1]
-    part = np.clip((level - level_of[after - 1]) / np.where(rise == 0, 1.0, rise), 0.0, 1.0)
-    found: Floats = side[after - 1] + part * (side[after] - side[after - 1])
-    return found
+    watched = lit[:: watch_every(len(lit))]
+    return swing_db(maps, [(period.amplitude, period.state) for period in watched if hunts(maps, period)])
 
 
 def _peaks(compressor: Compressor, low: float, high: float) -> Iterator[float]:
     """Yield side-chain levels from low to high, closer together where the LED turns on."""
-    led = compressor.coupler.led
-    e_fold = float(led.ideality * compressor.voltage_thermal)
-    drop = float(compressor.voltage_base_emitter) if compressor.drive == "buffered" else 0.0
-    lit = float(compressor.voltage_diode) + drop + max(e_fold * np.log(1e-9 / led.current_saturation), e_fold)
+    e_fold, lit = (float(volts) for volts in lit_from(compressor))
     at = low
-    while at < high + _SPACING_DB:
+    while at < high + SPACING_DB:
         yield at
         peak = 10 ** (at / 20)
-        close = 20 * np.log10(1 + _SPACING_E_FOLD * e_fold / peak)
-        at += (
-            min(_SPACING_DB, close)
-            if lit <= peak * 10 ** (_SPACING_DB / 20) and peak <= lit + 12 * e_fold
-            else _SPACING_DB
-        )
+        turns_on = lit <= peak * 10 ** (SPACING_DB / 20) and peak <= lit + 12 * e_fold
+        at += min(SPACING_DB, 20 * log10(1 + SPACING_E_FOLD * e_fold / peak)) if turns_on else SPACING_DB

@@ -136,7 +136,7 @@ def envelope(signal: ArrayLike, *, sample_rate: float, frequency: float) -> Enve
     amplitude = np.abs(inner + ends * outer) / (2 * half + 1 + 2 * ends)
     with np.errstate(divide="ignore"):
         level = 20 * np.log10(amplitude / np.sqrt(2))
-    return Envelope(centre / rate, amplitude, level)
+    return Envelope(time=centre / rate, amplitude=amplitude, level_dbv=level)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

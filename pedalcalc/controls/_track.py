@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._record import specimen
 from pedalcalc.devices import Taper
-from pedalcalc.devices._record import specimen
 
 Array = NDArray[np.float64]
 

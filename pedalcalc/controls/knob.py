@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, decibels, formula, numeric, one_of, parallel, quantity
+from pedalcalc._base import Number, Result, decibels, formula, one_of, parallel, quantity
+from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity, ZeroToOne
 from pedalcalc.controls._track import fraction_at, rotation_at, track_law
 from pedalcalc.devices import Taper
 from pedalcalc.rc.divider import share
@@ -35,13 +35,13 @@ class LevelControl(Result):
 
 
 @formula
-def potentiometer(rotation: ArrayLike, *, resistance_total: ArrayLike, taper: Taper) -> Potentiometer:
+def potentiometer(rotation: ZeroToOne, *, resistance_total: AtLeastZero, taper: Taper) -> Potentiometer:
     """Find the two resistances of a potentiometer on either side of its wiper.
 
     Parameters
     ----------
     rotation : array_like
-        Shaft rotation, 0 fully counter-clockwise to 1 fully clockwise [1].
+        Shaft rotation [1], 0 to 1: from fully counter-clockwise to fully clockwise.
     resistance_total : array_like
         Resistance of the whole track [Ω], at least 0; ±20 % is usual, so measure it.
     taper : Taper
@@ -78,26 +78,24 @@ def potentiometer(rotation: ArrayLike, *, resistance_total: ArrayLike, taper: Ta
     >>> print(f"{half.resistance_counterclockwise:.0f} and {half.resistance_clockwise:.0f} ohm")
     1000 and 9000 ohm
     """
-    turned = numeric("rotation", rotation, least=0, most=1)
-    total = numeric("resistance_total", resistance_total, least=0)
-    fraction, total = np.broadcast_arrays(fraction_at(turned, *track_law(taper)), total)
+    fraction = fraction_at(rotation, *track_law(taper))
     return Potentiometer(
-        track_fraction=fraction[()],
-        resistance_counterclockwise=(fraction * total)[()],
-        resistance_clockwise=((1 - fraction) * total)[()],
+        track_fraction=fraction,
+        resistance_counterclockwise=fraction * resistance_total,
+        resistance_clockwise=(1 - fraction) * resistance_total,
     )
 
 
 @formula
 def rheostat_resistance(
-    rotation: ArrayLike, *, resistance_total: ArrayLike, taper: Taper, lug: str, resistance_stop: ArrayLike
+    rotation: ZeroToOne, *, resistance_total: AtLeastZero, taper: Taper, lug: str, resistance_stop: AtLeastZero
 ) -> Number:
     """Find the resistance of a potentiometer used as a variable resistor, with its stop resistor.
 
     Parameters
     ----------
     rotation : array_like
-        Shaft rotation, 0 fully counter-clockwise to 1 fully clockwise [1].
+        Shaft rotation [1], 0 to 1: from fully counter-clockwise to fully clockwise.
     resistance_total : array_like
         Resistance of the whole track [Ω], at least 0.
     taper : Taper
@@ -138,14 +136,13 @@ def rheostat_resistance(
     ['47k', '197k', '1047k']
     """
     one_of("lug", lug, LUGS)
-    stop = numeric("resistance_stop", resistance_stop, least=0)
     parts = potentiometer(rotation, resistance_total=resistance_total, taper=taper)
     used = parts.resistance_counterclockwise if lug == "counterclockwise" else parts.resistance_clockwise
-    return np.asarray(stop + used)[()]
+    return np.asarray(resistance_stop + used)
 
 
 @formula
-def rotation_for(track_fraction: ArrayLike, *, taper: Taper) -> Number:
+def rotation_for(track_fraction: ZeroToOne, *, taper: Taper) -> Number:
     """Find where the knob must stand for a wanted share of the track below the wiper.
 
     Parameters
@@ -182,18 +179,17 @@ def rotation_for(track_fraction: ArrayLike, *, taper: Taper) -> Number:
     >>> print(f"{rotation_for(0.5, taper=devices.typical(devices.TAPER_LOG)):.2f}")
     0.81
     """
-    wanted = numeric("track_fraction", track_fraction, least=0, most=1)
-    return rotation_at(wanted, *track_law(taper))[()]
+    return rotation_at(track_fraction, *track_law(taper))
 
 
 @formula
 def level_control(
-    rotation: ArrayLike,
+    rotation: ZeroToOne,
     *,
-    resistance_total: ArrayLike,
+    resistance_total: AboveZero,
     taper: Taper,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
 ) -> LevelControl:
     """Find how much a level knob lets through, with what drives it and what hangs on its wiper.
 
@@ -202,15 +198,15 @@ def level_control(
     Parameters
     ----------
     rotation : array_like
-        Shaft rotation, 0 fully counter-clockwise to 1 fully clockwise [1].
+        Shaft rotation [1], 0 to 1: from fully counter-clockwise to fully clockwise.
     resistance_total : array_like
         Resistance of the whole track [Ω], above 0.
     taper : Taper
         Law of the track (`devices.typical` makes one of a type).
     resistance_generator : array_like
-        Resistance of what drives the knob [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the knob [Ω], 0 to infinity; 0, an ideal source, unless stated.
     resistance_load : array_like
-        Resistance from the wiper to ground, such as the next input [Ω]; open unless stated.
+        Resistance from the wiper to ground, such as the next input [Ω], 0 to infinity; open unless stated.
 
     Returns
     -------
@@ -242,18 +238,13 @@ def level_control(
     >>> print(f"{half.gain:.2f}, {half.gain_db:.1f} dB, out of {half.resistance_output / 1e3:.0f} kilohm")
     0.40, -8.0 dB, out of 25 kilohm
     """
-    total = numeric("resistance_total", resistance_total, above=0)
-    generator = numeric("resistance_generator", resistance_generator, least=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
-    parts = potentiometer(rotation, resistance_total=total, taper=taper)
-    above, below, generator, load = np.broadcast_arrays(
-        parts.resistance_clockwise, parts.resistance_counterclockwise, generator, load
-    )
-    loaded = parallel(below, load)
-    gain = share(np.asarray(generator + above), loaded)
+    parts = potentiometer(rotation, resistance_total=resistance_total, taper=taper)
+    above, below = np.asarray(parts.resistance_clockwise), np.asarray(parts.resistance_counterclockwise)
+    ahead, loaded = resistance_generator + above, parallel(below, resistance_load)
+    gain = share(ahead, loaded)
     return LevelControl(
-        gain=gain[()],
-        gain_db=decibels(gain)[()],
-        resistance_input=np.asarray(above + loaded)[()],
-        resistance_output=parallel(np.asarray(generator + above), below)[()],
+        gain=gain,
+        gain_db=decibels(gain),
+        resistance_input=above + loaded,
+        resistance_output=parallel(ahead, below),
     )

@@ -13,8 +13,8 @@ from __future__ import annotations
 from typing import Any
 
 from pedalcalc._base import Spread
+from pedalcalc._record import Device
 from pedalcalc.devices import _tables
-from pedalcalc.devices._record import Device
 from pedalcalc.devices._specimen import capacitor, drawn, high, low, typical
 from pedalcalc.devices.circuits import Converter, OpAmp
 from pedalcalc.devices.junctions import Diode, Led, Zener

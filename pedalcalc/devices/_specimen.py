@@ -8,7 +8,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 from pedalcalc._base import Spread, is_a, numeric, search
-from pedalcalc.devices._record import Device, ends, spreads
+from pedalcalc._record import Device, ends, spreads
+from pedalcalc._scores import scores
 from pedalcalc.devices.passives import Capacitor
 
 #: Most parts drawn at once, and the largest seed.
@@ -277,7 +278,7 @@ def _drawn(record: D, count: int, rng: np.random.Generator) -> D:
         elif isinstance(value, Spread):
             group = field.metadata["group"] or field.name
             if group not in groups:
-                groups[group] = _scores(count, rng)
+                groups[group] = scores(count, rng)
             found[field.name] = _between(value, groups[group])
     if any("." not in name for name in names):
         if hasattr(record, "_draw"):
@@ -285,14 +286,6 @@ def _drawn(record: D, count: int, rng: np.random.Generator) -> D:
             found = record._relate(found, "drawn")  # type: ignore[attr-defined]
         found["origin"] = f"{record.origin}; {count} parts of the type drawn at random{_guessed(record)}"
     return dataclasses.replace(record, **found)  # type: ignore[type-var]
-
-
-def _scores(count: int, rng: np.random.Generator) -> Any:
-    """Return standard normal numbers, those beyond three deviations drawn again, as shares of three deviations."""
-    scores = rng.standard_normal(count)
-    while np.any(out := np.abs(scores) > 3):
-        scores[out] = rng.standard_normal(np.count_nonzero(out))
-    return scores / 3
 
 
 def _between(value: Spread, share: Any) -> Any:

@@ -26,7 +26,7 @@ from typing import Any, NamedTuple
 
 from pedalcalc._base import Spread
 from pedalcalc._csv import Row, read_table
-from pedalcalc.devices._record import Device
+from pedalcalc._record import Device
 from pedalcalc.devices.circuits import Converter, OpAmp
 from pedalcalc.devices.junctions import Diode, Led, Zener
 from pedalcalc.devices.passives import Capacitor, Meter, Taper

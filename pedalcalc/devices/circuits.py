@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Spread
-from pedalcalc.devices._record import Device, Figure, figure, records, truth, word
+from pedalcalc._record import Device, Figure, figure, records, truth, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Converter", "OpAmp"]

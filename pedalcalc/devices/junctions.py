@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc.devices._law import Junction
-from pedalcalc.devices._record import Device, Figure, ends, figure, records, word
+from pedalcalc._junction import Junction
+from pedalcalc._record import Device, Figure, ends, figure, records, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Diode", "Led", "Zener"]
@@ -75,6 +75,7 @@ class Diode(Junction, Device):
     current_leakage: Figure = figure(
         "A", "reverse current at the highest reverse voltage", least=0, passes="more", optional=True
     )
+    capacitance_junction: Figure = figure("F", "capacitance of the junction", above=0, passes="less", optional=True)
     pinouts: tuple[Pinout, ...] = records("which lead is which", Pinout)
 
     def _check(self) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc.devices._record import Device, Figure, figure, plain, records, word
+from pedalcalc._record import Device, Figure, figure, plain, records, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Capacitor", "Meter", "Taper"]

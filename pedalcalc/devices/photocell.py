@@ -24,7 +24,7 @@ from dataclasses import dataclass
 from math import e, isnan, log
 from typing import Any, ClassVar
 
-from pedalcalc.devices._record import Device, Figure, ends, figure, record, records, word
+from pedalcalc._record import Device, Figure, ends, figure, record, records, word
 from pedalcalc.devices.junctions import Led
 from pedalcalc.devices.pinout import Pinout
 

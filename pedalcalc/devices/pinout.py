@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from pedalcalc.devices._record import Device, records, word
+from pedalcalc._record import Device, records, word
 
 __all__ = ["Pin", "Pinout"]
 

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pedalcalc.devices._record import Device, Figure, ends, figure, records, truth, word
+from pedalcalc._record import Device, Figure, ends, figure, records, truth, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Adaptor", "Battery"]

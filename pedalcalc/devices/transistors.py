@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Spread
-from pedalcalc.devices._law import Junction
-from pedalcalc.devices._record import Device, Figure, ends, figure, records, word
+from pedalcalc._junction import Junction
+from pedalcalc._record import Device, Figure, ends, figure, records, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Bjt", "Jfet", "Mosfet"]
@@ -22,7 +22,7 @@ class Bjt(Junction, Device):
     `voltage_forward` is the base-emitter voltage at the collector current `current_reference`; the transport law goes
     through it at 300 K. `current_gain` is hFE at the collector current `current_for_gain`.
     `current_collector_base_leakage` is Icbo, taken as that at 300 K: nothing to speak of in silicon, the main trouble in
-    germanium, where `temperature_doubling` says by how many kelvin it doubles.
+    germanium, where `temperature_doubling` says by how many kelvin it doubles. Capacitances are those at the sheet's voltage.
     """
 
     name: str = word("name")
@@ -43,6 +43,12 @@ class Bjt(Junction, Device):
     )
     temperature_doubling: Figure = figure("K", "temperature rise that doubles the leakage", above=0, optional=True)
     energy_gap: Figure = figure("V", "energy gap over the elementary charge", above=0)
+    capacitance_base_collector: Figure = figure(
+        "F", "capacitance from base to collector", above=0, passes="less", optional=True
+    )
+    capacitance_base_emitter: Figure = figure(
+        "F", "capacitance from base to emitter", above=0, passes="less", optional=True
+    )
     voltage_max: Figure = figure("V", "highest collector-emitter voltage", above=0, optional=True)
     current_max: Figure = figure("A", "highest collector current", above=0, optional=True)
     power_max: Figure = figure("W", "highest power at 25 °C", above=0, optional=True)
@@ -63,6 +69,7 @@ class Jfet(Junction, Device):
     IDSS and VGS(off) of one part belong together: IDSS = b VGS(off)², with b the same for a type within
     `zero_bias_scatter`. So a part of the lowest IDSS has the cut-off voltage nearest to 0. The transconductance of a
     specimen follows from both, 2 IDSS / |VGS(off)|. `voltage_forward` to `resistance_series` are the gate junction's.
+    A sheet prints the capacitance from gate to drain as Crss and the sum of both as Ciss.
     """
 
     name: str = word("name")
@@ -81,6 +88,12 @@ class Jfet(Junction, Device):
     energy_gap: Figure = figure("V", "energy gap of the gate junction", above=0, optional=True)
     current_gate_leakage: Figure = figure("A", "gate leakage IGSS", least=0, passes="more", optional=True)
     current_gate_max: Figure = figure("A", "highest forward gate current", above=0, optional=True)
+    capacitance_gate_drain: Figure = figure(
+        "F", "capacitance from gate to drain", above=0, passes="less", optional=True
+    )
+    capacitance_gate_source: Figure = figure(
+        "F", "capacitance from gate to source", above=0, passes="less", optional=True
+    )
     voltage_max: Figure = figure("V", "highest drain-gate voltage", above=0, optional=True)
     power_max: Figure = figure("W", "highest power at 25 °C", above=0, optional=True)
     pinouts: tuple[Pinout, ...] = records("which lead is which", Pinout)
@@ -144,6 +157,12 @@ class Mosfet(Junction, Device):
     voltage_gate_on: Figure = figure("V", "gate voltage of that resistance", above=0, optional=True)
     voltage_gate_source_max: Figure = figure(
         "V", "highest gate-source voltage, either way", above=0, infinity=True, optional=True
+    )
+    capacitance_gate_drain: Figure = figure(
+        "F", "capacitance from gate to drain", above=0, passes="less", optional=True
+    )
+    capacitance_gate_source: Figure = figure(
+        "F", "capacitance from gate to source", above=0, passes="less", optional=True
     )
     voltage_max: Figure = figure("V", "highest drain-source voltage", above=0, optional=True)
     current_max: Figure = figure("A", "highest continuous drain current", above=0, optional=True)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pedalcalc import bjt, fet, laws, stage
 from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import JFET_2N5457, Bjt, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -25,7 +26,6 @@ from pedalcalc.plot._style import (
     round_above,
 )
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 
 
 class _LoadLine:

@@ -18,6 +18,7 @@ from pedalcalc.compressor import (
 )
 from pedalcalc.compressor import static_curve as compute_curve
 from pedalcalc.compressor import step_response as compute_step
+from pedalcalc.compressor.circuit import one_unit
 from pedalcalc.compressor.features import curve_features
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, choice, slider, with_own
@@ -79,7 +80,7 @@ def step_response(
     >>> list(shown.sliders)
     ['resistance_attack', 'resistance_release', 'capacitance_hold', 'gain_sidechain', 'coupler', 'level_step_db']
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     is_a("definition", definition, TimingDefinition)
     low = one_number("level_low_dbv", level_low_dbv, "")
     start = one_number("level_step_db", level_step_db, "", least=3.0, most=40.0)
@@ -152,7 +153,7 @@ def static_curve(
     >>> "threshold" in explore.static_curve(compressor.example()).shown.value
     True
     """
-    is_a("compressor", compressor, Compressor)
+    one_unit(compressor)
     tone = one_number("frequency", frequency, "", above=0.0)
     levels = np.linspace(-60.0, 0.0, 121)
     picture, update = static_picture()

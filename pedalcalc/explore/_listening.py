@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
-from pedalcalc._base import Caution, io, is_a, numeric
+from pedalcalc._base import Caution, io, is_a, one_number
+from pedalcalc._number_text import MINUS, number_text
 from pedalcalc.compressor import Compressor, plucked_string, render
 from pedalcalc.compressor.sound import read_wav
 from pedalcalc.explore._compressor import FIELDS, sidechain_sliders, timing_sliders
@@ -26,7 +27,6 @@ from pedalcalc.explore._words import EDGE
 from pedalcalc.plot._sound import sound_picture
 from pedalcalc.plot._style import Picture
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import MINUS, number_text
 
 Array = NDArray[np.float64]
 
@@ -256,7 +256,9 @@ def listening(
     (['source', 'level_full_scale_dbv'], ['as played', 'through the compressor'])
     """
     is_a("compressor", compressor, Compressor)
-    level = float(numeric("level_full_scale_dbv", level_full_scale_dbv, least=-60.0, most=20.0))
+    level = one_number("level_full_scale_dbv", level_full_scale_dbv, "", least=-60.0, most=20.0)
+    if channel is not None:
+        one_number("channel", channel, "", least=0, most=64)
     if follows is not None:
         is_a("follows", follows, Panel)
     sources = {"plucked": _plucked(), "chord": _chord()}

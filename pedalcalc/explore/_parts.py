@@ -8,6 +8,7 @@ import numpy as np
 
 from pedalcalc import devices
 from pedalcalc._base import caution_above, io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
@@ -25,7 +26,6 @@ from pedalcalc.plot._style import (
     new_picture,
 )
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 
 
 @io

@@ -11,6 +11,7 @@ import numpy as np
 
 from pedalcalc import sidechain
 from pedalcalc._base import ModelRangeWarning, io, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, slider, with_own
 from pedalcalc.plot._style import (
@@ -28,7 +29,6 @@ from pedalcalc.plot._style import (
     new_picture,
     round_above,
 )
-from pedalcalc.report._text import number_text
 
 WAVES_SEEN = 40  # more waves than these cannot be told apart in the picture
 POINTS = 1200  # on the rising side

@@ -11,8 +11,8 @@ import numpy as np
 from pedalcalc import controls as knobs
 from pedalcalc import values
 from pedalcalc._base import Stock, io, numeric, one_number, one_of
+from pedalcalc._number_text import MINUS, number_text
 from pedalcalc.devices import Taper
-from pedalcalc.report._text import MINUS, number_text
 
 READABLE = ("Ω", "F", "H", "V", "A", "W", "Hz", "s", "lx", "S")  # units that come with prefixes, such as 4k7
 MARKS = 20  # half marks of a knob, 0 to 10

@@ -8,12 +8,12 @@ import numpy as np
 
 from pedalcalc import pump, supply
 from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._number_text import number_text
 from pedalcalc.devices import Battery, typical
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider
 from pedalcalc.plot._style import COLOURS, DASHES, INK, Picture, dress, legend_above, look, new_picture, style_of
 from pedalcalc.report._boxes import caution_sentences
-from pedalcalc.report._text import number_text
 from pedalcalc.supply.budget import idle_current
 
 

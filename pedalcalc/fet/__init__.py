@@ -5,25 +5,13 @@ The device is one record (`fet`): what `fit_jfet` found of it, or `devices.typic
 
 from pedalcalc.fet._points import FetPoint
 from pedalcalc.fet.bias import self_bias
-from pedalcalc.fet.later import (
-    FetReading,
-    drain_feedback,
-    drain_voltage_linear,
-    from_drain_voltage,
-    load_line_voltage,
-)
 from pedalcalc.fet.measure import fit_jfet
 from pedalcalc.fet.trim import FetResistors, resistors_for_current, trim_drain, trim_source
 
 __all__ = [
     "FetPoint",
-    "FetReading",
     "FetResistors",
-    "drain_feedback",
-    "drain_voltage_linear",
     "fit_jfet",
-    "from_drain_voltage",
-    "load_line_voltage",
     "resistors_for_current",
     "self_bias",
     "trim_drain",

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, quantity, scalar
+from pedalcalc._base import Caution, Number, Result, caution_above, quantity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Jfet, Mosfet
-from pedalcalc.devices._record import specimen
 from pedalcalc.fet import _square_law
 from pedalcalc.laws.transistors import ChannelFigures, channel_figures
 
@@ -81,19 +81,19 @@ def fet_point(
     power = v * current
     up, down = (up, down) if sign > 0 else (down, up)
     return FetPoint(
-        voltage_gate=scalar(zero + sign * gate + 0 * v),
-        voltage_drain=scalar(zero + sign * v_d),
-        voltage_source_pin=scalar(zero + sign * v_s),
-        voltage_gate_source=scalar(sign * (u + threshold) + 0.0),
-        voltage_drain_source=scalar(sign * v + 0.0),
-        current_drain=scalar(current),
-        current_supply=scalar(current + current_divider),
-        power=scalar(power),
-        region=scalar(region),
-        transconductance=scalar(transfer),
-        resistance_channel=scalar(slope),
-        swing_up=scalar(up),
-        swing_down=scalar(down),
+        voltage_gate=zero + sign * gate,
+        voltage_drain=zero + sign * v_d,
+        voltage_source_pin=zero + sign * v_s,
+        voltage_gate_source=sign * (u + threshold) + 0.0,
+        voltage_drain_source=sign * v + 0.0,
+        current_drain=current,
+        current_supply=current + current_divider,
+        power=power,
+        region=region,
+        transconductance=transfer,
+        resistance_channel=slope,
+        swing_up=up,
+        swing_down=down,
         cautions=_cautions(u, threshold, v, ohmic, off, isinstance(fet, Jfet)) + _ratings(fet, v, current, power),
     )
 

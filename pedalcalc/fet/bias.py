@@ -17,9 +17,9 @@ VGS(off) against each other.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric, resistance, thevenin
+from pedalcalc._base import formula, thevenin
+from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet._points import FetPoint, channel_of, fet_point
 
@@ -28,14 +28,14 @@ __all__ = ["self_bias"]
 
 @formula
 def self_bias(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    resistance_drain: ArrayLike,
-    resistance_source_pin: ArrayLike,
+    resistance_drain: ZeroToInfinity,
+    resistance_source_pin: ZeroToInfinity,
     fet: Jfet | Mosfet,
-    resistance_top: ArrayLike = np.inf,
-    resistance_bottom: ArrayLike = np.inf,
-    voltage_gate: ArrayLike = 0.0,
+    resistance_top: ZeroToInfinity = np.inf,
+    resistance_bottom: ZeroToInfinity = np.inf,
+    voltage_gate: AnyNumber = 0.0,
 ) -> FetPoint:
     """Find the operating point of a field-effect transistor, its gate on a leak resistor or on a divider.
 
@@ -98,17 +98,15 @@ def self_bias(
     >>> round(1e3 * point.current_drain, 6), round(point.voltage_drain, 6)
     (0.5, 7.0)
     """
-    vdd = numeric("voltage_supply", voltage_supply, least=0)
-    low = numeric("voltage_gate", voltage_gate)
-    top, bottom = resistance("resistance_top", resistance_top), resistance("resistance_bottom", resistance_bottom)
+    vdd, low, top, bottom = voltage_supply, voltage_gate, resistance_top, resistance_bottom
     law = channel_of(fet)
     above, _ = thevenin(np.asarray(vdd - low), top, bottom)
     return fet_point(
         supply=vdd,
         gate=np.asarray(low + above),
         law=law,
-        r_d=resistance("resistance_drain", resistance_drain),
-        r_s=resistance("resistance_source_pin", resistance_source_pin),
+        r_d=resistance_drain,
+        r_s=resistance_source_pin,
         current_divider=np.asarray((vdd - low) / (top + bottom)),
         fet=fet,
     )

@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import fit, fit_together, is_a, numeric
+from pedalcalc._figure import meter_resistance
 from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Meter, typical
-from pedalcalc.laws._check import meter_resistance
 
 __all__ = ["fit_jfet"]
 

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Number, Result, caution_below, formula, numeric, quantity, scalar
+from pedalcalc._base import Caution, Number, Result, caution_below, formula, quantity
+from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero
 from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet._points import Array, channel_of
@@ -43,23 +43,23 @@ class FetResistors(Result):
 
 @formula
 def trim_source(
-    voltage_drain: ArrayLike,
+    voltage_drain: AtLeastZero,
     *,
-    voltage_supply: ArrayLike,
-    resistance_drain: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_drain: AboveZero,
     fet: Jfet | Mosfet,
-    voltage_gate: ArrayLike = 0.0,
+    voltage_gate: AnyNumber = 0.0,
 ) -> FetResistors:
     """Find the source resistor that puts the drain at a wanted voltage.
 
     Parameters
     ----------
     voltage_drain : array_like
-        Wanted drain voltage to ground [V], between ground and the supply, not on the drain resistor's end.
+        Wanted drain voltage to ground [V], at least 0, not above the supply, not on the drain resistor's end.
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_drain : array_like
-        Drain resistor at hand [Ω], above 0, finite.
+        Drain resistor at hand [Ω], above 0.
     fet : devices.Jfet or devices.Mosfet
         The device, one part; a p-channel circuit is the mirror image, source on the supply.
     voltage_gate : array_like
@@ -97,14 +97,10 @@ def trim_source(
     >>> round(trim.resistance_source_pin), round(1e3 * trim.current_drain, 3)
     (989, 0.851)
     """
-    law, vdd, v_d = _wanted(fet, voltage_supply, voltage_drain)
-    r_d = numeric("resistance_drain", resistance_drain, above=0, infinity=True)
-    if np.any(v_d >= vdd) or np.any(np.isinf(r_d)):
-        raise ValueError(
-            "voltage_drain must be within the supply, off the drain resistor's end, and resistance_drain finite: "
-            "no current would flow"
-        )
-    gate = numeric("voltage_gate", voltage_gate)
+    law, vdd, r_d, gate = channel_of(fet), voltage_supply, resistance_drain, voltage_gate
+    v_d = _wanted(law, vdd, voltage_drain)
+    if np.any(v_d >= vdd):
+        raise ValueError("voltage_drain must be within the supply, off the drain resistor's end: no current would flow")
     current = (vdd - v_d) / r_d
     square = current / law.strength
     below = gate - law.threshold - v_d
@@ -117,14 +113,11 @@ def trim_source(
     return _found(v_s / current, r_d, current, gate - law.threshold - v_s, law, v_ds, ohmic)
 
 
-def _wanted(fet: Any, voltage_supply: ArrayLike, voltage_drain: ArrayLike) -> tuple[ChannelFigures, Array, Array]:
-    """Return the law of a device, the supply, and the wanted drain voltage in n-channel signs."""
-    law = channel_of(fet)
-    vdd = numeric("voltage_supply", voltage_supply, least=0)
-    v_d = numeric("voltage_drain", voltage_drain, least=0)
-    if np.any(v_d > vdd):
+def _wanted(law: ChannelFigures, supply: Array, drain: Array) -> Array:
+    """Return the wanted drain voltage in n-channel signs."""
+    if np.any(drain > supply):
         raise ValueError("voltage_drain must not exceed voltage_supply")
-    return law, vdd, np.asarray(v_d if law.sign > 0 else vdd - v_d)
+    return np.asarray(drain if law.sign > 0 else supply - drain)
 
 
 def _found(
@@ -142,38 +135,37 @@ def _found(
         0.0 if np.any(ohmic) else -np.inf,
         "V",
     )
-    same = 0 * margin
     return FetResistors(
-        resistance_source_pin=scalar(r_s + same),
-        resistance_drain=scalar(r_d + same),
-        current_drain=scalar(current + same),
-        voltage_gate_source=scalar(law.sign * (u + law.threshold) + same),
-        voltage_drain_source=scalar(law.sign * v_ds + same),
-        voltage_margin=scalar(margin),
-        region=scalar(region),
+        resistance_source_pin=r_s,
+        resistance_drain=r_d,
+        current_drain=current,
+        voltage_gate_source=law.sign * (u + law.threshold) + 0.0,
+        voltage_drain_source=law.sign * v_ds + 0.0,
+        voltage_margin=margin,
+        region=region,
         cautions=cautions,
     )
 
 
 @formula
 def trim_drain(
-    voltage_drain: ArrayLike,
+    voltage_drain: AtLeastZero,
     *,
-    voltage_supply: ArrayLike,
-    resistance_source_pin: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_source_pin: AtLeastZero,
     fet: Jfet | Mosfet,
-    voltage_gate: ArrayLike = 0.0,
+    voltage_gate: AnyNumber = 0.0,
 ) -> FetResistors:
     """Find the drain resistor that puts the drain at a wanted voltage.
 
     Parameters
     ----------
     voltage_drain : array_like
-        Wanted drain voltage to ground [V], between ground and the supply.
+        Wanted drain voltage to ground [V], at least 0, not above the supply.
     voltage_supply : array_like
         Supply [V], 0 or more.
     resistance_source_pin : array_like
-        Source resistor at hand [Ω], 0 or more, finite.
+        Source resistor at hand [Ω], 0 or more.
     fet : devices.Jfet or devices.Mosfet
         The device, one part; a p-channel circuit is the mirror image, source on the supply.
     voltage_gate : array_like
@@ -210,11 +202,11 @@ def trim_drain(
     >>> round(trim.resistance_drain)
     4735
     """
-    law, vdd, v_d = _wanted(fet, voltage_supply, voltage_drain)
-    r_s = numeric("resistance_source_pin", resistance_source_pin, least=0, infinity=True)
-    k, a = law.strength, np.asarray(numeric("voltage_gate", voltage_gate) - law.threshold)
-    if np.any(a <= 0) or np.any(np.isinf(r_s)):
-        raise ValueError("voltage_gate must be above the cut-off of fet and resistance_source_pin finite")
+    law, vdd, r_s = channel_of(fet), voltage_supply, resistance_source_pin
+    v_d = _wanted(law, vdd, voltage_drain)
+    k, a = law.strength, np.asarray(voltage_gate - law.threshold)
+    if np.any(a <= 0):
+        raise ValueError("voltage_gate must be above the cut-off of fet")
     u = a * 2 / (1 + np.sqrt(1 + 4 * k * a * r_s))
     ohmic = a > v_d
     c, q = np.where(ohmic, a - v_d, 0.0), k * r_s
@@ -229,12 +221,12 @@ def trim_drain(
 
 @formula
 def resistors_for_current(
-    current_wanted: ArrayLike,
+    current_wanted: AboveZero,
     *,
-    voltage_supply: ArrayLike,
-    voltage_drain_source: ArrayLike,
+    voltage_supply: AtLeastZero,
+    voltage_drain_source: AnyNumber,
     fet: Jfet | Mosfet,
-    voltage_gate: ArrayLike = 0.0,
+    voltage_gate: AnyNumber = 0.0,
 ) -> FetResistors:
     """Find source and drain resistor for a wanted current and drain-source voltage.
 
@@ -245,7 +237,7 @@ def resistors_for_current(
     voltage_supply : array_like
         Supply [V], 0 or more.
     voltage_drain_source : array_like
-        Wanted drain-source voltage [V], above 0 (of a p-channel below 0); nearer to 0 than pinch-off the channel is ohmic.
+        Wanted drain-source voltage [V], positive of an n-channel, negative of a p-channel; nearer to 0 than pinch-off the channel is ohmic.
     fet : devices.Jfet or devices.Mosfet
         The device, one part.
     voltage_gate : array_like
@@ -282,11 +274,8 @@ def resistors_for_current(
     >>> round(design.resistance_source_pin), round(design.resistance_drain)
     (735, 1265)
     """
-    law = channel_of(fet)
-    current = numeric("current_wanted", current_wanted, above=0)
-    vdd = numeric("voltage_supply", voltage_supply, least=0)
-    v_ds = np.asarray(law.sign * numeric("voltage_drain_source", voltage_drain_source))
-    gate = numeric("voltage_gate", voltage_gate)
+    law, current, vdd, gate = channel_of(fet), current_wanted, voltage_supply, voltage_gate
+    v_ds = np.asarray(law.sign * voltage_drain_source)
     if np.any(v_ds <= 0):
         raise ValueError("voltage_drain_source must be above 0 (of a p-channel below 0): without it no current flows")
     square = current / law.strength

@@ -8,7 +8,6 @@ once, then a branch for volts of any shape.
 from pedalcalc.laws.amplifiers import AmplifierBranch, amplifier
 from pedalcalc.laws.cells import CellPoint, CellRates, cell, cell_rates
 from pedalcalc.laws.diodes import JunctionBranch, JunctionPoint, junction, junction_in_series, junction_voltage
-from pedalcalc.laws.small_signal import SmallSignalPoint, small_signal_point, voltage_change
 from pedalcalc.laws.temperature import at_temperature
 from pedalcalc.laws.transistors import BipolarBranch, ChannelBranch, bipolar, channel
 
@@ -20,7 +19,6 @@ __all__ = [
     "ChannelBranch",
     "JunctionBranch",
     "JunctionPoint",
-    "SmallSignalPoint",
     "amplifier",
     "at_temperature",
     "bipolar",
@@ -30,6 +28,4 @@ __all__ = [
     "junction",
     "junction_in_series",
     "junction_voltage",
-    "small_signal_point",
-    "voltage_change",
 ]

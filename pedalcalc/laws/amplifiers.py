@@ -19,12 +19,12 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric_view, quantity
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._figure import figure
+from pedalcalc._ranges import AnyNumber
+from pedalcalc._record import specimen
 from pedalcalc.devices import OpAmp
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import Array, figure
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,11 +143,11 @@ def amplifier_branch(
 @formula
 def amplifier(
     *,
-    voltage_noninverting: ArrayLike,
-    voltage_inverting: ArrayLike,
-    voltage_output: ArrayLike,
-    voltage_positive: ArrayLike,
-    voltage_negative: ArrayLike,
+    voltage_noninverting: AnyNumber,
+    voltage_inverting: AnyNumber,
+    voltage_output: AnyNumber,
+    voltage_positive: AnyNumber,
+    voltage_negative: AnyNumber,
     op_amp: OpAmp,
 ) -> AmplifierBranch:
     """Find the currents of an op-amp, with the slopes of its output current, from its terminal voltages.
@@ -203,42 +203,32 @@ def amplifier(
     >>> print(f"{held.voltage_internal:.1f} V, {held.region}, {-held.current_output * 1e3:.2f} mA out")
     7.5 V, at the top, 3.91 mA out
     """
-    plus, minus, output, positive, negative = (
-        numeric_view(name, value)
-        for name, value in (
-            ("voltage_noninverting", voltage_noninverting),
-            ("voltage_inverting", voltage_inverting),
-            ("voltage_output", voltage_output),
-            ("voltage_positive", voltage_positive),
-            ("voltage_negative", voltage_negative),
-        )
-    )
+    plus, minus, output = voltage_noninverting, voltage_inverting, voltage_output
+    positive, negative = voltage_positive, voltage_negative
     if np.any(positive < negative):
         raise ValueError("voltage_positive must not lie below voltage_negative")
     law = amplifier_figures(specimen("op_amp", op_amp, OpAmp))
     core = amplifier_branch(plus - minus, output, positive, negative, law)
     inside = within_input_range(plus, minus, positive, negative, op_amp)
-    given, bias = core.given, law.bias + 0.0 * core.given
-    fields = (
-        core.internal,
-        -given,
-        bias,
-        bias,
-        law.quiescent + np.maximum(given, 0.0) + np.maximum(-2 * bias, 0.0),
-        -(law.quiescent + np.maximum(-given, 0.0) + np.maximum(2 * bias, 0.0)),
-        -core.given_by_output + 0.0 * given,
-        -core.given_by_inputs + 0.0 * given,
-    )
-    shape = given.shape
-    region = np.full(shape, "linear", dtype="<U15")
+    given, bias = np.asarray(core.given), law.bias
+    region = np.full(given.shape, "linear", dtype="<U15")
     region[core.at_top] = "at the top"
     region[core.at_bottom] = "at the bottom"
     region[core.limited] = "current limit"
-    region[~np.broadcast_to(inside, shape)] = "not predictable"
+    region[~np.broadcast_to(inside, given.shape)] = "not predictable"
     region[np.isnan(given)] = "unknown"
-    known = np.broadcast_to(inside & ~np.isnan(given), shape).copy()[()]
-    words = region.item() if region.ndim == 0 else region
-    return AmplifierBranch(*[*((part + 0.0)[()] for part in np.broadcast_arrays(*fields)), known, words])
+    return AmplifierBranch(
+        voltage_internal=core.internal,
+        current_output=-given + 0.0,
+        current_noninverting=bias,
+        current_inverting=bias,
+        current_positive=law.quiescent + np.maximum(given, 0.0) + np.maximum(-2 * bias, 0.0),
+        current_negative=-(law.quiescent + np.maximum(-given, 0.0) + np.maximum(2 * bias, 0.0)) + 0.0,
+        conductance_output=0.0 - core.given_by_output + 0.0 * given,
+        transconductance=0.0 - core.given_by_inputs + 0.0 * given,
+        predictable=inside & ~np.isnan(given),
+        region=region,
+    )
 
 
 def within_input_range(plus: Array, minus: Array, positive: Array, negative: Array, record: OpAmp) -> Any:

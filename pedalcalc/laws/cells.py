@@ -9,15 +9,15 @@ For a solver: `cell_figures` once, then `layer`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._figure import figure, known
+from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, Kelvin, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Ldr
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, checked_temperature, figure, known
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,11 +107,11 @@ def fall(conductance: Array, law: CellFigures) -> Array:
 
 @formula
 def cell(
-    illuminance: ArrayLike | None = None,
+    illuminance: AtLeastZero | None = None,
     *,
     cell: Ldr,
-    resistance_cell: ArrayLike | None = None,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    resistance_cell: ZeroToInfinity | None = None,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> CellPoint:
     """Find where a photocell settles in steady light, or the light in which it settles at a resistance.
 
@@ -126,7 +126,7 @@ def cell(
     resistance_cell : array_like, optional
         Resistance that is wanted [Ω], at least 0; may be infinite.
     temperature : array_like
-        Absolute temperature of the cell [K], above 0; 300 K if not given.
+        Absolute temperature of the cell [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -167,24 +167,19 @@ def cell(
     >>> f"{cell(resistance_cell=1000.0, cell=part).illuminance:.0f} lx"
     '257 lx'
     """
-    law = cell_figures(specimen("cell", cell, Ldr), checked_temperature(temperature))
+    law = cell_figures(specimen("cell", cell, Ldr), temperature)
     if (illuminance is None) == (resistance_cell is None):
         raise ValueError("illuminance or resistance_cell must be given, and not both")
-    light = (
-        light_for(numeric("resistance_cell", resistance_cell, least=0, infinity=True), law)
-        if illuminance is None
-        else numeric("illuminance", illuminance, least=0)
-    )
+    light: Any = illuminance if resistance_cell is None else light_for(resistance_cell, law)
     conductance, slope = layer(light, law)
     with np.errstate(divide="ignore"):
         whole = 1 / conductance + law.floor
-    fields = np.broadcast_arrays(light, conductance, whole, slope)
-    return CellPoint(*((part + 0.0)[()] for part in fields))
+    return CellPoint(illuminance=light, conductance=conductance, resistance_cell=whole, conductance_slope_light=slope)
 
 
 @formula
 def cell_rates(
-    conductance: ArrayLike, *, illuminance: ArrayLike, cell: Ldr, temperature: ArrayLike = TEMPERATURE_RECORD
+    conductance: AtLeastZero, *, illuminance: AtLeastZero, cell: Ldr, temperature: Kelvin = TEMPERATURE_RECORD
 ) -> CellRates:
     """Find how fast a photocell moves at one instant, from what it conducts and the light on it.
 
@@ -197,7 +192,7 @@ def cell_rates(
     cell : Ldr
         One cell (`devices.typical` makes one of a type).
     temperature : array_like
-        Absolute temperature of the cell [K], above 0; 300 K if not given.
+        Absolute temperature of the cell [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -234,11 +229,8 @@ def cell_rates(
     >>> f"{1e3 * rates.time_constant_rise:.2f} ms, {1e3 * rates.time_constant_fall:.1f} ms"
     '1.17 ms, 14.8 ms'
     """
-    now = numeric("conductance", conductance, least=0)
-    light = numeric("illuminance", illuminance, least=0)
-    law = cell_figures(specimen("cell", cell, Ldr), checked_temperature(temperature))
-    up, down = rise(light, law), fall(now, law)
-    settled, _ = layer(light, law)
-    rate = (settled - now) / np.where(now < settled, up, down)
-    fields = np.broadcast_arrays(up, down, rate)
-    return CellRates(*((part + 0.0)[()] for part in fields))
+    law = cell_figures(specimen("cell", cell, Ldr), temperature)
+    up, down = rise(illuminance, law), fall(conductance, law)
+    settled, _ = layer(illuminance, law)
+    rate = (settled - conductance) / np.where(conductance < settled, up, down)
+    return CellRates(time_constant_rise=up, time_constant_fall=down, conductance_rate=rate + 0.0)

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric_view, quantity, whole
-from pedalcalc.devices._law import Junction
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, checked_temperature
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._junction import Junction
+from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, Count, Kelvin, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.laws._wright import log_current
 from pedalcalc.laws.junctions import CURRENT_STRAIGHT, Figures, branch, figures, settled_current
 
@@ -41,7 +40,7 @@ class JunctionPoint(Result):
 
 
 @formula
-def junction(voltage: ArrayLike, *, junction: Any, temperature: ArrayLike = TEMPERATURE_RECORD) -> JunctionBranch:
+def junction(voltage: AnyNumber, *, junction: Any, temperature: Kelvin = TEMPERATURE_RECORD) -> JunctionBranch:
     """Find the current through a junction, with its slope, from the voltage across the part.
 
     Parameters
@@ -52,7 +51,7 @@ def junction(voltage: ArrayLike, *, junction: Any, temperature: ArrayLike = TEMP
         One part (`devices.typical` makes one of a type): the lamp or diode, a transistor's base-emitter junction, a JFET's
         gate junction, a MOSFET's body diode.
     temperature : array_like
-        Absolute temperature of the junction [K], above 0; 300 K if not given.
+        Absolute temperature of the junction [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -92,16 +91,15 @@ def junction(voltage: ArrayLike, *, junction: Any, temperature: ArrayLike = TEMP
     >>> print(f"{lamp.current * 1000:.1f} mA, {1 / lamp.conductance_dynamic:.2f} Ω")
     2.0 mA, 30.85 Ω
     """
-    v = numeric_view("voltage", voltage)
-    law = figures(_part(junction), checked_temperature(temperature))
-    current = settled_current(v, np.asarray(0.0), np.asarray(1.0), law)
-    plain, slope = branch(v, law)
+    law = figures(_part(junction), temperature)
+    current = settled_current(voltage, np.asarray(0.0), np.asarray(1.0), law)
+    plain, slope = branch(voltage, law)
     bare = (law.resistance == 0) & (law.slope > 0) & (current > CURRENT_STRAIGHT)
-    return JunctionBranch(np.where(bare, plain, current)[()], np.asarray(slope)[()])
+    return JunctionBranch(current=np.where(bare, plain, current), conductance_dynamic=slope)
 
 
 @formula
-def junction_voltage(current: ArrayLike, *, junction: Any, temperature: ArrayLike = TEMPERATURE_RECORD) -> Number:
+def junction_voltage(current: AnyNumber, *, junction: Any, temperature: Kelvin = TEMPERATURE_RECORD) -> Number:
     """Find the voltage across a junction from the current through it.
 
     The inverse of `junction`.
@@ -113,7 +111,7 @@ def junction_voltage(current: ArrayLike, *, junction: Any, temperature: ArrayLik
     junction : Led, Diode, Zener, Bjt, Jfet or Mosfet
         One part (`devices.typical` makes one of a type), as for `junction`.
     temperature : array_like
-        Absolute temperature of the junction [K], above 0; 300 K if not given.
+        Absolute temperature of the junction [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -147,8 +145,8 @@ def junction_voltage(current: ArrayLike, *, junction: Any, temperature: ArrayLik
     >>> print(f"{junction_voltage(10e-3, junction=devices.typical(devices.LED_RED_GAASP)):.2f} V")
     1.92 V
     """
-    i = numeric_view("current", current)
-    law = figures(_part(junction), checked_temperature(temperature))
+    i = current
+    law = figures(_part(junction), temperature)
     i_s, nvt = law.saturation, law.slope
     with np.errstate(all="ignore"):
         forward = np.where(nvt == 0, np.where(i > 0, law.knee, 0.0), nvt * log_current(np.maximum(i, -i_s), i_s))
@@ -161,20 +159,20 @@ def junction_voltage(current: ArrayLike, *, junction: Any, temperature: ArrayLik
                     f"current must be at least {worst[1].flat[first] + 0.0:g} (minus the saturation current), "
                     f"since no more flows in reverse, got {worst[0].flat[first]:g}"
                 )
-            return np.asarray(forward)[()]
+            return np.asarray(forward)
         knee, behind = law.breakdown
         back = -(knee + np.maximum(-i - i_s, 0.0) * behind)
-        return np.asarray(np.where((i < 0) & ((i <= -i_s) | (forward < -knee)), back, forward))[()]
+        return np.asarray(np.where((i < 0) & ((i <= -i_s) | (forward < -knee)), back, forward))
 
 
 @formula
 def junction_in_series(
-    voltage: ArrayLike,
+    voltage: AnyNumber,
     *,
-    resistance: ArrayLike,
+    resistance: ZeroToInfinity,
     junction: Any,
-    count: ArrayLike = 1,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    count: Count = 1,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> JunctionPoint:
     """Find where one junction, or several in a row, settles behind a resistor.
 
@@ -190,9 +188,9 @@ def junction_in_series(
     junction : Led, Diode, Zener, Bjt, Jfet or Mosfet
         One part (`devices.typical` makes one of a type), as for `junction`.
     count : array_like
-        How many such parts are in series [1], a whole number, at least 1.
+        How many such parts are in series [1], at least 1, a whole number.
     temperature : array_like
-        Absolute temperature of the junction [K], above 0; 300 K if not given.
+        Absolute temperature of the junction [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -228,11 +226,7 @@ def junction_in_series(
     >>> print(f"{point.current * 1000:.2f} mA, {point.voltage_junction:.2f} V, {point.region}")
     2.18 mA, 1.81 V, forward
     """
-    v = numeric_view("voltage", voltage)
-    r = numeric_view("resistance", resistance, least=0, infinity=True)
-    n = whole("count", count)
-    law = figures(_part(junction), checked_temperature(temperature))
-    return _settle(v, r, n, law)
+    return _settle(voltage, resistance, count, figures(_part(junction), temperature))
 
 
 def _part(record: Any) -> Any:
@@ -255,12 +249,12 @@ def _settle(v: Array, r: Array, n: Array, law: Figures) -> JunctionPoint:
         part = np.where(small, by_law, part)
         _, slope = branch(np.asarray(part / n), law)
         return JunctionPoint(
-            current=current[()],
-            voltage_junction=part[()],
-            voltage_resistor=drop[()],
-            resistance_dynamic=np.asarray(n / slope)[()],
-            power_junction=np.asarray(current * part + 0.0)[()],
-            power_resistor=np.asarray(current * drop + 0.0)[()],
+            current=current,
+            voltage_junction=part,
+            voltage_resistor=drop,
+            resistance_dynamic=n / slope,
+            power_junction=current * part + 0.0,
+            power_resistor=current * drop + 0.0,
             region=_regions(part, current, n, law),
         )
 
@@ -272,4 +266,4 @@ def _regions(part: Array, current: Array, n: Array, law: Figures) -> Any:
     if law.breakdown is not None:
         region[(-part > n * law.breakdown[0]) & (current < 0)] = "breakdown"
     region[np.isnan(current)] = "unknown"
-    return region.item() if region.ndim == 0 else region
+    return region

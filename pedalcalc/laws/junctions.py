@@ -20,9 +20,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.special import wrightomega
 
+from pedalcalc._base import Array
+from pedalcalc._figure import figure, known
+from pedalcalc._junction import BOLTZMANN, CHARGE
+from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc.devices import Zener
-from pedalcalc.devices._law import BOLTZMANN, CHARGE
-from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, figure, known
 from pedalcalc.laws._wright import solve_series
 
 #: Current [A] beyond which a junction without series resistance goes on straight: no part is there, but a solver may be.

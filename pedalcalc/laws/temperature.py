@@ -6,13 +6,13 @@ from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula
+from pedalcalc._base import Array, formula
+from pedalcalc._figure import figure, known
+from pedalcalc._ranges import TEMPERATURE_RECORD, Kelvin
+from pedalcalc._record import Device, specimen
 from pedalcalc.devices import Bjt, Coupler, Diode, Jfet, Ldr, Led, Mosfet, Zener
-from pedalcalc.devices._record import Device, specimen
 from pedalcalc.laws import cells, junctions, transistors
-from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, checked_temperature, figure, known
 
 D = TypeVar("D", bound=Device)
 
@@ -21,7 +21,7 @@ DOUBLING_SILICON = 10.0
 
 
 @formula
-def at_temperature(record: D, *, temperature: ArrayLike) -> D:
+def at_temperature(record: D, *, temperature: Kelvin) -> D:
     """Return a part as it is at another temperature.
 
     Saturation currents rise with the energy gap, so a junction drops less; its curve is steeper by T/300 in volts,
@@ -33,7 +33,7 @@ def at_temperature(record: D, *, temperature: ArrayLike) -> D:
     record : Led, Diode, Zener, Bjt, Jfet, Mosfet, Ldr or Coupler
         One part at 300 K (`devices.typical` makes one of a type), for which all records are stated.
     temperature : array_like
-        Absolute temperature of the part [K], above 0; 20 °C are 293.15 K.
+        Absolute temperature of the part [K], above 0 to 5000; 20 °C are 293.15 K.
 
     Returns
     -------
@@ -79,17 +79,17 @@ def at_temperature(record: D, *, temperature: ArrayLike) -> D:
             f"record must be a Led, Diode, Zener, Bjt, Jfet, Mosfet, Ldr or Coupler, for no other is a temperature law known: "
             f"not {type(record).__name__}"
         )
-    return _moved(specimen("record", record, type(record)), checked_temperature(temperature))  # type: ignore[no-any-return]
+    return moved(specimen("record", record, type(record)), temperature)
 
 
-def _moved(record: Any, t: Array) -> Any:
+def moved(record: Any, t: Array) -> Any:
     """Return the record of a specimen at a checked temperature."""
     if np.all(t == TEMPERATURE_RECORD):
         return record
     rise = t - TEMPERATURE_RECORD
     changes: dict[str, Any] = {"origin": f"{record.origin}; moved to another temperature"}
     if isinstance(record, Coupler):
-        changes |= {"led": _moved(record.led, t), "cell": _moved(record.cell, t)}
+        changes |= {"led": moved(record.led, t), "cell": moved(record.cell, t)}
         changes["illuminance_reference"] = figure(record, "illuminance_reference") * _light(record.led, rise)
     elif isinstance(record, Ldr):
         law = cells.cell_figures(record, t)

@@ -23,13 +23,13 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric_view, quantity
+from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._figure import figure, known
+from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, Kelvin
+from pedalcalc._record import specimen
 from pedalcalc.devices import Bjt, Jfet, Mosfet
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junctions
-from pedalcalc.laws._check import TEMPERATURE_RECORD, Array, checked_temperature, figure, known
 
 #: Share of the collector current that the collector junction, not in full reverse, costs in a transistor called saturated.
 LOSS_SATURATED = 0.05
@@ -158,11 +158,11 @@ def channel_branch(gate_source: Array, gate_drain: Array, law: ChannelFigures) -
 @formula
 def bipolar(
     *,
-    voltage_base: ArrayLike,
-    voltage_collector: ArrayLike,
-    voltage_emitter: ArrayLike,
+    voltage_base: AnyNumber,
+    voltage_collector: AnyNumber,
+    voltage_emitter: AnyNumber,
     transistor: Bjt,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> BipolarBranch:
     """Find the currents of a bipolar transistor, with their slopes, from its terminal voltages.
 
@@ -177,7 +177,7 @@ def bipolar(
     transistor : Bjt
         One part (`devices.typical` makes one of a type), npn or pnp.
     temperature : array_like
-        Absolute temperature of the junctions [K], above 0; 300 K if not given.
+        Absolute temperature of the junctions [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -223,17 +223,10 @@ def bipolar(
     >>> print(f"gain {-swapped.current_emitter / swapped.current_base + 0.0:.1f}, {swapped.region}")
     gain -4.0, reverse
     """
-    base, collector, emitter = (
-        numeric_view(name, value)
-        for name, value in (
-            ("voltage_base", voltage_base),
-            ("voltage_collector", voltage_collector),
-            ("voltage_emitter", voltage_emitter),
-        )
-    )
-    law = bipolar_figures(specimen("transistor", transistor, Bjt), checked_temperature(temperature))
-    ib, ic, b_be, b_bc, c_be, c_bc = bipolar_branch(base - emitter, base - collector, law)
-    e1, e2 = (junctions.branch(law.sign * across, law.junction)[0] for across in (base - emitter, base - collector))
+    across, back = voltage_base - voltage_emitter, voltage_base - voltage_collector
+    law = bipolar_figures(specimen("transistor", transistor, Bjt), temperature)
+    ib, ic, b_be, b_bc, c_be, c_bc = bipolar_branch(across, back, law)
+    e1, e2 = (junctions.branch(law.sign * volts, law.junction)[0] for volts in (across, back))
     region = np.full(np.shape(ib), "active", dtype="<U9")
     region[np.maximum(e1, e2) < CURRENT_CUT_OFF] = "cut off"
     region[(e2 > e1) & (e2 >= CURRENT_CUT_OFF)] = "reverse"
@@ -241,13 +234,21 @@ def bipolar(
     saturated = (e1 >= e2) & (e1 >= CURRENT_CUT_OFF) & taken
     region[saturated] = "saturated"
     region[np.isnan(ib)] = "unknown"
-    fields = (ib, ic, -(ib + ic), c_be, c_bc, b_be, b_bc)
-    return BipolarBranch(*[*((part + 0.0)[()] for part in np.broadcast_arrays(*fields)), _words(region)])
+    return BipolarBranch(
+        current_base=ib + 0.0,
+        current_collector=ic + 0.0,
+        current_emitter=0.0 - (ib + ic),
+        transconductance=c_be,
+        transconductance_reverse=c_bc + 0.0,
+        conductance_base_emitter=b_be,
+        conductance_base_collector=b_bc,
+        region=region,
+    )
 
 
 @formula
 def channel(
-    *, voltage_gate: ArrayLike, voltage_drain: ArrayLike, voltage_source_pin: ArrayLike, fet: Jfet | Mosfet
+    *, voltage_gate: AnyNumber, voltage_drain: AnyNumber, voltage_source_pin: AnyNumber, fet: Jfet | Mosfet
 ) -> ChannelBranch:
     """Find the drain current of a field-effect transistor, with its slopes, from its terminal voltages.
 
@@ -295,27 +296,20 @@ def channel(
     >>> print(f"{point.current_drain * 1e3:.3f} mA, {point.transconductance * 1e3:.2f} mS, {point.region}")
     1.333 mA, 2.22 mS, constant current
     """
-    gate, drain, source = (
-        numeric_view(name, value)
-        for name, value in (
-            ("voltage_gate", voltage_gate),
-            ("voltage_drain", voltage_drain),
-            ("voltage_source_pin", voltage_source_pin),
-        )
-    )
     if not isinstance(fet, (Jfet, Mosfet)):
         raise TypeError(f"fet must be a Jfet or Mosfet record, not {type(fet).__name__}: {fet!r}")
     law = channel_figures(specimen("fet", fet, type(fet)))
-    current, at_source, at_drain = channel_branch(gate - source, gate - drain, law)
+    current, at_source, at_drain = channel_branch(voltage_gate - voltage_source_pin, voltage_gate - voltage_drain, law)
     zero_bias = 2 * law.strength * np.maximum(-law.threshold, 0.0)
-    fields = (current, at_source - at_drain, at_drain, at_source, zero_bias)
-    current, *slopes = (part + 0.0 for part in np.broadcast_arrays(*fields))
-    region = np.full(current.shape, "ohmic", dtype="<U16")
-    region[(slopes[1] == 0) | (slopes[2] == 0)] = "constant current"
-    region[(slopes[1] == 0) & (slopes[2] == 0)] = "cut off"
+    region = np.full(np.shape(current), "ohmic", dtype="<U16")
+    region[(at_drain == 0) | (at_source == 0)] = "constant current"
+    region[(at_drain == 0) & (at_source == 0)] = "cut off"
     region[np.isnan(current)] = "unknown"
-    return ChannelBranch(*[current[()], *(part[()] for part in slopes), _words(region)])
-
-
-def _words(region: Any) -> Any:
-    return region.item() if region.ndim == 0 else region
+    return ChannelBranch(
+        current_drain=current + 0.0,
+        transconductance=at_source - at_drain,
+        conductance_drain=at_drain,
+        conductance_source=at_source,
+        transconductance_zero_bias=zero_bias,
+        region=region,
+    )

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import elementwise_root, is_a
+from pedalcalc._record import specimen
 from pedalcalc.devices import Led
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws._wright import log_current
 from pedalcalc.laws.junctions import Figures, figures, settled_current
 

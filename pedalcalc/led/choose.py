@@ -19,14 +19,16 @@ from pedalcalc._base import (
     quantity,
     search,
 )
+from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._stock import drawer
 from pedalcalc.devices import Led
-from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.led._string import Lamps, across, lamps, string_current, words
 from pedalcalc.led.point import CURRENT_DARK, brightness, visible_currents
 from pedalcalc.rc.rating import rating_name, resistor_rating
 from pedalcalc.values import write_value
-from pedalcalc.values._series import ladder
 
+#: From where to where [Ω] a series is searched; a drawer's own list is searched whole.
+RESISTORS = (1e-3, 1e9)
 #: Rows above and below the recommended one in a table of stock values.
 NEIGHBOURS = 2
 #: Tolerance [1] of the resistors that are commonly stocked.
@@ -146,7 +148,7 @@ def choose_resistor(
     part = one_number("tolerance", tolerance, least=0, below=1)
     weak, usual, strong = (tuple(map(end, string)) for end in (devices.low, devices.typical, devices.high))
     case = _Case(supply, weak, usual, strong, part)
-    known = ladder(stock)
+    known = drawer(stock, "stock", *RESISTORS)
     drop = float(sum(across(np.asarray(wanted), lamp, _ROOM) for lamp in usual))
     if supply[1] <= drop:
         raise ValueError(

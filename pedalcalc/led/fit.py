@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Result, caution_above, caution_below, fit, is_a, numeric, quantity
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
+from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc.devices import Led, typical
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
-from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.led._string import across
 
 #: Voltage [V] that a fitted curve may miss a reading by, and the ideality factors that lamps show.

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._ranges import AtLeastZero
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -20,7 +20,7 @@ class IndicatorLife(Result):
 
 
 @formula
-def indicator_battery_life(current: ArrayLike, *, current_load: ArrayLike, charge: ArrayLike) -> IndicatorLife:
+def indicator_battery_life(current: AtLeastZero, *, current_load: AtLeastZero, charge: AtLeastZero) -> IndicatorLife:
     """Find what an indicator lamp costs in battery life.
 
     Parameters
@@ -57,12 +57,9 @@ def indicator_battery_life(current: ArrayLike, *, current_load: ArrayLike, charg
     >>> print(f"{life.hours_without:.0f} h without, {life.hours_with:.0f} h with")
     92 h without, 69 h with
     """
-    i = numeric("current", current, least=0)
-    load = numeric("current_load", current_load, least=0)
-    q = numeric("charge", charge, least=0)
-    i, load, q = np.broadcast_arrays(i, load, q)
+    i, load, q = current, current_load, charge
     with np.errstate(divide="ignore", invalid="ignore"):
         without = np.where((load == 0) & ~np.isnan(q), np.inf, q / load / 3600)
         both = np.where((i + load == 0) & ~np.isnan(q), np.inf, q / (i + load) / 3600)
         cost = np.where((i == 0) & ~np.isnan(load), 0.0, i / (i + load))
-    return IndicatorLife(hours_without=without[()], hours_with=both[()], life_share=cost[()])
+    return IndicatorLife(hours_without=without, hours_with=both, life_share=cost)

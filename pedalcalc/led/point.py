@@ -6,22 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    caution_below,
-    formula,
-    numeric,
-    numeric_view,
-    quantity,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
+from pedalcalc._ranges import TEMPERATURE_RECORD, AboveZero, AnyNumber, Kelvin, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Led
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import TEMPERATURE_RECORD, checked_temperature
 from pedalcalc.laws._wright import BLOCK, blocks
 from pedalcalc.laws.junctions import Figures
 from pedalcalc.led._string import Floats, Lamps, across, counted, current_by, drop_by, lamps, laws_of
@@ -60,12 +50,12 @@ class Brightness(Result):
 
 @formula
 def operating_point(
-    voltage: ArrayLike,
+    voltage: AnyNumber,
     *,
-    resistance: ArrayLike,
+    resistance: ZeroToInfinity,
     led: Lamps,
-    power_rating: ArrayLike = 0.25,
-    temperature: ArrayLike = TEMPERATURE_RECORD,
+    power_rating: AboveZero = 0.25,
+    temperature: Kelvin = TEMPERATURE_RECORD,
 ) -> LedPoint:
     """Find the exact operating point of one LED, or several in series, behind a resistor.
 
@@ -80,7 +70,7 @@ def operating_point(
     power_rating : array_like
         Power rating of the resistor [W], > 0; a quarter watt if not given, the usual stock.
     temperature : array_like
-        Absolute temperature of the lamps [K], above 0; 300 K if not given.
+        Absolute temperature of the lamps [K], above 0 to 5000; 300 K if not given.
 
     Returns
     -------
@@ -124,25 +114,20 @@ def operating_point(
     >>> print(f"{point.current * 1000:.2f} mA, {point.voltage_led:.2f} V")
     1.35 mA, 4.54 V
     """
-    v = numeric_view("voltage", voltage)
-    r = numeric_view("resistance", resistance, least=0, infinity=True)
-    rating = numeric("power_rating", power_rating, above=0)
-    warm = checked_temperature(temperature)
     string = lamps(led)
-    fields = _fields(v, r, rating, string, warm)
+    fields = _fields(voltage, resistance, power_rating, string, temperature)
     current, across_all, drop, power_led, power_resistor, share = fields
-    v = np.broadcast_to(v, current.shape)
     return LedPoint(
-        current=current[()],
-        voltage_led=across_all[()],
-        voltage_resistor=np.asarray(drop)[()],
-        power_led=np.asarray(power_led)[()],
-        power_resistor=np.asarray(power_resistor)[()],
-        rating_share=np.asarray(share)[()],
-        conducts=np.asarray(current >= CURRENT_DARK)[()],
-        cautions=point_cautions(v, current, np.asarray(power_led), string)
+        current=current,
+        voltage_led=across_all,
+        voltage_resistor=drop,
+        power_led=power_led,
+        power_resistor=power_resistor,
+        rating_share=share,
+        conducts=current >= CURRENT_DARK,
+        cautions=point_cautions(np.broadcast_to(voltage, current.shape), current, power_led, string)
         + caution_above(
-            "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, rating, "W"
+            "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, power_rating, "W"
         ),
     )
 
@@ -251,7 +236,7 @@ def visible_currents(led: Led) -> tuple[Number, Number]:
 
 
 @formula
-def brightness(current: ArrayLike, *, led: Led, current_wanted: ArrayLike) -> Brightness:
+def brightness(current: AnyNumber, *, led: Led, current_wanted: AboveZero) -> Brightness:
     """Find how bright a lamp is on its axis, and how bright it looks beside another current.
 
     Parameters
@@ -293,15 +278,9 @@ def brightness(current: ArrayLike, *, led: Led, current_wanted: ArrayLike) -> Br
     >>> print(f"{found.luminous_intensity * 1000:.0f} mcd, looks {found.brightness_relative:.2f} times as bright")
     107 mcd, looks 0.81 times as bright
     """
-    i = np.maximum(numeric("current", current), 0.0)
-    wanted = numeric("current_wanted", current_wanted, above=0)
+    i = np.maximum(current, 0.0)
     specimen("led", led, Led)
     with np.errstate(invalid="ignore"):
         light = led.luminous_intensity * (i / led.current_for_light) ** led.light_exponent
-        relative = (i / wanted) ** led.light_exponent
-    intensity, relative = np.broadcast_arrays(light, relative)
-    return Brightness(
-        luminous_intensity=intensity.copy()[()],
-        light_relative=relative.copy()[()],
-        brightness_relative=np.cbrt(relative)[()],
-    )
+        relative = (i / current_wanted) ** led.light_exponent
+    return Brightness(luminous_intensity=light, light_relative=relative, brightness_relative=np.cbrt(relative))

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, Stock, caution_below, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, Stock, caution_below, formula, quantity
+from pedalcalc._ranges import AboveZero, AtLeastZero
 from pedalcalc.values._series import above, ladder
 
 
@@ -24,10 +25,10 @@ class SeriesResistor(Result):
 
 @formula
 def series_resistor(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    voltage_forward: ArrayLike,
-    current_wanted: ArrayLike,
+    voltage_forward: AtLeastZero,
+    current_wanted: AboveZero,
     stock: Stock = "E24",
 ) -> SeriesResistor:
     """Size the series resistor of an LED by the rule of thumb.
@@ -69,9 +70,7 @@ def series_resistor(
     >>> print(f"{found.resistance:.0f} Ω, {found.power_resistor * 1000:.0f} mW")
     220 Ω, 88 mW
     """
-    v = numeric("voltage_supply", voltage_supply, least=0)
-    v_f = numeric("voltage_forward", voltage_forward, least=0)
-    i = numeric("current_wanted", current_wanted, above=0)
+    v, v_f, i = voltage_supply, voltage_forward, current_wanted
     left = np.asarray(v - v_f)
     # Differences such as 5.4 - 3 x 1.8 leave rounding noise; a remainder below it is none.
     left = np.where(np.abs(left) <= 1e-12 * v, 0.0 * left, left)
@@ -81,10 +80,10 @@ def series_resistor(
     found = above("current_wanted must ask for a resistor of", asked, ladder(stock))
     bought = np.asarray(np.where(resistance == 0, 0.0, found))
     return SeriesResistor(
-        resistance=resistance[()],
-        resistance_stock=bought[()],
-        power_resistor=np.asarray(resistance * i**2)[()],
-        conducts=np.asarray(conducts)[()],
+        resistance=resistance,
+        resistance_stock=bought,
+        power_resistor=resistance * i**2,
+        conducts=conducts,
         cautions=caution_below(
             "Supply below the drop of the lamps",
             "no resistor brings the wanted current: fewer lamps in series, or more volts",

@@ -3,26 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-from pedalcalc._base import numeric
+from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
 
-def ratio(resistance_feedback: ArrayLike, resistance_leg: ArrayLike, leg: str) -> Array:
+def ratio(r_f: Array, r: Array, leg: str) -> Array:
     """Return RF/R with opens and shorts in their limits; `leg` names the resistor at the inverting input."""
-    r_f = numeric("resistance_feedback", resistance_feedback, least=0, infinity=True)
-    r = numeric(leg, resistance_leg, least=0, infinity=True)
     if np.any((r_f == 0) & (r == 0)) or np.any(np.isinf(r_f) & np.isinf(r)):
         raise ValueError(f"resistance_feedback and {leg} must not both be 0 or both open")
     with np.errstate(divide="ignore"):
         return np.asarray(r_f / r)
-
-
-def open_loop(gain_open_loop: ArrayLike) -> Array:
-    """Return a checked open-loop gain."""
-    return numeric("gain_open_loop", gain_open_loop, above=0, infinity=True)
 
 
 def closed(target: Array, noise: Array, a_ol: Array) -> Array:

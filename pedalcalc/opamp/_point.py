@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity, scalar
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import OpAmp
 from pedalcalc.laws.amplifiers import output_limits
 from pedalcalc.opamp._feedback import Array, closed
@@ -93,27 +93,27 @@ def opamp_point(
         full = np.asarray(part.slew_rate, float) / (2 * np.pi * peak)
         z_out = part.resistance_output_open / (1 + a_ol / noise_loaded)
     return OpAmpPoint(
-        voltage_half_supply=scalar(reference + 0.0 * v_out),
-        voltage_half_supply_read=scalar(ref_read),
-        voltage_noninverting=scalar(v_plus + 0.0 * v_out),
-        voltage_noninverting_read=scalar(plus_read),
-        voltage_inverting=scalar(v_minus),
-        voltage_output=scalar(v_out),
-        voltage_error=scalar(error),
-        swing_up=scalar(up),
-        swing_down=scalar(down),
-        voltage_peak=scalar(peak),
-        gain_signed=scalar(gain),
-        gain=scalar(np.abs(gain)),
-        gain_ideal=scalar(ideal),
-        noise_gain=scalar(noise),
-        frequency_low=scalar(low),
-        frequency_low_gain=scalar(low_gain),
-        frequency_high=scalar(high),
-        frequency_full_power=scalar(full),
-        impedance_input=scalar(z_in + 0.0),
-        impedance_output=scalar(z_out),
-        current_supply=scalar(part.current_quiescent + 0.0 * peak),
+        voltage_half_supply=reference + 0.0 * v_out,
+        voltage_half_supply_read=ref_read,
+        voltage_noninverting=v_plus + 0.0 * v_out,
+        voltage_noninverting_read=plus_read,
+        voltage_inverting=v_minus,
+        voltage_output=v_out,
+        voltage_error=error,
+        swing_up=up,
+        swing_down=down,
+        voltage_peak=peak,
+        gain_signed=gain,
+        gain=np.abs(gain),
+        gain_ideal=ideal,
+        noise_gain=noise,
+        frequency_low=low,
+        frequency_low_gain=low_gain,
+        frequency_high=high,
+        frequency_full_power=full,
+        impedance_input=z_in + 0.0,
+        impedance_output=z_out,
+        current_supply=part.current_quiescent + 0.0 * peak,
         cautions=_cautions(vcc, v_plus, peak, peak_free, part),
     )
 

@@ -5,21 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    fit_together,
-    formula,
-    numeric,
-    quantity,
-    scalar,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, formula, quantity
+from pedalcalc._ranges import AtLeastOne, AtLeastZero
+from pedalcalc._record import specimen
 from pedalcalc.devices import OpAmp
-from pedalcalc.devices._record import specimen
 
 __all__ = ["OpAmpSpeed", "speed"]
 
@@ -37,7 +27,7 @@ class OpAmpSpeed(Result):
 
 
 @formula
-def speed(frequency: ArrayLike, *, voltage_peak: ArrayLike, noise_gain: ArrayLike, op_amp: OpAmp) -> OpAmpSpeed:
+def speed(frequency: AtLeastZero, *, voltage_peak: AtLeastZero, noise_gain: AtLeastOne, op_amp: OpAmp) -> OpAmpSpeed:
     """Find whether an op-amp follows a signal: its corner and largest sine, and what the signal asks for.
 
     Parameters
@@ -80,10 +70,7 @@ def speed(frequency: ArrayLike, *, voltage_peak: ArrayLike, noise_gain: ArrayLik
     >>> round(found.frequency_high), round(1e-6 * found.slew_rate_needed, 3), len(found.cautions)
     (6931, 0.377, 2)
     """
-    f = numeric("frequency", frequency, least=0)
-    v = numeric("voltage_peak", voltage_peak, least=0)
-    n = numeric("noise_gain", noise_gain, least=1)
-    fit_together(frequency=f, voltage_peak=v, noise_gain=n)
+    f, v, n = frequency, voltage_peak, noise_gain
     part = specimen("op_amp", op_amp, OpAmp)
     band, rate = np.asarray(part.gain_bandwidth, float), np.asarray(part.slew_rate, float)
     with np.errstate(divide="ignore"):
@@ -103,10 +90,10 @@ def speed(frequency: ArrayLike, *, voltage_peak: ArrayLike, noise_gain: ArrayLik
         "Hz",
     )
     return OpAmpSpeed(
-        frequency_high=scalar(band / n),
-        frequency_full_power=scalar(full),
-        voltage_peak_slew=scalar(peak),
-        gain_bandwidth_needed=scalar(needed),
-        slew_rate_needed=scalar(steep),
+        frequency_high=band / n,
+        frequency_full_power=full,
+        voltage_peak_slew=peak,
+        gain_bandwidth_needed=needed,
+        slew_rate_needed=steep,
         cautions=cautions,
     )

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, numeric, quantity
+from pedalcalc._base import Number, Result, quantity
+from pedalcalc._record import ends
 from pedalcalc.devices import Coupler, Spread, typical
-from pedalcalc.devices._record import ends
 from pedalcalc.opto.cell import _law, cell_resistance
 from pedalcalc.opto.coupler import coupler_illuminance
 
@@ -38,11 +38,10 @@ class CouplerBand(Result):
     resistance_high: Number = quantity("Ω", "highest cell resistance")
 
 
-def class_band(current: ArrayLike, *, coupler: Coupler, light_factor: ArrayLike) -> CouplerBand:
+def class_band(amps: Array, *, coupler: Coupler, factor: Array) -> CouplerBand:
     """Return the cell resistance of a coupler that nobody measured, with its corners: everything unknown at its worst."""
-    factor = numeric("light_factor", light_factor, least=1)
     kind, cell = coupler.cell, typical(coupler.cell)
-    light = np.asarray(coupler_illuminance(current, coupler=typical(coupler)))
+    light = np.asarray(coupler_illuminance(amps, coupler=typical(coupler)))
     resistance_10lx, gamma, dark, floor = _law(cell)
     usual = Spread(*(resistance_10lx * _RANGE_OF_SHEETS**power for power in (-0.5, 0.0, 0.5)))
     low, _, high = ends(kind.resistance_10lx if isinstance(kind.resistance_10lx, Spread) else usual)
@@ -53,7 +52,6 @@ def class_band(current: ArrayLike, *, coupler: Coupler, light_factor: ArrayLike)
         with np.errstate(divide="ignore"):
             return np.asarray(1 / (dark + (lit / 10) ** slope / np.asarray(at_10lx)) + floor)
 
-    amps = np.asarray(current, float)
     away = np.maximum(amps, 0) / coupler.current_reference
     with np.errstate(divide="ignore"):
         unsure = factor * np.maximum(away, 1 / away) ** _LIGHT_EXPONENT_OF_CLASS
@@ -61,8 +59,8 @@ def class_band(current: ArrayLike, *, coupler: Coupler, light_factor: ArrayLike)
     dim = light / np.where(light > 0, unsure, 1.0)
     small, large = floor / _FLOOR_OF_CLASS, floor * _FLOOR_OF_CLASS
     return CouplerBand(
-        current=(amps + 0 * factor)[()],
-        resistance_low=np.minimum(corner(bright, low, steep, small), corner(bright, low, flat, small))[()],
-        resistance_cell=(np.asarray(cell_resistance(light, cell=cell)) + 0 * factor)[()],
-        resistance_high=np.maximum(corner(dim, high, steep, large), corner(dim, high, flat, large))[()],
+        current=amps,
+        resistance_low=np.minimum(corner(bright, low, steep, small), corner(bright, low, flat, small)),
+        resistance_cell=cell_resistance(light, cell=cell),
+        resistance_high=np.maximum(corner(dim, high, steep, large), corner(dim, high, flat, large)),
     )

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, numeric
+from pedalcalc._base import Number, formula
+from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Ldr
-from pedalcalc.devices._record import specimen
-from pedalcalc.laws._check import TEMPERATURE_RECORD
 from pedalcalc.laws.cells import CellFigures, cell_figures, layer, light_for
 
 
@@ -22,19 +22,21 @@ def _law(cell: Ldr) -> tuple[NDArray[np.float64], ...]:
     return _figures(cell)[:4]
 
 
-def cell_conductance(illuminance: ArrayLike, *, cell: Ldr) -> Number:
+@formula
+def cell_conductance(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
     """Return the conductance [S] at which a cell's photo layer settles in steady light, without the floor."""
-    return layer(numeric("illuminance", illuminance, least=0), _figures(cell))[0][()]
+    return layer(illuminance, _figures(cell))[0]
 
 
-def cell_resistance(illuminance: ArrayLike, *, cell: Ldr) -> Number:
+@formula
+def cell_resistance(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
     """Return the resistance [Ω] at which a whole cell settles in steady light."""
-    conductance = cell_conductance(illuminance, cell=cell)
+    law = _figures(cell)
     with np.errstate(divide="ignore"):
-        return (1 / np.asarray(conductance) + numeric("resistance_floor", cell.resistance_floor, least=0))[()]
+        return 1 / layer(illuminance, law)[0] + law.floor
 
 
-def cell_illuminance(resistance_cell: ArrayLike, *, cell: Ldr) -> Number:
+@formula
+def cell_illuminance(resistance_cell: ZeroToInfinity, *, cell: Ldr) -> Number:
     """Return the light [lx] of a resistance: 0 where even the dark cell is no higher, infinite at or below its floor."""
-    wanted = numeric("resistance_cell", resistance_cell, least=0, infinity=True)
-    return light_for(wanted, _figures(cell))[()]
+    return light_for(resistance_cell, _figures(cell))

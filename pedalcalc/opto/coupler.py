@@ -5,19 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    formula,
-    numeric,
-    quantity,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, formula, quantity
+from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Coupler
-from pedalcalc.devices._record import specimen
 from pedalcalc.opto.cell import cell_illuminance, cell_resistance
 
 
@@ -32,24 +24,25 @@ class CouplerPoint(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
-def coupler_illuminance(current: ArrayLike, *, coupler: Coupler) -> Number:
+@formula
+def coupler_illuminance(current: AnyNumber, *, coupler: Coupler) -> Number:
     """Return the light [lx] of the LED on a coupler's cell, E = E_ref (I/I_ref)^p; none for 0 and reverse currents."""
     specimen("coupler", coupler, Coupler)
-    reference = numeric("illuminance_reference", coupler.illuminance_reference, above=0)
-    at = numeric("current_reference", coupler.current_reference, above=0)
-    power = numeric("light_exponent", coupler.light_exponent, above=0)
-    amps = numeric("current", current)
-    return (reference * (np.maximum(amps, 0) / at) ** power)[()]
-
-
-def coupler_resistance(current: ArrayLike, *, coupler: Coupler, illuminance_ambient: ArrayLike = 0.0) -> Number:
-    """Return the settled cell resistance [Ω] of a coupler for a steady LED current."""
-    light = np.asarray(coupler_illuminance(current, coupler=coupler))
-    return cell_resistance(light + numeric("illuminance_ambient", illuminance_ambient, least=0), cell=coupler.cell)
+    share = np.maximum(current, 0) / np.asarray(coupler.current_reference)
+    return coupler.illuminance_reference * share ** np.asarray(coupler.light_exponent)
 
 
 @formula
-def coupler_current(resistance_cell: ArrayLike, *, coupler: Coupler, illuminance_ambient: ArrayLike = 0.0) -> Number:
+def coupler_resistance(current: AnyNumber, *, coupler: Coupler, illuminance_ambient: AtLeastZero = 0.0) -> Number:
+    """Return the settled cell resistance [Ω] of a coupler for a steady LED current."""
+    light = np.asarray(coupler_illuminance(current, coupler=coupler))
+    return cell_resistance(light + illuminance_ambient, cell=coupler.cell)
+
+
+@formula
+def coupler_current(
+    resistance_cell: ZeroToInfinity, *, coupler: Coupler, illuminance_ambient: AtLeastZero = 0.0
+) -> Number:
     """Return the LED current for a wanted settled cell resistance.
 
     The inverse of `coupler_point`.
@@ -86,15 +79,13 @@ def coupler_current(resistance_cell: ArrayLike, *, coupler: Coupler, illuminance
     """
     specimen("coupler", coupler, Coupler)
     wanted = np.asarray(cell_illuminance(resistance_cell, cell=coupler.cell))
-    ambient = numeric("illuminance_ambient", illuminance_ambient, least=0)
-    share = np.maximum(wanted - ambient, 0) / numeric("illuminance_reference", coupler.illuminance_reference, above=0)
-    at = numeric("current_reference", coupler.current_reference, above=0)
-    return (at * share ** (1 / numeric("light_exponent", coupler.light_exponent, above=0)))[()]
+    share = np.maximum(wanted - illuminance_ambient, 0) / np.asarray(coupler.illuminance_reference)
+    return coupler.current_reference * share ** (1 / np.asarray(coupler.light_exponent))
 
 
 @formula
 def coupler_point(
-    current: ArrayLike, *, coupler: Coupler, voltage_cell: ArrayLike = 0.0, illuminance_ambient: ArrayLike = 0.0
+    current: AnyNumber, *, coupler: Coupler, voltage_cell: AtLeastZero = 0.0, illuminance_ambient: AtLeastZero = 0.0
 ) -> CouplerPoint:
     """Return what a coupler does at one steady LED current, with cautions.
 
@@ -139,8 +130,7 @@ def coupler_point(
     >>> f"{point.resistance_cell:.0f} Ω, {1e6 * point.power_cell:.0f} µW", len(point.cautions)
     ('400 Ω, 25 µW', 0)
     """
-    volts = numeric("voltage_cell", voltage_cell, least=0)
-    ambient = numeric("illuminance_ambient", illuminance_ambient, least=0)
+    volts, ambient = voltage_cell, illuminance_ambient
     light = np.asarray(coupler_illuminance(current, coupler=coupler))
     resistance = np.asarray(cell_resistance(light + ambient, cell=coupler.cell))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -176,9 +166,9 @@ def coupler_point(
         )
     )
     return CouplerPoint(
-        illuminance=(light + ambient)[()],
-        resistance_cell=resistance[()],
-        current_cell=amps[()],
-        power_cell=power[()],
+        illuminance=light + ambient,
+        resistance_cell=resistance,
+        current_cell=amps,
+        power_cell=power,
         cautions=cautions,
     )

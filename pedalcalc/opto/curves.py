@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
+from pedalcalc._base import Number, Result, decibels, formula, quantity
+from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc.devices import Coupler
 from pedalcalc.opto.coupler import coupler_resistance
 from pedalcalc.opto.gain import cell_gain
@@ -25,13 +25,13 @@ class GainCurve(Result):
 
 @formula
 def gain_curve(
-    current: ArrayLike,
+    current: AnyNumber,
     *,
     coupler: Coupler,
     placement: str,
-    resistance_arm: ArrayLike,
-    resistance_load: ArrayLike,
-    illuminance_ambient: ArrayLike = 0.0,
+    resistance_arm: ZeroToInfinity,
+    resistance_load: ZeroToInfinity,
+    illuminance_ambient: AtLeastZero = 0.0,
 ) -> GainCurve:
     """Return gain against LED current for a coupler's cell in one of its three places.
 
@@ -74,10 +74,4 @@ def gain_curve(
     """
     cell = coupler_resistance(current, coupler=coupler, illuminance_ambient=illuminance_ambient)
     gain = cell_gain(cell, placement=placement, resistance_arm=resistance_arm, resistance_load=resistance_load)
-    amps, ohms, gain = np.broadcast_arrays(numeric("current", current), np.asarray(cell), np.asarray(gain))
-    return GainCurve(
-        current=amps.copy()[()],
-        resistance_cell=ohms.copy()[()],
-        gain=gain.copy()[()],
-        gain_db=decibels(gain)[()],
-    )
+    return GainCurve(current=current, resistance_cell=cell, gain=gain, gain_db=decibels(np.asarray(gain)))

@@ -27,14 +27,15 @@ from pedalcalc._base import (
     fit,
     formula,
     is_a,
-    numeric,
     one_number,
     quantity,
 )
+from pedalcalc._ranges import AboveZero
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
 from pedalcalc.opto.coupler import coupler_resistance
 from pedalcalc.opto.coupler_draws import draw_couplers, log_resistance
+from pedalcalc.opto.fit_draws import with_figures
 from pedalcalc.opto.pairs import checked_pairs, hysteresis
 
 Array = NDArray[np.float64]
@@ -278,17 +279,12 @@ def _report(
     middle: float,
 ) -> CouplerFit:
     slope = float(logs[1])
-    reference, floor, dark = (float(part) for part in np.exp(logs[[0, 2, 3]]))
+    floor, dark = (float(part) for part in np.exp(logs[[2, 3]]))
     at_reference, _ = log_resistance(draws, np.zeros(1))
-    cell = replace(coupler.cell, resistance_floor=floor, resistance_dark=dark)
     fitted = replace(
-        coupler,
+        with_figures(coupler, logs, middle),
         name=f"{coupler.name}, fitted",
         origin=f"fitted to {amps.size} readings; class: {coupler.origin}",
-        cell=cell,
-        illuminance_reference=float(10 * (cell.resistance_10lx / reference) ** (1 / cell.gamma)),
-        current_reference=middle,
-        light_exponent=slope / cell.gamma,
     )
     kept = int(np.count_nonzero(~odd))
     memory = hysteresis(amps, misses, odd)
@@ -342,13 +338,13 @@ def _report(
         current=amps,
         resistance_ratio=np.exp(misses),
         odd_readings=tuple(int(place) for place in np.flatnonzero(odd)),
-        couplers_drawn=CouplersDrawn(f"{len(draws)} drawn", draws),
+        couplers_drawn=CouplersDrawn(name=f"{len(draws)} drawn", logs=draws),
         cautions=cautions,
     )
 
 
 @formula
-def fitted_band(current: ArrayLike, *, coupler_fit: CouplerFit) -> CouplerBand:
+def fitted_band(current: AboveZero, *, coupler_fit: CouplerFit) -> CouplerBand:
     """Return the cell resistance of a fitted coupler with the fit's own 95 % band.
 
     Parameters
@@ -385,13 +381,14 @@ def fitted_band(current: ArrayLike, *, coupler_fit: CouplerFit) -> CouplerBand:
     ['4.7 kΩ', '5.4 kΩ', '6.3 kΩ']
     """
     is_a("coupler_fit", coupler_fit, CouplerFit)
-    amps = numeric("current", current, above=0)
-    whole = np.asarray(coupler_resistance(amps, coupler=coupler_fit.coupler))
-    log_over = np.log(np.ravel(amps) / coupler_fit.current_reference)
-    middle, factors = np.log(np.ravel(whole)), np.empty(amps.size)
-    for start in range(0, amps.size, _CURRENTS_AT_ONCE):
+    whole = np.asarray(coupler_resistance(current, coupler=coupler_fit.coupler))
+    log_over = np.log(np.ravel(current) / coupler_fit.current_reference)
+    middle, factors = np.log(np.ravel(whole)), np.empty(current.size)
+    for start in range(0, current.size, _CURRENTS_AT_ONCE):
         part = slice(start, start + _CURRENTS_AT_ONCE)
         away = log_resistance(np.asarray(coupler_fit.couplers_drawn.logs), log_over[part])[0] - middle[part]
         factors[part] = np.exp(np.quantile(np.abs(away), _BAND, axis=0))
-    factor = np.reshape(factors, amps.shape)
-    return CouplerBand(amps[()], (whole / factor)[()], whole[()], (whole * factor)[()])
+    factor = np.reshape(factors, current.shape)
+    return CouplerBand(
+        current=current, resistance_low=whole / factor, resistance_cell=whole, resistance_high=whole * factor
+    )

@@ -12,9 +12,10 @@ in --R_arm--+-- out       in --R_arm--CELL--+-- out          +---CELL---+
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, formula, numeric, one_of, parallel
+from pedalcalc._base import Number, formula, one_of, parallel
+from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 
 PLACEMENTS = ("shunt", "series", "feedback")
 
@@ -29,13 +30,9 @@ def _share(below: NDArray[np.float64], above: NDArray[np.float64], names: str) -
         return np.where(np.isinf(below) & ~np.isnan(above), 1.0, below / (below + above))
 
 
-def _open(name: str, value: ArrayLike) -> NDArray[np.float64]:
-    return numeric(name, value, least=0, infinity=True)
-
-
 @formula
 def cell_gain(
-    resistance_cell: ArrayLike, *, placement: str, resistance_arm: ArrayLike, resistance_load: ArrayLike
+    resistance_cell: ZeroToInfinity, *, placement: str, resistance_arm: ZeroToInfinity, resistance_load: ZeroToInfinity
 ) -> Number:
     """Return the gain of a stage whose cell shunts the signal, lies in its way, or stands across a feedback resistor.
 
@@ -78,23 +75,21 @@ def cell_gain(
     '5.0'
     """
     one_of("placement", placement, PLACEMENTS)
-    cell = _open("resistance_cell", resistance_cell)
-    arm = _open("resistance_arm", resistance_arm)
-    load = _open("resistance_load", resistance_load)
+    cell, arm, load = resistance_cell, resistance_arm, resistance_load
     if placement == "series":
-        return _share(load, cell + arm, "resistance_load and what stands before it")[()]
+        return _share(load, cell + arm, "resistance_load and what stands before it")
     both = parallel(cell, load)
     if placement == "shunt":
-        return _share(both, arm, "resistance_arm and what stands to ground")[()]
+        return _share(both, arm, "resistance_arm and what stands to ground")
     if np.any((both == 0) & (arm == 0)) or np.any(np.isinf(both) & np.isinf(arm)):
         raise ValueError("resistance_arm and the feedback path cannot both be 0 or both be open")
     with np.errstate(divide="ignore"):
-        return np.asarray(both / arm)[()]
+        return np.asarray(both / arm)
 
 
 @formula
 def cell_for_reduction(
-    reduction_db: ArrayLike, *, placement: str, resistance_arm: ArrayLike, resistance_load: ArrayLike
+    reduction_db: AtLeastZero, *, placement: str, resistance_arm: ZeroToInfinity, resistance_load: ZeroToInfinity
 ) -> Number:
     """Return the cell resistance for a wanted gain reduction.
 
@@ -138,12 +133,12 @@ def cell_for_reduction(
     '90 kΩ'
     """
     one_of("placement", placement, PLACEMENTS)
-    arm, load = _open("resistance_arm", resistance_arm), _open("resistance_load", resistance_load)
-    lost = np.asarray(np.expm1(numeric("reduction_db", reduction_db, least=0) * (np.log(10) / 20)))
+    arm, load = resistance_arm, resistance_load
+    lost = np.asarray(np.expm1(reduction_db * (np.log(10) / 20)))
     if placement == "series":
         if np.any(np.isinf(arm + load)):
             raise ValueError("resistance_arm and resistance_load must be finite: an open divider is not reduced")
-        return np.asarray((arm + load) * lost)[()]
+        return np.asarray((arm + load) * lost)
     if placement == "feedback":
         if np.any(np.isinf(load)):
             raise ValueError(
@@ -155,4 +150,4 @@ def cell_for_reduction(
         if np.any(np.isinf(both)):
             raise ValueError("resistance_arm and resistance_load cannot both be open")
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(lost == 0, np.where(np.isnan(both), np.nan, np.inf), both / lost)[()]
+        return np.where(lost == 0, np.where(np.isnan(both), np.nan, np.inf), both / lost)

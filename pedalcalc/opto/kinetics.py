@@ -19,11 +19,14 @@ that was not timed as good to a factor of two (`TIME_FACTOR_UNMEASURED`).
 
 from __future__ import annotations
 
+from typing import Annotated, Any
+
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.special import digamma, hyp2f1
 
-from pedalcalc._base import Number, formula, numeric
+from pedalcalc._base import Number, Range, formula
+from pedalcalc._ranges import AtLeastZero
 from pedalcalc.devices import Ldr
 from pedalcalc.laws.cells import rise
 from pedalcalc.opto.cell import _figures, _law, cell_conductance
@@ -39,9 +42,10 @@ def _pace(cell: Ldr) -> tuple[Array, ...]:
     return _figures(cell)[4:]
 
 
-def rise_time_constant(illuminance: ArrayLike, *, cell: Ldr) -> Number:
+@formula
+def rise_time_constant(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
     """Return the time constant [s] with which a cell's conductance rises in steady light."""
-    return rise(numeric("illuminance", illuminance, least=0), _figures(cell))[()]
+    return rise(illuminance, _figures(cell))
 
 
 def _tail(share: Array, rest: Array, exponent: Array) -> Array:
@@ -75,7 +79,7 @@ def _end_conductance(fraction: Array, settled: Array, floor: Array) -> Array:
 
 
 @formula
-def time_to_rise(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> Number:
+def time_to_rise(fraction: Annotated[Any, Range(above=0, below=1)], *, illuminance: AtLeastZero, cell: Ldr) -> Number:
     """Return how long a dark cell takes to reach a fraction of its settled conductance.
 
     Sheets take 0.63 of the conductance, or a resistance of 1.1 times the settled
@@ -115,18 +119,17 @@ def time_to_rise(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> N
     >>> f"{1e3 * time_to_rise(1 / 1.1, illuminance=1000.0, cell=devices.LDR_NORP12):.1f} ms"
     '2.8 ms'
     """
-    part = numeric("fraction", fraction, above=0, below=1)
     settled = np.asarray(cell_conductance(illuminance, cell=cell))
     _, _, dark, floor = _law(cell)
     with np.errstate(divide="ignore", invalid="ignore"):
-        reached = _end_conductance(part, settled, floor)
+        reached = _end_conductance(fraction, settled, floor)
         periods = np.log((settled - dark) / (settled - np.maximum(reached, dark)))
         time = np.asarray(rise_time_constant(illuminance, cell=cell)) * periods
-    return np.where(reached <= dark, 0.0, time)[()]
+    return np.where(reached <= dark, 0.0, time)
 
 
 @formula
-def time_to_fall(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> Number:
+def time_to_fall(fraction: Annotated[Any, Range(above=0, most=1)], *, illuminance: AtLeastZero, cell: Ldr) -> Number:
     """Return how long a lit cell takes in darkness to fall to a fraction of its conductance.
 
     Sheets take 0.37 of the conductance, or ten times the lit resistance, which is
@@ -166,13 +169,12 @@ def time_to_fall(fraction: ArrayLike, *, illuminance: ArrayLike, cell: Ldr) -> N
     >>> f"{1e3 * time_to_fall(0.1, illuminance=1000.0, cell=devices.LDR_NORP12):.0f} ms"
     '48 ms'
     """
-    part = numeric("fraction", fraction, above=0, most=1)
     settled = np.asarray(cell_conductance(illuminance, cell=cell))
     resistance_10lx, _, dark, floor = _law(cell)
     _, _, time_fall, exponent = _pace(cell)
     with np.errstate(divide="ignore", invalid="ignore"):
-        left = (_end_conductance(part, settled, floor) - dark) * resistance_10lx
+        left = (_end_conductance(fraction, settled, floor) - dark) * resistance_10lx
         start = (settled - dark) * resistance_10lx
         dim = np.asarray(0.0)
         time = time_fall * (_fall_clock(left, dim, exponent) - _fall_clock(start, dim, exponent))
-    return np.where(part == 1, 0.0 * settled, np.where(left <= 0, np.inf, time))[()]
+    return np.where(fraction == 1, 0.0 * settled, np.where(left <= 0, np.inf, time))

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import ModelRangeWarning, formula, numeric
+from pedalcalc._base import formula, warn_outside_model
+from pedalcalc._ranges import AboveZero
+from pedalcalc._record import specimen
 from pedalcalc.devices import Coupler, Ldr, Led
-from pedalcalc.devices._record import specimen
 
 
 @formula
-def make_coupler(led: Led, *, cell: Ldr, distance: ArrayLike, diameter_lamp: ArrayLike) -> Coupler:
+def make_coupler(led: Led, *, cell: Ldr, distance: AboveZero, diameter_lamp: AboveZero) -> Coupler:
     """Put a lamp in front of a photocell, and return the coupler that they make.
 
     The inverse-square law of a point source. A 5 mm LED a few millimetres from a cell is no point: take the light as
@@ -65,23 +63,19 @@ def make_coupler(led: Led, *, cell: Ldr, distance: ArrayLike, diameter_lamp: Arr
     """
     specimen("led", led, Led)
     specimen("cell", cell, Ldr)
-    away = numeric("distance", distance, above=0)
-    diameter = numeric("diameter_lamp", diameter_lamp, above=0)
     intensity = np.asarray(led.luminous_intensity, float)
     if np.all(np.isnan(intensity)):
         raise ValueError(f"led must be a lamp whose luminous_intensity is known, which that of {led.name!r} is not")
-    if np.any(away < 5 * diameter):
-        warnings.warn(
-            "distance is under five lamp diameters: the inverse-square law is good to a factor of two or three there",
-            ModelRangeWarning,
-            stacklevel=2,
+    if np.any(distance < 5 * diameter_lamp):
+        warn_outside_model(
+            "distance is under five lamp diameters: the inverse-square law is good to a factor of two or three there"
         )
     return Coupler(
         name=f"{led.name} on {cell.name}",
         origin=f"inverse-square law; lamp: {led.origin}; cell: {cell.origin}",
         led=led,
         cell=cell,
-        illuminance_reference=np.asarray(intensity / away**2 + 0 * diameter)[()],
+        illuminance_reference=intensity / distance**2 + 0 * diameter_lamp,
         current_reference=led.current_for_light,
         light_exponent=led.light_exponent,
     )

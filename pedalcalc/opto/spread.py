@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from numpy.typing import ArrayLike
-
 from pedalcalc._base import formula, is_a
+from pedalcalc._ranges import AnyNumber, AtLeastOne
 from pedalcalc.devices import Coupler
 from pedalcalc.opto.band import LIGHT_FACTOR_UNMEASURED, CouplerBand, class_band
 from pedalcalc.opto.fits import CouplerFit, fitted_band
@@ -12,7 +11,7 @@ from pedalcalc.opto.fits import CouplerFit, fitted_band
 
 @formula
 def coupler_band(
-    current: ArrayLike, *, coupler: Coupler | CouplerFit, light_factor: ArrayLike = LIGHT_FACTOR_UNMEASURED
+    current: AnyNumber, *, coupler: Coupler | CouplerFit, light_factor: AtLeastOne = LIGHT_FACTOR_UNMEASURED
 ) -> CouplerBand:
     """Return the cell resistance of a coupler with its band: of one that nobody measured, or of your own fit.
 
@@ -61,4 +60,4 @@ def coupler_band(
     """
     if isinstance(coupler, CouplerFit):
         return fitted_band(current, coupler_fit=coupler)
-    return class_band(current, coupler=is_a("coupler", coupler, Coupler), light_factor=light_factor)
+    return class_band(current, coupler=is_a("coupler", coupler, Coupler), factor=light_factor)

@@ -32,12 +32,12 @@ nets, not in column names and kinds. A list without the column ``fitted`` is rea
 Nothing else is guessed: a doubtful cell is refused with its line and column.
 """
 
+from pedalcalc._part_value import LAWS
 from pedalcalc.parts._fitting import fitting_order, marking_text
 from pedalcalc.parts._list import (
     COLUMNS,
     FITTING_STEPS,
     KINDS,
-    LAWS,
     NOT_CONNECTED,
     Connection,
     Part,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -13,11 +12,11 @@ import numpy as np
 
 from pedalcalc._base import Result, file_path, io, quantity
 from pedalcalc._csv import Row, each_row
+from pedalcalc._part_value import TWO_PINS, UNITS, read_part_value
 from pedalcalc.values import read_value
 
 COLUMNS = ("reference", "kind", "value", "fitted", "tolerance", "rating", "connections", "note")
 NOT_CONNECTED = "not connected"
-LAWS = ("linear", "log", "reverse log")
 
 # Lowest first, so that the board lies flat on what is being soldered; what is in the way or fragile comes last.
 FITTING_STEPS = {
@@ -32,11 +31,6 @@ FITTING_STEPS = {
 }
 KINDS = tuple(kind for kinds in FITTING_STEPS.values() for kind in kinds)
 
-UNITS = {"resistor": "Ω", "trimmer": "Ω", "potentiometer": "Ω", "inductor": "H"} | dict.fromkeys(
-    ("film capacitor", "ceramic capacitor", "electrolytic capacitor", "tantalum capacitor"), "F"
-)
-CONTROLS = ("potentiometer", "trimmer")
-TWO_PINS = ("resistor", "link", "film capacitor", "ceramic capacitor", "inductor", "photocell")
 POLARISED = {
     "diode": ("anode", "cathode"),
     "indicator": ("anode", "cathode"),
@@ -146,10 +140,10 @@ def _part(row: Row) -> Part:
     if kind not in KINDS:
         hint = "; say which: film, ceramic or electrolytic capacitor" if kind == "capacitor" else ""
         raise row.error("kind", f"{cells['kind']!r} is none of {', '.join(KINDS)}{hint}")
-    value, law = row.read("value", lambda text: _value(text, kind))
+    value, law = row.read("value", lambda text: read_part_value(text, kind))
     value_text, listed = cells["value"], ""
     if cells["fitted"]:
-        value, fitted_law = row.read("fitted", lambda text: _value(text, kind))
+        value, fitted_law = row.read("fitted", lambda text: read_part_value(text, kind))
         value_text, listed, law = cells["fitted"], value_text, fitted_law or law
     low, high = row.read("tolerance", _tolerance)
     ratings = row.read("rating", _ratings)
@@ -170,30 +164,6 @@ def _part(row: Row) -> Part:
         text_listed=listed,
         place=f"{row.path.name}, line {row.line}",
     )
-
-
-@lru_cache(maxsize=4096)
-def _value(text: str, kind: str) -> tuple[float, str]:
-    """Return value and law of a cell; NaN and no law for a type."""
-    unit = UNITS.get(kind, "")
-    if not unit:
-        if not text and kind != "link":
-            raise ValueError(f"it is empty; give the type of the {kind}")
-        return math.nan, ""
-    number, law = text, ""
-    if kind in CONTROLS:
-        for name in sorted(LAWS, key=len, reverse=True):
-            if re.search(rf"\s{name}$", text.casefold()):
-                number, law = text[: -len(name)].rstrip(), name
-                break
-    try:
-        value = read_value(number, unit=unit)
-    except ValueError as reason:
-        behind = f"; behind it stands the law of a control, one of {', '.join(LAWS)}" if kind in CONTROLS else ""
-        raise ValueError(f"{reason}{behind}") from None
-    if value == 0 and kind != "resistor":
-        raise ValueError(f"a {kind} of 0 {unit} is none")
-    return value, law
 
 
 @lru_cache(maxsize=4096)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import io, is_a, words
+from pedalcalc._number_text import number_text
 from pedalcalc.compressor.features import CurveFeatures
 from pedalcalc.compressor.response import Response
 from pedalcalc.compressor.static import StaticCurve
@@ -25,7 +26,6 @@ from pedalcalc.plot._style import (
     new_picture,
     thinned,
 )
-from pedalcalc.report._text import number_text
 
 FIRST = 5e-4  # shortest time drawn after a step, in seconds
 ROUND = 5.0  # limits of the level axis fall on multiples of this many dB
@@ -196,6 +196,11 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     Picture
         A matplotlib figure that shows itself in a notebook. Where the circuit latches, the branch from above is drawn too.
 
+    Raises
+    ------
+    ValueError
+        If the curve is one of many units.
+
     References
     ----------
     PRACTICE : level out against level in, both in dB.
@@ -208,6 +213,12 @@ def static_curve(curve: StaticCurve, *, features: CurveFeatures | None = None, t
     >>> plot.static_curve(curve).axes[0].get_xlabel()
     'Level in [dBV]'
     """
+    is_a("curve", curve, StaticCurve)
+    if np.ndim(curve.level_out_dbv) > 1:
+        raise ValueError(
+            f"curve must be of one unit to be drawn, got one of {len(curve.level_out_dbv)} units; "
+            "compute it for one of them"
+        )
     picture, update = static_picture(words("title", title))
     update(curve, features)
     return picture

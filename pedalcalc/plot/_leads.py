@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from html import escape
 
+from pedalcalc._screen_text import plain_text
 from pedalcalc.devices import Pinout
-from pedalcalc.report._text import plain_text
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 LEAD = 62.0  # between two leads in a row, room for the longest name of one

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from pedalcalc._base import io, numeric, one_number, table_of, words
+from pedalcalc._number_text import number_text
 from pedalcalc.plot._style import COLOURS, INK, PALE, Picture, dress, look, new_picture
-from pedalcalc.report._text import number_text
 
 
 @io

@@ -9,10 +9,10 @@ from html import escape, unescape
 from typing import Any
 
 from pedalcalc._base import io, is_a, one_of, table_of, words
+from pedalcalc._screen_text import plain_text
 from pedalcalc.devices import Pinout
 from pedalcalc.plot import _stages
 from pedalcalc.plot._leads import draw_leads
-from pedalcalc.report._text import plain_text
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 LONGEST = 10  # letters of a label in one line

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, is_a, numeric, one_of, whole
+from pedalcalc._base import formula, is_a, one_of
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
 from pedalcalc.devices import Converter
 from pedalcalc.pump._cycle import solve_cycle
 from pedalcalc.pump._stage import (
@@ -25,22 +25,22 @@ __all__ = ["inverter"]
 @formula
 def inverter(
     *,
-    voltage_supply: ArrayLike,
-    resistance_feed: ArrayLike,
-    resistance_switch: ArrayLike,
-    current_idle: ArrayLike,
-    frequency_pump: ArrayLike,
-    capacitance_pump: ArrayLike,
-    resistance_esr_pump: ArrayLike,
-    capacitance_output: ArrayLike,
-    resistance_esr_output: ArrayLike,
-    voltage_rating_pump: ArrayLike,
-    voltage_rating_output: ArrayLike,
-    count: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_feed: AtLeastZero,
+    resistance_switch: AtLeastZero,
+    current_idle: AtLeastZero,
+    frequency_pump: AboveZero,
+    capacitance_pump: AboveZero,
+    resistance_esr_pump: AtLeastZero,
+    capacitance_output: AboveZeroToInfinity,
+    resistance_esr_output: AtLeastZero,
+    voltage_rating_pump: AboveZero,
+    voltage_rating_output: AboveZero,
+    count: Count,
     low_pin: str,
     converter: Converter,
-    current_load: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
+    current_load: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
 ) -> Pump:
     """Find the output of a switched-capacitor voltage inverter under load.
 
@@ -57,21 +57,21 @@ def inverter(
     current_idle : array_like
         The converter's own current [A], at least 0.
     frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], > 0.
+        Pump frequency, half the oscillator's [Hz], above 0.
     capacitance_pump : array_like
-        Flying capacitor [F], > 0.
+        Flying capacitor [F], above 0.
     resistance_esr_pump : array_like
         Its equivalent series resistance [Ω], at least 0.
     capacitance_output : array_like
-        Output capacitor [F], > 0; inf is a stiff output.
+        Output capacitor [F], above 0; inf is a stiff output.
     resistance_esr_output : array_like
         Its equivalent series resistance [Ω], at least 0.
     voltage_rating_pump : array_like
-        Voltage printed on the flying capacitor [V], > 0.
+        Voltage printed on the flying capacitor [V], above 0.
     voltage_rating_output : array_like
-        Voltage printed on the output capacitor [V], > 0.
+        Voltage printed on the output capacitor [V], above 0.
     count : array_like
-        Converters in parallel, each with its own flying capacitor [1], whole, at least 1.
+        Converters in parallel, each with its own flying capacitor [1], at least 1, a whole number.
     low_pin : str
         Low-voltage pin "open" or "grounded".
     converter : Converter
@@ -79,7 +79,7 @@ def inverter(
     current_load : array_like
         Constant current of the load between ground and the negative output [A], at least 0; none unless stated.
     resistance_load : array_like
-        What the load draws as a resistance [Ω], > 0; none (inf) unless stated.
+        What the load draws as a resistance [Ω], above 0; none (inf) unless stated.
 
     Returns
     -------
@@ -119,20 +119,10 @@ def inverter(
     >>> print(f"{minus.voltage_output:.2f} V, {minus.resistance_thevenin:.1f} Ω")
     -8.67 V, 64.5 Ω
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    current = numeric("current_load", current_load, least=0)
-    resistor = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    source = numeric("resistance_feed", resistance_feed, least=0)
-    switch = numeric("resistance_switch", resistance_switch, least=0)
-    idle = numeric("current_idle", current_idle, least=0)
-    f = numeric("frequency_pump", frequency_pump, above=0)
-    c1 = numeric("capacitance_pump", capacitance_pump, above=0)
-    esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
-    c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
-    esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
-    rating1 = numeric("voltage_rating_pump", voltage_rating_pump, above=0)
-    rating2 = numeric("voltage_rating_output", voltage_rating_output, above=0)
-    n = whole("count", count)
+    supply, current, resistor, source = voltage_supply, current_load, resistance_load, resistance_feed
+    switch, idle, f, c1, esr1 = resistance_switch, current_idle, frequency_pump, capacitance_pump, resistance_esr_pump
+    c2, esr2, rating1, rating2 = capacitance_output, resistance_esr_output, voltage_rating_pump, voltage_rating_output
+    n = count
     one_of("low_pin", low_pin, LOW_PIN)
     is_a("converter", converter, Converter)
     phase = (2 * switch + esr1) / n

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, formula, is_a, numeric, whole
+from pedalcalc._base import Number, formula, is_a
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
 from pedalcalc.devices import Diode
 from pedalcalc.pump._settled import settle
 from pedalcalc.pump._start import periods_to
@@ -19,17 +19,17 @@ _NONE = 1e-6
 
 @formula
 def start_time(
-    tolerance: ArrayLike,
+    tolerance: AboveZero,
     *,
-    voltage_supply: ArrayLike,
-    current_load: ArrayLike,
-    resistance_switch: ArrayLike,
-    frequency_pump: ArrayLike,
-    capacitance_pump: ArrayLike,
-    resistance_esr_pump: ArrayLike,
-    capacitance_output: ArrayLike,
-    resistance_esr_output: ArrayLike,
-    count: ArrayLike,
+    voltage_supply: AtLeastZero,
+    current_load: AtLeastZero,
+    resistance_switch: AtLeastZero,
+    frequency_pump: AboveZero,
+    capacitance_pump: AboveZero,
+    resistance_esr_pump: AtLeastZero,
+    capacitance_output: AboveZeroToInfinity,
+    resistance_esr_output: AtLeastZero,
+    count: Count,
     diode: Diode,
 ) -> Number:
     """Find how long a two-diode doubler takes from empty capacitors until its output is within a band of the final voltage.
@@ -40,7 +40,7 @@ def start_time(
     Parameters
     ----------
     tolerance : array_like
-        Band, as a share of the final voltage [1], > 0, such as 0.05.
+        Band, as a share of the final voltage [1], above 0, such as 0.05.
     voltage_supply : array_like
         Supply at the converter's pin, there from the first moment on [V], at least 0.
     current_load : array_like
@@ -48,17 +48,17 @@ def start_time(
     resistance_switch : array_like
         One of the converter's switches [Ω], at least 0; see `Converter.resistance_switch`.
     frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], > 0.
+        Pump frequency, half the oscillator's [Hz], above 0.
     capacitance_pump : array_like
-        Flying capacitor [F], > 0.
+        Flying capacitor [F], above 0.
     resistance_esr_pump : array_like
         Its equivalent series resistance [Ω], at least 0.
     capacitance_output : array_like
-        Output capacitor [F], > 0; inf never starts.
+        Output capacitor [F], above 0; inf never starts.
     resistance_esr_output : array_like
         Its equivalent series resistance [Ω], at least 0.
     count : array_like
-        Converters in parallel, each with its own flying capacitor and diodes [1], whole, at least 1.
+        Converters in parallel, each with its own flying capacitor and diodes [1], at least 1, a whole number.
     diode : Diode
         Both diodes (`pedalcalc.devices`), at 300 K.
 
@@ -97,16 +97,8 @@ def start_time(
     >>> print(f"{1000 * time:.1f} ms")
     4.4 ms
     """
-    band = numeric("tolerance", tolerance, above=0)
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    load = numeric("current_load", current_load, least=0)
-    switch = numeric("resistance_switch", resistance_switch, least=0)
-    f = numeric("frequency_pump", frequency_pump, above=0)
-    c1 = numeric("capacitance_pump", capacitance_pump, above=0)
-    esr1 = numeric("resistance_esr_pump", resistance_esr_pump, least=0)
-    c2 = numeric("capacitance_output", capacitance_output, above=0, infinity=True)
-    esr2 = numeric("resistance_esr_output", resistance_esr_output, least=0)
-    n = whole("count", count)
+    band, supply, load, switch, f = tolerance, voltage_supply, current_load, resistance_switch, frequency_pump
+    c1, esr1, c2, esr2, n = capacitance_pump, resistance_esr_pump, capacitance_output, resistance_esr_output, count
     is_a("diode", diode, Diode)
     law = (diode.current_saturation, diode.ideality, diode.resistance_series)
     circuit = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, law)
@@ -118,4 +110,4 @@ def start_time(
     aim = final[starts]
     with np.errstate(all="ignore"):
         time[starts] = (periods_to(chosen, (1 - band[starts]) * aim, aim) + 0.5) * chosen.period
-    return time[()]
+    return time

@@ -13,24 +13,18 @@ no inductance.
 from pedalcalc.rc.chain import Band, chain_band
 from pedalcalc.rc.choose import CornerParts, DividerParts, choose_corner_parts, choose_divider
 from pedalcalc.rc.corner import corner_capacitance, corner_frequency, corner_resistance
-from pedalcalc.rc.divider import Divider, DividerString, divider, divider_string, parallel_resistance
-from pedalcalc.rc.meter import AmmeterReading, ammeter_reading
+from pedalcalc.rc.divider import Divider, divider, parallel_resistance
 from pedalcalc.rc.rating import resistor_rating
 from pedalcalc.rc.response import FilterResponse, highpass_response, lowpass_response
-from pedalcalc.rc.sections import TwoSections, two_sections
 from pedalcalc.rc.step import Charging, charging, time_between_levels
 
 __all__ = [
-    "AmmeterReading",
     "Band",
     "Charging",
     "CornerParts",
     "Divider",
     "DividerParts",
-    "DividerString",
     "FilterResponse",
-    "TwoSections",
-    "ammeter_reading",
     "chain_band",
     "charging",
     "choose_corner_parts",
@@ -39,11 +33,9 @@ __all__ = [
     "corner_frequency",
     "corner_resistance",
     "divider",
-    "divider_string",
     "highpass_response",
     "lowpass_response",
     "parallel_resistance",
     "resistor_rating",
     "time_between_levels",
-    "two_sections",
 ]

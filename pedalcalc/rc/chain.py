@@ -121,9 +121,5 @@ def chain_band(
         found = [np.where(unknown, np.nan, np.exp(x)) for x in (edge_low, edge_high, peak, most / 2)]
     low_edge, high_edge, top_at, gain = found
     return Band(
-        frequency_low=low_edge[()],
-        frequency_high=high_edge[()],
-        frequency_peak=top_at[()],
-        gain=gain[()],
-        gain_db=decibels(gain)[()],
+        frequency_low=low_edge, frequency_high=high_edge, frequency_peak=top_at, gain=gain, gain_db=decibels(gain)
     )

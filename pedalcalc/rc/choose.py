@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Result, Stock, one_number, parallel, quantity, search
-from pedalcalc.values._series import drawer, steps
+from pedalcalc._stock import drawer, steps
 
 #: From where to where [Ω, F] a series is searched: what a pedal's drawer holds. A drawer's own list is searched whole.
 RESISTORS = (1e3, 1e6)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, formula, numeric
+from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 
 
 def product(
@@ -28,17 +29,17 @@ def several(name: str, values: Sequence[ArrayLike], **allowed: float | bool) -> 
     """Return a sequence of checked arrays, broadcast together; a lone number is refused."""
     if not isinstance(values, (tuple, list, np.ndarray)) or (isinstance(values, np.ndarray) and values.ndim == 0):
         raise TypeError(f"{name} must be a tuple of numbers or arrays, not {values!r}")
-    checked = [numeric(f"{name}[{place}]", value, **allowed) for place, value in enumerate(values)]  # type: ignore[arg-type]
+    checked = [numeric(f"{name}[{place}]", value, **allowed) for place, value in enumerate(values)]
     return list(np.broadcast_arrays(*checked)) if checked else []
 
 
 def _inverse_turn(product_of_two: NDArray[np.float64]) -> Number:
     with np.errstate(divide="ignore"):
-        return np.asarray(1 / (2 * np.pi * product_of_two))[()]
+        return np.asarray(1 / (2 * np.pi * product_of_two))
 
 
 @formula
-def corner_frequency(*, resistance: ArrayLike, capacitance: ArrayLike) -> Number:
+def corner_frequency(*, resistance: ZeroToInfinity, capacitance: AtLeastZero) -> Number:
     """Find the frequency at which a resistor and a capacitor put the response 3 dB down.
 
     Parameters
@@ -71,13 +72,11 @@ def corner_frequency(*, resistance: ArrayLike, capacitance: ArrayLike) -> Number
     >>> print(f"{corner_frequency(resistance=500, capacitance=7e-6):.3f} Hz")
     45.473 Hz
     """
-    resistance = numeric("resistance", resistance, least=0, infinity=True)
-    capacitance = numeric("capacitance", capacitance, least=0)
     return _inverse_turn(product("resistance", resistance, "capacitance", capacitance))
 
 
 @formula
-def corner_resistance(frequency_corner: ArrayLike, *, capacitance: ArrayLike) -> Number:
+def corner_resistance(frequency_corner: ZeroToInfinity, *, capacitance: AtLeastZero) -> Number:
     """Find the resistance that gives a corner frequency with a capacitor at hand.
 
     Parameters
@@ -110,13 +109,11 @@ def corner_resistance(frequency_corner: ArrayLike, *, capacitance: ArrayLike) ->
     >>> print(f"{corner_resistance(100, capacitance=100e-9):.0f} ohm")
     15915 ohm
     """
-    frequency = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
-    capacitance = numeric("capacitance", capacitance, least=0)
-    return _inverse_turn(product("frequency_corner", frequency, "capacitance", capacitance))
+    return _inverse_turn(product("frequency_corner", frequency_corner, "capacitance", capacitance))
 
 
 @formula
-def corner_capacitance(frequency_corner: ArrayLike, *, resistance: ArrayLike) -> Number:
+def corner_capacitance(frequency_corner: ZeroToInfinity, *, resistance: ZeroToInfinity) -> Number:
     """Find the capacitance that gives a corner frequency with a resistor at hand.
 
     A bypass capacitor that shall hold a resistor's upper end still gets its corner at a tenth of the lowest frequency
@@ -152,6 +149,4 @@ def corner_capacitance(frequency_corner: ArrayLike, *, resistance: ArrayLike) ->
     >>> print(f"{corner_capacitance(20, resistance=1e6) * 1e9:.2f} nF")
     7.96 nF
     """
-    frequency = numeric("frequency_corner", frequency_corner, least=0, infinity=True)
-    resistance = numeric("resistance", resistance, least=0, infinity=True)
-    return _inverse_turn(product("frequency_corner", frequency, "resistance", resistance))
+    return _inverse_turn(product("frequency_corner", frequency_corner, "resistance", resistance))

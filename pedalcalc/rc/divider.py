@@ -1,4 +1,4 @@
-"""Resistors as dividers and strings."""
+"""Resistors as dividers."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, parallel, quantity
+from pedalcalc._base import Number, Result, formula, parallel, quantity
+from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc.rc.corner import several
 
 
@@ -24,16 +25,6 @@ class Divider(Result):
     resistance_loaded: Number = quantity("Ω", "lower resistor in parallel with the load")
     current: Number = quantity("A", "current from the supply")
     current_load: Number = quantity("A", "current into the load")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class DividerString(Result):
-    """Result of `divider_string`: tuples run from the supply to ground."""
-
-    current: Number = quantity("A", "current through the string")
-    voltages: tuple[Number, ...] = quantity("records", "voltage across each resistor")
-    voltages_tap: tuple[Number, ...] = quantity("records", "voltage from each junction to ground")
-    resistances_thevenin: tuple[Number, ...] = quantity("records", "resistance seen from each junction")
 
 
 @formula
@@ -75,16 +66,16 @@ def parallel_resistance(resistances: Sequence[ArrayLike]) -> Number:
     each = several("resistances", resistances, least=0, infinity=True)
     if not each:
         raise ValueError("resistances must hold at least one value, got none")
-    return parallel(*each)[()]
+    return parallel(*each)
 
 
 @formula
 def divider(
     *,
-    voltage_supply: ArrayLike,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_load: ArrayLike = np.inf,
+    voltage_supply: AtLeastZero,
+    resistance_top: ZeroToInfinity,
+    resistance_bottom: ZeroToInfinity,
+    resistance_load: ZeroToInfinity = np.inf,
 ) -> Divider:
     """Find what a two-resistor divider gives, with and without what hangs on it: a next stage, or a meter.
 
@@ -129,12 +120,7 @@ def divider(
     >>> print(f"{half.voltage_thevenin} V falls to {half.voltage_output} V")
     4.5 V falls to 3.0 V
     """
-    supply, top, bottom, load = np.broadcast_arrays(
-        numeric("voltage_supply", voltage_supply, least=0),
-        numeric("resistance_top", resistance_top, least=0, infinity=True),
-        numeric("resistance_bottom", resistance_bottom, least=0, infinity=True),
-        numeric("resistance_load", resistance_load, least=0, infinity=True),
-    )
+    supply, top, bottom, load = voltage_supply, resistance_top, resistance_bottom, resistance_load
     for name, other, hit, why in (
         ("resistance_bottom", "resistance_top", (top == 0) & (bottom == 0), "are 0: a shorted supply"),
         ("resistance_bottom", "resistance_top", np.isinf(top) & np.isinf(bottom), "are open: a floating output"),
@@ -150,14 +136,14 @@ def divider(
         into_load = np.where(load == 0, total, supply * part / load)
         lost = np.where(thevenin == 0, 0.0, share(load, thevenin))
     return Divider(
-        voltage_output=(supply * part)[()],
-        voltage_thevenin=(supply * part_open)[()],
-        resistance_thevenin=thevenin[()],
-        shortfall=np.where(np.isnan(supply + top + bottom + load), np.nan, lost)[()],
-        voltage_top=(supply * share(loaded, top))[()],
-        resistance_loaded=loaded[()],
-        current=total[()],
-        current_load=into_load[()],
+        voltage_output=supply * part,
+        voltage_thevenin=supply * part_open,
+        resistance_thevenin=thevenin,
+        shortfall=np.where(np.isnan(supply + top + bottom + load), np.nan, lost),
+        voltage_top=supply * share(loaded, top),
+        resistance_loaded=loaded,
+        current=total,
+        current_load=into_load,
     )
 
 
@@ -167,60 +153,3 @@ def share(above: NDArray[np.float64], below: NDArray[np.float64]) -> NDArray[np.
         part = np.where(below == 0, 0.0, 1 / (1 + above / below))
     part = np.where(np.isinf(above), 0.0, part)
     return np.where(np.isnan(above + below), np.nan, part)
-
-
-@formula
-def divider_string(resistances: Sequence[ArrayLike], *, voltage_supply: ArrayLike) -> DividerString:
-    """Find the voltages along a string of resistors from supply to ground.
-
-    Parameters
-    ----------
-    resistances : sequence of array_like
-        Resistances from the supply to ground [Ω], each 0 or more and finite; at least two.
-    voltage_supply : array_like
-        Voltage across the string [V], at least 0.
-
-    Returns
-    -------
-    DividerString
-        Current, the voltage across each resistor, and for each junction between two of them
-        its voltage to ground and the resistance seen from it.
-
-    Raises
-    ------
-    ValueError
-        If a value is out of range, there are fewer than two resistors, or all are 0.
-    TypeError
-        If `resistances` is not a sequence.
-
-    Notes
-    -----
-    I = V_S/Σ R; V_i = I R_i; at a junction R_th = (Σ R above) || (Σ R below).
-
-    References
-    ----------
-    KUPHALDT-1, ch. 6, voltage divider circuits.
-
-    Examples
-    --------
-    >>> string = divider_string((2e3, 500, 3e3), voltage_supply=20)
-    >>> print(f"{string.voltages[1]:.4f} V across the middle one")
-    1.8182 V across the middle one
-    """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    each = several("resistances", resistances, least=0)
-    if len(each) < 2:
-        raise ValueError(f"resistances must hold at least two values, got {len(each)}")
-    supply, *each = np.broadcast_arrays(supply, *each)
-    below = [sum(each[place:], start=np.zeros(supply.shape)) for place in range(len(each))]
-    total = below[0]
-    if np.any(total == 0):
-        raise ValueError("resistances must not all be 0: a shorted supply")
-    current = supply / total
-    seen = [(total - part) * part / total for part in below[1:]]
-    return DividerString(
-        current=current[()],
-        voltages=tuple((current * one)[()] for one in each),
-        voltages_tap=tuple((current * part)[()] for part in below[1:]),
-        resistances_thevenin=tuple(one[()] for one in seen),
-    )

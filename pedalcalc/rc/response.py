@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, decibels, formula, numeric, parallel, quantity
+from pedalcalc._base import Number, Result, decibels, formula, parallel, quantity
+from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,22 +30,20 @@ def describe(
     voltage_input: NDArray[np.float64],
 ) -> FilterResponse:
     """Return the named result for a magnitude and a phase in radians."""
-    gain, phase, corner, voltage_input = np.broadcast_arrays(gain, phase, corner, voltage_input)
     with np.errstate(under="ignore"):
         response = gain * np.cos(phase) + 1j * (gain * np.sin(phase))
     return FilterResponse(
-        response=response[()],
-        gain=gain[()],
-        gain_db=decibels(gain)[()],
-        phase_degrees=(np.degrees(phase) + 0.0)[()],
-        voltage_output=(gain * voltage_input)[()],
-        frequency_corner=corner[()],
+        response=response,
+        gain=gain,
+        gain_db=decibels(gain),
+        phase_degrees=np.degrees(phase) + 0.0,
+        voltage_output=gain * voltage_input,
+        frequency_corner=corner,
     )
 
 
 def _over_corner(frequency: NDArray[np.float64], turn_time: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return f/f_c = 2 π f τ; where the parts leave no corner, their limit counts first."""
-    frequency, turn_time = np.broadcast_arrays(frequency, turn_time)
     with np.errstate(invalid="ignore"):
         over = np.where(turn_time == 0, 0.0, np.where(np.isinf(turn_time), np.inf, frequency * turn_time))
     return np.where(np.isnan(frequency), np.nan, over)
@@ -73,14 +72,14 @@ def _corner(turn_time: NDArray[np.float64]) -> NDArray[np.float64]:
 
 @formula
 def lowpass_response(
-    frequency: ArrayLike,
+    frequency: ZeroToInfinity,
     *,
-    resistance: ArrayLike,
-    capacitance: ArrayLike,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    resistance_esr: ArrayLike = 0.0,
-    voltage_input: ArrayLike = 1.0,
+    resistance: ZeroToInfinity,
+    capacitance: AtLeastZero,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_esr: AtLeastZero = 0.0,
+    voltage_input: AnyNumber = 1.0,
 ) -> FilterResponse:
     """Find what a series resistor and a capacitor to ground let through.
 
@@ -93,9 +92,9 @@ def lowpass_response(
     capacitance : array_like
         Capacitor to ground [F], at least 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], 0 to infinity; 0, an ideal source, unless stated.
     resistance_load : array_like
-        Resistance from the output to ground [Ω]; open unless stated.
+        Resistance from the output to ground [Ω], 0 to infinity; open unless stated.
     resistance_esr : array_like
         Equivalent series resistance of the capacitor [Ω], at least 0; none unless stated.
     voltage_input : array_like
@@ -128,14 +127,8 @@ def lowpass_response(
     >>> print(f"{loaded.voltage_output:.4f} V, corner {loaded.frequency_corner:.1f} Hz")
     0.6102 V, corner 68.2 Hz
     """
-    frequency = numeric("frequency", frequency, least=0, infinity=True)
-    resistance = numeric("resistance", resistance, least=0, infinity=True)
-    capacitance = numeric("capacitance", capacitance, least=0)
-    source = numeric("resistance_generator", resistance_generator, least=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
-    esr = numeric("resistance_esr", resistance_esr, least=0)
-    voltage = numeric("voltage_input", voltage_input)
-    through, load = np.broadcast_arrays(source + resistance, load)
+    source, load, esr, voltage = resistance_generator, resistance_load, resistance_esr, voltage_input
+    through = source + resistance
     if np.any((through == 0) & (load == 0)):
         raise ValueError(
             "resistance_load must be above 0 where resistance_generator and resistance are 0, got 0: a shorted ideal source"
@@ -154,13 +147,13 @@ def lowpass_response(
 
 @formula
 def highpass_response(
-    frequency: ArrayLike,
+    frequency: ZeroToInfinity,
     *,
-    resistance: ArrayLike,
-    capacitance: ArrayLike,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    voltage_input: ArrayLike = 1.0,
+    resistance: ZeroToInfinity,
+    capacitance: AtLeastZero,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
+    voltage_input: AnyNumber = 1.0,
 ) -> FilterResponse:
     """Find what a series capacitor and a resistor to ground let through.
 
@@ -173,9 +166,9 @@ def highpass_response(
     capacitance : array_like
         Series capacitor [F], at least 0.
     resistance_generator : array_like
-        Resistance of what drives the filter [Ω]; 0, an ideal source, unless stated.
+        Resistance of what drives the filter [Ω], 0 to infinity; 0, an ideal source, unless stated.
     resistance_load : array_like
-        Further resistance from the output to ground [Ω]; open unless stated.
+        Further resistance from the output to ground [Ω], 0 to infinity; open unless stated.
     voltage_input : array_like
         Voltage of the source, peak or rms, as the output is wanted [V]; 1 V unless stated.
 
@@ -204,13 +197,8 @@ def highpass_response(
     >>> print(f"{coupling.gain:.3f}, {coupling.gain_db:.1f} dB, {coupling.phase_degrees:.0f} degrees")
     0.532, -5.5 dB, 58 degrees
     """
-    frequency = numeric("frequency", frequency, least=0, infinity=True)
-    resistance = numeric("resistance", resistance, least=0, infinity=True)
-    capacitance = numeric("capacitance", capacitance, least=0)
-    source = numeric("resistance_generator", resistance_generator, least=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
-    voltage = numeric("voltage_input", voltage_input)
-    shunt, source = np.broadcast_arrays(parallel(resistance, load), source)
+    source, load, voltage = resistance_generator, resistance_load, voltage_input
+    shunt = parallel(resistance, load)
     if np.any(np.isinf(shunt) & np.isinf(source)):
         raise ValueError(
             "resistance_generator must be finite where resistance and resistance_load are open, got inf: a floating output"

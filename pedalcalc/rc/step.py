@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity
+from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc.rc.corner import product
 
 
@@ -22,7 +23,6 @@ class Charging(Result):
 
 def _elapsed(time: NDArray[np.float64], tau: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return time over time constant: 0 at the start, infinite later where tau is 0."""
-    time, tau = np.broadcast_arrays(time, tau)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where((time == 0) & (tau == 0), 0.0, time / tau)
 
@@ -34,12 +34,12 @@ def _left(elapsed: NDArray[np.float64]) -> NDArray[np.float64]:
 
 @formula
 def charging(
-    time: ArrayLike,
+    time: AtLeastZero,
     *,
-    voltage_start: ArrayLike,
-    voltage_final: ArrayLike,
-    resistance: ArrayLike,
-    capacitance: ArrayLike,
+    voltage_start: AnyNumber,
+    voltage_final: AnyNumber,
+    resistance: ZeroToInfinity,
+    capacitance: AtLeastZero,
 ) -> Charging:
     """Find voltage and current of a capacitor a while after a step through a resistor, either way.
 
@@ -82,29 +82,24 @@ def charging(
     >>> print(f"{point.voltage:.3f} V, {point.current * 1e6:.1f} uA")
     9.482 V, 551.8 uA
     """
-    time = numeric("time", time, least=0)
-    start = numeric("voltage_start", voltage_start)
-    final = numeric("voltage_final", voltage_final)
-    resistance = numeric("resistance", resistance, least=0, infinity=True)
-    capacitance = numeric("capacitance", capacitance, least=0)
+    start, final = voltage_start, voltage_final
     tau = product("resistance", resistance, "capacitance", capacitance)
     elapsed = _elapsed(time, tau)
     with np.errstate(under="ignore", divide="ignore", invalid="ignore"):
         voltage = start * _left(elapsed) - final * np.expm1(-elapsed)
         driving = (final - start) * _left(elapsed)
         current = np.where((driving == 0) & (resistance == 0), 0.0, driving / resistance)
-    voltage, current, tau = np.broadcast_arrays(voltage, current, tau)
-    return Charging(voltage=voltage[()], current=current[()], time_constant=tau[()])
+    return Charging(voltage=voltage, current=current, time_constant=tau)
 
 
 @formula
 def time_between_levels(
     *,
-    voltage_start: ArrayLike,
-    voltage_level: ArrayLike,
-    voltage_final: ArrayLike,
-    resistance: ArrayLike,
-    capacitance: ArrayLike,
+    voltage_start: AnyNumber,
+    voltage_level: AnyNumber,
+    voltage_final: AnyNumber,
+    resistance: ZeroToInfinity,
+    capacitance: AtLeastZero,
 ) -> Number:
     """Find how long a capacitor takes from one voltage to another on its way to a third.
 
@@ -147,17 +142,8 @@ def time_between_levels(
     >>> print(f"{time_between_levels(**rising, resistance=1e6, capacitance=1e-6):.3f} s")
     2.197 s
     """
-    start, level, final, tau = np.broadcast_arrays(
-        numeric("voltage_start", voltage_start),
-        numeric("voltage_level", voltage_level),
-        numeric("voltage_final", voltage_final),
-        product(
-            "resistance",
-            numeric("resistance", resistance, least=0, infinity=True),
-            "capacitance",
-            numeric("capacitance", capacitance, least=0),
-        ),
-    )
+    tau = product("resistance", resistance, "capacitance", capacitance)
+    start, level, final = np.broadcast_arrays(voltage_start, voltage_level, voltage_final)
     missed = ((level - start) * np.sign(final - start) < 0) | ((final - level) * np.sign(final - start) < 0)
     missed |= (final == start) & (level != start) & ~np.isnan(level)
     if np.any(missed):
@@ -170,4 +156,4 @@ def time_between_levels(
         elapsed = np.log1p((level - start) / (final - level))
         elapsed = np.where(level == start, 0.0, np.where(level == final, np.inf, elapsed))
         time = np.where((elapsed == 0) | (tau == 0), 0.0, tau * elapsed)
-    return np.where(np.isnan(start + level + final + tau), np.nan, time)[()]
+    return np.where(np.isnan(start + level + final + tau), np.nan, time)

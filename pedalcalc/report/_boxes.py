@@ -8,8 +8,9 @@ from html import escape
 from typing import Any
 
 from pedalcalc._base import Caution, io
+from pedalcalc._number_text import number_text
+from pedalcalc._screen_text import markdown_text, plain_text
 from pedalcalc.report._table import collect_cautions
-from pedalcalc.report._text import markdown_text, number_text, plain_text
 
 # The one place where the usual care at the bench is worded.
 SAFETY = {

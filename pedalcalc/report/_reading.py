@@ -7,10 +7,10 @@ import sys
 from typing import Any
 
 from pedalcalc._base import Result, io, one_number, words
+from pedalcalc._number_text import number_text, range_text, spread_reading
 from pedalcalc.report._boxes import Box, caution_box
 from pedalcalc.report._errors import shorten_errors
 from pedalcalc.report._table import Table, table
-from pedalcalc.report._text import number_text, range_text, spread_reading
 
 
 @io
@@ -20,7 +20,7 @@ def reading(value: float, *, unit: str, spread: float = math.nan, spread_factor:
     Parameters
     ----------
     value : float
-        The value in the SI unit named beside it [SI].
+        The value in the SI unit named beside it [SI]; may be infinite.
     unit : str
         Its SI unit.
     spread : float, optional

@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Caution, Result, io, list_of, numeric, table_of, words
+from pedalcalc._number_text import cell_text, range_text
+from pedalcalc._screen_text import markdown_text, plain_text
 from pedalcalc._units import told
 from pedalcalc.devices import Spread
-from pedalcalc.report._text import cell_text, markdown_text, plain_text, range_text
 
 LONGEST = 24
 LONG = 5  # rows; a longer table may run over a page

@@ -1,4 +1,4 @@
-"""Inputs that every detector function shares, checked and broadcast together."""
+"""Values that every detector function shares, broadcast together."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from pedalcalc._base import numeric
 
 Array = NDArray[np.float64]
 
@@ -29,31 +27,25 @@ class Detector(NamedTuple):
         return np.asarray(np.isnan(known).any(axis=0))
 
 
-def inverse(values: Array) -> Array:
+def inverse(values: ArrayLike) -> Array:
     """Return 1/x, infinite at 0."""
     with np.errstate(divide="ignore"):
-        return np.asarray(1 / values)
+        return 1 / np.asarray(values, float)
 
 
 def detector(
-    voltage_peak: ArrayLike,
-    resistance_attack: ArrayLike,
-    resistance_release: ArrayLike,
-    resistance_load: ArrayLike,
-    voltage_diode: ArrayLike,
-    current_leakage: ArrayLike,
+    peak: ArrayLike,
+    attack: ArrayLike,
+    release: ArrayLike,
+    load: ArrayLike,
+    diode: ArrayLike,
+    leakage: ArrayLike,
     *extra: Array,
 ) -> Detector:
-    """Check a detector's values; the release and the load are two resistors in parallel to ground."""
-    release = numeric("resistance_release", resistance_release, least=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
+    """Stretch a detector's checked values; the release and the load are two resistors in parallel to ground."""
+    discharge = inverse(inverse(release) + inverse(load))
     peak, attack, discharge, diode, leakage, *others = np.broadcast_arrays(
-        numeric("voltage_peak", voltage_peak, least=0),
-        numeric("resistance_attack", resistance_attack, least=0, infinity=True),
-        inverse(inverse(release) + inverse(load)),
-        numeric("voltage_diode", voltage_diode, least=0),
-        numeric("current_leakage", current_leakage, least=0),
-        *extra,
+        peak, attack, discharge, diode, leakage, *extra
     )
     if np.any((attack == 0) & (discharge == 0)):
         raise ValueError("resistance_attack and resistance_release (with resistance_load) must not both be 0")

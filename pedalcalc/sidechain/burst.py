@@ -165,7 +165,7 @@ def tone_burst(
     time : array_like
         Times at which the voltage is wanted [s], at least 0.
     time_burst : float
-        Length of the burst [s], above 0.
+        Length of the burst [s], above 0 to 1000000.
     voltage_peak : float
         Peak A of the tone ahead of the rectifier [V], at least 0.
     frequency : float
@@ -173,7 +173,7 @@ def tone_burst(
     resistance_attack : float
         Resistance R_a from rectifier to capacitor [Ω], at least 0 and finite.
     resistance_release : float
-        Resistance R_r across the capacitor [Ω], above 0; may be open.
+        Resistance R_r across the capacitor [Ω], above 0 to infinity.
     capacitance_hold : float
         Hold capacitor [F], above 0.
     rectifier : str
@@ -218,7 +218,7 @@ def tone_burst(
     """
     one_of("rectifier", rectifier, RECTIFIERS)
     wanted = numeric("time", time, least=0)
-    length = float(_number("time_burst", time_burst, above=0, most=86_400))
+    length = float(_number("time_burst", time_burst, above=0, most=1e6))
     release = _number("resistance_release", resistance_release, above=0, infinity=True)
     load = _number("resistance_load", resistance_load, above=0, infinity=True)
     tone = _number("frequency", frequency, above=0, most=10e6)

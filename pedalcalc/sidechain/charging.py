@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.special import spherical_jn
 
-from pedalcalc._base import Number, numeric, one_of
+from pedalcalc._base import Number, formula, one_of
+from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 
 RECTIFIERS = ("full", "half")
 SHARES = {"full": 2 / np.pi, "half": 1 / np.pi}
@@ -25,8 +26,9 @@ def charging_shape(voltage_peak: NDArray[np.float64], voltage_hold: NDArray[np.f
         return np.asarray(peak * angle**2 * spherical_jn(1, angle))
 
 
+@formula
 def charging_current_average(
-    voltage_peak: ArrayLike, *, voltage_hold: ArrayLike, resistance_attack: ArrayLike, rectifier: str
+    voltage_peak: AtLeastZero, *, voltage_hold: AtLeastZero, resistance_attack: ZeroToInfinity, rectifier: str
 ) -> Number:
     """Return the current [A] that a rectified sine drives into the hold capacitor, averaged over a cycle.
 
@@ -34,11 +36,8 @@ def charging_current_average(
     voltage, and never takes charge back; the held voltage is taken as constant during the cycle. Full wave:
     (2/π) (√(A²−v²) − v arccos(v/A)) / R_a, half wave half of it; for a plain diode its drop is added to `voltage_hold`.
     """
-    peak = numeric("voltage_peak", voltage_peak, least=0)
-    hold = numeric("voltage_hold", voltage_hold, least=0)
-    attack = numeric("resistance_attack", resistance_attack, least=0, infinity=True)
     share = SHARES[one_of("rectifier", rectifier, RECTIFIERS)]
-    shape, attack = np.broadcast_arrays(charging_shape(peak, hold), attack)
+    shape = charging_shape(voltage_peak, voltage_hold)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        current = share * shape / attack
-    return np.where((shape == 0) & (attack == 0), 0.0, current)[()]
+        current = share * shape / resistance_attack
+    return np.where((shape == 0) & (resistance_attack == 0), 0.0, current)

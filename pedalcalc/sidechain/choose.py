@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Result, Stock, one_number, one_of, quantity, search
+from pedalcalc._stock import drawer, steps
 from pedalcalc.rc.choose import RESISTORS
 from pedalcalc.sidechain._detector import detector
 from pedalcalc.sidechain.charging import RECTIFIERS
 from pedalcalc.sidechain.equilibrium import balance
 from pedalcalc.sidechain.timing import fall_time, peak_or_usual, rise_time
-from pedalcalc.values._series import drawer, steps
 
 #: From where to where [F] a series is searched for hold capacitors; a drawer's own list is searched whole.
 CAPACITORS = (100e-9, 22e-6)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, formula, quantity
+from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc.sidechain._detector import inverse
 
 LEAKAGE_SHARE = 0.1  # of the release current, beyond which leakage sets the release
@@ -28,15 +28,15 @@ class Droop(Result):
 
 @formula
 def hold_droop(
-    time: ArrayLike,
+    time: AtLeastZero,
     *,
-    voltage_hold: ArrayLike,
-    capacitance_hold: ArrayLike,
-    resistance_release: ArrayLike,
-    resistance_load: ArrayLike = np.inf,
-    current_capacitor: ArrayLike = 0.0,
-    current_diode: ArrayLike = 0.0,
-    current_bias: ArrayLike = 0.0,
+    voltage_hold: AtLeastZero,
+    capacitance_hold: AboveZero,
+    resistance_release: ZeroToInfinity,
+    resistance_load: ZeroToInfinity = np.inf,
+    current_capacitor: AtLeastZero = 0.0,
+    current_diode: AtLeastZero = 0.0,
+    current_bias: AnyNumber = 0.0,
 ) -> Droop:
     """Find what is left of a held voltage a while after the signal has stopped.
 
@@ -51,7 +51,7 @@ def hold_droop(
     resistance_release : array_like
         Resistance R_r across the capacitor [Ω], 0 to infinity.
     resistance_load : array_like
-        Further resistance to ground, such as a meter [Ω]; open unless stated.
+        Further resistance to ground, such as a meter [Ω], 0 to infinity; open unless stated.
     current_capacitor : array_like
         Leakage of the capacitor [A], at least 0, such as `current_leakage` of `devices.capacitor`; none unless stated.
     current_diode : array_like
@@ -86,18 +86,9 @@ def hold_droop(
     >>> print(f"{droop.voltage:.3f} V left; leakage is {droop.leakage_ratio:.1f} times the release current")
     0.033 V left; leakage is 1.5 times the release current
     """
-    time, hold, capacitance, release, load, leak, reverse, bias = np.broadcast_arrays(
-        numeric("time", time, least=0),
-        numeric("voltage_hold", voltage_hold, least=0),
-        numeric("capacitance_hold", capacitance_hold, above=0),
-        numeric("resistance_release", resistance_release, least=0, infinity=True),
-        numeric("resistance_load", resistance_load, least=0, infinity=True),
-        numeric("current_capacitor", current_capacitor, least=0),
-        numeric("current_diode", current_diode, least=0),
-        numeric("current_bias", current_bias),
-    )
-    conductance = inverse(release) + inverse(load)
-    away = leak + reverse + bias
+    hold, capacitance = voltage_hold, capacitance_hold
+    conductance = inverse(resistance_release) + inverse(resistance_load)
+    away = current_capacitor + current_diode + current_bias
     with np.errstate(divide="ignore", invalid="ignore", under="ignore", over="ignore"):
         tau = capacitance / conductance
         elapsed = np.where(time == 0, 0.0, time * conductance / capacitance)
@@ -117,11 +108,11 @@ def hold_droop(
         "%",
     )
     return Droop(
-        voltage=voltage[()],
-        voltage_lost=(hold - voltage)[()],
-        time_constant=tau[()],
-        current_release=drawn[()],
-        current_away=away[()],
-        leakage_ratio=ratio[()],
+        voltage=voltage,
+        voltage_lost=hold - voltage,
+        time_constant=tau,
+        current_release=drawn,
+        current_away=away,
+        leakage_ratio=ratio,
         cautions=cautions,
     )

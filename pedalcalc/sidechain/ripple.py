@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, formula, numeric, one_of, quantity
+from pedalcalc._base import Number, Result, formula, one_of, quantity
+from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_area,
@@ -100,16 +100,16 @@ def _extremes(cycle: Cycle, start: Array, end: Array) -> tuple[Array, Array]:
 
 @formula
 def detector_ripple(
-    voltage_peak: ArrayLike,
+    voltage_peak: AtLeastZero,
     *,
-    frequency: ArrayLike,
-    resistance_attack: ArrayLike,
-    resistance_release: ArrayLike,
-    capacitance_hold: ArrayLike,
+    frequency: AboveZero,
+    resistance_attack: ZeroToInfinity,
+    resistance_release: ZeroToInfinity,
+    capacitance_hold: AboveZero,
     rectifier: str,
-    voltage_diode: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    current_leakage: ArrayLike = 0.0,
+    voltage_diode: AtLeastZero = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
+    current_leakage: AtLeastZero = 0.0,
 ) -> Ripple:
     """Find the ripple that a steady tone leaves on the hold capacitor, exactly.
 
@@ -131,9 +131,9 @@ def detector_ripple(
     rectifier : str
         "full" (the ripple has twice the frequency of the tone) or "half" (the same frequency).
     voltage_diode : array_like
-        Drop of a plain rectifier diode [V]; 0, a precision rectifier, unless stated.
+        Drop of a plain rectifier diode [V], at least 0; 0, a precision rectifier, unless stated.
     resistance_load : array_like
-        Further resistance from the capacitor to ground, such as a meter [Ω]; open unless stated.
+        Further resistance from the capacitor to ground, such as a meter [Ω], 0 to infinity; open unless stated.
     current_leakage : array_like
         Constant current out of the capacitor [A], at least 0; none unless stated.
 
@@ -180,8 +180,8 @@ def detector_ripple(
         resistance_load,
         voltage_diode,
         current_leakage,
-        numeric("frequency", frequency, above=0),
-        numeric("capacitance_hold", capacitance_hold, above=0),
+        frequency,
+        capacitance_hold,
     )
     tone, capacitance = values.extra
     unknown = values.unknown
@@ -213,18 +213,14 @@ def detector_ripple(
     area = charging_area(cycle, start, end) + blocked_area(cycle, drive(cycle, end), span - (end - start))
     average = area / span
     linear = (average * cycle.conductance + cycle.leakage) * span / (cycle.turn * cycle.capacitance)
-    found = (
-        average,
-        crest,
-        trough,
-        crest - trough,
-        (crest - trough) / average,
-        linear,
-        np.degrees(start),
-        np.degrees(end),
-    )
-    fields = {
-        name: np.where(unknown, np.nan, np.where(dead, 0.0, field))[()]
-        for name, field in zip((field.name for field in dataclasses.fields(Ripple)), found, strict=True)
+    found = {
+        "voltage_average": average,
+        "voltage_crest": crest,
+        "voltage_trough": trough,
+        "voltage_ripple": crest - trough,
+        "ripple_share": (crest - trough) / average,
+        "voltage_ripple_linear": linear,
+        "conduction_start_degrees": np.degrees(start),
+        "conduction_end_degrees": np.degrees(end),
     }
-    return Ripple(**fields)
+    return Ripple(**{name: np.where(unknown, np.nan, np.where(dead, 0.0, part)) for name, part in found.items()})

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import ModelRangeWarning, Number, Result, formula, numeric, one_of, quantity
+from pedalcalc._base import Number, Result, formula, one_of, quantity, warn_outside_model
+from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
 from pedalcalc.sidechain._detector import Array, Detector, detector
 from pedalcalc.sidechain.charging import RECTIFIERS, SHARES, charging_shape
 from pedalcalc.sidechain.equilibrium import held
@@ -69,13 +69,13 @@ def fall_time(values: Detector, capacitance: Array, start: Array, low: float, hi
     return np.where(start == 0, 0.0, time)
 
 
-def peak_or_usual(voltage_peak: ArrayLike | None, voltage_diode: ArrayLike, current_leakage: ArrayLike) -> ArrayLike:
+def peak_or_usual(peak: ArrayLike | None, diode: ArrayLike, leakage: ArrayLike) -> ArrayLike:
     """Return the peak, or the usual one where it does not matter; refuse to guess where it does."""
-    if voltage_peak is not None:
-        return voltage_peak
-    if np.any(numeric("voltage_diode", voltage_diode, least=0) > 0):
+    if peak is not None:
+        return peak
+    if np.any(np.asarray(diode) > 0):
         raise ValueError("voltage_peak must be stated behind a plain diode, whose times depend on it")
-    if np.any(numeric("current_leakage", current_leakage, least=0) > 0):
+    if np.any(np.asarray(leakage) > 0):
         raise ValueError("voltage_peak must be stated where leakage flows, since the times then depend on it")
     return VOLTAGE_USUAL
 
@@ -84,26 +84,24 @@ def warn_of_few_cycles(cycles: Array) -> None:
     """Warn where the capacitor's voltage moves too much within a cycle for the averaged law."""
     few = cycles < FEWEST_CYCLES
     if np.any(few):
-        warnings.warn(
+        warn_outside_model(
             f"R_a C f is {np.min(cycles[few]):.3g}, below {FEWEST_CYCLES:g}: the attack happens within a few cycles, "
-            "and the cycle-averaged law only estimates it",
-            ModelRangeWarning,
-            stacklevel=3,
+            "and the cycle-averaged law only estimates it"
         )
 
 
 @formula
 def detector_timing(
-    voltage_peak: ArrayLike | None = None,
+    voltage_peak: AtLeastZero | None = None,
     *,
-    resistance_attack: ArrayLike,
-    resistance_release: ArrayLike,
-    capacitance_hold: ArrayLike,
+    resistance_attack: ZeroToInfinity,
+    resistance_release: ZeroToInfinity,
+    capacitance_hold: AboveZero,
     rectifier: str,
-    frequency: ArrayLike = FREQUENCY_USUAL,
-    voltage_diode: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    current_leakage: ArrayLike = 0.0,
+    frequency: AboveZero = FREQUENCY_USUAL,
+    voltage_diode: AtLeastZero = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
+    current_leakage: AtLeastZero = 0.0,
 ) -> DetectorTiming:
     """Find attack and release as they show on a tone burst, and the voltage held in the end.
 
@@ -126,9 +124,9 @@ def detector_timing(
     frequency : array_like
         Frequency of the tone [Hz], above 0; 1 kHz unless stated. It only decides whether the averaged law holds.
     voltage_diode : array_like
-        Drop of a plain rectifier diode [V]; 0, a precision rectifier, unless stated.
+        Drop of a plain rectifier diode [V], at least 0; 0, a precision rectifier, unless stated.
     resistance_load : array_like
-        Further resistance from the capacitor to ground, such as a meter [Ω]; open unless stated.
+        Further resistance from the capacitor to ground, such as a meter [Ω], 0 to infinity; open unless stated.
     current_leakage : array_like
         Constant current out of the capacitor [A], at least 0; none unless stated.
 
@@ -182,8 +180,8 @@ def detector_timing(
         resistance_load,
         voltage_diode,
         current_leakage,
-        numeric("frequency", frequency, above=0),
-        numeric("capacitance_hold", capacitance_hold, above=0),
+        frequency,
+        capacitance_hold,
     )
     tone, capacitance = values.extra
     cycles = values.attack * capacitance * tone
@@ -196,17 +194,17 @@ def detector_timing(
         fall_time(values, capacitance, hold, np.exp(-1), 1),
         fall_time(values, capacitance, hold, 0.1, 0.9),
     )
-    attack, attack_10_90, release, release_10_90 = (np.where(values.unknown, np.nan, time)[()] for time in times)
+    attack, attack_10_90, release, release_10_90 = (np.where(values.unknown, np.nan, time) for time in times)
     return DetectorTiming(
-        voltage_hold=hold[()],
-        share_peak=share[()],
-        loss_db=level.loss_db[()],
+        voltage_hold=hold,
+        share_peak=share,
+        loss_db=level.loss_db,
         time_attack_63=attack,
         time_attack_10_90=attack_10_90,
         time_release_63=release,
         time_release_10_90=release_10_90,
-        attack_cycles=cycles[()],
-        conduction_degrees=level.conduction_degrees[()],
-        current_release=level.current[()],
-        conducts=bool(level.conducts) if level.conducts.ndim == 0 else level.conducts,
+        attack_cycles=cycles,
+        conduction_degrees=level.conduction_degrees,
+        current_release=level.current,
+        conducts=level.conducts,
     )

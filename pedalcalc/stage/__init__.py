@@ -9,7 +9,6 @@ from pedalcalc.stage._stage import Stage
 from pedalcalc.stage.bipolar import common_emitter, emitter_follower
 from pedalcalc.stage.chain import Cascade, cascade
 from pedalcalc.stage.channel import common_source, source_follower
-from pedalcalc.stage.later import collector_feedback_stage, common_base, common_gate
 from pedalcalc.stage.limits import Swing, bypass_corner, swing
 
 __all__ = [
@@ -18,10 +17,7 @@ __all__ = [
     "Swing",
     "bypass_corner",
     "cascade",
-    "collector_feedback_stage",
-    "common_base",
     "common_emitter",
-    "common_gate",
     "common_source",
     "emitter_follower",
     "source_follower",

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, numeric, parallel, quantity, scalar
+from pedalcalc._base import Number, Result, decibels, parallel, quantity
 
 Array = NDArray[np.float64]
 
@@ -29,10 +29,8 @@ class Stage(Result):
     impedance_output: Number = quantity("Ω", "output impedance")
 
 
-def bipolar(transconductance: ArrayLike, resistance_base_emitter: ArrayLike) -> tuple[Array, Array, Array]:
-    """Return IC/IE, IE/IB and the emitter resistance re of checked gm and rπ; an infinite rπ takes no base current."""
-    g = numeric("transconductance", transconductance, above=0)
-    r_pi = numeric("resistance_base_emitter", resistance_base_emitter, above=0, infinity=True)
+def bipolar(g: Array, r_pi: Array) -> tuple[Array, Array, Array]:
+    """Return IC/IE, IE/IB and the emitter resistance re of gm and rπ; an infinite rπ takes no base current."""
     beta = g * r_pi
     return np.asarray(1 / (1 + 1 / beta)), np.asarray(beta + 1), np.asarray(1 / (g + 1 / r_pi))
 
@@ -52,13 +50,12 @@ def stage(gain: Array, device: Array, bias: Array, output: Array, generator: Arr
         share = np.where(np.isinf(generator), 0.0, np.where(np.isinf(z_in), 1.0, z_in / (z_in + generator)))
         share = np.where(np.isnan(z_in) | np.isnan(generator), np.nan, np.where(generator == 0, 1.0, share))
         overall = np.where((share == 0) & ~np.isnan(gain), 0.0, gain * share + 0.0)
-        decibels = 20 * np.log10(np.abs(gain))
     return Stage(
-        gain_signed=scalar(gain + 0.0),
-        gain=scalar(np.abs(gain)),
-        gain_db=scalar(decibels),
-        gain_overall=scalar(overall),
-        impedance_device=scalar(device),
-        impedance_input=scalar(z_in),
-        impedance_output=scalar(output),
+        gain_signed=gain + 0.0,
+        gain=np.abs(gain),
+        gain_db=decibels(np.abs(gain)),
+        gain_overall=overall,
+        impedance_device=device,
+        impedance_input=z_in,
+        impedance_output=output,
     )

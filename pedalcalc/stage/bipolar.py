@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric, parallel, resistance
+from pedalcalc._base import formula, parallel
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, ZeroToInfinity
 from pedalcalc.stage._stage import Array, Stage, bipolar, stage
 
 __all__ = ["common_emitter", "emitter_follower"]
@@ -14,14 +14,14 @@ __all__ = ["common_emitter", "emitter_follower"]
 @formula
 def common_emitter(
     *,
-    transconductance: ArrayLike,
-    resistance_base_emitter: ArrayLike,
-    resistance_collector: ArrayLike,
-    resistance_emitter: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    resistance_bias: ArrayLike = np.inf,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_transistor: ArrayLike = np.inf,
+    transconductance: AboveZero,
+    resistance_base_emitter: AboveZeroToInfinity,
+    resistance_collector: ZeroToInfinity,
+    resistance_emitter: ZeroToInfinity = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_bias: ZeroToInfinity = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_transistor: AboveZeroToInfinity = np.inf,
 ) -> Stage:
     """Find gain and impedances of a common-emitter stage.
 
@@ -76,12 +76,12 @@ def common_emitter(
         alpha,
         b,
         dynamic,
-        resistance("resistance_emitter", resistance_emitter),
-        resistance("resistance_collector", resistance_collector),
-        resistance("resistance_load", resistance_load),
-        resistance("resistance_bias", resistance_bias),
-        resistance("resistance_generator", resistance_generator),
-        numeric("resistance_transistor", resistance_transistor, above=0, infinity=True),
+        resistance_emitter,
+        resistance_collector,
+        resistance_load,
+        resistance_bias,
+        resistance_generator,
+        resistance_transistor,
     )
 
 
@@ -141,13 +141,13 @@ def as_seen_by_emitter(at_base: Array, b: Array) -> Array:
 @formula
 def emitter_follower(
     *,
-    transconductance: ArrayLike,
-    resistance_base_emitter: ArrayLike,
-    resistance_emitter: ArrayLike,
-    resistance_load: ArrayLike = np.inf,
-    resistance_bias: ArrayLike = np.inf,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_transistor: ArrayLike = np.inf,
+    transconductance: AboveZero,
+    resistance_base_emitter: AboveZeroToInfinity,
+    resistance_emitter: ZeroToInfinity,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_bias: ZeroToInfinity = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_transistor: AboveZeroToInfinity = np.inf,
 ) -> Stage:
     """Find gain and impedances of an emitter follower.
 
@@ -195,11 +195,9 @@ def emitter_follower(
     (0.9918, 4959)
     """
     _, b, dynamic = bipolar(transconductance, resistance_base_emitter)
-    r_o = numeric("resistance_transistor", resistance_transistor, above=0, infinity=True)
-    r_e = parallel(resistance("resistance_emitter", resistance_emitter), r_o)
-    load = parallel(r_e, resistance("resistance_load", resistance_load))
-    bias = resistance("resistance_bias", resistance_bias)
-    generator = resistance("resistance_generator", resistance_generator)
+    r_e = parallel(resistance_emitter, resistance_transistor)
+    load = parallel(r_e, resistance_load)
+    bias, generator = resistance_bias, resistance_generator
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = np.where(load == 0, 0.0, 1 / (1 + dynamic / load))
         z_base = b * (dynamic + load)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, quantity, resistance, scalar
+from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
+from pedalcalc._ranges import AnyNumber, ZeroToInfinity
 from pedalcalc.stage._stage import share_of
 
 __all__ = ["Cascade", "cascade"]
@@ -31,9 +31,9 @@ class Cascade(Result):
 def cascade(
     stages: Sequence[Any],
     *,
-    voltage_input: ArrayLike,
-    resistance_generator: ArrayLike,
-    resistance_load: ArrayLike,
+    voltage_input: AnyNumber,
+    resistance_generator: ZeroToInfinity,
+    resistance_load: ZeroToInfinity,
 ) -> Cascade:
     """Find how loud it is in all: stages in a row between a generator and a load, with every loading.
 
@@ -82,25 +82,20 @@ def cascade(
     """
     if not isinstance(stages, (list, tuple)) or not stages:
         raise ValueError(f"stages must be a list of at least one stage, got {stages!r}")
-    volts = numeric("voltage_input", voltage_input)
-    behind = resistance("resistance_generator", resistance_generator)
-    load = resistance("resistance_load", resistance_load)
+    volts, behind, load = voltage_input, resistance_generator, resistance_load
     links = [_link(place, each) for place, each in enumerate(stages)]
     gain = np.asarray(1.0)
     for own, z_in, z_out in links:
         gain = gain * share_of(z_in, behind) * own
         behind = z_out
     gain = np.asarray(gain * share_of(load, behind) + 0.0)
-    with np.errstate(divide="ignore"):
-        decibels = 20 * np.log10(np.abs(gain))
-    same = 0 * gain * volts
     return Cascade(
-        gain_signed=scalar(gain + same),
-        gain=scalar(np.abs(gain) + same),
-        gain_db=scalar(decibels + same),
-        voltage_output=scalar(volts * gain + 0.0),
-        impedance_input=scalar(links[0][1] + same),
-        impedance_output=scalar(links[-1][2] + same),
+        gain_signed=gain,
+        gain=np.abs(gain),
+        gain_db=decibels(np.abs(gain)),
+        voltage_output=volts * gain + 0.0,
+        impedance_input=links[0][1],
+        impedance_output=links[-1][2],
     )
 
 
@@ -111,6 +106,6 @@ def _link(place: int, each: Any) -> tuple[Any, Any, Any]:
         raise TypeError(f"stages[{place}] must have gain_signed, impedance_input and impedance_output, got {each!r}")
     return (
         numeric(f"stages[{place}].gain_signed", found[0]),
-        resistance(f"stages[{place}].impedance_input", found[1]),
-        resistance(f"stages[{place}].impedance_output", found[2]),
+        numeric(f"stages[{place}].impedance_input", found[1], least=0, infinity=True),
+        numeric(f"stages[{place}].impedance_output", found[2], least=0, infinity=True),
     )

@@ -6,31 +6,24 @@ Resistances that are not there: load and output resistance inf, source 0.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import formula, numeric, parallel, resistance
-from pedalcalc.stage._stage import Array, Stage, stage
+from pedalcalc._base import formula, parallel
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, ZeroToInfinity
+from pedalcalc.stage._stage import Stage, stage
 
 __all__ = ["common_source", "source_follower"]
 
 
-def channel(transconductance: ArrayLike, resistance_transistor: ArrayLike) -> tuple[Array, Array]:
-    return (
-        numeric("transconductance", transconductance, above=0),
-        numeric("resistance_transistor", resistance_transistor, above=0, infinity=True),
-    )
-
-
 @formula
 def common_source(
-    transconductance: ArrayLike,
+    transconductance: AboveZero,
     *,
-    resistance_drain: ArrayLike,
-    resistance_source_pin: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    resistance_bias: ArrayLike = np.inf,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_transistor: ArrayLike = np.inf,
+    resistance_drain: ZeroToInfinity,
+    resistance_source_pin: ZeroToInfinity = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_bias: ZeroToInfinity = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_transistor: AboveZeroToInfinity = np.inf,
 ) -> Stage:
     """Find gain and impedances of a common-source stage.
 
@@ -74,32 +67,26 @@ def common_source(
     >>> round(common_source(4e-3, resistance_drain=1.5e3, resistance_source_pin=560.0).gain, 2)
     1.85
     """
-    g, r_o = channel(transconductance, resistance_transistor)
-    r_d = resistance("resistance_drain", resistance_drain)
-    r_s = resistance("resistance_source_pin", resistance_source_pin)
-    r_l = resistance("resistance_load", resistance_load)
+    g, r_o, r_d, r_s = transconductance, resistance_transistor, resistance_drain, resistance_source_pin
     with np.errstate(divide="ignore", invalid="ignore"):
-        load = parallel(r_d, r_l)
+        load = parallel(r_d, resistance_load)
         # Divided by the load so that an open one gives the transistor's own gain.
         gain = -g / ((1 + g * r_s + r_s / r_o) / load + 1 / r_o)
         gain = np.where(load == 0, 0.0, np.where(np.isinf(r_s), 0.0, gain))
         z_out = parallel(r_d, np.where(np.isinf(r_o), np.inf, r_o + r_s * (1 + g * r_o)))
     gain = np.where(np.isnan(load) | np.isnan(r_s) | np.isnan(g) | np.isnan(r_o), np.nan, gain)
-    bias = resistance("resistance_bias", resistance_bias)
-    return stage(
-        gain, np.full_like(gain, np.inf), bias, z_out, resistance("resistance_generator", resistance_generator)
-    )
+    return stage(gain, np.full_like(gain, np.inf), resistance_bias, z_out, resistance_generator)
 
 
 @formula
 def source_follower(
-    transconductance: ArrayLike,
+    transconductance: AboveZero,
     *,
-    resistance_source_pin: ArrayLike,
-    resistance_load: ArrayLike = np.inf,
-    resistance_bias: ArrayLike = np.inf,
-    resistance_generator: ArrayLike = 0.0,
-    resistance_transistor: ArrayLike = np.inf,
+    resistance_source_pin: ZeroToInfinity,
+    resistance_load: ZeroToInfinity = np.inf,
+    resistance_bias: ZeroToInfinity = np.inf,
+    resistance_generator: ZeroToInfinity = 0.0,
+    resistance_transistor: AboveZeroToInfinity = np.inf,
 ) -> Stage:
     """Find gain and impedances of a source follower.
 
@@ -142,11 +129,9 @@ def source_follower(
     >>> round(follower.gain, 4), round(follower.impedance_output)
     (0.6667, 333)
     """
-    g, r_o = channel(transconductance, resistance_transistor)
-    r_s = resistance("resistance_source_pin", resistance_source_pin)
-    load = parallel(r_s, resistance("resistance_load", resistance_load), r_o)
+    g, r_o, r_s = transconductance, resistance_transistor, resistance_source_pin
+    load = parallel(r_s, resistance_load, r_o)
     with np.errstate(divide="ignore"):
         gain = np.asarray(1 / (1 + 1 / (g * load)))
-    bias = resistance("resistance_bias", resistance_bias)
-    source = resistance("resistance_generator", resistance_generator)
-    return stage(gain, np.full_like(gain, np.inf), bias, parallel(r_s, r_o, 1 / g), source)
+    z_gate, z_out = np.full_like(gain, np.inf), parallel(r_s, r_o, 1 / g)
+    return stage(gain, z_gate, resistance_bias, z_out, resistance_generator)

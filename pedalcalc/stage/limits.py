@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, formula, numeric, parallel, quantity, resistance, scalar
+from pedalcalc._base import Number, Result, formula, parallel, quantity
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
 
 __all__ = ["Swing", "bypass_corner", "swing"]
 
@@ -26,13 +26,13 @@ class Swing(Result):
 
 @formula
 def bypass_corner(
-    capacitance: ArrayLike,
+    capacitance: AboveZero,
     *,
-    resistance_bypassed: ArrayLike,
-    resistance_dynamic: ArrayLike,
-    resistance_drive: ArrayLike = 0.0,
-    current_gain: ArrayLike = np.inf,
-    resistance_unbypassed: ArrayLike = 0.0,
+    resistance_bypassed: ZeroToInfinity,
+    resistance_dynamic: ZeroToInfinity,
+    resistance_drive: AtLeastZero = 0.0,
+    current_gain: AboveZeroToInfinity = np.inf,
+    resistance_unbypassed: ZeroToInfinity = 0.0,
 ) -> Number:
     """Find the corner of a bypass capacitor across an emitter or source resistor.
 
@@ -45,11 +45,11 @@ def bypass_corner(
     resistance_dynamic : array_like
         re = VT/IE of a bipolar transistor, 1/gm of a FET [Ω], 0 to inf.
     resistance_drive : array_like
-        Resistance the base sees, source and divider in parallel [Ω]; none if not given.
+        Resistance the base sees, source and divider in parallel [Ω], 0 or more; none if not given.
     current_gain : array_like
         Current gain that divides it [1], above 0; inf (a FET) if not given.
     resistance_unbypassed : array_like
-        Part of the emitter or source resistor left without bypass [Ω]; none if not given.
+        Part of the emitter or source resistor left without bypass [Ω], 0 to inf; none if not given.
 
     Returns
     -------
@@ -77,19 +77,18 @@ def bypass_corner(
     ...                     current_gain=100))
     327
     """
-    c = numeric("capacitance", capacitance, above=0)
-    r = resistance("resistance_bypassed", resistance_bypassed)
-    dynamic = resistance("resistance_dynamic", resistance_dynamic)
-    drive = numeric("resistance_drive", resistance_drive, least=0)
-    beta = numeric("current_gain", current_gain, above=0, infinity=True)
-    rest = resistance("resistance_unbypassed", resistance_unbypassed)
+    beyond = resistance_dynamic + resistance_drive / current_gain + resistance_unbypassed
     with np.errstate(divide="ignore"):
-        return scalar(1 / (2 * np.pi * c * parallel(r, dynamic + drive / beta + rest)))  # type: ignore[no-any-return]
+        return 1 / (2 * np.pi * capacitance * parallel(resistance_bypassed, beyond))
 
 
 @formula
 def swing(
-    current: ArrayLike, *, voltage_headroom: ArrayLike, resistance_output_dc: ArrayLike, resistance_load: ArrayLike
+    current: AtLeastZero,
+    *,
+    voltage_headroom: AtLeastZero,
+    resistance_output_dc: AtLeastZero,
+    resistance_load: ZeroToInfinity,
 ) -> Swing:
     """Find how far a loaded stage can swing before it clips, and at what current it would swing most evenly.
 
@@ -132,10 +131,7 @@ def swing(
     >>> round(found.voltage_peak, 3), found.clips_first
     (3.197, 'cut-off')
     """
-    i = numeric("current", current, least=0)
-    v = numeric("voltage_headroom", voltage_headroom, least=0)
-    dc = numeric("resistance_output_dc", resistance_output_dc, least=0)
-    load = resistance("resistance_load", resistance_load)
+    i, v, dc, load = current, voltage_headroom, resistance_output_dc, resistance_load
     ac = parallel(dc, load)
     up = i * ac
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -143,9 +139,9 @@ def swing(
     first = np.where(up < v, "cut-off", np.where(up > v, "saturation", "both"))
     first = np.where(np.isnan(up) | np.isnan(v), "unknown", first)
     return Swing(
-        swing_up=scalar(up),
-        swing_down=scalar(v + 0 * up),
-        voltage_peak=scalar(np.minimum(up, v)),
-        current_centred=scalar(centred),
-        clips_first=scalar(first),
+        swing_up=up,
+        swing_down=v,
+        voltage_peak=np.minimum(up, v),
+        current_centred=centred,
+        clips_first=first,
     )

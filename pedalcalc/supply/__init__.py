@@ -8,7 +8,7 @@ r"""What stands between the wall or the battery and the circuit.
 
 `polarity` and `shunt` protect against a reversed supply, `filter` keeps ripple out (`choose` finds its parts),
 `half` makes the half-supply reference, `battery` and `adaptor` say what the
-source really delivers, `regulator` and `zener` hold a voltage, `draws` adds up the currents, and
+source really delivers, `zener` holds a voltage, `draws` adds up the currents, and
 `budget` goes the whole way from the label to the swing of an op-amp stage, with a pump or without.
 Voltages are against ground, junctions are at 300 K.
 """
@@ -21,14 +21,6 @@ from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budg
 from pedalcalc.supply.filter import SupplyFilter, supply_filter
 from pedalcalc.supply.half import HalfSupply, half_supply
 from pedalcalc.supply.polarity import Protection, series_diode, series_mosfet
-from pedalcalc.supply.regulator import (
-    LinearRegulator,
-    ZenerFollower,
-    adjustable_regulator,
-    adjustable_regulator_resistor,
-    linear_regulator,
-    zener_follower,
-)
 from pedalcalc.supply.shunt import ShuntProtection, shunt_diode
 from pedalcalc.supply.zener import ZenerRegulator, zener_regulator
 
@@ -42,29 +34,23 @@ __all__ = [
     "Draw",
     "FilterParts",
     "HalfSupply",
-    "LinearRegulator",
     "Protection",
     "RailCircuit",
     "ShuntProtection",
     "SupplyFilter",
     "VoltageBudget",
-    "ZenerFollower",
     "ZenerRegulator",
     "adaptor_voltage",
-    "adjustable_regulator",
-    "adjustable_regulator_resistor",
     "battery_life",
     "battery_voltage",
     "choose_filter",
     "current_budget",
     "daisy_chain",
     "half_supply",
-    "linear_regulator",
     "series_diode",
     "series_mosfet",
     "shunt_diode",
     "supply_filter",
     "voltage_budget",
-    "zener_follower",
     "zener_regulator",
 ]

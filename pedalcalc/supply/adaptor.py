@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from numpy.typing import ArrayLike
-
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, is_a, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, formula, is_a, quantity
+from pedalcalc._ranges import AtLeastZero
+from pedalcalc._record import ends
 from pedalcalc.devices import Adaptor
-from pedalcalc.devices._record import ends
 
 __all__ = ["AdaptorVoltage", "adaptor_voltage"]
 
@@ -26,7 +25,7 @@ class AdaptorVoltage(Result):
 
 
 @formula
-def adaptor_voltage(current_load: ArrayLike, *, adaptor: Adaptor) -> AdaptorVoltage:
+def adaptor_voltage(current_load: AtLeastZero, *, adaptor: Adaptor) -> AdaptorVoltage:
     """Find the voltage an adaptor delivers at a load: lowest, typical and highest.
 
     Parameters
@@ -61,7 +60,7 @@ def adaptor_voltage(current_load: ArrayLike, *, adaptor: Adaptor) -> AdaptorVolt
     >>> print(f"{idle.voltage_supply_min:.1f}, {idle.voltage_supply:.1f}, {idle.voltage_supply_max:.1f}")
     11.9, 12.9, 13.9
     """
-    current = numeric("current_load", current_load, least=0)
+    current = current_load
     is_a("adaptor", adaptor, Adaptor)
     share = current / adaptor.current_max
     open_, loaded = ends(adaptor.voltage_open), ends(adaptor.voltage_rated)
@@ -80,4 +79,11 @@ def adaptor_voltage(current_load: ArrayLike, *, adaptor: Adaptor) -> AdaptorVolt
         1.1 * adaptor.voltage_label,
         "V",
     )
-    return AdaptorVoltage(low[()], typical[()], high[()], (open_.high + 0 * share)[()], internal[()], cautions)
+    return AdaptorVoltage(
+        voltage_supply_min=low[()],
+        voltage_supply=typical[()],
+        voltage_supply_max=high[()],
+        voltage_open_max=(open_.high + 0 * share)[()],
+        resistance_internal=internal[()],
+        cautions=cautions,
+    )

@@ -11,7 +11,7 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pedalcalc._base import (
     Caution,
@@ -22,11 +22,11 @@ from pedalcalc._base import (
     caution_below,
     formula,
     is_a,
-    numeric,
     quantity,
 )
+from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero, ZeroToInfinity, ZeroToOne
+from pedalcalc._record import ends
 from pedalcalc.devices import Battery
-from pedalcalc.devices._record import ends
 
 __all__ = ["BatteryLife", "BatteryState", "battery_life", "battery_voltage"]
 
@@ -67,14 +67,14 @@ class BatteryState(Result):
 
 @formula
 def battery_voltage(
-    used: ArrayLike, *, battery: Battery, current_load: ArrayLike = 0.0, resistance_load: ArrayLike = np.inf
+    used: ZeroToOne, *, battery: Battery, current_load: AtLeastZero = 0.0, resistance_load: ZeroToInfinity = np.inf
 ) -> BatteryState:
     """Find a battery's voltage under load at a used share of its charge.
 
     Parameters
     ----------
     used : array_like
-        Used share of the charge [1], 0 (fresh) to 1.
+        Used share of the charge [1], 0 to 1; 0 is fresh.
     battery : Battery
         Battery record (`pedalcalc.devices`).
     current_load : array_like
@@ -114,16 +114,17 @@ def battery_voltage(
     >>> print(f"{battery_voltage(0.0, resistance_load=620.0, battery=BATTERY_9V_ALKALINE).voltage_output:.3f}")
     9.469
     """
-    s = numeric("used", used, least=0, most=1)
-    current = numeric("current_load", current_load, least=0)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
+    s, current, load = used, current_load, resistance_load
     is_a("battery", battery, Battery)
     open_, inside = _open(battery, s)
     # Of a short the current is the limit; voltage and current follow from it, not the other way round.
     total = current + np.where(np.isinf(load), 0.0 * current, (open_ - current * inside) / (load + inside))
     _warn_of_drain(battery, total)
     return BatteryState(
-        (open_ - total * inside)[()], (open_ + 0 * total)[()], (inside + 0 * total)[()], np.asarray(total + 0 * s)[()]
+        voltage_output=(open_ - total * inside)[()],
+        voltage_open=(open_ + 0 * total)[()],
+        resistance_internal=(inside + 0 * total)[()],
+        current_load=np.asarray(total + 0 * s)[()],
     )
 
 
@@ -156,7 +157,15 @@ def _life(battery: Battery, time_per_charge: Array, used: Array, start: Array, e
         end,
         "V",
     )
-    return BatteryLife(typical[()], low[()], high[()], (typical / 3600)[()], used[()], start[()], cautions)
+    return BatteryLife(
+        time_life=typical[()],
+        time_life_min=low[()],
+        time_life_max=high[()],
+        hours_life=(typical / 3600)[()],
+        used=used[()],
+        voltage_start=start[()],
+        cautions=cautions,
+    )
 
 
 def _end_of_piece(start: Array, stop: Array, end: Array) -> Array:
@@ -169,10 +178,10 @@ def _end_of_piece(start: Array, stop: Array, end: Array) -> Array:
 @formula
 def battery_life(
     *,
-    voltage_end: ArrayLike,
+    voltage_end: AtLeastZero,
     battery: Battery,
-    current_load: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
+    current_load: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
 ) -> BatteryLife:
     """Find how long a fresh battery feeds a load before it falls to an end voltage.
 
@@ -185,7 +194,7 @@ def battery_life(
     current_load : array_like
         Constant current drawn [A], at least 0; none unless stated.
     resistance_load : array_like
-        Resistance across the battery, whose current falls with the voltage [Ω], > 0; none (inf) unless stated.
+        Resistance across the battery, whose current falls with the voltage [Ω], above 0; none (inf) unless stated.
 
     Returns
     -------
@@ -222,9 +231,7 @@ def battery_life(
     >>> print(f"{battery_life(resistance_load=620.0, voltage_end=5.4, battery=BATTERY_9V_ALKALINE).hours_life:.1f}")
     42.2
     """
-    end = numeric("voltage_end", voltage_end, least=0)
-    current = numeric("current_load", current_load, least=0)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
+    end, current, load = voltage_end, current_load, resistance_load
     is_a("battery", battery, Battery)
     end, current, load = np.broadcast_arrays(end, current, load)
     share = 1 / load

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pedalcalc._base import (
     Caution,
@@ -23,13 +23,13 @@ from pedalcalc._base import (
     caution_below,
     formula,
     is_a,
-    numeric,
     one_of,
     quantity,
 )
+from pedalcalc._ranges import AtLeastZero
+from pedalcalc._record import Figure, ends
 from pedalcalc._units import shown
 from pedalcalc.devices import Converter, Diode, OpAmp
-from pedalcalc.devices._record import Figure, ends
 from pedalcalc.pump import Pump, doubler, inverter
 from pedalcalc.pump._stage import level, open_cautions, with_tone_level
 from pedalcalc.rc import lowpass_response
@@ -176,10 +176,10 @@ def _refuse_drained(left: Array) -> None:
 @formula
 def voltage_budget(
     *,
-    voltage_supply: ArrayLike,
-    current_load: ArrayLike,
-    current_direct: ArrayLike,
-    voltage_peak: ArrayLike,
+    voltage_supply: AtLeastZero,
+    current_load: AtLeastZero,
+    current_direct: AtLeastZero,
+    voltage_peak: AtLeastZero,
     rail: RailCircuit,
 ) -> VoltageBudget:
     """Follow the supply from its socket to the swing of an op-amp stage.
@@ -252,10 +252,7 @@ def voltage_budget(
     13.37 V op-amp output range
     13.37 V usable swing about the idle voltage
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    load = numeric("current_load", current_load, least=0)
-    direct = numeric("current_direct", current_direct, least=0)
-    signal = numeric("voltage_peak", voltage_peak, least=0)
+    supply, load, direct, signal = voltage_supply, current_load, current_direct, voltage_peak
     is_a("rail", rail, RailCircuit)
     one_of("rail_kind", rail.rail_kind, RAILS)
     pumped = rail.rail_kind != "single"
@@ -349,7 +346,9 @@ def _steps(found: dict[str, Any], pumped: bool) -> tuple[BudgetStep, ...]:
     if pumped:
         ideal_bottom = np.where(np.asarray(bottom) < 0, -np.asarray(pin), 0.0)[()]
         steps.insert(3, ("loss-free converter", ideal_bottom, ideal_bottom + found["voltage_ideal"], zero))
-    return tuple(BudgetStep(name, low, high, drop) for name, low, high, drop in steps)
+    return tuple(
+        BudgetStep(name=name, voltage_low=low, voltage_high=high, voltage_drop=drop) for name, low, high, drop in steps
+    )
 
 
 def _op_amp_cautions(

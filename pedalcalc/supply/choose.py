@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Result, Stock, is_a, lowest_usual_highest, one_number, quantity, search
+from pedalcalc._stock import drawer
 from pedalcalc.devices import Capacitor, low
 from pedalcalc.rc import lowpass_response
-from pedalcalc.values._series import drawer
 
 __all__ = ["FilterParts", "choose_filter"]
 

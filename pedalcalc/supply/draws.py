@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, is_a, numeric, quantity
+from pedalcalc._ranges import AboveZero, AtLeastZero
 from pedalcalc.devices import Spread
 
 __all__ = ["CurrentBudget", "DaisyChain", "Draw", "current_budget", "daisy_chain"]
@@ -83,7 +83,7 @@ def current_budget(draws: tuple[Draw, ...]) -> CurrentBudget:
         if np.any(low > typical) or np.any(typical > high) or np.any(low > high):
             raise ValueError(f"draws: current of {draw.name} must rise from lowest to highest, got {draw.current_draw}")
         sums = [np.asarray(total + current) for total, current in zip(sums, (low, typical, high), strict=True)]
-    return CurrentBudget(sums[0][()], sums[1][()], sums[2][()], draws)
+    return CurrentBudget(current_min=sums[0][()], current_typical=sums[1][()], current_max=sums[2][()], draws=draws)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +100,7 @@ class DaisyChain(Result):
 
 @formula
 def daisy_chain(
-    *, budgets: tuple[CurrentBudget, ...], current_available: ArrayLike, resistance_lead: ArrayLike
+    *, budgets: tuple[CurrentBudget, ...], current_available: AboveZero, resistance_lead: AtLeastZero
 ) -> DaisyChain:
     """Find what one adaptor must deliver to several builds on one lead.
 
@@ -109,7 +109,7 @@ def daisy_chain(
     budgets : tuple of CurrentBudget
         Budget of each build (`current_budget`).
     current_available : array_like
-        Rated current of the adaptor [A], > 0.
+        Rated current of the adaptor [A], above 0.
     resistance_lead : array_like
         Resistance of the return that all share [Ω], at least 0; a fraction of an ohm.
 
@@ -146,8 +146,7 @@ def daisy_chain(
     """
     if not isinstance(budgets, tuple):
         raise TypeError(f"budgets must be a tuple of CurrentBudget records, not {type(budgets).__name__}")
-    available = numeric("current_available", current_available, above=0)
-    lead = numeric("resistance_lead", resistance_lead, least=0)
+    available, lead = current_available, resistance_lead
     typical = np.zeros(())
     most = np.zeros(())
     for budget in budgets:
@@ -162,4 +161,11 @@ def daisy_chain(
         available,
         "A",
     )
-    return DaisyChain(typical[()], most[()], (1.25 * most)[()], (available - most)[()], (most * lead)[()], cautions)
+    return DaisyChain(
+        current_typical=typical[()],
+        current_max=most[()],
+        current_wanted=(1.25 * most)[()],
+        current_margin=(available - most)[()],
+        voltage_ground=(most * lead)[()],
+        cautions=cautions,
+    )

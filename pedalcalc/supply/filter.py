@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from pedalcalc._base import (
     Caution,
@@ -16,11 +15,11 @@ from pedalcalc._base import (
     decibels,
     fit_together,
     formula,
-    numeric,
     quantity,
 )
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Capacitor
-from pedalcalc.devices._record import specimen
 from pedalcalc.rc import lowpass_response
 
 __all__ = ["SupplyFilter", "supply_filter"]
@@ -45,14 +44,14 @@ class SupplyFilter(Result):
 @formula
 def supply_filter(
     *,
-    voltage_supply: ArrayLike,
-    resistance_series: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_series: AtLeastZero,
     capacitor: Capacitor,
-    power_rating: ArrayLike,
-    current_load: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    voltage_ripple: ArrayLike = 0.0,
-    frequency: ArrayLike = 100.0,
+    power_rating: AboveZero,
+    current_load: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
+    voltage_ripple: AtLeastZero = 0.0,
+    frequency: ZeroToInfinity = 100.0,
 ) -> SupplyFilter:
     """Find what an RC supply filter costs under the build's load, and how much hum it lets through.
 
@@ -67,11 +66,11 @@ def supply_filter(
     capacitor : Capacitor
         Filter capacitor with its rated voltage (`devices.capacitor`).
     power_rating : array_like
-        Power rating of the resistor [W], > 0.
+        Power rating of the resistor [W], above 0.
     current_load : array_like
         Constant current the build draws [A], at least 0; none unless stated.
     resistance_load : array_like
-        What the build draws as a resistance [Ω], > 0; none (inf) unless stated.
+        What the build draws as a resistance [Ω], above 0; none (inf) unless stated.
     voltage_ripple : array_like
         Ripple ahead of the filter at `frequency` [V], at least 0; none unless stated.
     frequency : array_like
@@ -112,13 +111,8 @@ def supply_filter(
     >>> print(f"{behind.voltage_output:.2f} V, {behind.frequency_corner:.1f} Hz, {behind.gain_db:.1f} dB at 100 Hz")
     8.00 V, 15.6 Hz, -16.2 dB at 100 Hz
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    series = numeric("resistance_series", resistance_series, least=0)
-    watts = numeric("power_rating", power_rating, above=0)
-    current = numeric("current_load", current_load, least=0)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    ripple = numeric("voltage_ripple", voltage_ripple, least=0)
-    hertz = numeric("frequency", frequency, least=0, infinity=True)
+    supply, series, watts, current = voltage_supply, resistance_series, power_rating, current_load
+    load, ripple, hertz = resistance_load, voltage_ripple, frequency
     c, esr, rated = _figures(capacitor)
     fit_together(
         voltage_supply=supply,
@@ -162,16 +156,16 @@ def supply_filter(
         + caution_below("the resistor drops the whole supply", "use a smaller resistor", left, 0.0, "V")
     )
     return SupplyFilter(
-        (left + blank)[()],
-        drop[()],
-        power[()],
-        behind[()],
-        (ratio + 0 * left)[()],
-        decibels(gain)[()],
-        corner[()],
-        decibels(np.asarray(floor + 0 * total))[()],
-        tau[()],
-        cautions,
+        voltage_output=(left + blank)[()],
+        voltage_drop=drop[()],
+        power=power[()],
+        voltage_ripple=behind[()],
+        ripple_ratio=(ratio + 0 * left)[()],
+        gain_db=decibels(gain)[()],
+        frequency_corner=corner[()],
+        gain_floor_db=decibels(np.asarray(floor + 0 * total))[()],
+        time_constant=tau[()],
+        cautions=cautions,
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, quantity
+from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
 
 __all__ = ["HalfSupply", "half_supply"]
 
@@ -42,13 +43,13 @@ class HalfSupply(Result):
 @formula
 def half_supply(
     *,
-    voltage_supply: ArrayLike,
-    resistance_top: ArrayLike,
-    resistance_bottom: ArrayLike,
-    resistance_load: ArrayLike,
-    current_load: ArrayLike,
-    capacitance: ArrayLike,
-    tolerance: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance_top: ZeroToInfinity,
+    resistance_bottom: ZeroToInfinity,
+    resistance_load: ZeroToInfinity,
+    current_load: AtLeastZero,
+    capacitance: AtLeastZero,
+    tolerance: AboveZero,
 ) -> HalfSupply:
     """Find the voltage of a half-supply reference under load and when it has settled.
 
@@ -71,7 +72,7 @@ def half_supply(
     capacitance : array_like
         Capacitor from the node to ground [F], at least 0.
     tolerance : array_like
-        Band to settle into, as a share of the final voltage [1], > 0, such as 0.05.
+        Band to settle into, as a share of the final voltage [1], above 0, such as 0.05.
 
     Returns
     -------
@@ -103,13 +104,8 @@ def half_supply(
     >>> print(f"{half.voltage_output:g}, {half.resistance_thevenin:g}, {half.time_settle:.2f}")
     4.5, 5000, 1.08
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    top = numeric("resistance_top", resistance_top, least=0, infinity=True)
-    bottom = numeric("resistance_bottom", resistance_bottom, least=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
-    drawn = numeric("current_load", current_load, least=0)
-    c = numeric("capacitance", capacitance, least=0)
-    band = numeric("tolerance", tolerance, above=0)
+    supply, top, bottom, load = voltage_supply, resistance_top, resistance_bottom, resistance_load
+    drawn, c, band = current_load, capacitance, tolerance
     fit_together(
         voltage_supply=supply,
         resistance_top=top,
@@ -140,4 +136,12 @@ def half_supply(
         2.0,
         "s",
     )
-    return HalfSupply(voltage[()], (voltage - supply / 2)[()], out[()], through[()], tau[()], wait[()], cautions)
+    return HalfSupply(
+        voltage_output=voltage[()],
+        voltage_shift=(voltage - supply / 2)[()],
+        resistance_thevenin=out[()],
+        current=through[()],
+        time_constant=tau[()],
+        time_settle=wait[()],
+        cautions=cautions,
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pedalcalc._base import (
     Caution,
@@ -15,11 +15,11 @@ from pedalcalc._base import (
     caution_below,
     fit_together,
     formula,
-    numeric,
     quantity,
 )
+from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Diode, Mosfet
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.laws._plain import series_current
 
@@ -48,7 +48,13 @@ def _protection(
         0.0,
         "V",
     )
-    return Protection(left[()], drop[()], current[()], (drop * current)[()], cautions)
+    return Protection(
+        voltage_output=left[()],
+        voltage_drop=drop[()],
+        current_load=current[()],
+        power=(drop * current)[()],
+        cautions=cautions,
+    )
 
 
 def _diode_cautions(supply: NDArray[np.float64], current: NDArray[np.float64], diode: Diode) -> tuple[Caution, ...]:
@@ -65,7 +71,11 @@ def _diode_cautions(supply: NDArray[np.float64], current: NDArray[np.float64], d
 
 @formula
 def series_diode(
-    *, voltage_supply: ArrayLike, diode: Diode, current_load: ArrayLike = 0.0, resistance_load: ArrayLike = np.inf
+    *,
+    voltage_supply: AtLeastZero,
+    diode: Diode,
+    current_load: AtLeastZero = 0.0,
+    resistance_load: ZeroToInfinity = np.inf,
 ) -> Protection:
     """Find what a diode in the plus lead leaves of the supply under the build's load.
 
@@ -115,9 +125,7 @@ def series_diode(
     >>> print(f"{series_diode(voltage_supply=9.0, resistance_load=834.0, diode=typical(DIODE_1N4001)).voltage_drop:g}")
     0.654071
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    drawn = numeric("current_load", current_load, least=0)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
+    supply, drawn, load = voltage_supply, current_load, resistance_load
     specimen("diode", diode, Diode)
     fit_together(voltage_supply=supply, current_load=drawn, resistance_load=load)
     alone = np.isinf(load)
@@ -129,7 +137,7 @@ def series_diode(
 
 
 @formula
-def series_mosfet(*, voltage_supply: ArrayLike, current_load: ArrayLike, mosfet: Mosfet) -> Protection:
+def series_mosfet(*, voltage_supply: AtLeastZero, current_load: AtLeastZero, mosfet: Mosfet) -> Protection:
     """Find what a P-channel MOSFET in the plus lead leaves of the supply.
 
     Drain to the supply, source to the build, gate to ground. The body diode
@@ -177,8 +185,7 @@ def series_mosfet(*, voltage_supply: ArrayLike, current_load: ArrayLike, mosfet:
     """
     from scipy.optimize.elementwise import find_root
 
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    current = numeric("current_load", current_load, least=0)
+    supply, current = voltage_supply, current_load
     specimen("mosfet", mosfet, Mosfet)
     strength = 1 / (np.asarray(mosfet.resistance_on) * (np.asarray(mosfet.voltage_gate_on) - mosfet.voltage_threshold))
     i_s, ideality, bulk = (

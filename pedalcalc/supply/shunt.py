@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, numeric, quantity
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero
+from pedalcalc._record import specimen
 from pedalcalc.devices import Diode
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junction_in_series
 
 __all__ = ["ShuntProtection", "shunt_diode"]
@@ -32,10 +32,10 @@ class ShuntProtection(Result):
 @formula
 def shunt_diode(
     *,
-    voltage_supply: ArrayLike,
-    current_load: ArrayLike,
-    resistance_series: ArrayLike,
-    current_fuse: ArrayLike,
+    voltage_supply: AtLeastZero,
+    current_load: AtLeastZero,
+    resistance_series: AboveZero,
+    current_fuse: AboveZeroToInfinity,
     diode: Diode,
 ) -> ShuntProtection:
     """Find what a diode across the supply does when the supply is reversed.
@@ -50,9 +50,9 @@ def shunt_diode(
     current_load : array_like
         Current the build draws with the polarity right [A], at least 0.
     resistance_series : array_like
-        All resistance ahead of the diode, that of the source included [Ω], > 0.
+        All resistance ahead of the diode, that of the source included [Ω], above 0.
     current_fuse : array_like
-        Rating of the fuse ahead of the diode [A], > 0; inf where there is none.
+        Rating of the fuse ahead of the diode [A], above 0; inf where there is none.
     diode : Diode
         The diode (`pedalcalc.devices`).
 
@@ -88,10 +88,7 @@ def shunt_diode(
     >>> print(f"{wrong.current_fault:.3f}, {wrong.voltage_reverse:.2f}, {wrong.power_resistor:.1f}")
     0.806, 0.94, 6.5
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    current = numeric("current_load", current_load, least=0)
-    series = numeric("resistance_series", resistance_series, above=0)
-    fuse = numeric("current_fuse", current_fuse, above=0, infinity=True)
+    supply, current, series, fuse = voltage_supply, current_load, resistance_series, current_fuse
     specimen("diode", diode, Diode)
     reversed_ = junction_in_series(supply, resistance=series, junction=diode)
     fault, reverse = np.asarray(reversed_.current), np.asarray(reversed_.voltage_junction)
@@ -125,12 +122,12 @@ def shunt_diode(
     )
     drop = current * series
     return ShuntProtection(
-        (supply - drop)[()],
-        drop[()],
-        fault[()],
-        reverse[()],
-        reversed_.power_junction,
-        reversed_.power_resistor,
-        ratio[()],
-        cautions,
+        voltage_output=(supply - drop)[()],
+        voltage_drop=drop[()],
+        current_fault=fault[()],
+        voltage_reverse=reverse[()],
+        power_junction=reversed_.power_junction,
+        power_resistor=reversed_.power_resistor,
+        fuse_ratio=ratio[()],
+        cautions=cautions,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from pedalcalc._base import (
     Caution,
@@ -15,11 +15,11 @@ from pedalcalc._base import (
     caution_below,
     fit_together,
     formula,
-    numeric,
     quantity,
 )
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero
+from pedalcalc._record import specimen
 from pedalcalc.devices import Zener
-from pedalcalc.devices._record import specimen
 
 __all__ = ["ZenerRegulator", "zener_regulator"]
 
@@ -46,12 +46,12 @@ class ZenerRegulator(Result):
 @formula
 def zener_regulator(
     *,
-    voltage_supply: ArrayLike,
-    resistance: ArrayLike,
+    voltage_supply: AtLeastZero,
+    resistance: AboveZero,
     zener: Zener,
-    current_load: ArrayLike = 0.0,
-    resistance_load: ArrayLike = np.inf,
-    current_zener_min: ArrayLike = 0.0,
+    current_load: AtLeastZero = 0.0,
+    resistance_load: AboveZeroToInfinity = np.inf,
+    current_zener_min: AtLeastZero = 0.0,
 ) -> ZenerRegulator:
     """Find the point of a zener diode that steadies a load behind a resistor, and how far it holds.
 
@@ -60,13 +60,13 @@ def zener_regulator(
     voltage_supply : array_like
         Supply voltage [V], at least 0.
     resistance : array_like
-        Resistor between supply and zener [Ω], > 0, finite.
+        Resistor between supply and zener [Ω], above 0, finite.
     zener : Zener
         The zener (`pedalcalc.devices`): voltage at its test current, slope resistance, highest power.
     current_load : array_like
         Constant current of the load [A], at least 0; none unless stated.
     resistance_load : array_like
-        Resistance of the load [Ω], > 0; none (inf) unless stated.
+        Resistance of the load [Ω], above 0; none (inf) unless stated.
     current_zener_min : array_like
         Least current that keeps the zener in its range [A], at least 0; 0 unless stated.
 
@@ -106,11 +106,7 @@ def zener_regulator(
     >>> print(f"{held.voltage_output:.2f} V, up to {held.current_load_max * 1e3:.0f} mA, from {held.voltage_supply_min:.1f} V")
     5.33 V, up to 16 mA, from 6.5 V
     """
-    supply = numeric("voltage_supply", voltage_supply, least=0)
-    series = numeric("resistance", resistance, above=0)
-    drawn = numeric("current_load", current_load, least=0)
-    load = numeric("resistance_load", resistance_load, above=0, infinity=True)
-    least = numeric("current_zener_min", current_zener_min, least=0)
+    supply, series, drawn, load, least = voltage_supply, resistance, current_load, resistance_load, current_zener_min
     specimen("zener", zener, Zener)
     fit_together(
         voltage_supply=supply, resistance=series, current_load=drawn, resistance_load=load, current_zener_min=least
@@ -151,17 +147,17 @@ def zener_regulator(
         + caution_below("the load draws more than the resistor passes", "use a smaller resistor", free, 0.0, "V")
     )
     return ZenerRegulator(
-        output[()],
-        current[()],
-        (drawn + output * g_load)[()],
-        flow[()],
-        (flow * output + 0.0)[()],
-        (current * (supply - output))[()],
-        regulates[()],
-        np.maximum((supply - light) / series - most, 0.0)[()],
-        np.maximum((supply - heavy) / series - least, 0.0)[()],
-        (heavy + series * needed)[()],
-        (light + series * (drawn + light * g_load + most))[()],
-        np.asarray(largest)[()],
-        cautions,
+        voltage_output=output[()],
+        current=current[()],
+        current_load=(drawn + output * g_load)[()],
+        current_zener=flow[()],
+        power_zener=(flow * output + 0.0)[()],
+        power_resistor=(current * (supply - output))[()],
+        regulates=regulates[()],
+        current_load_min=np.maximum((supply - light) / series - most, 0.0)[()],
+        current_load_max=np.maximum((supply - heavy) / series - least, 0.0)[()],
+        voltage_supply_min=(heavy + series * needed)[()],
+        voltage_supply_max=(light + series * (drawn + light * g_load + most))[()],
+        resistance_max=np.asarray(largest)[()],
+        cautions=cautions,
     )

@@ -5,20 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    formula,
-    numeric,
-    one_of,
-    quantity,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, formula, one_of, quantity
+from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
+from pedalcalc._record import specimen
 from pedalcalc.devices import Led
-from pedalcalc.devices._record import specimen
 from pedalcalc.laws import junction_in_series
 
 Array = NDArray[np.float64]
@@ -47,19 +39,14 @@ class CurrentStates(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
-def _scalar(value: ArrayLike) -> Number:
-    array = np.asarray(value, float)
-    return float(array) if array.ndim == 0 else array
-
-
 @formula
 def indicator_states(
-    voltage_supply: ArrayLike,
+    voltage_supply: AtLeastZero,
     *,
-    resistance_led: ArrayLike,
+    resistance_led: ZeroToInfinity,
     led: Led,
     wiring: str,
-    resistance_meter: ArrayLike = 10e6,
+    resistance_meter: AboveZeroToInfinity = 10e6,
 ) -> IndicatorStates:
     """Find current and test points of the indicator in both states of the footswitch.
 
@@ -104,9 +91,7 @@ def indicator_states(
     >>> round(1e3 * states.current_engaged, 1), states.current_bypassed, round(states.voltage_cathode_bypassed, 1)
     (1.5, 0.0, 7.7)
     """
-    v = numeric("voltage_supply", voltage_supply, least=0)
-    r = numeric("resistance_led", resistance_led, least=0, infinity=True)
-    meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
+    v, r, meter = voltage_supply, resistance_led, resistance_meter
     specimen("led", led, Led)
     one_of("wiring", wiring, ("grounded", "fed"))
     if np.any(r + led.resistance_series == 0):
@@ -125,13 +110,13 @@ def indicator_states(
     if wiring == "fed":
         anode, cathode = anode * 0.0, cathode * 0.0
     return IndicatorStates(
-        _scalar(current),
-        _scalar(current * 0.0),
-        _scalar(drop),
-        _scalar(current * 0.0),
-        _scalar(anode),
-        _scalar(cathode),
-        caution_above(
+        current_engaged=current,
+        current_bypassed=current * 0.0,
+        voltage_anode_engaged=drop,
+        voltage_cathode_engaged=current * 0.0,
+        voltage_anode_bypassed=anode,
+        voltage_cathode_bypassed=cathode,
+        cautions=caution_above(
             f"{led.name}: more current than it is made for",
             "raise the series resistor",
             current,
@@ -147,7 +132,7 @@ def _lamp(led: Led, voltage: Array, resistance: Array) -> Array:
 
 @formula
 def current_states(
-    current_circuit: ArrayLike, *, current_led: ArrayLike, power_source: str, jack: str, plug: str
+    current_circuit: AtLeastZero, *, current_led: AtLeastZero, power_source: str, jack: str, plug: str
 ) -> CurrentStates:
     """Find the current drawn engaged, bypassed and unplugged.
 
@@ -192,23 +177,25 @@ def current_states(
     >>> round(1e3 * states.current_engaged, 1), round(1e3 * states.current_bypassed, 1), states.current_unplugged
     (2.7, 1.2, 0.0)
     """
-    circuit = numeric("current_circuit", current_circuit, least=0)
-    lamp = numeric("current_led", current_led, least=0)
     battery = one_of("power_source", power_source, ("battery", "adaptor")) == "battery"
     switched = one_of("jack", jack, ("stereo", "mono")) == "stereo" and battery
     dark = one_of("plug", plug, ("mono", "stereo")) == "stereo" and switched
     on = 0.0 if dark else 1.0
-    engaged, bypassed = (circuit + lamp) * on, (circuit + 0.0 * lamp) * on
-    idle = (circuit + 0.0 * lamp) * (0.0 if switched else 1.0)
+    engaged, bypassed = (current_circuit + current_led) * on, current_circuit * on
+    idle = current_circuit * (0.0 if switched else 1.0)
     cautions: tuple[Caution, ...] = ()
     if dark:
         cautions += (
             Caution(
-                "a stereo plug does not switch the battery on", "use a mono plug", float(np.max(circuit)), 0.0, "A"
+                "a stereo plug does not switch the battery on",
+                "use a mono plug",
+                float(np.max(current_circuit)),
+                0.0,
+                "A",
             ),
         )
     if battery and not switched:
         cautions += caution_above(
             "the battery stays on with the plug pulled out", "use a stereo jack as switch", idle, 0.0, "A"
         )
-    return CurrentStates(_scalar(engaged), _scalar(bypassed), _scalar(idle), cautions)
+    return CurrentStates(current_engaged=engaged, current_bypassed=bypassed, current_unplugged=idle, cautions=cautions)

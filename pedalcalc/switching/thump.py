@@ -3,23 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    fit_together,
-    formula,
-    numeric,
-    parallel,
-    quantity,
-)
-from pedalcalc.switching.states import _scalar
+from pedalcalc._base import Caution, Number, Result, caution_above, formula, parallel, quantity
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity, ZeroToOne
 
 Array = NDArray[np.float64]
 
@@ -53,14 +42,14 @@ class IndicatorThump(Result):
 
 @formula
 def pulldown_thump(
-    voltage_across: ArrayLike,
+    voltage_across: AnyNumber,
     *,
-    current_leakage: ArrayLike,
-    resistance_pulldown: ArrayLike,
-    resistance_load: ArrayLike,
-    capacitance: ArrayLike,
-    gain: ArrayLike,
-    resistance_meter: ArrayLike = 10e6,
+    current_leakage: AtLeastZero,
+    resistance_pulldown: ZeroToInfinity,
+    resistance_load: ZeroToInfinity,
+    capacitance: AboveZero,
+    gain: AtLeastZero,
+    resistance_meter: AboveZeroToInfinity = 10e6,
 ) -> PulldownThump:
     """Find the thump of a coupling capacitor when the footswitch connects its outer plate.
 
@@ -111,29 +100,11 @@ def pulldown_thump(
     >>> round(thump.voltage_step_open, 2), round(thump.voltage_step, 3)
     (4.5, 0.097)
     """
-    v = numeric("voltage_across", voltage_across)
-    leak = numeric("current_leakage", current_leakage, least=0)
-    r = numeric("resistance_pulldown", resistance_pulldown, least=0, infinity=True)
-    load = numeric("resistance_load", resistance_load, least=0, infinity=True)
-    c = numeric("capacitance", capacitance, above=0)
-    a = numeric("gain", gain, least=0, infinity=True)
-    meter = numeric("resistance_meter", resistance_meter, above=0, infinity=True)
-    if np.any(np.isinf(a)):
-        raise ValueError("gain must be finite")
-    fit_together(
-        voltage_across=v,
-        current_leakage=leak,
-        resistance_pulldown=r,
-        resistance_load=load,
-        capacitance=c,
-        gain=a,
-        resistance_meter=meter,
-    )
-    both = parallel(r, load)
+    v, leak, r, c = voltage_across, current_leakage, resistance_pulldown, capacitance
+    both = parallel(r, resistance_load)
     plate, connected = _plate(v, leak, r), _plate(v, leak, both)
-    alone = _plate(v, leak, np.full_like(both, np.inf))
-    after = _plate(v, leak, np.asarray(load))
-    step, step_open = a * np.abs(plate - connected), a * np.abs(alone - after)
+    alone, after = _plate(v, leak, np.asarray(np.inf)), _plate(v, leak, resistance_load)
+    step = gain * np.abs(plate - connected)
     cautions = caution_above(
         "footswitch thump",
         "lower the pull-down, or use a film capacitor, which hardly leaks",
@@ -141,9 +112,16 @@ def pulldown_thump(
         STEP_AUDIBLE,
         "V",
     )
-    metered = _plate(v, leak, parallel(r, meter))
-    fields: list[Any] = [_scalar(part) for part in (alone, plate, metered, step_open, step, c * both, c * r)]
-    return PulldownThump(*[*fields, cautions])
+    return PulldownThump(
+        voltage_plate_open=alone,
+        voltage_plate=plate,
+        voltage_read=_plate(v, leak, parallel(r, resistance_meter)),
+        voltage_step_open=gain * np.abs(alone - after),
+        voltage_step=step,
+        time_constant=c * both,
+        time_discharge=c * r,
+        cautions=cautions,
+    )
 
 
 def _plate(v: Array, leak: Array, r: Array) -> Array:
@@ -157,7 +135,7 @@ def _plate(v: Array, leak: Array, r: Array) -> Array:
 
 @formula
 def pulldown_for_step(
-    voltage_step: ArrayLike, *, voltage_across: ArrayLike, current_leakage: ArrayLike, gain: ArrayLike
+    voltage_step: AboveZero, *, voltage_across: AnyNumber, current_leakage: AtLeastZero, gain: ZeroToInfinity
 ) -> Number:
     """Find the largest pull-down that keeps the thump under a step.
 
@@ -196,24 +174,21 @@ def pulldown_for_step(
     >>> round(pulldown_for_step(0.01, voltage_across=4.5, current_leakage=10e-9, gain=1.0) / 1e6, 2)
     1.0
     """
-    step = numeric("voltage_step", voltage_step, above=0)
-    v = np.abs(numeric("voltage_across", voltage_across))
-    leak = numeric("current_leakage", current_leakage, least=0)
-    a = numeric("gain", gain, least=0, infinity=True)
+    v, leak = np.abs(voltage_across), current_leakage
     with np.errstate(divide="ignore", invalid="ignore"):
-        s = step / a
+        s = voltage_step / gain
         r = np.where((s >= v) | (leak == 0), np.inf, v / leak * s / (v - s))
-    return _scalar(np.where(np.isnan(step) | np.isnan(v) | np.isnan(leak) | np.isnan(a), np.nan, r))
+    return np.where(np.isnan(s) | np.isnan(v) | np.isnan(leak), np.nan, r)
 
 
 @formula
 def indicator_thump(
-    current_led: ArrayLike,
+    current_led: AtLeastZero,
     *,
-    resistance_supply: ArrayLike,
-    capacitance: ArrayLike,
-    fraction_coupled: ArrayLike,
-    gain: ArrayLike,
+    resistance_supply: AtLeastZero,
+    capacitance: AtLeastZero,
+    fraction_coupled: ZeroToOne,
+    gain: AtLeastZero,
 ) -> IndicatorThump:
     """Find the thump of the indicator's turn-on through the supply.
 
@@ -260,21 +235,13 @@ def indicator_thump(
     >>> round(thump.voltage_step_rail, 3), round(thump.voltage_step, 4), round(thump.time_constant, 4)
     (0.15, 0.075, 0.01)
     """
-    i = numeric("current_led", current_led, least=0)
-    r = numeric("resistance_supply", resistance_supply, least=0)
-    c = numeric("capacitance", capacitance, least=0)
-    share = numeric("fraction_coupled", fraction_coupled, least=0, most=1)
-    a = numeric("gain", gain, least=0, infinity=True)
-    if np.any(np.isinf(a)):
-        raise ValueError("gain must be finite")
-    fit_together(current_led=i, resistance_supply=r, capacitance=c, fraction_coupled=share, gain=a)
-    rail = i * r
-    step = rail * share * a
+    rail = current_led * resistance_supply
+    step = rail * fraction_coupled * gain
     return IndicatorThump(
-        _scalar(rail),
-        _scalar(step),
-        _scalar(r * c),
-        caution_above(
+        voltage_step_rail=rail,
+        voltage_step=step,
+        time_constant=resistance_supply * capacitance,
+        cautions=caution_above(
             "indicator thump",
             "feed the indicator from ahead of the filter resistor, or lower its current",
             step,

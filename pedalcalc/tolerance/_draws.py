@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
+from pedalcalc._base import list_of, words
+from pedalcalc._record import spreads
 from pedalcalc.board import Board
 from pedalcalc.devices import Device, Taper
-from pedalcalc.devices._record import spreads
 
 Array = NDArray[np.float64]
 
@@ -26,7 +27,11 @@ def drawn_units(board: Board, *, count: int, seed: int, reels: Sequence[Sequence
     Parts of one reel share their deviation. A part without a tolerance in the list is taken at its value.
     """
     units: dict[str, Any] = {}
-    of_reel = {reference: k for k, reel in enumerate(reels) for reference in reel}
+    of_reel = {
+        words("reels", reference): k
+        for k, reel in enumerate(list_of("reels", reels, "lists of references"))
+        for reference in list_of("reels", reel, "references")
+    }
     for reference in of_reel:
         board.part(reference)
     seeds = np.random.SeedSequence(seed).generate_state(len(board.parts) + len(reels))

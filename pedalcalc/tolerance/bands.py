@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Result, is_a, numeric, quantity, search
+from pedalcalc._base import Result, is_a, numeric, one_number, quantity, search, words
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import solved_board, told
 from pedalcalc.tolerance._draws import drawn_units, figures_of
 
 Array = NDArray[np.float64]
 
+#: Most units at once, and the largest start of the random numbers.
+MOST = 1_000_000
 #: Confidence with which a quantile lies within its error of the band's end.
 CONFIDENCE = 0.95
 
@@ -114,7 +116,7 @@ def bands(
     """
     is_a("board", board, Board)
     number, start = _whole("count", count, 20), _whole("seed", seed, 0)
-    inside = float(numeric("coverage", coverage, above=0, below=1))
+    inside = one_number("coverage", coverage, "", above=0, below=1)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
     if good.sum() < number / 2:
@@ -127,8 +129,17 @@ def bands(
             continue
         low, high, error = _ends(kept, inside)
         middle = usual[name][0]
-        rows.append(Band(name, low, float(np.median(kept) if np.isnan(middle) else middle), high, error, _unit(name)))
-    return Bands(tuple(rows), number, int(number - good.sum()), inside)
+        rows.append(
+            Band(
+                name=name,
+                reading_low=low,
+                reading_typical=float(np.median(kept) if np.isnan(middle) else middle),
+                reading_high=high,
+                error_ends=error,
+                unit=_unit(name),
+            )
+        )
+    return Bands(rows=tuple(rows), count=number, failed=int(number - good.sum()), coverage=inside)
 
 
 @search
@@ -186,6 +197,7 @@ def blame(
     """
     is_a("board", board, Board)
     number, start = _whole("count", count, 100), _whole("seed", seed, 0)
+    words("reading", reading)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
     if reading not in readings:
@@ -210,7 +222,7 @@ def blame(
         at += width
     shares["together"] = float(((value - table @ slopes) * value).mean()) / whole
     found = sorted(shares.items(), key=lambda one: -one[1])
-    return tuple(Share(name, share) for name, share in found if share >= 0.01)
+    return tuple(Share(reference=name, share_variance=share) for name, share in found if share >= 0.01)
 
 
 def _readings(board: Board, units: Any) -> tuple[dict[str, Array], Any]:
@@ -243,7 +255,7 @@ def _ends(values: Array, coverage: float) -> tuple[float, float, float]:
 
 
 def _whole(name: str, value: ArrayLike, least: int) -> int:
-    number = numeric(name, value, least=least)
+    number = numeric(name, value, least=least, most=MOST)
     if number.ndim or number != np.floor(number):
         raise ValueError(f"{name} must be one whole number of at least {least}, got {value!r}")
     return int(number)

@@ -6,8 +6,9 @@ import re
 from dataclasses import dataclass
 
 from pedalcalc._base import Result, one_of, quantity, search
+from pedalcalc._signs import ohm_sign
 from pedalcalc.values._bands import ResistorMarking
-from pedalcalc.values._text import leading_digits, ohm_sign, read_value, single_number
+from pedalcalc.values._text import leading_digits, read_value, single_number
 
 RESISTOR_LETTERS = {
     "W": 0.0005,

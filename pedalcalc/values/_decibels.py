@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import ArrayLike
+from typing import Annotated, Any
 
-from pedalcalc._base import Number, decibels, formula, numeric
+import numpy as np
+
+from pedalcalc._base import Number, Range, decibels, formula
+from pedalcalc._ranges import ZeroToInfinity
 
 
 @formula
-def gain_from_decibels(gain_db: ArrayLike) -> Number:
+def gain_from_decibels(gain_db: Annotated[Any, Range(infinity=True)]) -> Number:
     """Turn decibels into a voltage gain.
 
     Parameters
@@ -40,13 +42,12 @@ def gain_from_decibels(gain_db: ArrayLike) -> Number:
     >>> print(f"{gain_from_decibels(-6):.3f}")
     0.501
     """
-    value = numeric("gain_db", gain_db, infinity=True)
     with np.errstate(under="ignore", over="ignore"):
-        return np.asarray(10 ** (value / 20))[()]
+        return 10 ** (gain_db / 20)
 
 
 @formula
-def decibels_from_gain(gain: ArrayLike) -> Number:
+def decibels_from_gain(gain: ZeroToInfinity) -> Number:
     """Turn a voltage gain into decibels.
 
     Parameters
@@ -77,4 +78,4 @@ def decibels_from_gain(gain: ArrayLike) -> Number:
     >>> print(f"{decibels_from_gain(2):.2f} dB")
     6.02 dB
     """
-    return decibels(numeric("gain", gain, least=0, infinity=True))[()]
+    return decibels(gain)

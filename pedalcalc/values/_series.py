@@ -74,13 +74,14 @@ def stock_values(
         high = single_number("value_max", value_max, above=0)
     if low > high:
         raise ValueError(f"value_min must be at most value_max ({high:g}), got {low:g}")
-    kept = _between(known, low, high)
+    kept = between(known, low, high)
     if kept.size == 0:
         raise ValueError(f"stock must hold a value from value_min to value_max, {low:g} to {high:g}, got {told(stock)}")
     return np.array(kept)
 
 
-def _between(known: NDArray[np.float64], low: float, high: float) -> NDArray[np.float64]:
+def between(known: NDArray[np.float64], low: float, high: float) -> NDArray[np.float64]:
+    """Return those of the known values that lie from `low` to `high`."""
     return known[(known >= low * (1 - NOISE)) & (known <= high * (1 + NOISE))]
 
 
@@ -109,25 +110,6 @@ def ladder(stock: Stock, name: str = "stock") -> NDArray[np.float64]:
     if np.isnan(found).any():
         raise ValueError(f"{name} must hold known values only, got {told(stock)}")
     return found
-
-
-def drawer(stock: Stock, name: str, low: float, high: float) -> NDArray[np.float64]:
-    """Return the values to search through: a drawer's all, a series' from `low` to `high`."""
-    known = ladder(stock, name)
-    if not isinstance(stock, str):
-        return known
-    kept = _between(known, low, high)
-    if kept.size == 0:
-        raise ValueError(f"{name} must hold a value from {low:g} to {high:g}, got {told(stock)}")
-    return kept
-
-
-def steps(known: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return, for each of the values, the larger step to its neighbours as the logarithm of the ratio."""
-    if known.size == 1:
-        return np.full(1, np.log(10) / 3)
-    gaps = np.diff(np.log(known))
-    return np.asarray(np.maximum(np.append(gaps, gaps[-1]), np.append(gaps[0], gaps)))
 
 
 @cache

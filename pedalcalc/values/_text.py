@@ -15,12 +15,13 @@ import math
 import re
 import warnings
 from decimal import Decimal
-from typing import Any, NoReturn, overload
+from typing import NoReturn, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Number, numeric, one_of, search
+from pedalcalc._signs import ohm_sign, shows_open
 
 POWERS = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "R": 0, "k": 3, "K": 3, "M": 6, "G": 9}
 OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
@@ -28,7 +29,6 @@ OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
 SPELLINGS = {"Ω": OHM, "ohm": OHM, "Hz": ("Hz", "hz")}
 LETTERS = {"Ω": "mRkKMG", "ohm": "mRkKMG", "F": "pnuµμm", "H": "pnuµμm", "s": "pnuµμm"}
 # What meters show where there is no circuit, without its spaces and points.
-OPEN = ("open", "ol", "0l", "ovl", "ovld", "overload")
 #: More characters than any value needs; beyond it the text is something else.
 LONGEST = 40
 UNITS = ("Ω", "ohm", "F", "H", "V", "A", "W", "Hz", "s", "lx", "S")
@@ -137,16 +137,6 @@ def _read_one(text: object, unit: str) -> float:
     if unit in OHM and letter == "m":
         warnings.warn(f"{text!r} is {value:g} Ω: a small m is a thousandth, a large M a million", stacklevel=3)
     return value
-
-
-def ohm_sign(unit: Any) -> Any:
-    """Return the unit with the Greek letter for ohm where the sign of the same looks (U+2126) stands."""
-    return "Ω" if isinstance(unit, str) and unit == "\N{OHM SIGN}" else unit
-
-
-def shows_open(text: str) -> bool:
-    """Tell whether a meter's display says that there is no circuit, such as ``O.L``, ``0.L`` and ``OVLD``."""
-    return re.sub(r"[\s.]", "", text).casefold() in OPEN
 
 
 TWO_LETTERS = "two letters for the size; one is enough, as in 4k7 (and leave a tolerance letter at the end off)"

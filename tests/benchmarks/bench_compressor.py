@@ -11,6 +11,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.special import wrightomega
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor import (
     example,
     gain_for_threshold,
@@ -20,7 +21,14 @@ from pedalcalc.compressor import (
     static_curve,
     step_response,
 )
-from pedalcalc.devices import COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_NSL28, COUPLER_WHITE_GL5528
+from pedalcalc.compressor.circuit import taken
+from pedalcalc.devices import (
+    COUPLER_GREEN_GAP_GL5528,
+    COUPLER_GREEN_GL5528,
+    COUPLER_NSL28,
+    COUPLER_WHITE_GL5528,
+    drawn,
+)
 from pedalcalc.explore._compressor import _windows
 
 LOW, HIGH = -30.0, -10.0
@@ -57,7 +65,7 @@ def _step():
 def _right_side(c, tone):
     """Return the equations of a buffered shunt compressor in plain floats, the quickest form for the integrator."""
     led, cell, coupler = c.coupler.led, c.coupler.cell, c.coupler
-    e_fold = led.ideality * c.voltage_thermal
+    e_fold = led.ideality * VOLTAGE_THERMAL_300K
     scale = e_fold / (c.resistance_led + led.resistance_series)
     shift = led.current_saturation / scale + math.log(led.current_saturation / scale)
     attack, release = c.resistance_attack * c.capacitance_hold, c.resistance_release * c.capacitance_hold
@@ -166,6 +174,39 @@ def _corner(parts):
     )
 
 
+MANY = 1000
+
+
+def _many(count=MANY):
+    """Return units whose parts are within 5 %, with couplers drawn from their type."""
+    random = np.random.default_rng(3)
+    near = {
+        name: getattr(example(), name) * random.uniform(0.95, 1.05, count)
+        for name in (
+            "resistance_input",
+            "resistance_attack",
+            "resistance_release",
+            "capacitance_hold",
+            "resistance_led",
+        )
+    }
+    return replace(example(), **near, coupler=drawn(COUPLER_GREEN_GAP_GL5528, count=count, seed=3))
+
+
+def _against_a_loop(function, units, sample=20):
+    """Return processor time for a unit among many, and how many times that a unit takes alone, mean of a sample."""
+    alone = [taken(units, index) for index in range(0, MANY, MANY // sample)]
+    function(alone[0])
+    begin = process_time()
+    for unit in alone:
+        function(unit)
+    one = (process_time() - begin) / len(alone)
+    begin = process_time()
+    function(units)
+    each = (process_time() - begin) / MANY
+    return each, one / each
+
+
 def rows() -> list[tuple[str, float, str]]:
     """Return claim, measured figure and budget."""
     step = _time(_step)
@@ -181,6 +222,9 @@ def rows() -> list[tuple[str, float, str]]:
     threshold = _time(lambda: gain_for_threshold(-25.0, compressor=example()))
     note = plucked_string([82.4, 220.0], time_start=[0.0, 1.0], voltage_peak=0.4, duration=SECONDS, sample_rate=RATE)
     sound = _time(lambda: render(note, sample_rate=RATE, compressor=example()), 3)
+    units = _many()
+    each_gain, times_gain = _against_a_loop(lambda unit: gain_for_threshold(-25.0, compressor=unit), units)
+    each_curve, times_curve = _against_a_loop(lambda unit: static_curve(levels, compressor=unit), units)
     return [
         ("up-and-down step of one setting, 1.2 s at 1 kHz (ms)", step * 1e3, "at most 20"),
         ("solve_ivp (RK45, within 0.003 dB), over that step", exact, "at least 20 times"),
@@ -192,6 +236,10 @@ def rows() -> list[tuple[str, float, str]]:
         ("ripple_distortion, the longest of six settings (ms)", max(notes) * 1e3, "at most 12"),
         ("gain_for_threshold (ms)", threshold * 1e3, "at most 15"),
         ("static curve of 121 points (ms)", curve * 1e3, "at most 10"),
+        ("gain_for_threshold of 1000 units, each (ms)", each_gain * 1e3, "reported"),
+        ("the same one after the other, over that", times_gain, "at least 20 times"),
+        ("static curves of 1000 units, 121 points, each (ms)", each_curve * 1e3, "reported"),
+        ("the same one after the other, over that", times_curve, "reported"),
         ("render at 48 kHz against real time", SECONDS / sound, "at least 30 times"),
     ]
 

@@ -9,8 +9,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import wrightomega
 
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.devices import LED_RED_ALINGAP, typical
-from pedalcalc.devices._law import VOLTAGE_THERMAL_300K
 from pedalcalc.laws._plain import series_current
 from pedalcalc.led import operating_point
 

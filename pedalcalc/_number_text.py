@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
-import unicodedata
 from typing import Any
 
 import numpy as np
@@ -16,20 +14,6 @@ from pedalcalc.devices import Spread
 MINUS = "\N{MINUS SIGN}"
 WORDS_FOR_INFINITY = {"Ω": "open", "s": "never", "Hz": "none"}
 SMALLEST = 1e-4  # a plain number or percentage below this is told as such, not with a power of ten
-
-
-def markdown_text(text: str) -> str:
-    """Return text that Markdown shows as it stands: on one line, and none of it taken for markup."""
-    text = " ".join(text.splitlines()).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
-    return re.sub(r"([\\`*_{}\[\]#|~$])", r"\\\1", text)
-
-
-def plain_text(text: str) -> str:
-    """Return text that a terminal shows as it stands: on one line, and nothing in it that cannot be seen."""
-    return "".join(
-        sign if sign.isprintable() or unicodedata.category(sign) == "Zs" else "\N{REPLACEMENT CHARACTER}"
-        for sign in " ".join(text.splitlines())
-    )
 
 
 def number_text(value: float, unit: str, digits: int = 3) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Result, Spread, numeric_view
+from pedalcalc._base import Range, Result, Spread
 
 NAN = float("nan")
 
@@ -112,9 +112,9 @@ def _check(field: dataclasses.Field[Any], value: Any) -> None:
 
 def _check_figure(name: str, value: Any, limits: dict[str, Any]) -> None:
     if not isinstance(value, Spread):
-        numeric_view(name, value, **limits)
+        Range(**limits)(name, value)
         return
-    low, typical, high = (numeric_view(f"{name} ({part})", getattr(value, part), **limits) for part in value._fields)
+    low, typical, high = (Range(**limits)(f"{name} ({part})", getattr(value, part)) for part in value._fields)
     for below, above in ((low, typical), (typical, high), (low, high)):
         if np.any(below > above):
             raise ValueError(f"{name} must rise from lowest over typical to highest, got {tuple(value)}")

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Number
-from pedalcalc.devices._record import ends, plain
+from pedalcalc._record import ends, plain
 
 #: Boltzmann constant and elementary charge, exact by definition since the 2019 SI.
 BOLTZMANN = 1.380649e-23

@@ -1,38 +1,14 @@
-"""What every law checks: one part instead of a type, and a temperature that is meant in kelvin."""
+"""A figure of one part as an array: of a part instead of a type, and known where it must be."""
 
 from __future__ import annotations
 
-import warnings
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import ModelRangeWarning, Spread, is_a, numeric
+from pedalcalc._base import Array, Spread, is_a, numeric
+from pedalcalc._record import type_refused
 from pedalcalc.devices import Meter
-from pedalcalc.devices._record import type_refused
-
-Array = NDArray[np.float64]
-
-#: Temperature [K] that every record states its figures for, and the range in which the temperature laws are meant.
-TEMPERATURE_RECORD = 300.0
-TEMPERATURE_LOW, TEMPERATURE_HIGH = 230.0, 400.0
-#: Hotter than any solid.
-TEMPERATURE_MOST = 5000.0
-
-
-def checked_temperature(temperature: ArrayLike) -> Array:
-    """Return absolute temperatures; warn where they are outside the range of the laws, as degrees Celsius are."""
-    kelvin = numeric("temperature", temperature, above=0, most=TEMPERATURE_MOST)
-    outside = (kelvin < TEMPERATURE_LOW) | (kelvin > TEMPERATURE_HIGH)
-    if np.any(outside):
-        warnings.warn(
-            f"temperature is {kelvin[outside].flat[0]:g} K, outside the {TEMPERATURE_LOW:g} to {TEMPERATURE_HIGH:g} K "
-            "the laws are meant for; degrees Celsius plus 273.15 are kelvin",
-            ModelRangeWarning,
-            stacklevel=3,
-        )
-    return kelvin
 
 
 def figure(record: Any, name: str) -> Array:

@@ -1,0 +1,28 @@
+"""A drawer of parts to search through, for the rooms that choose from it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pedalcalc._base import Array, Stock
+from pedalcalc._units import told
+from pedalcalc.values._series import between, ladder
+
+
+def drawer(stock: Stock, name: str, low: float, high: float) -> Array:
+    """Return the values to search through: a drawer's all, a series' from `low` to `high`; refuse what is none by `name`."""
+    known = ladder(stock, name)
+    if not isinstance(stock, str):
+        return known
+    kept = between(known, low, high)
+    if kept.size == 0:
+        raise ValueError(f"{name} must hold a value from {low:g} to {high:g}, got {told(stock)}")
+    return kept
+
+
+def steps(known: Array) -> Array:
+    """Return, for each of the values, the larger step to its neighbours as the logarithm of the ratio."""
+    if known.size == 1:
+        return np.full(1, np.log(10) / 3)
+    gaps = np.diff(np.log(known))
+    return np.asarray(np.maximum(np.append(gaps, gaps[-1]), np.append(gaps[0], gaps)))
