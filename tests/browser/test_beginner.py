@@ -31,6 +31,11 @@ WIDE = """() => [...window.jupyterapp.shell.currentWidget.node.querySelectorAll(
     .filter(part => part.clientWidth > 0 && part.scrollWidth > part.clientWidth + 1)
     .map(part => part.innerText.slice(0, 80))"""
 
+# What all cells say, in words.
+SAID = """() => window.jupyterapp.shell.currentWidget.content.widgets
+    .filter(cell => cell.model.type === 'code').flatMap(cell => cell.model.outputs.toJSON())
+    .map(output => JSON.stringify(output.data?.['text/plain'] ?? '')).join('\\n')"""
+
 
 @pytest.fixture
 def desk(lab, browser):
@@ -80,8 +85,34 @@ def test_from_the_start_page_to_a_slip_and_back(desk):
     page.wait_for_function(READY, arg="supply-and-battery.ipynb", timeout=2 * STEP)
 
 
+# In each lesson a slip in its first cell, what is told of it, and a value that can be.
+CHANGES = {
+    "start-here": ('"2k2"', '"2kk2"', "resistor = '2kk2'", '"3k3"'),
+    "reading-a-part": (
+        '"yellow violet red gold"',
+        '"gold violet red pink"',
+        "bands 'gold violet red pink': 'pink' is not a band colour",
+        '"brown black red gold"',
+    ),
+    "parts-from-the-drawer": ('"80 Hz"', '"80 V"', "corner_wanted = '80 V'", '"100 Hz"'),
+    "indicator-led": ('"1mA"', '"1 mV"', "current_wanted = '1 mV'", '"2mA"'),
+    "supply-and-battery": ('"7 V"', '"7 W"', "'7 W'", '"6.5 V"'),
+    "charge-pump": ('"2 V"', '"2 Ohm"', "signal_peak = '2 Ohm'", '"1 V"'),
+    "bias-points": ('"68k"', '"68 kk"', "divider_top = '68 kk'", '"82k"'),
+    "side-chain-time-constants": ('"220n"', '"220nn"', "hold_capacitor = '220nn'", '"330n"'),
+    "led-ldr-coupler": ('"4.2M"', '"4.2Z"', "resistance_dark = '4.2Z'", '"5M"'),
+    "attack-and-release": ('"220k"', '"22Ok"', "resistance_release = '22Ok'", '"330k"'),
+    "measure-your-own": ('"220k"', '"22Ok"', "resistance_release = '22Ok'", '"330k"'),
+}
+
+
+def test_every_lesson_has_its_slip():
+    assert sorted(CHANGES) == LESSONS
+
+
 @pytest.mark.parametrize("name", LESSONS)
-def test_a_lesson_fits_the_window(desk, name):
+def test_a_lesson_as_a_beginner_opens_it(desk, name):
+    """It fits the window; a slip is told in one line by its own name; put right, all of it runs, and the numbers follow."""
     page = desk(name)
     shown = page.locator(".jp-NotebookPanel:visible")
     told = shown.get_by_role("strong").filter(has_text="Run > Run All Cells, then change the first cell")
@@ -91,3 +122,13 @@ def test_a_lesson_fits_the_window(desk, name):
     assert page.evaluate(ERRORS) == []
     page.wait_for_timeout(500)  # tables and formulas find their width
     assert page.evaluate(WIDE) == []
+    before = page.evaluate(SAID)
+    stood, slip, words, good = CHANGES[name]
+    assert page.evaluate(CHANGE, [stood, slip])
+    run_all(page)
+    (line,) = page.evaluate(ERRORS)
+    assert words in line and len(line.splitlines()) == 1, line
+    assert page.evaluate(CHANGE, [slip, good])
+    run_all(page)
+    assert page.evaluate(ERRORS) == []
+    assert page.evaluate(SAID) != before, "nothing follows the value"
