@@ -115,7 +115,7 @@ def judge_readings(
         taken = read_readings(file_path("readings", readings, there=True))
     else:
         taken = list_of("readings", readings, "readings", Reading)
-    taken = _one_unit(taken, serial)
+    taken = _one_unit(taken, is_a("serial", serial, str))
     board = _on_their_meter(board, taken)
     asked: dict[str, Any] = {"count": count, "seed": seed, "coverage": coverage, "reels": reels}
     plain = expected_readings(board, **asked)

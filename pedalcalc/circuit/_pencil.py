@@ -151,7 +151,7 @@ def zeros(pencil: Pencil) -> Roots:
     static[:size, :size], moving[:size, :size] = pencil.static, pencil.moving
     static[:size, size], static[size, :size] = -pencil.drive, pencil.read
     if not passes(pencil):
-        raise ValueError("nothing passes from net_in to net_out: the way is open, or held by ground or a supply")
+        raise ValueError("net_out: nothing passes from net_in to it: the way is open, or held by ground or a supply")
     factor = np.concatenate([pencil.factor, np.zeros((1, pencil.factor.shape[1]))])
     return _roots(static, moving, factor)
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import io, list_of, table_of
+from pedalcalc._base import io, list_of, numeric, table_of
 from pedalcalc.plot._lines import lines
 from pedalcalc.plot._style import COLOURS, Picture, look
 
@@ -66,6 +66,11 @@ def response(
     for words, (hertz, _) in tracks.items():
         if not np.array_equal(np.asarray(hertz, float), first):
             raise ValueError(f"tracks: {words!r} is not over the frequencies of the first line")
+    ends = [] if band is None else [numeric("band", end) for end in list_of("band", band, "lower and upper gains")]
+    if band is not None and [end.shape for end in ends] != [first.shape, first.shape]:
+        raise ValueError(
+            f"band must be lower and upper gains over {first.size} frequencies, got {len(ends)} of other lengths"
+        )
     picture = lines(
         {words: gains for words, (_, gains) in tracks.items()}, across=first, caption_across="frequency",
         unit_across="Hz", caption="gain", unit="dB", scale_across="log", scale_up="linear", title=title,
@@ -73,7 +78,7 @@ def response(
     axes: Any = picture.axes[0]
     with look():
         if band is not None:
-            low, high = (np.asarray(end, float) for end in list_of("band", band, "lower and upper gains"))
+            low, high = ends
             axes.fill_between(first, low, high, color=COLOURS[0], alpha=0.18, linewidth=0)
         bottom, top = axes.get_ylim()
         bottom = max(bottom, top - MOST_SPAN)

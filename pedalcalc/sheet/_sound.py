@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 SWEEP = np.geomspace(10.0, 50e3, 60)
 NOTES = {"82 Hz, the low E": 82.4, "330 Hz, the high E": 329.6, "1 kHz": 1e3, "5 kHz": 5e3}
 POSITIONS = {"anticlockwise": 0.0, "half way": 0.5, "clockwise": 1.0}
+#: Decibels that stand for no gain at all.
+NOTHING_DB = -400.0
 #: A control that moves the response by less than this anywhere is left out of the pictures [dB].
 STILL = 0.2
 DRAWS = 200
@@ -83,10 +85,10 @@ def response_section(board: Board, ways: Ways) -> Section:
 
 
 def _quantile(drawn: Array, share: float) -> Array:
-    """Return a quantile by frequency of the units that have a number, NaN where none has."""
-    known = np.isfinite(drawn).any(axis=0)
+    """Return a quantile by frequency of the units that have a number, NaN where none has; no gain at all is -400 dB."""
+    known = (~np.isnan(drawn)).any(axis=0)
     found = np.full(drawn.shape[1], np.nan)
-    found[known] = np.nanquantile(drawn[:, known], share, axis=0)
+    found[known] = np.nanquantile(np.maximum(drawn[:, known], NOTHING_DB), share, axis=0)
     return found
 
 

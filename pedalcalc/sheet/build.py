@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
-from pedalcalc._base import Caution, file_path, io, list_of, one_number
+from pedalcalc._base import Caution, file_path, io, is_a, list_of, one_number, table_of
 from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_readings, first_power, judge_readings
 from pedalcalc.board import Board, compared
@@ -142,6 +142,12 @@ def build_sheet(
     >>> list(made.sections)[:4], made.cautions
     (['cautions', 'build', 'parts', 'supply'], ())
     """
+    for name, text in (("net_in", net_in), ("net_out", net_out), ("serial", serial)):
+        is_a(name, text, str)
+    table_of("rotations", rotations, "rotations by reference")
+    table_of("own_readings", own_readings, "files by reference")
+    for table in list_of("tables", tables, "paths of tables"):
+        file_path("tables", table)
     if isinstance(parts, (str, Path)):
         parts = file_path("parts", parts, there=True)
     elif not isinstance(parts, Board):
@@ -155,7 +161,8 @@ def build_sheet(
     )  # fmt: skip
     expected = expected_readings(board, count=DRAWS)
     power = first_power(board, count=DRAWS)
-    judged = judge_readings(board, readings=home / readings, serial=serial, count=DRAWS) if readings else None
+    file = None if isinstance(readings, str) and not readings else file_path("readings", readings)
+    judged = None if file is None else judge_readings(board, readings=home / file, serial=serial, count=DRAWS)
     usual = operating_point(board)
     supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
     found = _cautions(board, usual, supplied) + power.cautions
@@ -186,7 +193,10 @@ def _assembled(
 ) -> Board:
     """Return the board of a list, with what it was not told found from it."""
     listed = read_parts(parts) if isinstance(parts, (str, Path)) else tuple(parts)
-    measurer = find_device(meter, tables=tables) if isinstance(meter, str) else meter
+    try:
+        measurer = find_device(meter, tables=tables) if isinstance(meter, str) else meter
+    except ValueError as reason:
+        raise ValueError(f"meter: {reason}") from None
     if not isinstance(measurer, Meter):
         raise ValueError(f"meter must name a multimeter, got {meter!r}")  # noqa: TRY004 (a text may be wrong, not the call)
     return boards.assemble(
