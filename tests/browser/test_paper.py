@@ -87,7 +87,7 @@ def test_little_of_a_page_is_left_empty_and_no_heading_is_alone(paper):
     ).stdout
     headings = set(re.findall(r"<h[23][^>]*>([^<]+)<", paper.read_text(encoding="utf-8")))
     pages = boxes.split("<page ")[1:]
-    for page in pages[:-1]:
+    for number, page in enumerate(pages[:-1], start=1):
         lines = []
         for line in re.findall(r'<line [^>]*yMax="([\d.]+)">(.*?)</line>', page, re.DOTALL):
             words = " ".join(unescape(word) for word in re.findall(r">([^<]+)</word>", line[1]))
@@ -95,4 +95,6 @@ def test_little_of_a_page_is_left_empty_and_no_heading_is_alone(paper):
         body = [line for line in sorted(lines) if line[0] < FOOT]
         last, words = body[-1]
         assert words not in headings, f"{words!r} stands alone at the foot"
+        if ">builder</word>" in pages[number] and ">date</word>" in pages[number] and number > 1:
+            continue  # the bench card begins on a page of its own
         assert last > FOOT / 2, f"more than half of the page is empty after {words!r}"
