@@ -288,7 +288,7 @@ def test_no_signal_means_a_dark_coupler():
 
 @pytest.mark.parametrize(
     "fitted",
-    [{"R1": "1k"}, {"R1": "10k"}, {"R17": "470R"}, {"C1": "10n"}, {"R16": "100k"}, {"C6": "100n"}, {"R4": "220R"}],
+    [{"R1": "1k"}, {"R1": "10k"}, {"R17": "470R"}, {"C1": "10n"}, {"R16": "100k"}, {"C6": "1u"}, {"R4": "220R"}],
 )
 def test_a_drawer_value_is_computed_with_cautions(fitted):
     fed, built = stages(board.changed(PLAIN, **fitted))

@@ -90,14 +90,13 @@ def test_static_curve_is_where_the_equations_settle():
         replace(EXAMPLE, sense="before", rectifier="half", resistance_release=100e3),
     ]
     circuits = [replace(c, resistance_release=min(c.resistance_release, 100e3)) for c in circuits]
-    for frequency, worst in ((1000.0, 0.01), (55.0, 0.01)):
-        for level in (-16.0, -6.0):
-            exact = _held(circuits, level=[level] * len(circuits), frequency=frequency, duration=2.0)
-            found = [
-                static_curve([level - 1, level, level + 1], compressor=c, frequency=frequency).level_out_dbv[1] - level
-                for c in circuits
-            ]
-            np.testing.assert_allclose(found, exact, atol=worst)
+    for frequency, level in ((1000.0, -16.0), (55.0, -6.0)):
+        exact = _held(circuits, level=[level] * len(circuits), frequency=frequency, duration=2.0)
+        found = [
+            static_curve([level - 1, level, level + 1], compressor=c, frequency=frequency).level_out_dbv[1] - level
+            for c in circuits
+        ]
+        np.testing.assert_allclose(found, exact, atol=0.01)
 
 
 @pytest.mark.parametrize("rectifier", ["full", "half"])
