@@ -30,7 +30,7 @@ def test_a_beginner_plays_the_lesson(open_notebook, path):
         start, picture = said(panel), picture_of(panel)
         panel.get_by_role("button", name="Keep").click()
         panel.get_by_role("button", name="Let go").wait_for()
-        for slider in panel.get_by_role("slider").all():
+        for slider in panel.get_by_role("slider").all()[:1]:  # test_explorers moves each, and compares the picture
             to_both_ends(panel, slider)
         if panel.get_by_role("slider").count() == 0:
             to_another_choice(panel)
