@@ -231,6 +231,14 @@ def one_number(
     return float(number)
 
 
+def whole_number(name: str, value: Any, *, least: float = 0, most: float | None = None) -> int:
+    """Return one whole number within its limits, or refuse it by name."""
+    number = one_number(name, value, "", least=least, most=most)
+    if number != np.floor(number):
+        raise ValueError(f"{name} must be one whole number of at least {least:g}, got {told(value)}")
+    return int(number)
+
+
 def lowest_usual_highest(name: str, value: Any, **limits: Any) -> tuple[float, float, float]:
     """Return a figure's three values, from one number or from a triple that rises."""
     three = numeric(name, value, **limits)

@@ -65,7 +65,7 @@ def test_several_channels_must_be_chosen_from(tmp_path):
     assert read_wav(path, channel=1).voltage_peak == pytest.approx(0.25, rel=1e-3)
     with pytest.raises(ValueError, match="channel must be below 2"):
         read_wav(path, channel=2)
-    with pytest.raises(ValueError, match="channel must be a whole number"):
+    with pytest.raises(ValueError, match="channel must be one whole number"):
         read_wav(path, channel=0.5)
 
 
@@ -149,7 +149,7 @@ def test_writing_refusals(tmp_path):
         ({"signal": np.array([0.0, np.nan])}, "signal"),
         ({"signal": np.zeros((2, 10))}, "signal must be one row"),
         ({"signal": np.zeros(0)}, "signal"),
-        ({"sample_rate": 44100.5}, "sample_rate must be a whole number"),
+        ({"sample_rate": 44100.5}, "sample_rate must be one whole number"),
         ({"sample_rate": 100.0}, "sample_rate"),
         ({"voltage_full_scale": 0.0}, "voltage_full_scale"),
         ({"voltage_full_scale": np.nan}, "voltage_full_scale"),

@@ -138,7 +138,7 @@ def test_table_escapes_what_it_is_given():
         ({"results": [3.0]}, TypeError, "results must be results"),
         ({"results": []}, ValueError, "at least one result"),
         ({"results": [POINT], "labels": ["a", "b"]}, ValueError, "labels must be 1"),
-        ({"results": [POINT], "digits": 2.5}, ValueError, "digits must be a whole number"),
+        ({"results": [POINT], "digits": 2.5}, ValueError, "digits must be one whole number"),
     ],
 )
 def test_table_refuses(arguments, error, words):

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of
+from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of, whole_number
 from pedalcalc.bench._figures import LOWER, NOTES, UPPER, figures, warned
 from pedalcalc.bench._meter import doubt
 from pedalcalc.bench.places import places
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit.elements import elements_of
-from pedalcalc.tolerance.bands import _whole
+from pedalcalc.tolerance.bands import MOST
 from pedalcalc.tolerance.draws import drawn_units
 from pedalcalc.values import write_value
 
@@ -120,7 +120,7 @@ def changes(
     is_a("board", board, Board)
     loud = one_number("step_db", step_db, "to be heard", above=0)
     octaves = one_number("step_octave", step_octave, "to be heard", above=0)
-    number, start = _whole("count", count, 20), _whole("seed", seed, 0)
+    number, start = whole_number("count", count, least=20, most=MOST), whole_number("seed", seed, most=MOST)
     if fitted is None:
         swaps = {one.part.reference: one.part.value_text for one in board.parts if _departs(one.part)}
         before = changed(board, **{name: board.part(name).text_listed for name in swaps}) if swaps else board

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import is_a, one_number, search, table_of
+from pedalcalc._base import is_a, one_number, search, table_of, whole_number
 from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading
 from pedalcalc.bench.places import places, probe_of
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import all_solved, solved_board, told
-from pedalcalc.tolerance.bands import _ends, _whole
+from pedalcalc.tolerance.bands import MOST, band_ends
 from pedalcalc.tolerance.draws import drawn_units
 
 Array = NDArray[np.float64]
@@ -92,7 +92,7 @@ def expected_readings(
     R1, the end away from rail: 4.21 to 4.37 V
     """
     is_a("board", board, Board)
-    number, start = _whole("count", count, 20), _whole("seed", seed, 0)
+    number, start = whole_number("count", count, least=20, most=MOST), whole_number("seed", seed, most=MOST)
     inside = one_number("coverage", coverage, "", above=0, below=1)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     given = dict(table_of("values", values, "values by reference"))
@@ -223,7 +223,7 @@ def _current(state: _State, word: str, inside: float) -> ExpectedReading:
 def _banded(
     state: _State, place: str, probe: str, word: str, usual: float, drawn: Array, inside: float, unit: str
 ) -> ExpectedReading:
-    low, high, _ = _ends(drawn, inside)
+    low, high, _ = band_ends(drawn, inside)
     meter = state.board.meter
     low, high = min(low, usual), max(high, usual)
     low, high = low - doubt(low, meter, unit), high + doubt(high, meter, unit)

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, caution_above, is_a, one_number, search
+from pedalcalc._base import Caution, caution_above, is_a, one_number, search, whole_number
 from pedalcalc.bench._rows import FirstPower, PowerLine
 from pedalcalc.bench.expected import _State
 from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.parts import Connection, Part
-from pedalcalc.tolerance.bands import _ends, _whole
+from pedalcalc.tolerance.bands import MOST, band_ends
 from pedalcalc.tolerance.draws import drawn_units
 
 Array = NDArray[np.float64]
@@ -97,7 +97,7 @@ def first_power(
     """
     is_a("board", board, Board)
     ohms = one_number("resistance", resistance, "to put into the lead", above=0)
-    number, start = _whole("count", count, 20), _whole("seed", seed, 0)
+    number, start = whole_number("count", count, least=20, most=MOST), whole_number("seed", seed, most=MOST)
     inside = one_number("coverage", coverage, "", above=0, below=1)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     whole = float(np.max(board.voltages(0.0)))
@@ -108,7 +108,7 @@ def first_power(
         name = f"healthy, {'bypassed' if bypassed else 'engaged'}" if len(states) > 1 else "healthy"
         state = _State(replace(behind, bypassed=bypassed), units, {})
         amps = state.drawn["supply current"][state.good]
-        low, high, _ = _ends(np.asarray(amps), inside)
+        low, high, _ = band_ends(np.asarray(amps), inside)
         usual = float(state.current)
         low, high = min(low, usual), max(high, usual)
         rows.append(

@@ -20,7 +20,7 @@ Readings name what was read as in `pedalcalc.readings`; a file for one part hold
 
 from pedalcalc.board._booster import Booster, jfet_booster
 from pedalcalc.board._compared import Difference, compared
-from pedalcalc.board._core import Board, Control, assemble, changed
+from pedalcalc.board._core import BATTERY_USED, Board, Control, assemble, changed
 from pedalcalc.board._design import DesignPart, OpticalDesign, Target, optical_design
 from pedalcalc.board._optical import OpticalBuild, optical_compressor
 from pedalcalc.board._own import OwnPart
@@ -30,6 +30,7 @@ from pedalcalc.board._supply import DoubledSupply, doubled_supply
 from pedalcalc.board._timing import OpticalTiming, optical_timing
 
 __all__ = [
+    "BATTERY_USED",
     "BOOSTER_ROLES",
     "OPTICAL_ROLES",
     "Board",

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
-from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
+from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search, whole_number
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
@@ -153,9 +153,7 @@ def optical_compressor(
     circuit, uneven = _circuit(parts, supplied)
     dynamics: tuple[DynamicsBand, ...] = ()
     if count is not None:
-        units = int(one_number("count", count, "of units", least=1, most=COUNT_MOST))
-        if units != count:
-            raise ValueError(f"count must be a whole number, got {count:g}")
+        units = whole_number("count", count, least=1, most=COUNT_MOST)
         measured = board.own(parts.name("coupler")) is not None
         coupler = "those that fit your readings" if measured else "any of its class"
         dynamics = (dynamics_band(_circuit(DrawnParts(parts, units), supplied)[0], units, coupler),)

@@ -15,14 +15,12 @@ import numpy as np
 
 from pedalcalc import controls, devices, supply
 from pedalcalc._base import table_of
-from pedalcalc.board import Board
+from pedalcalc.board import BATTERY_USED, Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit.joints import GROUND, Joints
 from pedalcalc.devices import Adaptor, Battery, Bjt, Capacitor, Converter, Coupler, Device, Jfet, Ldr, Mosfet, OpAmp
 from pedalcalc.parts import NOT_CONNECTED
 
-#: Share of a battery's charge that is used where the list names one and nothing else is said (common practice).
-USED = 0.5
 #: Share of the leakage that makers promise at most which a capacitor in use really has (common practice: a tenth).
 LEAKAGE_SHARE = 0.1
 FAULTS = ("open", "missing", "shorted", "reversed")
@@ -319,7 +317,7 @@ def _feed(found: Elements, board: Board, volts: Any) -> None:
         record = block or one.device
         net = {pin.role: pin.net for pin in one.pins}
         if isinstance(record, Battery):
-            state = supply.battery_voltage(USED, current_load=0.0, battery=devices.typical(record))
+            state = supply.battery_voltage(BATTERY_USED[1], current_load=0.0, battery=devices.typical(record))
             emf = np.asarray(volts, float)[()] if block and volts is not None else state.voltage_open
             _source(found, one.part.reference, net["plus"], net["minus"], emf, state.resistance_internal)
     barrels = [one for one in board.parts if "centre" in {pin.role for pin in one.pins}]

@@ -31,11 +31,3 @@ def scalar(name: str, value: Any, **allowed: Any) -> float:
     if array.ndim or np.isnan(array):
         raise ValueError(f"{name} must be one known number, got {told(value)}")
     return float(array)
-
-
-def whole(name: str, value: Any, *, least: float = 0, most: float | None = None) -> int:
-    """Return a whole number, or refuse it by name."""
-    number = scalar(name, value, least=least, most=most)
-    if number != int(number):
-        raise ValueError(f"{name} must be a whole number, got {number:g}")
-    return int(number)

@@ -24,8 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, io, is_a, quantity
-from pedalcalc.compressor._checks import whole
+from pedalcalc._base import Caution, Result, caution_below, io, is_a, quantity, whole_number
 from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
 
@@ -124,7 +123,7 @@ def write_bursts(
     >>> print(f"{done.duration:.1f} s, step {done.level_step_db:g} dB: {done.cautions[0].action}")
     31.0 s, step 20 dB: take headphones off, turn amplifiers and monitors down, record by cable
     """
-    rate = whole("sample_rate", sample_rate, least=max(16000, RATE_LEAST), most=RATE_MOST)
+    rate = whole_number("sample_rate", sample_rate, least=max(16000, RATE_LEAST), most=RATE_MOST)
     step = _step(definition)
     signal = bursts(rate, step)
     written = write_wav(path, signal=signal, sample_rate=rate, voltage_full_scale=1.0, replace=replace)

@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, file_path, io, numeric, quantity, yes_no
+from pedalcalc._base import Caution, Result, caution_below, file_path, io, numeric, quantity, whole_number, yes_no
 from pedalcalc._files import whole_file
-from pedalcalc.compressor._checks import callback, scalar, whole
+from pedalcalc.compressor._checks import callback, scalar
 from pedalcalc.compressor.circuit import Compressor, one_unit
 
 Array = NDArray[np.float64]
@@ -84,7 +84,7 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
     >>> print(recording.sample_rate, recording.duration, round(recording.voltage_peak, 3), recording.clipped)
     48000.0 1.0 0.5 False
     """
-    chosen = None if channel is None else whole("channel", channel)
+    chosen = None if channel is None else whole_number("channel", channel)
     rate, samples = _load(file_path("path", path))
     if samples.ndim > 1 and samples.shape[1] == 1:
         samples = samples[:, 0]
@@ -248,7 +248,7 @@ def write_wav(
     from scipy.io import wavfile
 
     samples = numeric("signal", signal)
-    rate = whole("sample_rate", sample_rate, least=RATE_LEAST, most=RATE_MOST)
+    rate = whole_number("sample_rate", sample_rate, least=RATE_LEAST, most=RATE_MOST)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     if samples.ndim != 1 or samples.size == 0 or np.isnan(samples).any():
         raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from pedalcalc._base import Spread, is_a, numeric, search
+from pedalcalc._base import Spread, is_a, numeric, search, whole_number
 from pedalcalc._record import Device, ends, spreads
 from pedalcalc._scores import scores
 from pedalcalc.devices.passives import Capacitor
@@ -177,7 +177,8 @@ def drawn(record: D, *, count: int, seed: int) -> D:
     0.7 to 1.3 mA/V²
     """
     is_a("record", record, Device)
-    number, start = _whole("count", count, 1, COUNT_MOST), _whole("seed", seed, 0, SEED_MOST)
+    number = whole_number("count", count, least=1, most=COUNT_MOST)
+    start = whole_number("seed", seed, most=SEED_MOST)
     return _drawn(record, number, np.random.default_rng(start))
 
 
@@ -295,10 +296,3 @@ def _between(value: Spread, share: Any) -> Any:
     if least * most > 0 and middle != 0:
         return middle * (end / middle) ** np.abs(share)
     return middle + (end - middle) * np.abs(share)
-
-
-def _whole(name: str, value: Any, least: int, most: float) -> int:
-    number = numeric(name, value, least=least, most=most)
-    if number.ndim or not number == np.floor(number):
-        raise ValueError(f"{name} must be one whole number of at least {least}, got {value!r}")
-    return int(number)

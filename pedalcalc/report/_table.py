@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, io, list_of, numeric, table_of, words
+from pedalcalc._base import Caution, Result, io, list_of, table_of, whole_number, words
 from pedalcalc._number_text import cell_text, range_text
 from pedalcalc._screen_text import markdown_text, plain_text
 from pedalcalc._units import told
@@ -127,7 +127,7 @@ def table(
     ----  -------
     R1    12.3 mW
     """
-    digits = _whole("digits", digits)
+    digits = whole_number("digits", digits, least=1)
     factors = table_of("spread_factors", spread_factors, "factors by field")
     style = _Style(digits, dict(factors), dict(table_of("units", units, "units by field")))
     blanks = list_of("blanks", blanks, "heads of columns", str)
@@ -165,13 +165,6 @@ class _Field:
     value: Any
     unit: str
     caption: str
-
-
-def _whole(name: str, value: Any) -> int:
-    number = numeric(name, value, least=1)
-    if number.ndim or number != np.floor(number):
-        raise ValueError(f"{name} must be a whole number of at least 1, got {value!r}")
-    return int(number)
 
 
 def _fields(record: Any, style: _Style, prefix: str = "") -> list[_Field]:

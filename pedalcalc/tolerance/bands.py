@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pedalcalc._base import Result, is_a, numeric, one_number, quantity, search, words
+from pedalcalc._base import Result, is_a, one_number, quantity, search, whole_number, words
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import solved_board, told
 from pedalcalc.tolerance.draws import drawn_units, figures_of
@@ -115,7 +115,7 @@ def bands(
     4.3 to 4.7 V
     """
     is_a("board", board, Board)
-    number, start = _whole("count", count, 20), _whole("seed", seed, 0)
+    number, start = whole_number("count", count, least=20, most=MOST), whole_number("seed", seed, most=MOST)
     inside = one_number("coverage", coverage, "", above=0, below=1)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
@@ -127,7 +127,7 @@ def bands(
         kept = values[good & ~np.isnan(values)]
         if len(kept) < number / 2:
             continue
-        low, high, error = _ends(kept, inside)
+        low, high, error = band_ends(kept, inside)
         middle = usual[name][0]
         rows.append(
             Band(
@@ -196,7 +196,7 @@ def blame(
     [('R1', 1.0), ('R2', 0.0)]
     """
     is_a("board", board, Board)
-    number, start = _whole("count", count, 100), _whole("seed", seed, 0)
+    number, start = whole_number("count", count, least=100, most=MOST), whole_number("seed", seed, most=MOST)
     words("reading", reading)
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
@@ -239,7 +239,7 @@ def _unit(name: str) -> str:
     return "A" if name == "supply current" else "V"
 
 
-def _ends(values: Array, coverage: float) -> tuple[float, float, float]:
+def band_ends(values: Array, coverage: float) -> tuple[float, float, float]:
     """Return both quantiles of a band and the larger half width in which they lie, by order statistics."""
     from scipy.stats import binom
 
@@ -252,10 +252,3 @@ def _ends(values: Array, coverage: float) -> tuple[float, float, float]:
         first, last = ordered[int(max(low - 1, 0))], ordered[int(min(high, count - 1))]
         error = max(error, ends[-1] - float(first), float(last) - ends[-1])
     return ends[0], ends[1], error
-
-
-def _whole(name: str, value: ArrayLike, least: int) -> int:
-    number = numeric(name, value, least=least, most=MOST)
-    if number.ndim or number != np.floor(number):
-        raise ValueError(f"{name} must be one whole number of at least {least}, got {value!r}")
-    return int(number)

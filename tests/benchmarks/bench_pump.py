@@ -9,31 +9,11 @@ import numpy as np
 from scipy.optimize import brentq
 
 from pedalcalc import devices, supply
+from tests.test_supply_budget import RAIL
 
 UNITS = 100_000
 SCHOTTKY = devices.typical(devices.DIODE_1N5817)
 NVT = SCHOTTKY.ideality * 1.380649e-23 * 300 / 1.602176634e-19
-
-RAIL = supply.RailCircuit(
-    rail_kind="doubled",
-    diode_protection=SCHOTTKY,
-    resistance_filter_in=10.0,
-    converter=devices.typical(devices.CONVERTER_1044S),
-    diode_pump=SCHOTTKY,
-    frequency_pump=22.5e3,
-    capacitance_pump=10e-6,
-    resistance_esr_pump=1.0,
-    capacitance_output=47e-6,
-    resistance_esr_output=0.5,
-    voltage_rating_pump=16.0,
-    voltage_rating_output=35.0,
-    low_pin="open",
-    resistance_filter_out=47.0,
-    capacitance_filter_out=100e-6,
-    resistance_esr_filter=0.3,
-    op_amp=devices.typical(devices.OPAMP_TL072),
-    reference_share=0.5,
-)
 
 
 def diode_voltage(current: float) -> float:
