@@ -89,6 +89,19 @@ def test_a_drop_that_nothing_limits_is_refused_by_name():
     assert circuit.operating_point(built, values={"D1": kinked}).voltages["out"] == pytest.approx(0.7, abs=1e-4)
 
 
+def test_a_part_turned_round_is_warned_of_where_it_stands():
+    # at 9 V: a tantalum bead against the rail, and a BC549C whose emitter meets the rail (its sheet: 5 to 8 V)
+    bead = Part("C1", "tantalum capacitor", 1e-6, "F", "1u", NAN, NAN, 16.0, NAN, NAN,
+                (Connection("plus", "rail"), Connection("minus", "ground")), "")  # fmt: skip
+    npn = part("Q1", "transistor", NAN, "", "BC549C", collector="rail", base="base", emitter="ground")
+    built = assemble([clip(), resistor("R1", 1e6, "base", "ground"), bead, npn], supply=9.0)
+    assert not circuit.operating_point(built).cautions
+    (told,) = circuit.operating_point(built, faults={"C1": "reversed"}).cautions
+    assert "C1 (1u) is reversed" in told.what and told.value == pytest.approx(-9.0)
+    whats = [one.what for one in circuit.operating_point(built, faults={"Q1": "reversed"}).cautions]
+    assert any("base-emitter junction of Q1 (BC549C) is in reverse breakdown" in what for what in whats)
+
+
 def test_many_supplies_are_many_units():
     dual = {"1": "a", "2": "a", "3": "half", "4": "ground", "5": "half", "6": "b", "7": "b", "8": "rail"}
     parts = [clip(), resistor("R1", 1e4, "rail", "half"), resistor("R2", 1e4, "half", "ground")]

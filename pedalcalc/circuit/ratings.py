@@ -22,21 +22,20 @@ def ratings(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[Ca
     volts, amps, watts = point["voltages"], point["currents"], point["powers"]
     cautions: list[Caution] = []
 
-    def across(nets: Any) -> Any:
-        return np.nan_to_num(np.asarray(volts.get(nets[0], np.nan)) - np.asarray(volts.get(nets[1], np.nan)))
+    pins = _pins(found)
+    flat = {"volts": volts, "amps": amps, "watts": watts}
 
     for resolved in board.parts:
         part = resolved.part
         name, text = part.reference, f"{part.reference} ({part.value_text})"
         record = board.record(name)
-        nets = [pin.net for pin in resolved.pins]
         if name in watts and part.power_max > 0:
             cautions += caution_above(
                 f"{text} burns more than it is rated for", "fit one of more watts, or of a higher value",
                 watts[name], part.power_max, "W",
             )  # fmt: skip
-        if part.unit == "F" and len(nets) == 2:
-            over = across(nets)
+        if part.unit == "F" and name in pins:
+            over = _between(volts, pins[name], "plus", "minus")
             cautions += caution_above(
                 f"{text} stands more than its rated voltage", "fit one of a higher rated voltage",
                 np.abs(over), part.voltage_max, "V",
@@ -46,20 +45,41 @@ def ratings(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[Ca
                     f"{text} is reversed", "turn it round before power: reversed it heats up and can burst",
                     over, -REVERSED, "V",
                 )  # fmt: skip
-        if record is None or (name not in watts and not any(key.startswith(f"{name} ") for key in watts)):
-            continue
-        cautions += _device(text, name, devices.typical(record), resolved, volts, amps, watts)
+        if record is not None and name in pins:
+            cautions += _device(text, name, devices.typical(record), pins[name], **flat)
     return (*cautions, *_sources(board, found, amps))
 
 
-def _device(text: str, name: str, record: Any, resolved: Any, volts: Any, amps: Any, watts: Any) -> tuple[Caution, ...]:
+def _pins(found: Elements) -> dict[str, dict[str, str]]:
+    """Return for each part on the board the nets at its pins by role, as it is fitted: turned round where it is."""
+    pins: dict[str, dict[str, str]] = {}
+    for branches, roles in (
+        (found.capacitors, ("plus", "minus")),
+        (found.junctions, ("anode", "cathode")),
+        (found.bipolars, ("base", "collector", "emitter")),
+        (found.channels, ("gate", "drain", "source")),
+        (found.couplers, ("anode", "cathode")),
+        (found.consumers, ("supply", "ground")),
+    ):
+        for one in branches:
+            pins[one.part] = dict(zip(roles, one.nets, strict=False))
+    for one in found.amplifiers:
+        pins[one.part] = dict(zip(("positive rail", "negative rail"), one.nets[3:], strict=True))
+    return pins
+
+
+def _between(volts: Any, net: Mapping[str, str], one: str, other: str) -> Any:
+    """Return volts from pin to pin, 0 where either has no number: that raises no caution."""
+    return np.nan_to_num(np.asarray(volts.get(net[one], np.nan)) - np.asarray(volts.get(net[other], np.nan)))
+
+
+def _device(
+    text: str, name: str, record: Any, net: Mapping[str, str], volts: Any, amps: Any, watts: Any
+) -> tuple[Caution, ...]:
     """Return the cautions of a part with a record."""
-    net = {pin.role: pin.net for pin in resolved.pins}
 
     def between(one: str, other: str) -> Any:
-        return np.nan_to_num(
-            np.asarray(volts.get(net.get(one, ""), np.nan)) - np.asarray(volts.get(net.get(other, ""), np.nan))
-        )
+        return _between(volts, net, one, other)
 
     told: tuple[Caution, ...] = ()
     lamp = record.led if isinstance(record, Coupler) else record
@@ -92,10 +112,15 @@ def _device(text: str, name: str, record: Any, resolved: Any, volts: Any, amps: 
             f"the base-emitter junction of {text} is in reverse breakdown", "check its leads; it is damaged: replace it",
             sign * between("emitter", "base"), record.voltage_base_emitter_breakdown, "V",
         )  # fmt: skip
+    if isinstance(record, Mosfet):
+        told += caution_above(
+            f"the gate of {text} stands more than its highest voltage", "lower it by a divider or a Zener diode",
+            np.abs(between("gate", "source")), record.voltage_gate_source_max, "V",
+        )  # fmt: skip
     if isinstance(record, (OpAmp, Converter)):
         top, bottom = ("positive rail", "negative rail") if isinstance(record, OpAmp) else ("supply", "ground")
         # a net that cannot be predicted is no proof of a low supply: NaN raises no caution
-        supply = np.asarray(volts.get(net.get(top, ""), np.nan)) - np.asarray(volts.get(net.get(bottom, ""), np.nan))
+        supply = np.asarray(volts.get(net[top], np.nan)) - np.asarray(volts.get(net[bottom], np.nan))
         told += caution_above(
             f"{text} has more than its highest supply",
             "fit a type that stands it",
