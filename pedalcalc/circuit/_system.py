@@ -64,7 +64,7 @@ class System:
     @property
     def units(self) -> int:
         """Number of units at once."""
-        counts = [len(self.matrix), len(self.driven)]
+        counts = [len(self.matrix), len(self.driven), self.elements.units]
         for group in self.groups:
             counts.append(group.above.shape[1])
             counts.extend(_lengths(group.figures))
@@ -94,6 +94,7 @@ class System:
         touched = np.zeros(n + 1, bool)
         for group in self.groups:
             touched[group.at] = True
+        touched[len(self.places) : n] = True  # currents that are unknowns: alone they may be singular, or nearly
         kept, gone = np.flatnonzero(touched[:n]), np.flatnonzero(~touched[:n])
         if not len(gone) or not len(kept):
             return self, lambda voltages, units: voltages  # noqa: ARG005
