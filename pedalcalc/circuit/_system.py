@@ -340,10 +340,10 @@ def _pumps(builder: _Builder, found: Elements) -> None:
         supply, ground, plus, minus, output = pump.nets
         siemens = 1 / np.asarray(pump.law[0], float)
         for first, second, half in (
-            (plus, supply, halves[:3]),
-            (minus, ground, halves[:3]),
-            (plus, ground, halves[3:]),
-            (minus, output, halves[3:]),
+            (plus, supply, halves[: _pumped.HALF]),
+            (minus, ground, halves[: _pumped.HALF]),
+            (plus, ground, halves[_pumped.HALF :]),
+            (minus, output, halves[_pumped.HALF :]),
         ):
             if not (first.endswith(NOT_CONNECTED) or second.endswith(NOT_CONNECTED)):
                 builder.resistor(pump.name, (first, second), siemens, half)
