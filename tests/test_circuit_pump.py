@@ -53,3 +53,26 @@ def test_the_ripple_that_is_left_out_is_small():
     """Two equal capacitors of the usual size: 3 % of the source resistance, 4 mV here."""
     seen = circuit.operating_point(built := _inverter(10e-6, 10e-6), values=lossless(built)).voltages["out"]
     assert seen == pytest.approx(_mean(10e-6, 10e-6), abs=5e-3)
+
+
+def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():
+    chip = part(
+        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
+        _5="not connected", _6="not connected", _7="not connected", _8="rail",
+    )  # fmt: skip
+    parts = [
+        chip, capacitor("C1", 10e-6, "plus", "far"), resistor("R2", 1.0, "far", "x"),
+        capacitor("C2", 10e-6, "out", "ground"), resistor("R1", 4.7e3, "out", "ground"),
+        part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
+        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"),
+    ]  # fmt: skip
+    built = board(*parts, supply=VOLTS)
+    short = circuit.operating_point(built, values={"R2": 0.0}).voltages["out"]
+    for ohms in (1e-9, [0.0, 1e-3], [1e-3, 0.0]):
+        many = circuit.operating_point(built, values={"R2": ohms}).voltages["out"]
+        np.testing.assert_allclose(many, short, atol=1e-4)
+    coiled = board(*parts[:2], part("L1", "inductor", 1e-3, "H", "1m", _1="far", _2="x"), *parts[3:], supply=VOLTS)
+    with pytest.raises(ValueError, match="L1: a coil at a net that moves"):
+        circuit.operating_point(coiled)
+    with pytest.raises(ValueError, match="net_out: 'x' moves with a charge pump"):
+        circuit.response(built, frequency=1e3, net_in="out", net_out="x")

@@ -156,6 +156,10 @@ def signal_of(
     system = system_of(found)
     if found.joints.root(net_in)[0] in system.moves:
         raise ValueError(f"net_in: {net_in!r} moves with a charge pump; no signal can be fed in there")
+    if found.joints.root(net_out)[0] in system.moves and found.rods[-1].name == LOAD:
+        raise ValueError(
+            f"net_out: {net_out!r} moves with a charge pump; nothing can be loaded there: resistance_load inf"
+        )
     solved = _newton.solve(system)
     all_solved(solved)
     return linearised(found, system, solved, net_in, net_out)
