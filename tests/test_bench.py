@@ -327,3 +327,23 @@ def test_nets_that_a_link_joins_keep_their_names():
     moves = {move.what: move for move in bench.changes(boost, fitted={"R1": "0R"})[0].moves}
     assert moves["rail"].after == pytest.approx(8.82, abs=0.02)
     assert not any(np.isnan(move.after) for move in moves.values())
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"value": np.inf}, "reading at 'half' must be"),
+        ({"value": 1e300}, "reading at 'half' must be"),
+        ({"value": np.array([1.0, 2.0])}, "reading at 'half' must be one number"),
+        ({"condition": "bypased"}, "condition at 'half' is 'bypased'"),
+    ],
+)
+def test_a_reading_that_is_none_is_refused_where_it_was_taken(changed, words):
+    taken = dataclasses.replace(took("half", 4.5), **changed)
+    with pytest.raises(ValueError, match=words):
+        bench.judge_readings(DIVIDER, readings=[taken], count=20)
+
+
+def test_readings_are_expected_of_one_build():
+    with pytest.raises(ValueError, match="values must be one number"):
+        bench.expected_readings(DIVIDER, values={"R1": np.full(20, 1e3)}, count=20)

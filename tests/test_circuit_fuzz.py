@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import traceback
 
 import numpy as np
 import pytest
@@ -55,13 +56,15 @@ def test_a_list_with_slips_is_solved_or_refused_in_words(seed, tmp_path):
     path = tmp_path / "parts.csv"
     with path.open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows(rows)
-    said, point = "", None
+    said, where, point = "", "", None
     try:
         point = circuit.operating_point(assemble(path, supply=9.0))
     except (ValueError, RuntimeError) as error:
         said = str(error)
+        where = traceback.extract_tb(error.__traceback__)[-1].filename
     if point is None:
         assert said
+        assert "pedalcalc" in where, "refused by a library, not in words"
         assert "object at" not in said
         return
     assert np.isfinite(

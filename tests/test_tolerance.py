@@ -60,3 +60,15 @@ def test_what_is_no_reading_is_named():
         tolerance.blame(DIVIDER, reading="haf")
     with pytest.raises(ValueError, match="coverage must be"):
         tolerance.bands(DIVIDER, coverage=1.0)
+    with pytest.raises(ValueError, match="X1 is a connector"):
+        tolerance.bands(DIVIDER, reels=[("X1",)])
+    with pytest.raises(ValueError, match="R1 is on two of them"):
+        tolerance.bands(DIVIDER, reels=[("R1", "R2"), ("R1",)])
+
+
+def test_too_few_units_bound_no_end():
+    """The lowest of n draws is below the quantile q with probability 1 - (1 - q)^n: 97.5 % needs 736 draws at 0.5 %."""
+    assert 1 - 0.995**736 > 0.975 > 1 - 0.995**735
+    assert np.isinf(_half(count=735).error_ends)
+    assert np.isfinite(_half(count=738).error_ends)
+    assert np.isinf(_half(count=30, coverage=1 - 1e-12).error_ends)

@@ -102,6 +102,8 @@ def expected_readings(
     states = [ENGAGED, BYPASSED] if switched else [ENGAGED]
     seen = {state: _State(replace(board, bypassed=state == BYPASSED), units, given) for state in states}
     first = seen[ENGAGED]
+    if first.found.units > 1:
+        raise ValueError(f"values must be one number or one part for each reference, got arrays of {first.found.units}")
     order = places(first.board, first.found)
     rows: list[ExpectedReading] = []
     for net in order:

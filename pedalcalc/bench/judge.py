@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import file_path, io, is_a, list_of
+from pedalcalc._base import file_path, io, is_a, list_of, one_number
 from pedalcalc._record import spreads
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
@@ -30,6 +30,8 @@ FITS, LOW, HIGH, UNKNOWN = "fits", "low", "high", "nothing to hold it against"
 EVEN = 0.1
 #: How near the supply that was read is met [V].
 MET = 1e-3
+#: The largest reading that a meter on a build can show [V, A].
+MOST = 1e4
 #: How many parts are told.
 TOLD = 5
 #: Readings of the whole set that must be off alike before the supply is named, and from which voltage on they count [V].
@@ -178,7 +180,8 @@ def _matched(board: Board, expected: Expected, taken: tuple[Reading, ...]) -> di
             known.setdefault(name.casefold(), stands)
     found: dict[tuple[str, str], float] = {}
     for one in taken:
-        if np.isnan(one.value):
+        value = one_number(f"reading at {one.place!r}", one.value, "", unknown=True, least=-MOST, most=MOST)
+        if np.isnan(value):
             continue
         what = one.what.casefold()
         if what not in ("voltage", CURRENT):
@@ -191,10 +194,15 @@ def _matched(board: Board, expected: Expected, taken: tuple[Reading, ...]) -> di
             near = difflib.get_close_matches(one.place.casefold(), known, n=3, cutoff=0.5)
             hint = f"near it are {', '.join(near)}" if near else f"there are {', '.join(listed)}"
             raise ValueError(f"readings: {one.place!r} is no net or pin of this board; {hint}")
-        state = BYPASSED if "bypass" in one.condition.casefold() else ENGAGED
+        condition = one.condition.casefold()
+        state = BYPASSED if "bypass" in condition else ENGAGED
+        if state == ENGAGED and difflib.get_close_matches(condition, ("bypass", BYPASSED), cutoff=0.7):
+            raise ValueError(
+                f"readings: the condition at {one.place!r} is {one.condition!r}; write '{BYPASSED}' or leave it empty"
+            )
         if (place, state) in found:
             raise ValueError(f"readings: {one.place!r} stands there twice, {state}; a new sitting is a new file")
-        found[place, state] = one.value
+        found[place, state] = value
     return found
 
 

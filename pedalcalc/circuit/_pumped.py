@@ -1,12 +1,17 @@
 """Charge pumps in a circuit at rest: which nets move with the pump, and what its capacitors carry.
 
 A net that nothing holds (no capacitor to a net at rest) and that the converter's switches reach takes other volts in every
-part of the pump's period. Both half periods are taken at the three points of the Radau IIA rule, so that the pulse of each
+part of the pump's period. Both half periods are taken in two steps of the Radau IIA rule, three points each, so that the pulse of each
 is followed, not averaged; every point is a copy of the moving nets, and currents into resting nets count by the share
-of time. A capacitor C at a moving net carries, with H half a period, A the rule's matrix and v- the volts where its
-half period begins (the end of the other)::
+of time. A capacitor C at a moving net carries, with H the length of a step, A the rule's matrix and v- the volts where
+that step begins (the end of the one before)::
 
     i = (C/H) A^-1 (v - v-)
+
+One step alone leaves up to 8 % of a pulse that is over (a small flying capacitor) and makes the pump's source resistance
+up to 14 % too high; two leave 0.7 %. A net that a capacitor holds to one at rest is at rest: its ripple is left out, which
+makes the source resistance of two equal capacitors 3 % too low; diodes that are still handing over charge when a half
+period ends are taken as done (a doubler of two 1N4148: 8 mV too high at 1 µF, 0.3 V at 0.1 µF).
 
 Source: E. Hairer and G. Wanner, Solving Ordinary Differential Equations II, section IV.5, for the rule.
 """
@@ -31,21 +36,23 @@ _RADAU = np.array(
         [(16 - _ROOT) / 36, (16 + _ROOT) / 36, 1 / 9],
     ]
 )
-#: Points of a whole period, and the share of time that each stands for.
-COPIES = 6
-SHARES = np.tile(_RADAU[-1] / 2, 2)
+#: Lengths of the steps over a half period.
+_STEPS = (0.3, 0.7)
+#: Points of a half and of a whole period, and the share of time that each stands for.
+HALF = 3 * len(_STEPS)
+COPIES = 2 * HALF
+SHARES = np.tile(np.concatenate([_RADAU[-1] * length / 2 for length in _STEPS]), 2)
 
 
 def _differences() -> Array:
-    """Return the matrix that turns a capacitor's volts at all points into i H/C."""
+    """Return the matrix that turns a capacitor's volts at all points into i H/C, H half a period."""
     inverse = np.linalg.inv(_RADAU)
-    from_start = np.zeros((COPIES, COPIES))
-    for half in (0, 3):
-        from_start[half : half + 3, half : half + 3] = np.eye(3)
-        from_start[half : half + 3, (half + 5) % COPIES] -= 1
-    both = np.zeros((COPIES, COPIES))
-    both[:3, :3] = both[3:, 3:] = inverse
-    return np.asarray(both @ from_start)
+    found = np.zeros((COPIES, COPIES))
+    for step, length in enumerate(_STEPS * 2):
+        own = slice(3 * step, 3 * step + 3)
+        found[own, own] += inverse / length
+        found[own, (3 * step - 1) % COPIES] -= inverse.sum(axis=1) / length
+    return found
 
 
 _DIFFERENCES = _differences()

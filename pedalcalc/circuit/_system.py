@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit import _groups, _pumped
-from pedalcalc.circuit.elements import Branch, Elements
+from pedalcalc.circuit.elements import LEAST, Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Jfet, Mosfet, OpAmp
 from pedalcalc.laws import amplifiers, junctions, transistors
@@ -64,7 +64,7 @@ class System:
     @property
     def units(self) -> int:
         """Number of units at once."""
-        counts = [len(self.matrix), len(self.driven)]
+        counts = [len(self.matrix), len(self.driven), self.elements.units]
         for group in self.groups:
             counts.append(group.above.shape[1])
             counts.extend(_lengths(group.figures))
@@ -94,6 +94,7 @@ class System:
         touched = np.zeros(n + 1, bool)
         for group in self.groups:
             touched[group.at] = True
+        touched[len(self.places) : n] = True  # currents that are unknowns: alone they may be singular, or nearly
         kept, gone = np.flatnonzero(touched[:n]), np.flatnonzero(~touched[:n])
         if not len(gone) or not len(kept):
             return self, lambda voltages, units: voltages  # noqa: ARG005
@@ -168,7 +169,12 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
     copies: Callable[[str], range] = lambda root: range(_pumped.COPIES if root in moves else 1)
     reached, insulated = _reached(found, moves)
     order = [(root, k) for root in sorted(reached) for k in copies(root)]
-    rods = tuple(one for one in found.rods if all(_root(found, net) in reached | {GROUND} for net in one.nets))
+    rods = tuple(
+        one
+        for one in found.rods
+        if all(_root(found, net) in reached | {GROUND} for net in one.nets)
+        and not _pumped.branch_moves(one, found, moves)
+    )
     at = {place: k for k, place in enumerate(order)}
     n = len(order) + len(rods)
     shares = np.array([_pumped.SHARES[k] if root in moves else 1.0 for root, k in order] + [1.0] * len(rods))
@@ -322,6 +328,13 @@ class _Builder:
 
 
 def _linear(builder: _Builder, found: Elements) -> None:
+    for one in found.rods:  # at a net that moves, their currents are no unknowns: each of its copies has one
+        if _pumped.branch_moves(one, found, builder.moves):
+            ohms, henries = one.law
+            if np.any(np.asarray(henries) > 0):
+                raise ValueError(f"{one.name}: a coil at a net that moves with a charge pump cannot be followed")
+            nets = (one.nets[0], one.nets[1])
+            builder.resistor(one.name, nets, 1 / np.maximum(ohms, LEAST), builder.copies(nets))
     for one in found.conductances:
         ohms = np.asarray(one.law, float)
         nets = (one.nets[0], one.nets[1])
@@ -339,10 +352,10 @@ def _pumps(builder: _Builder, found: Elements) -> None:
         supply, ground, plus, minus, output = pump.nets
         siemens = 1 / np.asarray(pump.law[0], float)
         for first, second, half in (
-            (plus, supply, halves[:3]),
-            (minus, ground, halves[:3]),
-            (plus, ground, halves[3:]),
-            (minus, output, halves[3:]),
+            (plus, supply, halves[: _pumped.HALF]),
+            (minus, ground, halves[: _pumped.HALF]),
+            (plus, ground, halves[_pumped.HALF :]),
+            (minus, output, halves[_pumped.HALF :]),
         ):
             if not (first.endswith(NOT_CONNECTED) or second.endswith(NOT_CONNECTED)):
                 builder.resistor(pump.name, (first, second), siemens, half)

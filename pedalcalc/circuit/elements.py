@@ -17,12 +17,15 @@ from pedalcalc import controls, devices, supply
 from pedalcalc._base import table_of
 from pedalcalc.board import BATTERY_USED, Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
+from pedalcalc.circuit._given import checked
 from pedalcalc.circuit.joints import GROUND, Joints
 from pedalcalc.devices import Adaptor, Battery, Bjt, Capacitor, Converter, Coupler, Device, Jfet, Ldr, Mosfet, OpAmp
 from pedalcalc.parts import NOT_CONNECTED
 
 #: Share of the leakage that makers promise at most which a capacitor in use really has (common practice: a tenth).
 LEAKAGE_SHARE = 0.1
+#: Below this a resistor keeps its current as unknown [Ω]: as a conductance it would drown what else meets at its nets.
+LEAST = 1e-6
 FAULTS = ("open", "missing", "shorted", "reversed")
 _CONTACTS = {"touches tip without a plug": "tip", "touches ring without a plug": "ring"}
 
@@ -57,6 +60,7 @@ class Elements:
     consumers: list[Branch] = field(default_factory=list)  # law: (amperes, volts from which they flow)
     pumps: list[Branch] = field(default_factory=list)  # law: (ohms of a switch, seconds of half a period)
     sources: list[Branch] = field(default_factory=list)  # law: (volts, ohms), as they stand in the circuit
+    units: int = 1  # how many the arrays make
 
     def each(self) -> Iterator[Branch]:
         """Yield every branch."""
@@ -81,11 +85,14 @@ def elements_of(
     """
     given = dict(table_of("values", values, "values by reference"))
     broken = dict(table_of("faults", faults, "words by reference"))
-    links = table_of("bridges", bridges, "ohms by two nets")
+    links = dict(table_of("bridges", bridges, "ohms by two nets"))
     for pair in links:
         if not (isinstance(pair, tuple) and len(pair) == 2 and all(isinstance(net, str) for net in pair)):
             raise TypeError(f"bridges must name two nets for each resistor, such as ('rail', 'out'), not {pair!r}")
-    found = Elements()
+    for name in board.unplugged:
+        board.part(name)  # refuses what is not on the board
+    given, links, units = checked(board, given, links)
+    found = Elements(units=units)
     for resolved in board.parts:
         reference = resolved.part.reference
         _add(found, board, resolved, given.pop(reference, None), broken.pop(reference, ""))
@@ -95,7 +102,7 @@ def elements_of(
                 raise ValueError(f"bridges: there is no net {name!r}; {near(name, found.nets)}")
         _resistor(found, f"bridge from {net} to {other}", "", net, other, ohms)
     found.metal = deepcopy(found.joints)
-    _feed(found, board, given.pop("supply", None))
+    _feed(found, board, given.pop("supply", None), dict(faults or {}))
     for left in (*given, *broken):
         board.part(left)  # refuses what is not on the board, with what lies near it
     return found
@@ -139,7 +146,7 @@ def _add(found: Elements, board: Board, resolved: ResolvedPart, value: Any, faul
     if kind in ("link", "socket"):
         if kind == "link":
             found.joints.join(nets[0], nets[1], who=place)
-    elif kind in ("resistor", "photocell") and not isinstance(record, Ldr):
+    elif kind in ("resistor", "photocell") and (not isinstance(record, Ldr) or not isinstance(value, Device | None)):
         _resistor(found, part.reference, part.reference, nets[0], nets[1], _number(value, part.value))
     elif kind == "inductor":
         found.rods.append(Branch(part.reference, part.reference, (nets[0], nets[1]), (0.0, _number(value, part.value))))
@@ -193,7 +200,7 @@ def _resistor(found: Elements, name: str, part: str, net: str, other: str, ohms:
         raise ValueError(f"{name} must be at least 0 Ω and known, got {ohms!r}")
     if np.all(size == 0):
         found.joints.join(net, other, who=name)
-    elif np.any(size == 0):
+    elif np.any(size < LEAST):
         found.rods.append(Branch(name, part, (net, other), (ohms, 0.0)))
     elif not np.all(np.isinf(size)):
         found.conductances.append(Branch(name, part, (net, other), ohms))
@@ -222,7 +229,7 @@ def _capacitor(found: Elements, reference: str, nets: list[str], record: Capacit
     farads = np.asarray(farads, float)
     if np.any(farads < 0) or np.any(np.isnan(farads)):
         raise ValueError(f"{reference} must be at least 0 F and known, got {farads!r}")
-    real = replace(devices.typical(record), capacitance=np.where(farads > 0, farads, 1e-12))
+    real = replace(devices.typical(record), capacitance=np.where(farads > 1e-99, farads, 1e-12))
     leak = 1 / np.asarray(real.resistance_insulation, float)
     if np.all((own := np.asarray(real.current_leakage, float)) > 0):
         leak = leak + LEAKAGE_SHARE * own / np.asarray(real.voltage_max, float)
@@ -308,29 +315,39 @@ def _converter(found: Elements, name: str, role: dict[str, str], record: Convert
     found.consumers.append(Branch(name, name, (role["supply"], role["ground"]), (idle, record.voltage_supply_min)))
 
 
-def _feed(found: Elements, board: Board, volts: Any) -> None:
+def _feed(found: Elements, board: Board, volts: Any, faults: Mapping[str, str]) -> None:
     """Add what the board is fed from: the battery at its clip, and what comes in at the barrel connector."""
+
+    def source(one: ResolvedPart, ends: tuple[str, str], emf: Any, ohms: Any) -> None:
+        fault = faults.get(one.part.reference, "")
+        if fault not in ("open", "missing"):
+            _source(found, one.part.reference, *(ends[::-1] if fault == "reversed" else ends), emf, ohms)
+
     block = board.supply if isinstance(board.supply, Battery) else None
     clips = [one for one in board.parts if {pin.role for pin in one.pins} == {"plus", "minus"} and _feeds(one)]
     batteries = [one for one in clips if one.part.kind == "battery"] or (clips if block else [])
-    for one in batteries[:1]:
+    barrels = [one for one in board.parts if "centre" in {pin.role for pin in one.pins}]
+    for one in batteries[: 1 if block or barrels else 0]:  # volts at a clip stand for its battery
         record = block or one.device
         net = {pin.role: pin.net for pin in one.pins}
         if isinstance(record, Battery):
             state = supply.battery_voltage(BATTERY_USED[1], current_load=0.0, battery=devices.typical(record))
             emf = np.asarray(volts, float)[()] if block and volts is not None else state.voltage_open
-            _source(found, one.part.reference, net["plus"], net["minus"], emf, state.resistance_internal)
-    barrels = [one for one in board.parts if "centre" in {pin.role for pin in one.pins}]
+            source(one, (net["plus"], net["minus"]), emf, state.resistance_internal)
     if block is not None:
         if not batteries:
             raise ValueError("the list has no battery and no battery clip, but the board is fed from a battery")
         return
     plugged = [one for one in barrels if _plugged(board, one.part.reference)]
+    if barrels and not plugged and volts is not None:
+        raise ValueError(
+            f"supply: no plug is in {barrels[0].part.reference}, so there are no volts at the socket to give"
+        )
     for one in plugged[:1]:
         net = {pin.role: pin.net for pin in one.pins}
         plus, minus = ("centre", "outer") if net["outer"] == GROUND else ("outer", "centre")
         emf, ohms = _adaptor(board, volts)
-        _source(found, one.part.reference, net[plus], net[minus], emf, ohms)
+        source(one, (net[plus], net[minus]), emf, ohms)
     if not barrels:
         if not clips:
             raise ValueError(
@@ -338,8 +355,7 @@ def _feed(found: Elements, board: Board, volts: Any) -> None:
             )
         net = {pin.role: pin.net for pin in clips[0].pins}
         emf, ohms = _adaptor(board, volts)
-        found.sources.clear()
-        _source(found, clips[0].part.reference, net["plus"], net["minus"], emf, ohms)
+        source(clips[0], (net["plus"], net["minus"]), emf, ohms)
 
 
 def _feeds(one: ResolvedPart) -> bool:

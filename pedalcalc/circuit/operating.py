@@ -13,7 +13,7 @@ from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, tab
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton
 from pedalcalc.circuit._system import System, system_of
-from pedalcalc.circuit.elements import Elements, elements_of
+from pedalcalc.circuit.elements import Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.ratings import ratings
 from pedalcalc.laws.amplifiers import within_input_range
@@ -63,9 +63,9 @@ def operating_point(
     board : Board
         The build under its conditions: supply, switch, plugs, controls (`pedalcalc.board.assemble`).
     values : mapping, optional
-        Other values for parts by reference: ohms, farads or henries (0 and inf are a short and an open part), or a
-        record of plain figures (`devices.drawn` makes many units); ``"supply"`` is the voltage at the socket. Arrays of
-        one length are as many units, solved at once.
+        Other values for parts by reference: ohms (0 to inf, a short and an open part), farads or henries (at least 0,
+        finite), or a record of the part's kind (of a type the usual part; `devices.drawn` makes many units);
+        ``"supply"`` is the voltage at the socket. Arrays of one length are as many units, solved at once.
     faults : mapping, optional
         What is wrong with a part by reference: ``open`` or ``missing`` (not there, an IC out of its socket), ``shorted``
         (a part of two ends), ``reversed`` (two leads exchanged, three in the opposite order, an IC turned round).
@@ -90,7 +90,7 @@ def operating_point(
     -----
     Kirchhoff's current law at every net with the laws of `pedalcalc.laws`, solved by limited Newton steps, then by raising
     the supply, then with op-amp outputs as slow states; judged by the residual, no conductance added. A charge pump is
-    followed over its period. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
+    followed over its period, without the ripple of what it feeds. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
     States whose number of unstable modes is odd are never returned; of one unit the poles decide, and growing ones are a
     caution. One unit alone is started from nothing, with op-amps
     powered up slowly, and from either rail; a circuit may have more states than these find.
@@ -136,6 +136,9 @@ def solved_board(
     """Return branches, equations and their solution, units that were not solved marked."""
     links = dict(table_of("bridges", bridges, "ohms by two nets"))
     if words("probe", probe):
+        wired = {pin.net for part in board.parts for pin in part.pins} - {NOT_CONNECTED}
+        if probe not in wired | {GROUND}:
+            raise ValueError(f"probe: there is no net {probe!r}; {near(probe, dict.fromkeys(wired))}")
         links[probe, GROUND] = np.asarray(board.meter.resistance_meter, float)[()]
     found = elements_of(board, values=values, faults=faults, bridges=links)
     system = system_of(found)
@@ -166,7 +169,7 @@ def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, A
     floating = tuple(sorted(net for net, one in volts.items() if np.isnan(one).all() and net not in unpredictable))
 
     def plain(named: Mapping[str, Array]) -> dict[str, Number]:
-        return {name: (one[0].item() if len(one) == 1 else one) for name, one in sorted(named.items())}
+        return {name: ((one[0] + 0.0).item() if len(one) == 1 else one + 0.0) for name, one in sorted(named.items())}
 
     return {
         "voltages": plain(volts), "currents": plain(flows), "powers": plain(powers),

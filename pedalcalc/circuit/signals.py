@@ -146,6 +146,8 @@ def signal_of(
         checked_net(name, net, found)
     generator = _ohms("resistance_generator", resistance_generator, infinity=False)
     load = _ohms("resistance_load", resistance_load, infinity=True)
+    for name, ohms in (("resistance_generator", generator), ("resistance_load", load)):
+        found.units = agreed(name, np.size(ohms), found.units)
     if found.joints.root(net_in)[0] == GROUND:
         raise ValueError(f"net_in: {net_in!r} is held by ground or a supply; no signal can be fed in there")
     found.rods.append(Branch(GENERATOR, GENERATOR, (net_in, GROUND), (generator, 0.0)))
@@ -154,6 +156,10 @@ def signal_of(
     system = system_of(found)
     if found.joints.root(net_in)[0] in system.moves:
         raise ValueError(f"net_in: {net_in!r} moves with a charge pump; no signal can be fed in there")
+    if found.joints.root(net_out)[0] in system.moves and found.rods[-1].name == LOAD:
+        raise ValueError(
+            f"net_out: {net_out!r} moves with a charge pump; nothing can be loaded there: resistance_load inf"
+        )
     solved = _newton.solve(system)
     all_solved(solved)
     return linearised(found, system, solved, net_in, net_out)
@@ -165,6 +171,13 @@ def checked_net(name: str, net: str, found: Elements) -> None:
         raise TypeError(f"{name} must be the name of a net, not {net!r}")
     if net not in found.nets and net != GROUND:
         raise ValueError(f"{name}: there is no net {net!r}; {near(net, found.nets)}")
+
+
+def agreed(name: str, count: int, units: int) -> int:
+    """Return how many units there are, one more array with so many of them told."""
+    if count > 1 and units not in (1, count):
+        raise ValueError(f"{name} must be one for all, or one for each of {units} units, got {count}")
+    return max(count, units)
 
 
 def _ohms(name: str, value: Any, *, infinity: bool) -> Any:

@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Result, is_a, numeric, one_of, quantity, simulate
+from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit.elements import Branch
-from pedalcalc.circuit.signals import GENERATOR, RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signal_of
+from pedalcalc.circuit.signals import GENERATOR, RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, agreed, signal_of
 
 Array = NDArray[np.float64]
 
@@ -121,6 +122,10 @@ def waveform(
     if instants.ndim != 1 or len(instants) < 2 or not np.all(np.diff(instants) > 0):
         raise ValueError(f"time must be instants that rise, at least two, got shape {instants.shape}")
     given = np.atleast_2d(numeric("voltage_input", voltage_input))
+    if given.ndim > 2 or np.isnan(given).any():
+        raise ValueError(
+            f"voltage_input must be known, one row for all units or a row for each, got {told(voltage_input)} of shape {given.shape}"
+        )
     if given.shape[-1] not in (1, len(instants)):
         raise ValueError(f"voltage_input must have a value for each of {len(instants)} instants, got {given.shape[-1]}")
     given = np.broadcast_to(given, (len(given), len(instants)))
@@ -217,7 +222,7 @@ class _Tanks:
 def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -> Waveform:
     """Step from instant to instant."""
     system = _cells_held(now)
-    units = max(now.units, len(given))
+    units = agreed("voltage_input", len(given), now.units)
     voltages = np.zeros((units, system.size + 1))
     tanks = _Tanks(system, units)
     if start == "settled":

@@ -27,13 +27,14 @@ def drawn_units(board: Board, *, count: int, seed: int, reels: Sequence[Sequence
     Parts of one reel share their deviation. A part without a tolerance in the list is taken at its value.
     """
     units: dict[str, Any] = {}
-    of_reel = {
-        words("reels", reference): k
-        for k, reel in enumerate(list_of("reels", reels, "lists of references"))
-        for reference in list_of("reels", reel, "references")
-    }
-    for reference in of_reel:
-        board.part(reference)
+    of_reel: dict[str, int] = {}
+    for k, reel in enumerate(list_of("reels", reels, "lists of references")):
+        for reference in list_of("reels", reel, "references"):
+            part = board.part(words("reels", reference))
+            if part.unit not in ("Ω", "F", "H"):
+                raise ValueError(f"reels must name resistors, capacitors or coils; {reference} is a {part.kind}")
+            if of_reel.setdefault(reference, k) != k:
+                raise ValueError(f"reels must not share a part: {reference} is on two of them")
     seeds = np.random.SeedSequence(seed).generate_state(len(board.parts) + len(reels))
     reel_share = [np.random.default_rng(one).uniform(size=count) for one in seeds[len(board.parts) :]]
     for k, resolved in enumerate(board.parts):
