@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit.elements import Elements
+from pedalcalc.circuit.elements import Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 
 Array = NDArray[np.float64]
@@ -103,3 +103,8 @@ def moving(found: Elements) -> set[str]:
                     nets.add(outer)
                     changed = True
     return nets
+
+
+def branch_moves(one: Branch, found: Elements, nets: set[str]) -> bool:
+    """Tell whether a branch has a terminal on a moving net."""
+    return any(found.joints.root(net)[0] in nets for net in one.nets)
