@@ -12,6 +12,7 @@ from pedalcalc import bench, page, sheet
 from pedalcalc.board import assemble
 from pedalcalc.readings import Reading, write_readings
 from pedalcalc.sheet import _sound
+from pedalcalc.sheet._text import band_text, reading_texts
 from tests.conftest import ROOT
 
 #: Two common-emitter stages in cascade and a second-order low-pass at half supply, written by the ten steps.
@@ -224,3 +225,12 @@ def test_how_the_example_was_chosen_is_true():
     found = doctest.testfile(str(YOURS / "README.md"), module_relative=False, optionflags=doctest.NORMALIZE_WHITESPACE)
     assert found.failed == 0
     assert found.attempted >= 6
+
+
+def test_readings_side_by_side_are_told_in_one_unit(yours):
+    """A meter is read against one number after the other: 190 mV to 0.25 V is one slip waiting to happen."""
+    assert reading_texts([0.19, 0.251], "V") == ["0.19 V", "0.25 V"]
+    assert reading_texts([0.019, -0.002], "V") == ["19 mV", "\N{MINUS SIGN}2 mV"]
+    assert reading_texts([2e-3, 0.3, float("nan")], "V") == ["0 V", "0.30 V", "none"]
+    row = next(row for row in yours.expected.rows if row.place == "effect in")
+    assert band_text(row).replace("\N{NO-BREAK SPACE}", " ") == "0 V (±2 mV)"

@@ -29,7 +29,7 @@ from pedalcalc.sheet._found import described, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section
 from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import band_text, reading_text
+from pedalcalc.sheet._text import band_text, reading_text, reading_texts
 from pedalcalc.supply import battery_life
 
 #: Volts under load at which a 9 V block is taken for empty (common practice).
@@ -275,13 +275,12 @@ def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[s
         if not np.isnan(seen).any():
             bars[net] = float(seen[1])
             rows.append(
-                {"net": net}
-                | {head: reading_text(one, "V") for head, one in zip(("lowest", "usual", "highest"), seen, strict=True)}
+                {"net": net} | dict(zip(("lowest", "usual", "highest"), reading_texts(list(seen), "V"), strict=True))
             )
     amps = np.array([point["current_supply"] for point in points], float)
     rows.append(
         {"net": "supply current"}
-        | {head: reading_text(one, "A") for head, one in zip(("lowest", "usual", "highest"), amps, strict=True)}
+        | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
     states = [
         {
@@ -316,8 +315,9 @@ def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[s
 
 def _voltages_section(expected: Expected, point: OperatingPoint) -> Section:
     rows = [
-        {"net": row.place, "footswitch": row.state, "usual": reading_text(row.reading_typical, "V"),
-         "lowest": reading_text(row.reading_low, "V"), "highest": reading_text(row.reading_high, "V"), "note": row.note}
+        {"net": row.place, "footswitch": row.state}
+        | dict(zip(("usual", "lowest", "highest"), reading_texts([row.reading_typical, row.reading_low, row.reading_high], "V"), strict=True))
+        | {"note": row.note}
         for row in expected.rows
         if row.unit == "V"
     ]  # fmt: skip
@@ -366,9 +366,9 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
     if judged is not None:
         shown.append(words(f"Verdict: {judged.verdict}."))
         told = [
-            {"net": row.place, "footswitch": row.state, "from": reading_text(row.reading_low, row.unit),
-             "to": reading_text(row.reading_high, row.unit), "read": reading_text(row.value, row.unit), "verdict": row.verdict,
-             "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
+            {"net": row.place, "footswitch": row.state}
+            | dict(zip(("from", "to"), reading_texts([row.reading_low, row.reading_high], row.unit), strict=True))
+            | {"read": reading_text(row.value, row.unit), "verdict": row.verdict, "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
             for row in judged.rows
         ]  # fmt: skip
         shown.append(
@@ -382,8 +382,9 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
 
 def _power_section(power: FirstPower) -> Section:
     rows = [
-        {"state": line.what, "across it": reading_text(line.voltage_across, "V"), "from": reading_text(line.voltage_low, "V"),
-         "to": reading_text(line.voltage_high, "V"), "current": reading_text(line.current, "A"), "heat in it": number_text(line.power, "W", 2)}
+        {"state": line.what}
+        | dict(zip(("across it", "from", "to"), reading_texts([line.voltage_across, line.voltage_low, line.voltage_high], "V"), strict=True))
+        | {"current": reading_text(line.current, "A"), "heat in it": number_text(line.power, "W", 2)}
         for line in power.rows
     ]  # fmt: skip
     told = words(
