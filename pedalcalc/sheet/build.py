@@ -356,7 +356,7 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
     shown: list[Any] = [words(
         f"Black lead on ground, no signal, controls as told, supply {reading_text(expected.voltage_supply, 'V')}. Read from the top: the "
         "first that does not fit is the place to look. Read the supply itself, too: all others are held against it. "
-        "`readings/README.md` shows how a file of readings looks."
+        "The file README.md in the folder readings shows how to write them down."
     )]  # fmt: skip
     rows = [
         {"net": row.place, "red lead on": row.probe, "footswitch": row.state, "should read": band_text(row)}
