@@ -105,7 +105,7 @@ def _device(text: str, name: str, record: Any, resolved: Any, volts: Any, amps: 
         )
         told += caution_below(
             f"{text} has less than its lowest supply",
-            "below it nothing is promised",
+            "below it nothing is promised: a fuller battery, or a type that needs less",
             supply,
             record.voltage_supply_min,
             "V",
