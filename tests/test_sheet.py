@@ -234,3 +234,13 @@ def test_readings_side_by_side_are_told_in_one_unit(yours):
     assert reading_texts([2e-3, 0.3, float("nan")], "V") == ["0 V", "0.30 V", "none"]
     row = next(row for row in yours.expected.rows if row.place == "effect in")
     assert band_text(row).replace("\N{NO-BREAK SPACE}", " ") == "0 V (±2 mV)"
+
+
+def test_a_caution_of_a_flat_battery_only_says_so(yours):
+    """7 V less the diode's drop leaves the op-amp too little; at 9 V it has enough, so it is no fault of the list."""
+    (one,) = yours.cautions
+    assert one.what.endswith("has less than its lowest supply while the supply gives 7.00 V")
+    low = sheet.build_sheet(YOURS / "parts.csv", supply=("6V", "7V", "7.2V"))
+    assert [one.what for one in low.cautions if "lowest supply" in one.what] == [
+        "IC1 (TL072) has less than its lowest supply"
+    ]

@@ -228,18 +228,24 @@ def _cautions(
     board: Board, usual: OperatingPoint, supplied: Sequence[tuple[dict[str, Any], tuple[Caution, ...]]]
 ) -> tuple[Caution, ...]:
     """Return what is beyond a rating from the lowest supply to the highest, engaged and bypassed."""
-    every = [*board.cautions, *socket_cautions(board), *usual.cautions]
-    for _, cautions in reversed(supplied):
-        every += cautions
+    levels = [float(volts) for volts in board.voltages(0.0)]
+    found = [(volts, one) for volts, (_, cautions) in zip(levels, supplied, strict=True) for one in cautions]
     if any(one.part.kind == "switch" for one in board.parts):
         other = replace(board, bypassed=not board.bypassed)
-        for volts in (np.max(board.voltages(0.0)), np.min(board.voltages(0.0))):
-            every += _supplied(other, float(volts))[1]
+        for volts in (max(levels), min(levels)):
+            found += [(volts, one) for one in _supplied(other, volts)[1]]
+    every = [*board.cautions, *socket_cautions(board), *usual.cautions]
+    known = {one.what for one in every}
     once: dict[str, Caution] = {}
-    for one in every:
+    for one in every + [one for _, one in reversed(found)]:
         worst = once.setdefault(one.what, one)
         if abs(one.value - one.limit) > abs(worst.value - worst.limit):
             once[one.what] = one
+    for name in once.keys() - known:
+        where = {volts for volts, one in found if one.what == name}
+        if len(where) == 1:
+            condition = f" while the supply gives {reading_text(where.pop(), 'V')}"
+            once[name] = replace(once[name], what=name + condition)
     return tuple(once.values())
 
 
