@@ -43,8 +43,10 @@ def test_a_list_nobody_has_seen_gives_a_whole_sheet(made):
     html = made._repr_html_()
     assert html.count("<figure>") >= 1
     assert "Traceback" not in html
-    for topic in ("Hot iron", "Loud output", "Electrolytic", "First power", "Adaptor"):
+    for topic in ("Hot iron", "Loud output", "Electrolytic", "Adaptor"):
         assert topic in html, f"the usual care about {topic} is missing"
+    for topic in ("First power through 100", "Hot parts"):
+        assert topic in text_of(made, "power"), f"{topic} is missing where the power goes on"
 
 
 def test_its_volts_are_those_of_a_textbook(made):
