@@ -14,11 +14,13 @@ from pedalcalc.sheet._text import band_text, reading_text, reading_texts
 #: Rows from which a page is set in two columns.
 LONG = 26
 STYLE = (
-    ".pedalcalc-card{break-before:page;font-size:8.5pt;line-height:1.25}"
+    ".pedalcalc-card{break-before:page;font-size:8.5pt;line-height:1.25;max-width:180mm}"
     ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:6mm}"
     ".pedalcalc-card .two{column-count:2;column-gap:6mm}"
     ".pedalcalc-card table{width:100%;font-size:8pt;margin:0 0 1.5mm;break-inside:auto}"
     ".pedalcalc-card td,.pedalcalc-card th{padding:0.3mm 1mm}"
+    ".pedalcalc-card table{table-layout:auto!important}"
+    ".pedalcalc-card td,.pedalcalc-card th{text-align:left!important}"  # a lab sets both its own way
     ".pedalcalc-card td:empty{min-width:15mm}"
     ".pedalcalc-card h3{font-size:9pt;margin:1mm 0 0.5mm}"
     ".pedalcalc-card .tick{white-space:nowrap;width:5mm}"
