@@ -101,6 +101,13 @@ def test_a_beginner_sees_the_code_of_one_cell(lesson):
         assert max(map(len, seen)) <= WIDEST, cell.source
 
 
+def test_a_builder_sees_the_answers_of_a_build_and_not_its_code(sheet):
+    _, notebook = sheet
+    for cell in _code(notebook):
+        folded = cell.metadata.get("jupyter", {}).get("source_hidden", False)
+        assert folded != ("parameters" in cell.metadata.get("tags", [])), cell.source
+
+
 def test_lessons_lead_to_one_another(lesson):
     path, notebook = lesson
     for name in LINK.findall("\n".join(_words(notebook))):
