@@ -309,12 +309,10 @@ def test_a_capacitor_below_what_it_can_meet_is_told():
 
 
 def test_first_power_reads_what_the_supply_gives():
-    """Across 100 Ω: without ICs the current of the resistor chain alone, a stop at twice the most, a short at 9 V."""
+    """Across 100 Ω: without ICs the current of the resistor chain alone, with all the signal the most of the supply."""
     steps = {step.what: step for step in STAGES.power_steps}
     most = np.max(FED.budget_lit.current_supply)
     assert steps["engaged, loudest signal, at most"].current == pytest.approx(most)
-    assert steps["stop and look for a short"].current == pytest.approx(2 * most)
-    assert steps["a dead short: pull the plug at once"].voltage_across == pytest.approx(9.0)
     for step in steps.values():
         assert step.voltage_across == pytest.approx(100 * step.current)
         assert step.power == pytest.approx(100 * step.current**2)

@@ -101,6 +101,13 @@ def test_a_beginner_sees_the_code_of_one_cell(lesson):
         assert max(map(len, seen)) <= WIDEST, cell.source
 
 
+def test_a_builder_sees_the_answers_of_a_build_and_not_its_code(sheet):
+    _, notebook = sheet
+    for cell in _code(notebook):
+        folded = cell.metadata.get("jupyter", {}).get("source_hidden", False)
+        assert folded != ("parameters" in cell.metadata.get("tags", [])), cell.source
+
+
 def test_lessons_lead_to_one_another(lesson):
     path, notebook = lesson
     for name in LINK.findall("\n".join(_words(notebook))):
@@ -186,6 +193,8 @@ def test_shows_the_care_that_its_work_needs(sheet):
         for node in ast.walk(ast.parse(cell.source)):
             if isinstance(node, ast.Call) and ast.unparse(node.func) == "report.safety":
                 named |= {ast.literal_eval(word) for word in node.args}
+            if isinstance(node, ast.Subscript) and ast.unparse(node) == "whole.sections['power']":
+                named |= {"first-power", "hot-parts"}  # this section shows them (tests/test_sheet.py)
     assert CARE.get(path.stem, set()) <= named
 
 

@@ -206,6 +206,14 @@ def test_cautions_are_gathered_from_anywhere_each_once():
     )
 
 
+def test_what_several_results_say_alike_is_said_once_at_its_worst():
+    hotter = dataclasses.replace(HOT, value=0.04, count=2)
+    other = dataclasses.replace(HOT, limit=0.03)
+    box = report.cautions(HOT, hotter, other)
+    assert box.title == "2 cautions"
+    assert "40.0 mA in 3 of the computed cases, at worst, above 20.0 mA." in str(box)
+
+
 def test_no_cautions_is_said_calmly():
     assert report.cautions(POINT).kind == "calm" and "caution" in report.cautions(POINT)._repr_html_().lower()
 

@@ -12,6 +12,7 @@ from pedalcalc import bench, page, sheet
 from pedalcalc.board import assemble
 from pedalcalc.readings import Reading, write_readings
 from pedalcalc.sheet import _sound
+from pedalcalc.sheet._text import band_text, reading_texts
 from tests.conftest import ROOT
 
 #: Two common-emitter stages in cascade and a second-order low-pass at half supply, written by the ten steps.
@@ -42,8 +43,10 @@ def test_a_list_nobody_has_seen_gives_a_whole_sheet(made):
     html = made._repr_html_()
     assert html.count("<figure>") >= 1
     assert "Traceback" not in html
-    for topic in ("Hot iron", "Loud output", "Electrolytic", "First power", "Adaptor"):
+    for topic in ("Hot iron", "Loud output", "Electrolytic", "Adaptor"):
         assert topic in html, f"the usual care about {topic} is missing"
+    for topic in ("First power through 100", "Hot parts"):
+        assert topic in text_of(made, "power"), f"{topic} is missing where the power goes on"
 
 
 def test_its_volts_are_those_of_a_textbook(made):
@@ -224,3 +227,22 @@ def test_how_the_example_was_chosen_is_true():
     found = doctest.testfile(str(YOURS / "README.md"), module_relative=False, optionflags=doctest.NORMALIZE_WHITESPACE)
     assert found.failed == 0
     assert found.attempted >= 6
+
+
+def test_readings_side_by_side_are_told_in_one_unit(yours):
+    """A meter is read against one number after the other: 190 mV to 0.25 V is one slip waiting to happen."""
+    assert reading_texts([0.19, 0.251], "V") == ["0.19 V", "0.25 V"]
+    assert reading_texts([0.019, -0.002], "V") == ["19 mV", "\N{MINUS SIGN}2 mV"]
+    assert reading_texts([2e-3, 0.3, float("nan")], "V") == ["0 V", "0.30 V", "none"]
+    row = next(row for row in yours.expected.rows if row.place == "effect in")
+    assert band_text(row).replace("\N{NO-BREAK SPACE}", " ") == "0 V (±2 mV)"
+
+
+def test_a_caution_of_a_flat_battery_only_says_so(yours):
+    """7 V less the diode's drop leaves the op-amp too little; at 9 V it has enough, so it is no fault of the list."""
+    (one,) = yours.cautions
+    assert one.what.endswith("has less than its lowest supply while the supply gives 7.00 V")
+    low = sheet.build_sheet(YOURS / "parts.csv", supply=("6V", "7V", "7.2V"))
+    assert [one.what for one in low.cautions if "lowest supply" in one.what] == [
+        "IC1 (TL072) has less than its lowest supply"
+    ]

@@ -24,7 +24,7 @@ from pedalcalc.board._booster_stages import (
 )
 from pedalcalc.board._core import Board
 from pedalcalc.board._design import DesignPart
-from pedalcalc.board._rows import Consumer, Parts, PowerStep, TestPoint, power_steps
+from pedalcalc.board._rows import Consumer, Parts, TestPoint
 from pedalcalc.devices import Bjt, Jfet
 
 Array = NDArray[np.float64]
@@ -64,7 +64,6 @@ class Booster(Result):
     consumers: tuple[Consumer, ...] = quantity("records", "consumers")
     design_parts: tuple[DesignPart, ...] = quantity("records", "parts that the design chooses")
     test_points: tuple[TestPoint, ...] = quantity("records", "test points")
-    power_steps: tuple[PowerStep, ...] = quantity("records", "first power")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
@@ -146,7 +145,6 @@ def jfet_booster(
     parts.of_polarity("JFET", Jfet, "n")
     parts.of_polarity("follower", Bjt, "npn")
     safe, filtered, jfet, follower, lamp = solve(parts)
-    total = np.asarray(safe.current_load)
     level = board.control(parts.name("level"), rotation=1.0).resistance_total
     behind = float(rc.parallel_resistance([parts.ohms("output pull-down"), next_input]))
     out = float(rc.parallel_resistance([level, behind]))
@@ -213,14 +211,5 @@ def jfet_booster(
         consumers=consumers_of(parts, jfet, follower, lamp),
         design_parts=design_of(parts, safe, filtered, share, through_emitter, through_lamp, note, source, out),
         test_points=test_points_of(parts, safe, filtered, jfet, follower, lights),
-        power_steps=power_steps(
-            {
-                "bypassed, indicator dark": float(np.asarray(states.current_bypassed)),
-                "engaged": float(np.asarray(states.current_engaged)),
-                "engaged, highest supply": float(np.max(total)),
-                "stop and look for a short": 3 * float(np.max(total)),
-            },
-            float(board.voltages(total)[1]),
-        ),
         cautions=cautions,
     )

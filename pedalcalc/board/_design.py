@@ -249,7 +249,7 @@ def _threshold(parts: Parts, circuit: compressor.Compressor, threshold: float, o
     got = float(np.interp(1.0, down, np.asarray(curve.level_in_dbv))) if down.max() > 1 else float("nan")
     features = compressor.curve_features(curve.level_in_dbv, level_out_dbv=curve.level_out_dbv)
     corner = (
-        f"; the corner of the two straight lines below, {features.threshold_dbv:.3g} dBV, is another reading of the same curve"
+        f"; the corner of the two straight lines below, {told(features.threshold_dbv, 'dBV')}, is another reading of the same curve"
         if features.compresses and not np.isnan(features.threshold_dbv)
         else ""
     )

@@ -320,7 +320,5 @@ def _first_power(parts: Parts, supplied: DoubledSupply, states: switching.Curren
             "engaged, no signal, usual": drawn[1],
             "engaged, no signal, at most": np.max(drawn),
             "engaged, loudest signal, at most": np.max(lit),
-            "stop and look for a short": 2 * np.max(lit),
-        },
-        volts,
+        }
     )

@@ -130,7 +130,7 @@ def _device(
         )
         told += caution_below(
             f"{text} has less than its lowest supply",
-            "below it nothing is promised",
+            "below it nothing is promised: a fuller battery, or a type that needs less",
             supply,
             record.voltage_supply_min,
             "V",

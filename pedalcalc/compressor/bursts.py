@@ -73,7 +73,7 @@ class RecordedTimings(Result):
     levels: tuple[RecordedLevel, ...] = quantity("records", "level over time for each tone")
     level_noise_dbv: float = quantity("dBV", "noise in the pause, 0 dBV being full scale of the recording")
     time_marker: float = quantity("s", "where the first marker begins in the recording")
-    clock_error: float = quantity("1", "recorder's clock against the player's")
+    clock_error: float = quantity("1", "recorder's clock, off the player's by", percent=True)
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 

@@ -157,8 +157,23 @@ def caution_box(found: tuple[Caution, ...]) -> Box:
     """Return the box for the cautions found, or the calm line where there are none."""
     if not found:
         return Box("calm", "No cautions: nothing computed here is beyond its ratings.", ())
+    found = _worst_of_each(found)
     title = "1 caution" if len(found) == 1 else f"{len(found)} cautions"
     return Box("caution", title, tuple((f"{part.what}:", _explained(part)) for part in found))
+
+
+def _worst_of_each(found: tuple[Caution, ...]) -> tuple[Caution, ...]:
+    """Return one caution for each that says the same of several results: the worst, with the count of all."""
+    once: dict[tuple[str, str, float, str], Caution] = {}
+    for one in found:
+        key = (one.what, one.action, one.limit, one.unit)
+        other = once.get(key)
+        if other is None or math.isnan(one.limit):
+            once[key] = one
+            continue
+        worst = max(other, one, key=lambda each: abs(each.value - each.limit))
+        once[key] = dataclasses.replace(worst, count=other.count + one.count)
+    return tuple(once.values())
 
 
 def caution_sentences(*results: Any) -> tuple[str, ...]:

@@ -9,16 +9,18 @@ from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower
 from pedalcalc.board import Board
 from pedalcalc.parts import fitting_order, marking_text
-from pedalcalc.sheet._text import band_text, reading_text
+from pedalcalc.sheet._text import band_text, reading_text, reading_texts
 
 #: Rows from which a page is set in two columns.
 LONG = 26
 STYLE = (
-    ".pedalcalc-card{break-before:page;font-size:8.5pt;line-height:1.25}"
+    ".pedalcalc-card{break-before:page;font-size:8.5pt;line-height:1.25;max-width:180mm}"
     ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:6mm}"
     ".pedalcalc-card .two{column-count:2;column-gap:6mm}"
     ".pedalcalc-card table{width:100%;font-size:8pt;margin:0 0 1.5mm;break-inside:auto}"
     ".pedalcalc-card td,.pedalcalc-card th{padding:0.3mm 1mm}"
+    ".pedalcalc-card table{table-layout:auto!important}"
+    ".pedalcalc-card td,.pedalcalc-card th{text-align:left!important}"  # a lab sets both its own way
     ".pedalcalc-card td:empty{min-width:15mm}"
     ".pedalcalc-card h3{font-size:9pt;margin:1mm 0 0.5mm}"
     ".pedalcalc-card .tick{white-space:nowrap;width:5mm}"
@@ -92,12 +94,12 @@ def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> C
         for row in expected.rows
     )
     shown = tuple(
-        (line.what, f"{reading_text(line.voltage_low, 'V')} to {reading_text(line.voltage_high, 'V')}"
+        (line.what, " to ".join(reading_texts([line.voltage_low, line.voltage_high], "V"))
          if line.voltage_low < line.voltage_high else reading_text(line.voltage_across, "V"))
         for line in power.rows
     )  # fmt: skip
     stop = (
         f"{number_text(power.resistance, 'Ω')}, 2 W, in the plus lead; volts across it. It reads more for the first "
-        f"{number_text(power.time_charge, 's', 2)}. Pull the plug at {number_text(power.voltage_stop, 'V', 2)} or more, at smell or at warmth."
+        f"{number_text(power.time_charge, 's', 2)}. Pull the plug at {reading_text(power.voltage_stop, 'V')} or more, at smell or at warmth."
     )
     return Card(name, tuple(parts), readings, shown, stop)

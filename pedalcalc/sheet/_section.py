@@ -49,6 +49,5 @@ def words(*lines: str) -> Words:
 
 def _html(one: Any) -> str:
     if isinstance(one, Picture):
-        caption = f"<figcaption>{escape(one.caption)}</figcaption>" if one.caption else ""
-        return f"<figure>{svg_text(one)}{caption}</figure>"
+        return f"<figure>{svg_text(one)}</figure>"  # its title stands above it
     return str(one._repr_html_())

@@ -139,11 +139,19 @@ def corners_section(board: Board, ways: Ways) -> Section:
         for one in found.corners
     ]  # fmt: skip
     told = words(
-        "Behind each part: by how many per cent the corner moves for one per cent more of it. What stands with gm, cell or "
-        "gain-bandwidth is what of that part counts here."
+        "Behind each part: by how many per cent the corner moves for one per cent more of it. Of a control it says between which "
+        "pins; gm, cell or gain-bandwidth is what counts of that part."
     )
     table = report.table(rows, title="Corners") if rows else words("There is no corner between 0.5 Hz and 200 kHz.")
-    hidden = [words(f"{found.hidden} pairs that undo each other are not shown.")] if found.hidden else []
+    hidden = (
+        [
+            words(
+                f"Not shown: {found.hidden} {'pair' if found.hidden == 1 else 'pairs'} of corners that undo each other."
+            )
+        ]
+        if found.hidden
+        else []
+    )
     simple = report.formula(
         "f_c = 1/(2*pi*R*C)",
         where={"R": "what the capacitor sees", "C": "the capacitor", "f_c": "corner of one of each"},
@@ -192,7 +200,8 @@ def clipping_section(board: Board, ways: Ways) -> Section:
     if any(isinstance(one.device, Coupler) for one in board.parts):
         shown.append(
             words(
-                "The cell of a coupler is held where it stands with no signal: what the side-chain does with time is left out."
+                "The cell of a coupler is held where it stands with no signal: what light does to it at play is left out. A part that "
+                "only drives the LED may limit without being heard."
             )
         )
     if rest:

@@ -3,31 +3,45 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from pedalcalc._number_text import MINUS
 from pedalcalc.bench import ExpectedReading
 
 #: What a meter does not show [V].
 SHOWN = 0.5e-3
+#: The same where volts are told to a hundredth [V].
+SHOWN_OF_VOLTS = 5e-3
+#: Below this all readings that stand side by side are told in millivolts [V].
+MILLIVOLTS = 0.2
 
 
 def reading_text(value: float, unit: str) -> str:
     """Return one reading with the digits that a meter has: volts to a hundredth, small ones in millivolts."""
+    return reading_texts([value], unit)[0]
+
+
+def reading_texts(values: Sequence[float], unit: str) -> list[str]:
+    """Return readings that stand side by side, all in the unit of the largest."""
+    millivolts = all(math.isnan(value) or abs(value) < MILLIVOLTS for value in values)
+    return [_text(value, unit, millivolts) for value in values]
+
+
+def _text(value: float, unit: str, millivolts: bool) -> str:
     if math.isnan(value):
         return "none"
     if unit == "A":
         return f"{value * 1e3:.1f} mA".replace("-", MINUS)
-    if abs(value) < SHOWN:
+    if abs(value) < (SHOWN if millivolts else SHOWN_OF_VOLTS):
         return "0 V"
-    text = f"{value * 1e3:.0f} mV" if abs(value) < 0.2 else f"{value:.2f} V"
+    text = f"{value * 1e3:.0f} mV" if millivolts else f"{value:.2f} V"
     return text.replace("-", MINUS)
 
 
 def band_text(row: ExpectedReading) -> str:
-    """Return `usual (low to high)`, or why there is no number."""
+    """Return `usual (low to high)`, `0 V (±2 mV)` where that is meant, or why there is no number."""
     if math.isnan(row.reading_typical):
         return row.note
-    low, high = reading_text(row.reading_low, row.unit), reading_text(row.reading_high, row.unit)
-    if low.partition(" ")[2] == high.partition(" ")[2]:
-        low = low.partition(" ")[0]
-    return f"{reading_text(row.reading_typical, row.unit)} ({low} to {high})".replace(" ", "\N{NO-BREAK SPACE}")
+    usual, low, high = reading_texts([row.reading_typical, row.reading_low, row.reading_high], row.unit)
+    inside = f"±{high}" if usual == "0 V" and low == f"{MINUS}{high}" else f"{low.partition(' ')[0]} to {high}"
+    return f"{usual} ({inside})".replace(" ", "\N{NO-BREAK SPACE}")

@@ -29,7 +29,7 @@ from pedalcalc.sheet._found import described, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section
 from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import band_text, reading_text
+from pedalcalc.sheet._text import band_text, reading_text, reading_texts
 from pedalcalc.supply import battery_life
 
 #: Volts under load at which a 9 V block is taken for empty (common practice).
@@ -228,18 +228,24 @@ def _cautions(
     board: Board, usual: OperatingPoint, supplied: Sequence[tuple[dict[str, Any], tuple[Caution, ...]]]
 ) -> tuple[Caution, ...]:
     """Return what is beyond a rating from the lowest supply to the highest, engaged and bypassed."""
-    every = [*board.cautions, *socket_cautions(board), *usual.cautions]
-    for _, cautions in reversed(supplied):
-        every += cautions
+    levels = [float(volts) for volts in board.voltages(0.0)]
+    found = [(volts, one) for volts, (_, cautions) in zip(levels, supplied, strict=True) for one in cautions]
     if any(one.part.kind == "switch" for one in board.parts):
         other = replace(board, bypassed=not board.bypassed)
-        for volts in (np.max(board.voltages(0.0)), np.min(board.voltages(0.0))):
-            every += _supplied(other, float(volts))[1]
+        for volts in (max(levels), min(levels)):
+            found += [(volts, one) for one in _supplied(other, volts)[1]]
+    every = [*board.cautions, *socket_cautions(board), *usual.cautions]
+    known = {one.what for one in every}
     once: dict[str, Caution] = {}
-    for one in every:
+    for one in every + [one for _, one in reversed(found)]:
         worst = once.setdefault(one.what, one)
         if abs(one.value - one.limit) > abs(worst.value - worst.limit):
             once[one.what] = one
+    for name in once.keys() - known:
+        where = {volts for volts, one in found if one.what == name}
+        if len(where) == 1:
+            condition = f" while the supply gives {reading_text(where.pop(), 'V')}"
+            once[name] = replace(once[name], what=name + condition)
     return tuple(once.values())
 
 
@@ -275,13 +281,12 @@ def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[s
         if not np.isnan(seen).any():
             bars[net] = float(seen[1])
             rows.append(
-                {"net": net}
-                | {head: reading_text(one, "V") for head, one in zip(("lowest", "usual", "highest"), seen, strict=True)}
+                {"net": net} | dict(zip(("lowest", "usual", "highest"), reading_texts(list(seen), "V"), strict=True))
             )
     amps = np.array([point["current_supply"] for point in points], float)
     rows.append(
         {"net": "supply current"}
-        | {head: reading_text(one, "A") for head, one in zip(("lowest", "usual", "highest"), amps, strict=True)}
+        | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
     states = [
         {
@@ -316,8 +321,9 @@ def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[s
 
 def _voltages_section(expected: Expected, point: OperatingPoint) -> Section:
     rows = [
-        {"net": row.place, "footswitch": row.state, "usual": reading_text(row.reading_typical, "V"),
-         "lowest": reading_text(row.reading_low, "V"), "highest": reading_text(row.reading_high, "V"), "note": row.note}
+        {"net": row.place, "footswitch": row.state}
+        | dict(zip(("usual", "lowest", "highest"), reading_texts([row.reading_typical, row.reading_low, row.reading_high], "V"), strict=True))
+        | {"note": row.note}
         for row in expected.rows
         if row.unit == "V"
     ]  # fmt: skip
@@ -356,7 +362,7 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
     shown: list[Any] = [words(
         f"Black lead on ground, no signal, controls as told, supply {reading_text(expected.voltage_supply, 'V')}. Read from the top: the "
         "first that does not fit is the place to look. Read the supply itself, too: all others are held against it. "
-        "`readings/README.md` shows how a file of readings looks."
+        "The file README.md in the folder readings shows how to write them down."
     )]  # fmt: skip
     rows = [
         {"net": row.place, "red lead on": row.probe, "footswitch": row.state, "should read": band_text(row)}
@@ -366,9 +372,9 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
     if judged is not None:
         shown.append(words(f"Verdict: {judged.verdict}."))
         told = [
-            {"net": row.place, "footswitch": row.state, "from": reading_text(row.reading_low, row.unit),
-             "to": reading_text(row.reading_high, row.unit), "read": reading_text(row.value, row.unit), "verdict": row.verdict,
-             "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
+            {"net": row.place, "footswitch": row.state}
+            | dict(zip(("from", "to"), reading_texts([row.reading_low, row.reading_high], row.unit), strict=True))
+            | {"read": reading_text(row.value, row.unit), "verdict": row.verdict, "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
             for row in judged.rows
         ]  # fmt: skip
         shown.append(
@@ -382,8 +388,9 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
 
 def _power_section(power: FirstPower) -> Section:
     rows = [
-        {"state": line.what, "across it": reading_text(line.voltage_across, "V"), "from": reading_text(line.voltage_low, "V"),
-         "to": reading_text(line.voltage_high, "V"), "current": reading_text(line.current, "A"), "heat in it": number_text(line.power, "W", 2)}
+        {"state": line.what}
+        | dict(zip(("across it", "from", "to"), reading_texts([line.voltage_across, line.voltage_low, line.voltage_high], "V"), strict=True))
+        | {"current": reading_text(line.current, "A"), "heat in it": number_text(line.power, "W", 2)}
         for line in power.rows
     ]  # fmt: skip
     told = words(

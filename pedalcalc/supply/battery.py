@@ -135,7 +135,7 @@ class BatteryLife(Result):
     time_life: Number = quantity("s", "time until the end voltage, typical battery")
     time_life_min: Number = quantity("s", "the same, least charge")
     time_life_max: Number = quantity("s", "the same, most charge")
-    hours_life: Number = quantity("h", "the typical time in hours")
+    hours_life: Number = quantity("h", "how long it lasts, typical battery")
     used: Number = quantity("1", "used share of the charge at the end", percent=True)
     voltage_start: Number = quantity("V", "voltage under load when fresh")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
