@@ -15,9 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit import _groups, _pumped
+from pedalcalc.circuit._reach import flies, reached, root_of
+from pedalcalc.circuit._scatter import contributions
 from pedalcalc.circuit.elements import LEAST, Branch, Elements
 from pedalcalc.circuit.joints import GROUND
-from pedalcalc.devices import Jfet, Mosfet, OpAmp
+from pedalcalc.devices import Mosfet, OpAmp
 from pedalcalc.laws import amplifiers, junctions, transistors
 from pedalcalc.parts import NOT_CONNECTED
 
@@ -167,12 +169,12 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
     """Return the equations of a board's branches."""
     moves = {net for net in _pumped.moving(found) if not net.endswith(NOT_CONNECTED)}
     copies: Callable[[str], range] = lambda root: range(_pumped.COPIES if root in moves else 1)
-    reached, insulated = _reached(found, moves)
-    order = [(root, k) for root in sorted(reached) for k in copies(root)]
+    nets, insulated = reached(found, moves)
+    order = [(root, k) for root in sorted(nets) for k in copies(root)]
     rods = tuple(
         one
         for one in found.rods
-        if all(_root(found, net) in reached | {GROUND} for net in one.nets)
+        if all(root_of(found, net) in nets | {GROUND} for net in one.nets)
         and not _pumped.branch_moves(one, found, moves)
     )
     at = {place: k for k, place in enumerate(order)}
@@ -203,58 +205,6 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
     return replace(system, contributions=contributions(groups, n))
 
 
-def _root(found: Elements, net: str) -> str:
-    return found.joints.root(net)[0]
-
-
-def _reached(found: Elements, moves: set[str]) -> tuple[set[str], set[str]]:
-    """Return the groups of nets that a current can reach from ground, and those of them only through insulation.
-
-    Capacitors count as the resistance of their insulation; control terminals carry nothing.
-    """
-    ways: list[tuple[str, str]] = []
-    for kind in (found.conductances, found.rods, found.junctions):
-        ways += [(one.nets[0], one.nets[1]) for one in kind]
-    ways += [(one.nets[k], one.nets[k + 1]) for one in found.couplers for k in (0, 2)]
-    ways += [(one.nets[0], net) for one in found.bipolars for net in one.nets[1:]]
-    for one in found.channels:
-        ways.append((one.nets[1], one.nets[2]))
-        if isinstance(one.law, Jfet) and not np.all(np.isnan(np.asarray(one.law.voltage_forward, float))):
-            ways.append((one.nets[0], one.nets[2]))
-    ways += [(one.nets[2], rail) for one in found.amplifiers for rail in one.nets[3:]]
-    for pump in found.pumps:
-        supply, ground, plus, minus, output = pump.nets
-        ways += [
-            (first, second)
-            for first, second in ((plus, supply), (plus, ground), (minus, ground), (minus, output))
-            if not (first.endswith(NOT_CONNECTED) or second.endswith(NOT_CONNECTED))
-        ]
-    leaks = [
-        (one.nets[0], one.nets[1]) for one in found.capacitors if np.any(one.law[3] > 0) or _flies(one, found, moves)
-    ]
-    solid = _spread(ways, found)
-    every = _spread(ways + leaks, found)
-    return every - {GROUND}, every - solid - moves
-
-
-def _flies(one: Branch, found: Elements, moves: set[str]) -> bool:
-    return bool(np.any(one.law[0] > 0)) and any(_root(found, net) in moves for net in one.nets)
-
-
-def _spread(ways: list[tuple[str, str]], found: Elements) -> set[str]:
-    neighbours: dict[str, set[str]] = defaultdict(set)
-    for first, second in ways:
-        one, other = _root(found, first), _root(found, second)
-        neighbours[one].add(other)
-        neighbours[other].add(one)
-    seen, left = {GROUND}, [GROUND]
-    while left:
-        for net in neighbours[left.pop()] - seen:
-            seen.add(net)
-            left.append(net)
-    return seen
-
-
 class _Builder:
     """Collects the linear part; places that float are left out with what touches them."""
 
@@ -274,7 +224,7 @@ class _Builder:
 
     def copies(self, nets: tuple[str, ...]) -> list[tuple[int, float]]:
         """Return the copies that a branch needs, with the share of time of each."""
-        if any(_root(self.found, net) in self.moves for net in nets):
+        if any(root_of(self.found, net) in self.moves for net in nets):
             return list(enumerate(_pumped.SHARES))
         return [(0, 1.0)]
 
@@ -363,7 +313,7 @@ def _pumps(builder: _Builder, found: Elements) -> None:
         return
     seconds = found.pumps[0].law[1]
     for one in found.capacitors:
-        if not _flies(one, found, builder.moves):
+        if not flies(one, found, builder.moves):
             continue
         flow = _pumped.carried(one.law[0], one.law[2], seconds) * _pumped.SHARES[:, None]
         ends = [[builder.place(net, copy)[0] for copy in range(_pumped.COPIES)] for net in one.nets]
@@ -444,35 +394,3 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
             places_of = np.array(at).T
             pinned = places_of == builder.n
             yield kind(tuple(names), tuple(wires), places_of, up, np.array(weight), pinned, _groups.stacked(figures))
-
-
-@dataclass(frozen=True, slots=True)
-class Contributions:
-    """Where slopes and currents of the groups go: sorted, so that what meets is summed in one sweep."""
-
-    pick: Any  # entries of all slopes, in the order of their targets
-    starts: Any
-    target: Any  # flat place in the matrix
-    pick_flow: Any
-    starts_flow: Any
-    target_flow: Any
-
-
-def contributions(groups: tuple[_groups.Group, ...], side: int) -> Contributions:
-    """Return where the groups' slopes and currents go; what goes to ground, the place `side`, is left out."""
-    rows, columns, flows = [np.zeros(0, int)], [np.zeros(0, int)], [np.zeros(0, int)]
-    for group in groups:
-        terminals, parts = group.at.shape
-        rows.append(np.broadcast_to(group.at[:, None, :], (terminals, terminals, parts)).ravel())
-        columns.append(np.broadcast_to(group.at[None, :, :], (terminals, terminals, parts)).ravel())
-        flows.append(group.at.ravel())
-    row, column, flow = (np.concatenate(part) for part in (rows, columns, flows))
-    inside = (row < side) & (column < side)
-    return Contributions(*_sorted(row * side + column, inside), *_sorted(flow, flow < side))
-
-
-def _sorted(flat: Any, inside: Any) -> tuple[Any, Any, Any]:
-    order = np.flatnonzero(inside)
-    order = order[np.argsort(flat[order], kind="stable")]
-    target, starts = np.unique(flat[order], return_index=True)
-    return order, starts, target
