@@ -92,9 +92,9 @@ def test_a_text_that_fits_several_is_refused_with_all_of_them(text, candidates):
 @pytest.mark.parametrize(
     ("text", "near"),
     [
-        ("7660S", "CONVERTER_7660 "),
+        ("7665", "CONVERTER_7660 "),
         ("TL072H", "OPAMP_TL072"),
-        ("TL082", "OPAMP_TL062.*OPAMP_TL072"),
+        ("TL092", "OPAMP_TL062.*OPAMP_TL072"),
         ("1N4149", "DIODE_1N4148"),
         ("GL5529", "LDR_GL5528"),
         ("2N545", "JFET_2N5457.*JFET_2N5458"),
