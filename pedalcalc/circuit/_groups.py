@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple, Self
+from typing import Any, ClassVar, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +53,14 @@ def taken(figures: Any, units: Any) -> Any:
     return figures
 
 
+def picked(figures: Any, parts: Any) -> Any:
+    """Return the figures of some parts."""
+    if isinstance(figures, tuple):
+        some = [picked(one, parts) for one in figures]
+        return type(figures)(*some) if hasattr(figures, "_fields") else tuple(some)
+    return figures[..., parts] if isinstance(figures, np.ndarray) and figures.ndim else figures
+
+
 @dataclass(frozen=True, slots=True)
 class Group:
     """Parts of one law; `at` are the places of their terminals in the list of voltages, `weight` the share of time."""
@@ -65,10 +73,26 @@ class Group:
     pinned: Any  # (terminals, parts), true where the volts are known from the start
     figures: Any
 
+    #: Whether a part stays in the circuit when one of its terminals floats: that terminal stands at ground then.
+    grounded: ClassVar[bool] = False
+
     def take(self, units: Any) -> Self:
         """Return the same for some units only."""
         above = self.above[:, units] if self.above.shape[1] > 1 else self.above
         return replace(self, above=above, figures=taken(self.figures, units))
+
+    def only(self, parts: Any) -> Self:
+        """Return the same for some parts only."""
+        return replace(
+            self,
+            names=tuple(self.names[k] for k in parts),
+            nets=tuple(self.nets[k] for k in parts),
+            at=self.at[:, parts],
+            above=self.above[:, :, parts],
+            weight=self.weight[parts],
+            pinned=self.pinned[:, parts],
+            figures=picked(self.figures, parts),
+        )
 
     def volts(self, voltages: Array, scale: Any) -> Array:
         """Return terminal volts (units, terminals, parts) from those of all places."""
@@ -197,6 +221,8 @@ class Channels(Group):
 class Couplers(Group):
     """LED and cell; terminals anode, cathode, and the cell's two. The cell stands where steady light puts it."""
 
+    grounded = True
+
     def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
         lamp, cell, light, reference, exponent = self.figures
         current, slope = junctions.branch(volts[:, 0] - volts[:, 1], lamp)
@@ -244,6 +270,8 @@ class Amplifiers(Group):
 
     `figures` holds the law and the lowest supply; bias and quiescent current fall with the supply below that.
     """
+
+    grounded = True
 
     def branch(self, volts: Array, ease: Ease | None) -> tuple[Array, Array]:
         law, least = self._law(ease)

@@ -291,7 +291,10 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
     """Return the operating points; what no way solves is marked, never given a guess as an answer.
 
     Many units start from where the first one stands, or from `start`; what does not follow from there starts cold.
+    What floats in some units only has NaN there.
     """
+    if system.pieces:
+        return _apart(system, start)
     count = system.units if units is None else units
     if start is None and count > 1:
         first = solve(system.take(np.zeros(1, int)), units=1)
@@ -305,6 +308,23 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
         for part in parts
     ]
     return Solved(*(np.concatenate([getattr(one, name) for one in pieces]) for name in Solved.__slots__))
+
+
+def _apart(system: System, start: Array | None) -> Solved:
+    """Solve the units that have equations of their own."""
+    units, n = system.units, system.size
+    voltages, jacobians = np.full((units, n + 1), np.nan), np.zeros((units, n, n))
+    jacobians[:, range(n), range(n)] = 1.0
+    good, sign = np.zeros(units, bool), np.zeros(units)
+    for piece in system.pieces:
+        own = None if start is None else np.nan_to_num(start[:, piece.kept])
+        part = own[piece.units] if own is not None and len(own) > 1 else own
+        solved = solve(piece.system, part, units=len(piece.units))
+        voltages[piece.units[:, None], piece.kept] = solved.voltages
+        inner = piece.kept[:-1]
+        jacobians[piece.units[:, None, None], inner[:, None], inner] = solved.jacobian
+        good[piece.units], sign[piece.units] = solved.good, solved.sign
+    return Solved(voltages, good, jacobians, sign)
 
 
 def _solve(system: System, start: Array | None, count: int) -> Solved:

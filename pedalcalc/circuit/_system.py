@@ -1,7 +1,8 @@
 """The equations of a board: places of nets, the linear part as matrices, the laws as groups.
 
 One place for each group of joined nets at rest, `COPIES` places for each that moves with a pump. The last place is ground
-and every other part of the circuit that no direct current can reach is left out: its nets float.
+and every other part of the circuit that no direct current can reach is left out: its nets float. Units in which other
+nets float than in the rest have equations of their own, the `pieces`.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit import _groups, _pumped
+from pedalcalc.circuit import _apart, _groups, _pumped
 from pedalcalc.circuit._reach import flies, reached, root_of
 from pedalcalc.circuit._scatter import contributions
 from pedalcalc.circuit.elements import LEAST, Branch, Elements
@@ -57,6 +58,9 @@ class System:
     elements: Elements
     contributions: Any = None
     kept: Any = None  # places of the whole system that a reduced one has kept, its ground among them
+    pieces: tuple[_apart.Piece, ...] = ()  # units with equations of their own; none where these serve all units
+    chosen: Any = None  # the units that are left of those of `elements`, None for all
+    untold: frozenset[str] = frozenset()  # shorts in a ring: their currents have no number
 
     @property
     def size(self) -> int:
@@ -66,7 +70,7 @@ class System:
     @property
     def units(self) -> int:
         """Number of units at once."""
-        counts = [len(self.matrix), len(self.driven), self.elements.units]
+        counts = [len(self.matrix), len(self.driven), self.elements.units if self.chosen is None else len(self.chosen)]
         for group in self.groups:
             counts.append(group.above.shape[1])
             counts.extend(_lengths(group.figures))
@@ -88,7 +92,13 @@ class System:
             matrix=some(self.matrix),
             driven=some(self.driven),
             groups=tuple(group.take(units) for group in self.groups),
+            chosen=np.asarray(units) if self.chosen is None else self.chosen[units],
+            pieces=(),
         )
+
+    def mine(self, array: Any) -> Any:
+        """Return what the chosen units have of figures in `elements`."""
+        return array if self.chosen is None else _apart.system_mine(array, self.chosen)
 
     def reduced(self) -> tuple[System, Callable[[Array, Any], Array]]:
         """Return the same without the places that no law touches, and what gives these back from the rest."""
@@ -169,7 +179,8 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
     """Return the equations of a board's branches."""
     moves = {net for net in _pumped.moving(found) if not net.endswith(NOT_CONNECTED)}
     copies: Callable[[str], range] = lambda root: range(_pumped.COPIES if root in moves else 1)
-    nets, insulated = reached(found, moves)
+    reaches = reached(found, moves)
+    nets = frozenset().union(*(reach.nets for reach in reaches))
     order = [(root, k) for root in sorted(nets) for k in copies(root)]
     rods = tuple(
         one
@@ -198,11 +209,12 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
         groups,
         linear,
         tuple(builder.flying),
-        frozenset(insulated),
+        frozenset.intersection(*(reach.insulated for reach in reaches)),
         frozenset(moves),
         found,
+        contributions(groups, n),
     )
-    return replace(system, contributions=contributions(groups, n))
+    return replace(system, pieces=_apart.pieces_of(system, reaches))
 
 
 class _Builder:
@@ -380,8 +392,8 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
             for copy, share in builder.copies(nets):
                 places = [builder.place(net, copy) for net in nets]
                 if any(place is None for place, _ in places):
-                    places = [(builder.n if place is None else place, 0.0 * np.asarray(up)) for place, up in places]
-                    if kind is not _groups.Amplifiers:
+                    places = [(builder.n, 0.0 * up) if place is None else (place, up) for place, up in places]
+                    if not kind.grounded:
                         continue
                 names.append(name)
                 wires.append(nets)
