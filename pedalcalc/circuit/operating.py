@@ -159,6 +159,11 @@ def all_solved(solved: _newton.Solved) -> None:
         )
 
 
+def slopes(system: System, solved: _newton.Solved) -> Array:
+    """Return how the currents into all places move with their volts [S], at what was solved."""
+    return _newton.jacobian(system, solved.voltages)
+
+
 def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, Any]:
     """Return voltages, currents, powers and what has no number, by name."""
     if not system.pieces:
@@ -186,16 +191,10 @@ def pieces(system: System, solved: _newton.Solved) -> Iterator[tuple[Any, System
         yield np.arange(len(solved.good)), system, solved
     for piece in system.pieces:
         units, kept = piece.units, piece.kept
-        inner = kept[:-1]
         yield (
             units,
             piece.system,
-            _newton.Solved(
-                solved.voltages[units[:, None], kept],
-                solved.good[units],
-                solved.jacobian[units[:, None, None], inner[:, None], inner],
-                solved.sign[units],
-            ),
+            _newton.Solved(solved.voltages[units[:, None], kept], solved.good[units], solved.sign[units]),
         )
 
 
@@ -323,14 +322,14 @@ def _wild(system: System, solved: _newton.Solved) -> dict[str, Any]:
     law, _ = group.figures
     # What one volt behind each output resistance does to every place, gains taken out of the equations.
     n = system.size
-    passive = solved.jacobian.copy()
+    passive = slopes(system, solved)
     push = np.zeros((len(passive), n + 1, len(group.names)))
-    _, slopes = group.branch(volts, None)
+    _, own = group.branch(volts, None)
     wide = np.zeros((len(passive), n + 1, n + 1))
     for k in range(len(group.names)):
         for row in range(5):
             for column in (0, 1):
-                wide[:, group.at[row, k], group.at[column, k]] += slopes[:, row, column, k] * group.weight[k]
+                wide[:, group.at[row, k], group.at[column, k]] += own[:, row, column, k] * group.weight[k]
         push[:, group.at[2, k], k] += 1 / np.broadcast_to(law.resistance, inside.shape)[:, k]
     passive -= wide[:, :n, :n]
     moved, _ = _newton.solve_each(passive, push[:, :n])
@@ -357,12 +356,12 @@ def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Ma
     states = [solved.voltages[0]]
     more = []
     for rail in (0.0, -1.0, 1.0):
-        voltages, good, jacobian = _newton.powered(system, np.zeros((1, system.size + 1)), rail)
-        if not good[0] or np.linalg.slogdet(jacobian[0])[0] < 0:
+        voltages, good, sign = _newton.powered(system, np.zeros((1, system.size + 1)), rail)
+        if not good[0] or sign[0] < 0:
             continue
         if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):
             states.append(voltages[0])
-            one = _newton.Solved(voltages, good, jacobian, np.ones(1))
+            one = _newton.Solved(voltages, good, sign)
             if _swing(found, system, one) is not None:
                 continue
             more.append(told(found, system, one)["voltages"])

@@ -260,7 +260,7 @@ def _stepped(
     matrix, push, siemens, source = tanks.companions(system, step, share)
     push[:, drive] -= given
     at = replace(system, matrix=system.matrix + matrix, driven=system.driven + push)
-    found, good, _ = _newton.newton(at, voltages, wide=False, steps=40)
+    found, good, _ = _newton.newton(at, voltages, wide=False, steps=40, signed=False)
     if not good.all():
         left = np.flatnonzero(~good)
         again = _newton.solve(at.take(left), units=len(left))
