@@ -145,7 +145,7 @@ def test_nothing_is_overwritten_unasked_and_nothing_left_half_written(tmp_path, 
 def test_writing_refusals(tmp_path):
     good = {"signal": _tone(), "sample_rate": RATE, "voltage_full_scale": 1.0}
     for changed, words in [
-        ({"signal": _tone(peak=1.01)}, "signal must stay within full scale"),
+        ({"signal": _tone(peak=1.01)}, "signal must be within full scale"),
         ({"signal": np.array([0.0, np.nan])}, "signal"),
         ({"signal": np.zeros((2, 10))}, "signal must be one row"),
         ({"signal": np.zeros(0)}, "signal"),

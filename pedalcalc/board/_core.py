@@ -29,7 +29,7 @@ from pedalcalc._base import (
     yes_no,
 )
 from pedalcalc._part_value import CONTROLS, read_part_value
-from pedalcalc._units import told
+from pedalcalc._units import shown, told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
 from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
@@ -306,7 +306,10 @@ def _supply(given: Any) -> Any:
         given = [read_value(text, unit="V") if isinstance(text, str) else text for text in given]
     volts = np.atleast_1d(numeric("supply", given, above=0))
     if volts.shape not in ((1,), (3,)) or np.isnan(volts).any() or np.any(np.diff(volts) < 0):
-        raise ValueError(f"supply must be one voltage, or lowest, usual and highest in this order, got {told(given)}")
+        raise ValueError(
+            "supply must be one voltage, or lowest, usual and highest in this order, "
+            f"got {', '.join(shown(float(part), 'V') for part in volts.flat[:4])}"
+        )
     volts = np.broadcast_to(volts, 3).copy()
     volts.flags.writeable = False
     return volts

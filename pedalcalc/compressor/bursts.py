@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Result, caution_below, io, is_a, quantity, whole_number
+from pedalcalc._refusal import refused
 from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
 
@@ -244,7 +245,7 @@ def bursts(rate: int, level_step_db: float) -> Array:
 def _step(definition: Any) -> float:
     step = float(is_a("definition", definition, TimingDefinition).level_step_db)
     if not 1 <= step <= 60:
-        raise ValueError(f"level_step_db of the definition must be 1 to 60 dB for a test file, got {step:g}")
+        raise refused("level_step_db", "1 to 60 dB in the definition of a test file", step)
     return step
 
 

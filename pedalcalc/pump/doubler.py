@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, one_of
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
+from pedalcalc._refusal import among
 from pedalcalc.devices import Converter, Diode
 from pedalcalc.pump._pulse import Circuit
 from pedalcalc.pump._settled import settle
@@ -218,12 +219,16 @@ def _both_loads(
         one = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, (law[0], law[1], law[2]))
         return settle(one, source * n, idle)[0].output
 
-    def excess(load: Array, *values: Array) -> Array:
-        return np.asarray(values[0] + output(load, *values) / values[1] - load)
-
     load = np.array(parts[0] + 0 * np.sum(np.where(np.isinf(parts), 0.0, parts), axis=0))
     # A resistance draws nothing from a supply that gives nothing.
     live = np.isfinite(parts[1]) & ((output(0 * load, *parts) > 1e-9) | (load > 0))
     few = [part[live] for part in parts]
-    load[live] = elementwise_root(excess, 0 * few[0], few[0] + 2 * few[2] / few[1], *few)
+
+    def excess(load: Array, place: Array, *values: Array) -> Array:
+        with among(few[0].shape, place.astype(int)):  # the search goes on without those that it has found
+            return np.asarray(values[0] + output(load, *values) / values[1] - load)
+
+    with among(live.shape, np.flatnonzero(live)):
+        most = few[0] + 2 * few[2] / few[1]
+        load[live] = elementwise_root(excess, 0 * few[0], most, np.arange(float(few[0].size)), *few)
     return load

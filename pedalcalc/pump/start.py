@@ -6,6 +6,7 @@ import numpy as np
 
 from pedalcalc._base import Number, formula, is_a
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
+from pedalcalc._refusal import among
 from pedalcalc.devices import Diode
 from pedalcalc.pump._settled import settle
 from pedalcalc.pump._start import periods_to
@@ -108,6 +109,6 @@ def start_time(
     starts = (band < 1) & (final > _NONE) & np.isfinite(parts[4])
     chosen = type(circuit)(*(part[starts] for part in parts))
     aim = final[starts]
-    with np.errstate(all="ignore"):
+    with np.errstate(all="ignore"), among(starts.shape, np.flatnonzero(starts)):
         time[starts] = (periods_to(chosen, (1 - band[starts]) * aim, aim) + 0.5) * chosen.period
     return time
