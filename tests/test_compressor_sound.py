@@ -296,6 +296,20 @@ def test_recording_with_delay_gain_noise_offset_and_inverted(tmp_path, played, d
     assert "loud" in result.cautions[0].what and len(result.cautions) == 1
 
 
+def test_recording_that_runs_on_and_one_that_was_begun_twice(tmp_path, played):
+    noise = np.random.default_rng(2).normal(0, 2e-4, 3 * played.size)
+    for name, tries in (("long", ()), ("twice", (played[: 20 * RATE],))):
+        parts = [*tries, played]
+        recorded = noise.copy()
+        begin = RATE
+        for part in parts:
+            recorded[begin : begin + part.size] += 0.3 * part
+            begin += part.size
+        result = measure_recording(_record(tmp_path / f"{name}.wav", recorded), definition=SETTLE_2DB)
+        _check(result, SETTLE_2DB, 2.0)
+        assert result.time_marker == pytest.approx(begin / RATE - played.size / RATE + 0.5, abs=1e-3)
+
+
 def test_recording_at_another_rate_and_with_a_clock_of_its_own(tmp_path, played):
     recorded = resample_poly(played, 147, 160)  # 44.1 kHz
     result = measure_recording(_record(tmp_path / "take.wav", recorded, 44100), definition=SETTLE_2DB)
