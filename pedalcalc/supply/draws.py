@@ -1,4 +1,4 @@
-"""Current budget: who draws what, and what one adaptor for several pedals must deliver."""
+"""Current budget: who draws what, and what one adaptor must deliver to one build or several."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pedalcalc._ranges import AboveZero, AtLeastZero
 from pedalcalc._units import listed
 from pedalcalc.devices import Spread
 
-__all__ = ["CurrentBudget", "DaisyChain", "Draw", "current_budget", "daisy_chain"]
+__all__ = ["CurrentBudget", "Draw", "current_budget"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,53 +24,69 @@ class Draw(Result):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CurrentBudget(Result):
-    """Sum of all consumers of a build."""
+    """What all consumers on one adaptor draw, and what it must deliver."""
 
     current_min: Number = quantity("A", "least current")
     current_typical: Number = quantity("A", "typical current")
     current_max: Number = quantity("A", "largest current")
-    draws: tuple[Draw, ...] = quantity("records", "consumers")
+    current_wanted: Number = quantity("A", "rated current to look for, a quarter in reserve")
+    current_margin: Number = quantity("A", "rated current left over at the worst")
+    voltage_ground: Number = quantity("V", "voltage along the shared return at the worst")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
 @formula
-def current_budget(draws: tuple[Draw, ...]) -> CurrentBudget:
-    """Add up what a build draws.
+def current_budget(
+    draws: tuple[Draw, ...], *, current_available: AboveZero, resistance_lead: AtLeastZero
+) -> CurrentBudget:
+    """Add up what a build draws, or several on one lead, and find what their adaptor must deliver.
 
     Parameters
     ----------
     draws : tuple of Draw
         Consumers, each with its lowest, typical and highest current (numbers
-        or arrays; NaN where a sheet gives none, which leaves that sum unknown).
+        or arrays; NaN where a sheet gives none, which leaves that sum unknown). Those of several builds are
+        joined, ``draws * 5`` for five alike.
+    current_available : array_like
+        Rated current of the adaptor [A], above 0.
+    resistance_lead : array_like
+        Resistance of the return that all share [Ω], at least 0; a fraction of an ohm.
 
     Returns
     -------
     CurrentBudget
-        Least, typical and largest current [A], and the consumers as given.
+        Least, typical and largest current [A], rating to look for [A], margin [A], voltage along the shared
+        return [V] and cautions.
 
     Raises
     ------
     TypeError
         If a consumer is not a `Draw`.
     ValueError
-        If a current is negative or out of order, with the consumer's name.
+        If a current is negative or out of order, with the consumer's name, or a value is out of range.
 
     Notes
     -----
     The largest sum takes all at their worst at once.
 
+    The voltage along the shared return is common to all: what one build draws
+    in pulses (a charge pump, a digital clock) the others get as ripple on their
+    ground. A build with the plus at ground must not share the chain.
+
     References
     ----------
-    DERIVED: Kirchhoff's current law.
+    DERIVED: Kirchhoff's current law; PRACTICE for the reserve of a quarter.
 
     Examples
     --------
     >>> from pedalcalc.devices import Spread
-    >>> whole = current_budget((
+    >>> draws = (
     ...     Draw("two op-amps", Spread(2.0e-3, 2.8e-3, 5.0e-3)),
     ...     Draw("indicator LED", Spread(1.5e-3, 2.0e-3, 2.4e-3)),
-    ... ))
-    >>> print(f"{whole.current_typical:.4f}, {whole.current_max:.4f}")
-    0.0048, 0.0074
+    ... )
+    >>> five = current_budget(draws * 5, current_available=0.3, resistance_lead=0.2)
+    >>> print(f"{five.current_typical:.3f}, {five.current_max:.3f}, {five.current_wanted:.3f}")
+    0.024, 0.037, 0.046
     """
     if not isinstance(draws, tuple):
         raise TypeError(f"draws must be a tuple of Draw records, not {type(draws).__name__}")
@@ -85,85 +101,18 @@ def current_budget(draws: tuple[Draw, ...]) -> CurrentBudget:
             three = listed("current", (float(np.ravel(part)[0]) for part in (low, typical, high)))
             raise ValueError(f"draws: current of {draw.name} must rise from lowest to highest, got {three}")
         sums = [np.asarray(total + current) for total, current in zip(sums, (low, typical, high), strict=True)]
-    return CurrentBudget(current_min=sums[0][()], current_typical=sums[1][()], current_max=sums[2][()], draws=draws)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class DaisyChain(Result):
-    """Several builds on one adaptor."""
-
-    current_typical: Number = quantity("A", "typical current of all")
-    current_max: Number = quantity("A", "largest current of all")
-    current_wanted: Number = quantity("A", "rated current to look for, a quarter in reserve")
-    current_margin: Number = quantity("A", "rated current left over at the worst")
-    voltage_ground: Number = quantity("V", "voltage along the shared return at the worst")
-    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
-
-
-@formula
-def daisy_chain(
-    *, budgets: tuple[CurrentBudget, ...], current_available: AboveZero, resistance_lead: AtLeastZero
-) -> DaisyChain:
-    """Find what one adaptor must deliver to several builds on one lead.
-
-    Parameters
-    ----------
-    budgets : tuple of CurrentBudget
-        Budget of each build (`current_budget`).
-    current_available : array_like
-        Rated current of the adaptor [A], above 0.
-    resistance_lead : array_like
-        Resistance of the return that all share [Ω], at least 0; a fraction of an ohm.
-
-    Returns
-    -------
-    DaisyChain
-        Sums [A], rating to look for [A], margin [A], voltage along the shared
-        return [V] and cautions.
-
-    Raises
-    ------
-    TypeError
-        If a budget is not a `CurrentBudget`.
-    ValueError
-        If a value is out of range.
-
-    Notes
-    -----
-    The voltage along the shared return is common to all: what one build draws
-    in pulses (a charge pump, a digital clock) the others get as ripple on their
-    ground. A build with the plus at ground must not share the chain.
-
-    References
-    ----------
-    DERIVED; PRACTICE for the reserve of a quarter.
-
-    Examples
-    --------
-    >>> from pedalcalc.devices import Spread
-    >>> one = current_budget((Draw("everything", Spread(5e-3, 8e-3, 12e-3)),))
-    >>> both = daisy_chain(budgets=(one, one), current_available=0.3, resistance_lead=0.2)
-    >>> print(f"{both.current_max:g}, {both.current_wanted:g}")
-    0.024, 0.03
-    """
-    if not isinstance(budgets, tuple):
-        raise TypeError(f"budgets must be a tuple of CurrentBudget records, not {type(budgets).__name__}")
+    low, typical, most = sums
     available, lead = current_available, resistance_lead
-    typical = np.zeros(())
-    most = np.zeros(())
-    for budget in budgets:
-        is_a("budgets", budget, CurrentBudget)
-        typical = np.asarray(typical + budget.current_typical)
-        most = np.asarray(most + budget.current_max)
-    fit_together(budgets=most, current_available=available, resistance_lead=lead)
+    fit_together(draws=most, current_available=available, resistance_lead=lead)
     cautions = caution_above(
-        "the builds together can draw more than the adaptor is rated for",
+        "all together can draw more than the adaptor is rated for",
         "use an adaptor of a higher rated current, or two",
         most,
         available,
         "A",
     )
-    return DaisyChain(
+    return CurrentBudget(
+        current_min=low[()],
         current_typical=typical[()],
         current_max=most[()],
         current_wanted=(1.25 * most)[()],
