@@ -24,7 +24,17 @@ from pedalcalc._refusal import among
 from pedalcalc.devices import Converter, Diode
 from pedalcalc.pump._pulse import Circuit
 from pedalcalc.pump._settled import settle
-from pedalcalc.pump._stage import LOW_PIN, Output, Pump, open_cautions, ripple_sum, stage_cautions, stage_result
+from pedalcalc.pump._stage import (
+    LOW_PIN,
+    Amperes,
+    Output,
+    Pump,
+    Volts,
+    open_cautions,
+    ripple_sum,
+    stage_cautions,
+    stage_result,
+)
 
 __all__ = ["doubler"]
 
@@ -53,7 +63,7 @@ def one_of_equal(
 @formula
 def doubler(
     *,
-    voltage_supply: AtLeastZero,
+    voltage_supply: Volts,
     resistance_feed: AtLeastZero,
     resistance_switch: AtLeastZero,
     current_idle: AtLeastZero,
@@ -68,7 +78,7 @@ def doubler(
     low_pin: str,
     diode: Diode,
     converter: Converter,
-    current_load: AtLeastZero = 0.0,
+    current_load: Amperes = 0.0,
     resistance_load: AboveZeroToInfinity = np.inf,
 ) -> Pump:
     """Find the output of a voltage doubler made of a converter and two diodes.
@@ -80,7 +90,7 @@ def doubler(
     Parameters
     ----------
     voltage_supply : array_like
-        Supply ahead of `resistance_feed` [V], at least 0.
+        Supply ahead of `resistance_feed` [V], at least 0 and at most 1000.
     resistance_feed : array_like
         Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
     resistance_switch : array_like
@@ -110,7 +120,7 @@ def doubler(
     converter : Converter
         Converter record, for its limits (`pedalcalc.devices`).
     current_load : array_like
-        Constant load current [A], at least 0; none unless stated.
+        Constant load current [A], at least 0 and at most 100; none unless stated.
     resistance_load : array_like
         What the load draws as a resistance [Ω], above 0; none (inf) unless stated.
 
