@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import catalogue, devices, parts
-from pedalcalc.catalogue.resolve import pin_roles, resolve_parts
+from pedalcalc.catalogue._resolve import pin_roles
 
 BUILDS = Path(__file__).parents[1] / "notebooks" / "builds"
 
@@ -27,6 +27,7 @@ DUAL = {str(pin): net for pin, net in enumerate(["a", "b", "c", "ground", "d", "
 DIODE = make("diode", "1N4148", {"anode": "in", "cathode": "out"})
 CALLS = {
     "find_device": {"text": "TL072"},
+    "resolve_parts": {"parts": (DIODE,)},
 }
 
 
@@ -160,7 +161,7 @@ def test_the_longest_type_that_a_text_begins_with_is_meant(tmp_path):
 
 
 def roles(part):
-    (found,) = resolve_parts([part])
+    (found,) = catalogue.resolve_parts([part])
     return [(pin.unit, pin.role, pin.net) for pin in found.pins]
 
 
@@ -233,15 +234,15 @@ def test_pins_of_each_kind(part, expected):
 )  # fmt: skip
 def test_what_cannot_be_resolved_is_refused_with_file_line_and_reference(part, message):
     with pytest.raises(ValueError, match=f"^parts.csv, line 2, X1: .*{message}|^parts.csv, line 2, X1: {message}"):
-        resolve_parts([part])
+        catalogue.resolve_parts([part])
 
 
 def test_all_that_is_wrong_is_told_at_once():
     bad = [make("diode", "1N4149", {"anode": "a", "cathode": "b"}, reference=name) for name in ("D1", "D2")]
     with pytest.raises(ValueError, match=r"line 2, D1: .*\nparts.csv, line 2, D2: "):
-        resolve_parts([bad[0], DIODE, bad[1]])
+        catalogue.resolve_parts([bad[0], DIODE, bad[1]])
     with pytest.raises(TypeError, match=r"parts\[0\] must be a Part"):
-        resolve_parts(["D1"])
+        catalogue.resolve_parts(["D1"])
     with pytest.raises(ValueError, match="device must be a record that says which pin of '1N4148' is which"):
         pin_roles(DIODE)
 
@@ -250,12 +251,12 @@ def test_records_of_what_has_a_value():
     ceramic = [
         make("ceramic capacitor", "x", {"1": "a", "2": "b"}, value=value) for value in (47e-12, 680e-12, 10e-9, 1e-7)
     ]
-    *some, second = resolve_parts(ceramic)
+    *some, second = catalogue.resolve_parts(ceramic)
     # Below 1 nF the small ones are C0G, common practice.
     assert [found.device.name[-3:] for found in (*some, second)] == ["C0G", "C0G", "X7R", "X7R"]
     assert (second.device.capacitance, second.device.voltage_max) == (1e-7, 16.0)
     trimmer = make("trimmer", "10k", {"1": "a", "2": "b", "3": "c"}, value=1e4)
-    (found,) = resolve_parts([trimmer])
+    (found,) = catalogue.resolve_parts([trimmer])
     assert found.device is devices.TAPER_LINEAR
 
 
@@ -266,7 +267,7 @@ def test_a_builders_own_part_sits_as_its_kind_does(tmp_path):
         "mine,my 1N4148,1N4148,0.65,1,1.8,0.6,own readings\n",
         encoding="utf-8",
     )
-    (found,) = resolve_parts([DIODE], tables=[path])
+    (found,) = catalogue.resolve_parts([DIODE], tables=[path])
     assert found.device.voltage_forward == 0.65 and found.pins[1].role == "cathode"
 
 
@@ -276,7 +277,7 @@ def test_a_builders_own_part_sits_as_its_kind_does(tmp_path):
 @pytest.mark.parametrize("build", sorted(path.parent.name for path in BUILDS.glob("*/parts.csv")))
 def test_every_list_of_a_build_is_whole(build):
     """Each part has its record, each pin its role, and no net ends at a single pin."""
-    found = resolve_parts(parts.read_parts(BUILDS / build / "parts.csv"))
+    found = catalogue.resolve_parts(parts.read_parts(BUILDS / build / "parts.csv"))
     nets = collections.Counter(pin.net for part in found for pin in part.pins)
     assert not [net for net, count in nets.items() if count < 2 and net != parts.NOT_CONNECTED]
     by_kind = {part.part.kind: part for part in found}
@@ -301,4 +302,4 @@ def test_a_list_of_before_is_refused_with_the_cure(tmp_path):
     with pytest.raises(
         ValueError, match=r"parts.csv, line 2, VR1: its law .*'100k linear'.*\nparts.csv, line 3, S1: pin '1'"
     ):
-        resolve_parts(parts.read_parts(path))
+        catalogue.resolve_parts(parts.read_parts(path))

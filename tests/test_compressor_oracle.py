@@ -8,8 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc.compressor import example, render
-from pedalcalc.compressor.pluck import plucked_string
+from pedalcalc.compressor import example, plucked_string, render
 from pedalcalc.compressor.response import level_response
 from pedalcalc.devices import (
     COUPLER_GREEN_GAP_GL5528,

@@ -12,7 +12,6 @@ import pytest
 from scipy.io import wavfile
 
 from pedalcalc import compressor, explore
-from pedalcalc.compressor.pluck import plucked_string
 from tests.test_explore import COMPRESSOR, shot
 
 
@@ -28,7 +27,7 @@ def rms(signal):
 
 
 def notes(volts):
-    signal = plucked_string(
+    signal = compressor.plucked_string(
         [110.0, 164.8, 220.0], time_start=[0.05, 0.6, 1.15], voltage_peak=1.0, duration=2.0, sample_rate=48_000
     )
     return volts * signal / np.max(np.abs(signal))

@@ -95,7 +95,12 @@ CALLS = {
     },
     "voltage_budget": BUDGET,
     "adaptor_voltage": {"current_load": 0.010, "adaptor": devices.ADAPTOR_9V_UNREGULATED},
-    "current_budget": {"draws": _DRAWS, "current_available": 0.3, "resistance_lead": 0.2},
+    "current_budget": {"draws": _DRAWS},
+    "daisy_chain": {
+        "budgets": (supply.current_budget(_DRAWS),),
+        "current_available": 0.3,
+        "resistance_lead": 0.2,
+    },
 }
 
 
@@ -432,35 +437,37 @@ def test_adaptor_voltage_at_both_ends():
 
 
 def test_budget_sums_and_refusals():
-    def budget(*draws):
-        return call("current_budget", draws=draws)
-
-    whole = call("current_budget")
+    whole = supply.current_budget(_DRAWS)
     assert (whole.current_min, whole.current_typical, whole.current_max) == pytest.approx((3e-3, 5e-3, 8e-3))
-    unknown = budget(supply.Draw("odd part", Spread(np.nan, 1e-3, 2e-3)))
+    unknown = supply.current_budget((supply.Draw("odd part", Spread(np.nan, 1e-3, 2e-3)),))
     assert np.isnan(unknown.current_min) and unknown.current_max == 2e-3
-    many = budget(supply.Draw("many", Spread(np.zeros(3), np.ones(3), 2 * np.ones(3))))
-    assert many.current_max.shape == (3,)
-    assert budget().current_max == 0
-    with pytest.raises(ValueError, match="indicator LED must rise from lowest to highest, got 3 mA, 2 mA, 1 mA"):
-        budget(supply.Draw("indicator LED", Spread(3e-3, 2e-3, 1e-3)))
+    drawn = supply.current_budget((supply.Draw("many", Spread(np.zeros(3), np.ones(3), 2 * np.ones(3))),))
+    assert drawn.current_max.shape == (3,)
+    assert supply.current_budget(()).current_max == 0
+    with pytest.raises(ValueError, match="indicator LED must rise"):
+        supply.current_budget((supply.Draw("indicator LED", Spread(3e-3, 2e-3, 1e-3)),))
     with pytest.raises(ValueError, match="current of LED must be at least 0"):
-        budget(supply.Draw("LED", Spread(-1e-3, 2e-3, 3e-3)))
+        supply.current_budget((supply.Draw("LED", Spread(-1e-3, 2e-3, 3e-3)),))
     with pytest.raises(TypeError, match="draws must be a tuple"):
-        call("current_budget", draws=[1])
+        supply.current_budget([1])
     with pytest.raises(TypeError, match="Draw"):
-        budget(1)
+        supply.current_budget((1,))
     with pytest.raises(TypeError, match="Spread"):
-        budget(supply.Draw("LED", 2e-3))
+        supply.current_budget((supply.Draw("LED", 2e-3),))
 
 
-def test_several_builds_on_one_adaptor():
-    chain = call("current_budget", draws=_DRAWS * 5, current_available=0.030, resistance_lead=0.5)
+def test_daisy_chain():
+    whole = supply.current_budget(_DRAWS)
+    chain = supply.daisy_chain(budgets=(whole,) * 5, current_available=0.030, resistance_lead=0.5)
     assert chain.current_max == pytest.approx(0.040) and chain.current_wanted == pytest.approx(0.050)
     assert chain.voltage_ground == pytest.approx(0.020)
     assert chain.current_margin == pytest.approx(-0.010)
     assert "more than the adaptor" in actions(chain)
-    assert not call("current_budget").cautions
+    assert not call("daisy_chain").cautions
+    with pytest.raises(TypeError, match="budgets must be a tuple"):
+        call("daisy_chain", budgets=whole)
+    with pytest.raises(TypeError, match="CurrentBudget"):
+        call("daisy_chain", budgets=(1,))
 
 
 def test_zener_regulator_obeys_kirchhoff():

@@ -31,8 +31,7 @@ from pedalcalc._base import (
 from pedalcalc._part_value import CONTROLS, read_part_value
 from pedalcalc._units import shown, told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
-from pedalcalc.catalogue import ResolvedPart, find_device
-from pedalcalc.catalogue.resolve import resolve_parts
+from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
 from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
 from pedalcalc.parts import NOT_CONNECTED, Part, read_parts
 from pedalcalc.values import read_value

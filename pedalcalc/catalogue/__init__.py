@@ -18,6 +18,6 @@ How the pins of a part are called in a list:
 """
 
 from pedalcalc.catalogue._find import KINDS, find_device
-from pedalcalc.catalogue.resolve import PinRole, ResolvedPart
+from pedalcalc.catalogue._resolve import PinRole, ResolvedPart, resolve_parts
 
-__all__ = ["KINDS", "PinRole", "ResolvedPart", "find_device"]
+__all__ = ["KINDS", "PinRole", "ResolvedPart", "find_device", "resolve_parts"]

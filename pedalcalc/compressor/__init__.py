@@ -19,6 +19,7 @@ from pedalcalc.compressor.distortion import RippleDistortion, ripple_distortion
 from pedalcalc.compressor.engine import State
 from pedalcalc.compressor.features import CurveFeatures, curve_features
 from pedalcalc.compressor.playing import Rendered, render
+from pedalcalc.compressor.pluck import plucked_string
 from pedalcalc.compressor.response import Response, step_response
 from pedalcalc.compressor.sound import (
     RenderedFile,
@@ -63,6 +64,7 @@ __all__ = [
     "gain_for_threshold",
     "measure_recording",
     "measure_step",
+    "plucked_string",
     "render",
     "render_file",
     "ripple_distortion",

@@ -77,7 +77,7 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
 
     Examples
     --------
-    >>> from pedalcalc.compressor.pluck import plucked_string
+    >>> from pedalcalc.compressor import plucked_string
     >>> import tempfile
     >>> path = Path(tempfile.mkdtemp()) / "note.wav"
     >>> note = plucked_string(110, time_start=0, voltage_peak=0.5, duration=1, sample_rate=48000)
@@ -328,8 +328,7 @@ def render_file(
 
     Examples
     --------
-    >>> from pedalcalc.compressor import example
-    >>> from pedalcalc.compressor.pluck import plucked_string
+    >>> from pedalcalc.compressor import example, plucked_string
     >>> import tempfile
     >>> folder = Path(tempfile.mkdtemp())
     >>> note = plucked_string(110, time_start=0, voltage_peak=0.5, duration=1, sample_rate=48000)

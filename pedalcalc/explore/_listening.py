@@ -18,8 +18,7 @@ from numpy.typing import NDArray
 from pedalcalc import devices
 from pedalcalc._base import Caution, io, is_a, one_number
 from pedalcalc._number_text import MINUS, number_text
-from pedalcalc.compressor import Compressor, render
-from pedalcalc.compressor.pluck import plucked_string
+from pedalcalc.compressor import Compressor, plucked_string, render
 from pedalcalc.compressor.sound import read_wav
 from pedalcalc.explore._compressor import FIELDS, sidechain_sliders, timing_sliders
 from pedalcalc.explore._panel import WIDE, Panel

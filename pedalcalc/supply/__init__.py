@@ -17,7 +17,7 @@ from pedalcalc.supply.adaptor import AdaptorVoltage, adaptor_voltage
 from pedalcalc.supply.battery import BatteryLife, BatteryState, battery_life, battery_voltage
 from pedalcalc.supply.budget import BudgetStep, RailCircuit, VoltageBudget, voltage_budget
 from pedalcalc.supply.choose import FilterParts, choose_filter
-from pedalcalc.supply.draws import CurrentBudget, Draw, current_budget
+from pedalcalc.supply.draws import CurrentBudget, DaisyChain, Draw, current_budget, daisy_chain
 from pedalcalc.supply.filter import SupplyFilter, supply_filter
 from pedalcalc.supply.half import HalfSupply, half_supply
 from pedalcalc.supply.polarity import Protection, series_diode, series_mosfet
@@ -30,6 +30,7 @@ __all__ = [
     "BatteryState",
     "BudgetStep",
     "CurrentBudget",
+    "DaisyChain",
     "Draw",
     "FilterParts",
     "HalfSupply",
@@ -44,6 +45,7 @@ __all__ = [
     "battery_voltage",
     "choose_filter",
     "current_budget",
+    "daisy_chain",
     "half_supply",
     "series_diode",
     "series_mosfet",

@@ -15,13 +15,13 @@ from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.compressor import (
     example,
     gain_for_threshold,
+    plucked_string,
     render,
     ripple_distortion,
     static_curve,
     step_response,
 )
 from pedalcalc.compressor.circuit import taken
-from pedalcalc.compressor.pluck import plucked_string
 from pedalcalc.devices import (
     COUPLER_GREEN_GAP_GL5528,
     COUPLER_GREEN_GL5528,
