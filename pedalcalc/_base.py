@@ -16,7 +16,8 @@ from typing import Any, NamedTuple, TypeVar, get_args, get_type_hints
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._units import shown, told, unit_of
+from pedalcalc._refusal import Unsolved, must, refused
+from pedalcalc._units import listed, said, shown, told, unit_of
 
 Array = NDArray[np.float64]
 Number = float | Array
@@ -135,6 +136,7 @@ class Range:
     most: float | None = None
     below: float | None = None
     infinity: bool = False
+    unit: str | None = None  # None where the name of the argument tells it
     _ends: tuple[float, float] = field(init=False, repr=False, compare=False)
     _floor: float = field(init=False, repr=False, compare=False)
     _ceiling: float = field(init=False, repr=False, compare=False)
@@ -207,12 +209,11 @@ class Range:
         odd = (size > largest) & (size < np.inf) | ((array < SMALLEST) & (self.above == 0))
         if not np.any(bad | odd):
             return
-        unit = unit_of(name)
+        unit = unit_of(name) if self.unit is None else self.unit
         allowed = self.words(unit)
         if not np.any(bad):
-            bad, allowed = odd, f"{allowed}, of a size between {SMALLEST:g} and {largest:g}"
-        where = "" if array.ndim == 0 else f" at index {tuple(int(i) for i in np.argwhere(bad)[0])}"
-        raise ValueError(f"{name} must be {allowed}, got {shown(array[bad].flat[0], unit)}{where}")
+            bad, allowed = odd, f"{allowed}, of a size between {shown(SMALLEST, unit)} and {shown(largest, unit)}"
+        raise refused(name, allowed, array, bad, unit)
 
 
 def numeric(name: str, value: Any, **limits: Any) -> NDArray[np.float64]:
@@ -235,7 +236,7 @@ def whole_number(name: str, value: Any, *, least: float = 0, most: float | None 
     """Return one whole number within its limits, or refuse it by name."""
     number = one_number(name, value, "", least=least, most=most)
     if number != np.floor(number):
-        raise ValueError(f"{name} must be one whole number of at least {least:g}, got {told(value)}")
+        raise refused(name, f"one whole number of at least {said(name, least)}", number)
     return int(number)
 
 
@@ -246,7 +247,8 @@ def lowest_usual_highest(name: str, value: Any, **limits: Any) -> tuple[float, f
         raise ValueError(f"{name} must be one known number, or lowest, usual and highest, got {told(value)}")
     low, usual, high = (float(part) for part in np.broadcast_to(three, 3))
     if not low <= usual <= high:
-        raise ValueError(f"{name} must rise from lowest over usual to highest, got {told(value)}; are they swapped?")
+        got = listed(name, (low, usual, high))
+        raise ValueError(f"{name} must rise from lowest over usual to highest, got {got}; are they swapped?")
     return low, usual, high
 
 
@@ -354,7 +356,8 @@ def thevenin(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return open-circuit voltage and resistance of a divider; either arm may be open or shorted."""
     if top.min(initial=np.inf) == 0 and bottom.min(initial=np.inf) == 0 and np.any((top == 0) & (bottom == 0)):
-        raise ValueError("resistance_top and resistance_bottom must not both be 0: that shorts the supply")
+        bad = (top == 0) & (bottom == 0)
+        raise must("resistance_top and resistance_bottom must not both be 0, which shorts the supply", bad)
     if not (any_open(top) or any_open(bottom)):
         share = np.asarray(bottom / (top + bottom))
         return np.asarray(supply * share), np.asarray(top * share)
@@ -473,5 +476,5 @@ def elementwise_root(
         found = find_root(function, (low, high), args=tuple(arguments_alike))
     failed = ~np.asarray(found.success) & ~unknown
     if np.any(failed):
-        raise RuntimeError(f"no root found at index {tuple(int(i) for i in np.argwhere(failed)[0])}")
+        raise Unsolved("no solution found", failed)
     return np.where(unknown, np.nan, found.x)

@@ -8,6 +8,8 @@ import numpy as np
 
 from pedalcalc._base import Number
 from pedalcalc._record import ends, plain
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 
 #: Boltzmann constant and elementary charge, exact by definition since the 2019 SI.
 BOLTZMANN = 1.380649e-23
@@ -56,9 +58,8 @@ class Junction:
                 np.asarray(ends(getattr(self, name))[part], float)
                 for name in ("voltage_forward", "current_reference", "resistance_series")
             )
-            bad = np.broadcast_to(np.asarray(voltage - current * resistance <= 0), np.broadcast(voltage, current).shape)
+            bad = np.asarray(voltage - current * resistance <= 0)
             if np.any(bad):
-                raise ValueError(
-                    f"voltage_forward must be above what resistance_series drops at current_reference "
-                    f"({np.max(current * resistance):g} V), got {np.min(voltage):g}"
-                )
+                dropped = shown(float(np.broadcast_to(current * resistance, bad.shape)[bad][0]), "V")
+                allowed = f"above the {dropped} that resistance_series drops at current_reference"
+                raise refused("voltage_forward", allowed, voltage, bad)

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Range, Result, Spread
+from pedalcalc._refusal import refused
+from pedalcalc._units import listed
 
 NAN = float("nan")
 
@@ -117,7 +119,18 @@ def _check_figure(name: str, value: Any, limits: dict[str, Any]) -> None:
     low, typical, high = (Range(**limits)(f"{name} ({part})", getattr(value, part)) for part in value._fields)
     for below, above in ((low, typical), (typical, high), (low, high)):
         if np.any(below > above):
-            raise ValueError(f"{name} must rise from lowest over typical to highest, got {tuple(value)}")
+            raise ValueError(f"{name} must rise from lowest over typical to highest, got {_told(name, value)}")
+
+
+def out_of_line(name: str, allowed: str, value: Figure, bad: Any = True) -> ValueError:
+    """Return the error of a figure that is not what is `allowed`, all of a range or the first part where it is `bad`."""
+    if isinstance(value, Spread):
+        return ValueError(f"{name} must be {allowed}, got {_told(name, value)} (lowest, typical, highest)")
+    return refused(name, allowed, value, bad)
+
+
+def _told(name: str, value: Spread) -> str:
+    return listed(name, (float(np.ravel(part)[0]) for part in value))
 
 
 def ends(value: Figure) -> Spread:

@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc._base import Array, Stock
-from pedalcalc._units import told
+from pedalcalc._units import shown, told
 from pedalcalc.values._series import between, ladder
 
 
-def drawer(stock: Stock, name: str, low: float, high: float) -> Array:
+def drawer(stock: Stock, name: str, low: float, high: float, unit: str = "Ω") -> Array:
     """Return the values to search through: a drawer's all, a series' from `low` to `high`; refuse what is none by `name`."""
     known = ladder(stock, name)
     if not isinstance(stock, str):
         return known
     kept = between(known, low, high)
     if kept.size == 0:
-        raise ValueError(f"{name} must hold a value from {low:g} to {high:g}, got {told(stock)}")
+        raise ValueError(f"{name} must hold a value from {shown(low, unit)} to {shown(high, unit)}, got {told(stock)}")
     return kept
 
 

@@ -3,37 +3,55 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 #: Units that take a prefix for small values only, and for all.
 SMALL, ALL = ("s", "F", "C", "m"), ("V", "A", "Ω", "S", "W", "Hz")
-#: Names begin with their quantity.
+#: Names begin with their quantity; the longest beginning that stands here tells.
 QUANTITIES = {
     "capacitance": "F",
     "charge": "C",
     "conductance": "S",
+    "conductance_rate": "S/s",
+    "conductance_slope": "S/lx",
+    "conduction": "°",
     "current": "A",
+    "current_gain": "",
     "diameter": "m",
     "distance": "m",
     "duration": "s",
+    "energy_gap": "V",
     "frequency": "Hz",
+    "gain_bandwidth": "Hz",
     "headroom": "V",
+    "hours": "h",
     "illuminance": "lx",
     "impedance": "Ω",
+    "input_margin": "V",
+    "leakage_rate": "1/s",
+    "loss": "V",
+    "loss_tangent": "",
+    "luminous_intensity": "cd",
+    "phase": "°",
     "power": "W",
     "resistance": "Ω",
+    "resistance_per_volt": "Ω/V",
     "resistances": "Ω",
-    "sample": "Hz",
+    "sample_rate": "Hz",
     "signal": "V",
+    "slew_rate": "V/s",
     "swing": "V",
     "temperature": "K",
     "time": "s",
+    "transconductance": "S",
+    "transconductance_parameter": "A/V²",
     "voltage": "V",
     "wavelength": "m",
 }
 #: Last words that make another thing of it.
-OTHERS = ("ratio", "gain", "reverse", "factor", "coefficient", "rate", "light", "volt")
+LAST = {"coefficient": "1/K", "factor": "", "ratio": "", "db": "dB", "dbv": "dBV"}
 #: More characters than a value needs to be known by.
 LONGEST = 80
 
@@ -41,11 +59,10 @@ LONGEST = 80
 def unit_of(name: str) -> str:
     """Return the SI unit that an argument's name tells, or none."""
     words = name.split(" ")[0].rsplit(".", 1)[-1].split("_")
-    if words[-1] in ("db", "dbv"):
-        return "dB" if words[-1] == "db" else "dBV"
-    if words[-1] in OTHERS and words != ["sample", "rate"]:
-        return ""
-    return QUANTITIES.get(words[0], "")
+    if words[-1] in LAST:
+        return LAST[words[-1]]
+    beginnings = ("_".join(words[:count]) for count in range(len(words), 0, -1))
+    return next((QUANTITIES[each] for each in beginnings if each in QUANTITIES), "")
 
 
 def shown(value: float, unit: str = "") -> str:
@@ -57,6 +74,17 @@ def shown(value: float, unit: str = "") -> str:
     if power not in PREFIXES:
         return f"{value:g} {unit}"
     return f"{value / 10.0**power:g} {PREFIXES[power]}{unit}"
+
+
+def said(name: str, value: float) -> str:
+    """Return the value of a named argument with the unit that the name tells."""
+    return shown(float(value), unit_of(name))
+
+
+def listed(name: str, values: Iterable[float]) -> str:
+    """Return several values of a named argument with their unit, cut where they are too many to read."""
+    text = ", ".join(said(name, value) for value in values)
+    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
 
 
 def told(value: Any) -> str:

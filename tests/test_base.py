@@ -111,16 +111,10 @@ def test_what_is_shown_reads_back_as_what_was_written(power):
 
 
 @pytest.mark.parametrize("row", NAMES, ids=lambda row: row["name"])
-def test_a_name_tells_the_unit_of_the_vocabulary_or_none(row):
-    assert unit_of(row["name"]) in ("", row["unit"])
+def test_a_name_tells_the_unit_of_the_vocabulary(row):
+    unit = "" if row["unit"] in ("1", "SI") else row["unit"]
+    assert unit_of(row["name"]) == unit
     assert unit_of(f"{row['name']} (typical)") == unit_of(row["name"])
-
-
-def test_nearly_every_name_of_a_quantity_tells_its_unit():
-    units = ("V", "A", "Ω", "F", "Hz", "s", "W", "K", "S", "dB", "dBV", "lx")
-    named = [unit_of(row["name"]) == row["unit"] for row in NAMES if row["unit"] in units]
-    assert len(named) > 300
-    assert np.mean(named) > 0.95
 
 
 @pytest.mark.parametrize("wrong", [None, 5, ["a", "b"], np.array(["a", "b"]), "", "c", [[1.0], [2.0, 3.0]]])

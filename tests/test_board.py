@@ -737,3 +737,30 @@ def test_units_that_do_not_compress_are_told_of():
     assert told_range(0.016, 0.084, "s", 2) == "16 to 84\N{NO-BREAK SPACE}ms"
     assert told_range(0.4, 1.2, "s", 2) == "400\N{NO-BREAK SPACE}ms to 1.2\N{NO-BREAK SPACE}s"
     assert told_range(0.4, 0.4, "s", 2) == "400\N{NO-BREAK SPACE}ms"
+
+
+def test_a_type_of_one_s_own_table_is_fitted_later_too(tmp_path, monkeypatch):
+    table = tmp_path / "drawer.csv"
+    table.write_text(
+        "diode,name,also,voltage_forward [V],current_reference [mA],ideality,resistance_series [Ω],origin\n"
+        "mine,MY-D,,0.65,1,1.8,0.6,own readings\n",
+        encoding="utf-8",
+    )
+    monkeypatch.chdir(tmp_path)
+    build = board.assemble(COMPRESSOR, supply=SUPPLY, tables=["drawer.csv"])
+    monkeypatch.chdir(ROOT)
+    moved = board.changed(board.changed(build, R1="22R"), D4="MY-D")
+    assert moved.device("D4").voltage_forward == 0.65
+    with pytest.raises(ValueError, match="'MY-D' fits no part"):
+        board.changed(PLAIN, D4="MY-D")
+
+
+def test_connectors_without_a_plug_are_told_when_a_board_is_assembled():
+    jack = next(found.part for found in PLAIN.parts if found.part.kind == "jack")
+    assert board.assemble(COMPRESSOR, supply=SUPPLY, unplugged=[jack.reference]).unplugged == (jack.reference,)
+    with pytest.raises(ValueError, match="unplugged must name jacks and connectors; R1 is a resistor"):
+        board.assemble(COMPRESSOR, supply=SUPPLY, unplugged=["R1"])
+    with pytest.raises(ValueError, match="has no J99"):
+        board.assemble(COMPRESSOR, supply=SUPPLY, unplugged=["J99"])
+    with pytest.raises(TypeError, match="unplugged must be a list of references"):
+        board.assemble(COMPRESSOR, supply=SUPPLY, unplugged="J1")

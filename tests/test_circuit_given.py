@@ -127,7 +127,7 @@ def test_volts_at_a_battery_stand_for_it():
 
 
 def test_volts_at_a_socket_without_a_plug_are_refused():
-    built = replace(assemble([BARREL, BATTERY, *HALVES], supply=9.0), unplugged=("X2",))
+    built = assemble([BARREL, BATTERY, *HALVES], supply=9.0, unplugged=["X2"])
     assert circuit.operating_point(built).voltages["rail"] < 9.0
     with pytest.raises(ValueError, match="supply: no plug is in X2"):
         circuit.operating_point(built, values={"supply": 5.0})

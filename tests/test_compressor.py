@@ -350,9 +350,9 @@ def test_unlimited_gain_is_refused_not_silent():
 
 def test_side_chain_without_a_rail_has_its_limit_named():
     loud = CHANGE(EXAMPLE, voltage_rail=np.inf, gain_sidechain=1e4, sense="before")
-    with pytest.raises(ValueError, match="voltage_rail must be at most 1000 V"):
+    with pytest.raises(ValueError, match="voltage_rail must be at most 1 kV"):
         room.static_curve([0.0], compressor=loud)
-    with pytest.raises(ValueError, match="voltage_rail must be at most 1000 V"):
+    with pytest.raises(ValueError, match="voltage_rail must be at most 1 kV"):
         room.render(TONE, sample_rate=48_000, compressor=loud)
     assert room.gain_for_threshold(-25.0, compressor=CHANGE(EXAMPLE, voltage_rail=np.inf)) > 1
 

@@ -124,7 +124,7 @@ def test_units_are_computed_in_blocks_and_errors_name_their_place(monkeypatch):
     pieces = room.static_curve(LEVEL, compressor=units)
     np.testing.assert_allclose(pieces.level_out_dbv, whole[1].level_out_dbv, atol=CLOSE_DB)
     weak = CHANGE(units, voltage_rail=np.where(np.arange(7) == 5, 1.2, 7.0))
-    with pytest.raises(ValueError, match=r"reduction_db must be below .* rail of 1\.2 V, got 30 at index \(5,\)"):
+    with pytest.raises(ValueError, match=r"reduction_db must be below .* rail of 1\.2 V, got 30 dB at index \(5,\)"):
         room.gain_for_threshold(-25.0, compressor=weak, reduction_db=30.0)
 
 

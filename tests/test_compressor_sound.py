@@ -145,7 +145,7 @@ def test_nothing_is_overwritten_unasked_and_nothing_left_half_written(tmp_path, 
 def test_writing_refusals(tmp_path):
     good = {"signal": _tone(), "sample_rate": RATE, "voltage_full_scale": 1.0}
     for changed, words in [
-        ({"signal": _tone(peak=1.01)}, "signal must stay within full scale"),
+        ({"signal": _tone(peak=1.01)}, "signal must be within full scale"),
         ({"signal": np.array([0.0, np.nan])}, "signal"),
         ({"signal": np.zeros((2, 10))}, "signal must be one row"),
         ({"signal": np.zeros(0)}, "signal"),
@@ -294,6 +294,20 @@ def test_recording_with_delay_gain_noise_offset_and_inverted(tmp_path, played, d
     assert result.time_marker == pytest.approx(61_234 / RATE + 0.5, abs=1e-3)
     assert result.level_noise_dbv == pytest.approx(20 * np.log10(2e-4), abs=0.5)
     assert "loud" in result.cautions[0].what and len(result.cautions) == 1
+
+
+def test_recording_that_runs_on_and_one_that_was_begun_twice(tmp_path, played):
+    noise = np.random.default_rng(2).normal(0, 2e-4, 3 * played.size)
+    for name, tries in (("long", ()), ("twice", (played[: 20 * RATE],))):
+        parts = [*tries, played]
+        recorded = noise.copy()
+        begin = RATE
+        for part in parts:
+            recorded[begin : begin + part.size] += 0.3 * part
+            begin += part.size
+        result = measure_recording(_record(tmp_path / f"{name}.wav", recorded), definition=SETTLE_2DB)
+        _check(result, SETTLE_2DB, 2.0)
+        assert result.time_marker == pytest.approx(begin / RATE - played.size / RATE + 0.5, abs=1e-3)
 
 
 def test_recording_at_another_rate_and_with_a_clock_of_its_own(tmp_path, played):

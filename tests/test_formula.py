@@ -90,7 +90,11 @@ def test_signature_and_doctests_stay_those_of_the_function():
     ("call", "error", "words"),
     [
         ({"voltage": -1.0}, ValueError, "voltage must be at least 0 and finite, got -1 V"),
-        ({"voltage": 1e101}, ValueError, r"voltage must be .*, of a size between 1e-100 and 1e\+100, got 1e\+101 V"),
+        (
+            {"voltage": 1e101},
+            ValueError,
+            r"voltage must be .*, of a size between 1e-100 V and 1e\+100 V, got 1e\+101 V",
+        ),
         ({"voltage": [1.0], "resistance": 1e200}, ValueError, "resistance must be .*, of a size between"),
         ({"voltage": 1.0, "current_known": 1e-200}, ValueError, "current_known must be .*, of a size between"),
         ({"voltage": []}, ValueError, "voltage must hold at least one number"),

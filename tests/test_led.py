@@ -423,3 +423,13 @@ def test_a_miss_of_rounding_is_none():
 def test_fit_refuses_contradictions(current, voltage, complaint):
     with pytest.raises(ValueError, match=complaint):
         led.fit_led(current=current, voltage=voltage, led=RED)
+
+
+def test_a_last_reading_at_one_ampere_is_fitted_like_any():
+    # Its logarithm is 0. The readings are made by the law: SHOCKLEY and 1 Ω.
+    current = np.array([1e-3, 1e-2, 0.1, 1.0])
+    slope = 2 * VOLTAGE_THERMAL_300K
+    voltage = slope * np.log1p(current / 1e-11) + 1.0 * current
+    found = led.fit_led(current=current, voltage=voltage, led=devices.LED_RED_ALINGAP)
+    assert found.ideality == pytest.approx(2.0, rel=1e-6)
+    assert found.resistance_series == pytest.approx(1.0, rel=1e-6)

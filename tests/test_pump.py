@@ -324,3 +324,10 @@ def test_every_converter_says_which_pin_is_which():
         pins = {pin: role for pin, _, role in order.entries}
         assert list(pins) == list("12345678") and pins["8"] == "supply" and pins["6"] == "low-voltage pin"
         assert (pins["1"] == "boost") != np.isnan(part.frequency_boosted)
+
+
+@pytest.mark.parametrize(("key", "value", "most"), [("voltage_supply", 1e20, "1 kV"), ("current_load", 1e6, "100 A")])
+def test_what_no_converter_lives_on_is_refused_at_once(key, value, most):
+    for name in ("doubler", "inverter", "start_time"):
+        with pytest.raises(ValueError, match=f"^{key} must be at least 0 and at most {most}"):
+            call(name, **{key: value})

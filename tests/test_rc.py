@@ -162,7 +162,9 @@ def test_time_between_levels_limits():
 
 @pytest.mark.parametrize(("start", "level", "final"), [(0, 10, 9), (0, -1, 9), (9, 10, 0), (9, -1, 0), (3, 4, 3)])
 def test_unreachable_level_is_named(start, level, final):
-    with pytest.raises(ValueError, match=rf"voltage_level must lie between .*never reached: got {level}"):
+    with pytest.raises(
+        ValueError, match=rf"voltage_level must be between .*never reached, got {level} V at index \(0,\)"
+    ):
         rc.time_between_levels(
             voltage_start=[start, 0], voltage_level=[level, 0], voltage_final=[final, 1], resistance=1, capacitance=1
         )
@@ -476,7 +478,7 @@ def test_divider_is_the_best_of_all_pairs(wanted):
 
 def test_divider_from_a_drawer_that_has_none():
     at = {"voltage_supply": 9.0, "resistance_thevenin": 83e3}
-    with pytest.raises(ValueError, match="stock must hold two resistors that give near 2 V with 83000 Ω, such as"):
+    with pytest.raises(ValueError, match="stock must hold two resistors that give near 2 V with 83 kΩ, such as"):
         rc.choose_divider(2.0, **at, stock=["1k", "10k"])
     with pytest.raises(ValueError, match="voltage_thevenin must be above 0 and below 9"):
         rc.choose_divider(10.0, **at, stock="E12")

@@ -427,7 +427,7 @@ def test_ripple_limits():
     bare = ripple(attack=1e-3, release=100.0, capacitance_hold=1e-12)
     assert bare.voltage_average == pytest.approx(2 / np.pi, rel=1e-4)
     for leakage in (1e-3, 1e-4):
-        with pytest.raises(ValueError, match="current_leakage must leave some voltage"):
+        with pytest.raises(ValueError, match="current_leakage must be small enough to leave some voltage"):
             ripple(release=1e5, capacitance_hold=1e-8, current_leakage=leakage)
 
 

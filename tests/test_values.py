@@ -483,7 +483,7 @@ def test_three_bands_both_ways():
         ("black", "wire link"),
         ("red red red red red red", "temperature"),
         ("red red pink", "'pink' is not a band colour"),
-        ("gold red violet yellow", "other end they are 4700 Ω"),
+        ("gold red violet yellow", "other end they are 4.7 kΩ"),
         ("black red red brown", "never black"),
         ("red silver red brown", "silver is not a digit"),
         ("red red red orange", "orange is not read as a tolerance"),
@@ -503,7 +503,7 @@ def test_bands_are_text():
 @pytest.mark.parametrize(
     ("resistance", "tolerance", "band_count", "reason"),
     [
-        (4990.0, 0.05, 4, "resistance 4990 has more than 2"),
+        (4990.0, 0.05, 4, "resistance 4.99 kΩ has more than 2"),
         (47123.0, 0.01, 5, "more than 3"),
         (4700.0, 0.03, 4, "tolerance must be one of"),
         (4700.0, 0.05, 3, "tolerance must be 0.2"),

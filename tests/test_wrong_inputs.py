@@ -1,6 +1,7 @@
 """What every public function says to wrong input: it names an argument of its own, the value, and what is allowed.
 
-For each function the valid call of its room's test module (`CALLS`) is spoilt one argument at a time.
+For each function the valid call of its room's test module (`CALLS`) is spoilt one argument at a time. Where the argument
+has a unit, so have the figures that the error tells.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 import pytest
 
 from pedalcalc._base import LARGEST
+from pedalcalc._units import unit_of
 from tests.test_contract import FUNCTIONS, NAMES, NOT_NUMBERS, _calls
 
 #: What no number can be: always refused by the argument's name.
@@ -32,6 +34,8 @@ NUMBERS = {
     "infinite": lambda _: np.inf,
     "tiny": lambda _: 1e-20,
     "large": lambda _: 1e20,
+    "a hundredth": lambda value: 0.01 * np.asarray(value),
+    "a hundred times": lambda value: 100.0 * np.asarray(value),
     "several": lambda value: np.append(value, 1.001 * np.ravel(value)),
     "several with an unknown": lambda value: np.append(value, np.nan),
 }
@@ -48,6 +52,42 @@ NO_WORDS = {
 COMPUTING = [param for param in FUNCTIONS if param.values[0] != "explore"]
 #: Rows of readings of which there may be none.
 MAY_BE_EMPTY = {"illuminance_rise", "time_rise", "illuminance_fall", "time_fall"}
+
+
+#: What an error repeats as it was given: indices and shapes, lists, words, and numbers of numpy.
+REPEATED = re.compile(r"\([\d, ]*\)|\[[^]]*\]|'[^']*'|\"[^\"]*\"|\w+\([^)]*\)")
+FIGURE = re.compile(r"(?<![\w.+-])-?\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w.])")
+UNIT = re.compile(r" (?:[fpnµmkMGT]?(?:V|A|Ω|F|Hz|s|S|W|m|C)|K|lx|cd|dBV?|°|h)(?:/\w+)?(?![\w%])")
+
+
+def _without_unit(error):
+    """Return the figures without a unit in an error about a quantity; whole numbers may count something."""
+    name, text = re.match(r"\w*", str(error)).group(), REPEATED.sub("", str(error))
+    if not unit_of(name):
+        return []
+    found = [figure for figure in FIGURE.finditer(text) if not UNIT.match(text, figure.end()) and figure.group() != "0"]
+    return [
+        figure.group()
+        for figure in found
+        if not figure.group().isdigit() or re.match(r"\w+ must be .* got $", text[: figure.start()])
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "figures"),
+    [
+        ("time_wanted must be above 0 and finite, got 0.000203", ["0.000203"]),
+        ("time_wanted must be above 0 and finite, got 203 µs at index (1, 2)", []),
+        ("resistance_min must be at most resistance_max (1e+06), got 2 MΩ", ["1e+06"]),
+        ("voltage must be above 0, got -3", ["-3"]),
+        ("voltage must be at most 5 V, got 12", ["12"]),
+        ("current and resistance_cell must be two lists of one length, 2 and 5 of them", []),
+        ("rotation must be at least 0 and at most 1 and finite, got 1.2", []),
+        ("slew_rate must be above 0, got -5 V/s", []),
+    ],
+)
+def test_figures_without_a_unit_are_seen(text, figures):
+    assert _without_unit(text) == figures
 
 
 def _parameters(function):
@@ -103,7 +143,8 @@ def test_numbers_that_do_not_fit_are_refused_by_an_argument_of_the_signature(roo
             if room == "pump" and words in ("tiny", "large"):  # its overlapping diodes are stepped, for minutes
                 continue
             value = spoilt(call[key]) if np.ndim(call.get(key)) or isinstance(call.get(key), float) else spoilt(1.0)
-            _said(function, call | {key: value}, f"{key} = {words}")
+            error = _said(function, call | {key: value}, f"{key} = {words}")
+            assert error is None or not _without_unit(error), f"{key} = {words}: {error}"
 
 
 @pytest.mark.parametrize(("room", "name", "function"), COMPUTING)

@@ -13,6 +13,7 @@ import numpy as np
 from pedalcalc import devices
 from pedalcalc._base import file_path, io, is_a, list_of, one_number
 from pedalcalc._record import spreads
+from pedalcalc._units import shown
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
 from pedalcalc.bench.places import names_of, pins_of
@@ -247,7 +248,7 @@ def _for_supply(board: Board, plain: Expected, ratio: float, start: float, asked
     wanted = plain.voltage_supply * ratio
     if not wanted > 0:
         raise ValueError(
-            f"readings: the supply at {plain.place_supply!r} must be above 0 V, got {wanted:g} V; nothing is powered"
+            f"readings: the supply at {plain.place_supply!r} must be above 0 V, got {shown(wanted, 'V')}; nothing is powered"
         )
     source, held = start, plain
     for _ in range(4):  # behind a battery's own resistance the source moves by a little more than its terminals

@@ -13,6 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc._base import any_open
+from pedalcalc._refusal import must
 from pedalcalc.bjt._junctions import Array, Solution, closed
 
 
@@ -41,9 +42,10 @@ def solve(
     e1, e2 = e1 + 0.0 * np.abs(across), 0.0 * np.abs(e1 + across)
     if saturated.any():
         determinant = a1 * b2 - a2 * b1
-        if np.any(saturated & (determinant <= 0)):
-            raise ValueError(
-                "resistance_collector must be above 0 where the transistor saturates: nothing limits the current"
+        if np.any(bad := saturated & (determinant <= 0)):
+            raise must(
+                "resistance_collector must be above 0 where the transistor saturates, since nothing limits the current",
+                bad,
             )
         with np.errstate(divide="ignore", invalid="ignore"):
             both1, both2 = (base * b2 - across * b1) / determinant, (a1 * across - a2 * base) / determinant

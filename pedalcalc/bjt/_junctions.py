@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from scipy.special import wrightomega
 
 from pedalcalc._base import any_open, elementwise_root
+from pedalcalc._refusal import Unsolved, among
 
 Array = NDArray[np.float64]
 
@@ -85,7 +86,8 @@ def solve(
         parts = np.broadcast_arrays(vbb, rb, vcc, rc, vee, re, beta, r, i_s, vt, series, conducts)
         conducts = parts[-1]
         e2 = np.array(np.broadcast_to(e2, conducts.shape))
-        y = _collector_junction(*(each[conducts] for each in parts[:-1]))
+        with among(conducts.shape, np.flatnonzero(conducts)):
+            y = _collector_junction(*(each[conducts] for each in parts[:-1]))
         e2[conducts] = parts[8][conducts] * np.expm1(y / parts[9][conducts])
         total = _total(vbb - vee - e2 * (r * rb - re) + k * i_s, k, i_s, vt)
         e1 = total - i_s
@@ -115,7 +117,9 @@ def solve(
             arrays = [np.array(part) for part in parts]
             known = np.broadcast_arrays(vcc, rc, vee, re, beta, r, i_s, vt, series, lone, *parts)[:10]
             where = known[-1]
-            for array, part in zip(arrays, _base_open(*(each[where] for each in known[:-1])), strict=True):
+            with among(where.shape, np.flatnonzero(where)):
+                alone = _base_open(*(each[where] for each in known[:-1]))
+            for array, part in zip(arrays, alone, strict=True):
                 array[where] = part
             return Solution(*arrays)
     return Solution(e1, e2, ib, ic, ie, vb, vc, ve, x)
@@ -236,6 +240,5 @@ def _collector_junction(
     with np.errstate(all="ignore"):
         found = find_root(excess, (-_DEEPEST * vt, high), args=arguments)
     if not np.all(found.success):
-        index = int(np.argwhere(~found.success)[0][0])
-        raise RuntimeError(f"collector junction did not converge at element {index} of the saturated ones")
+        raise Unsolved("the collector junction did not converge", ~found.success)
     return np.asarray(found.x)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, one_of, quantity
+from pedalcalc._refusal import must
 from pedalcalc.devices import Bjt
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF
 
@@ -59,10 +60,10 @@ def limited(r_b: Array, r_e: Array, beta: Array) -> None:
     """Refuse a base loop in which nothing limits the current."""
     if r_e.min(initial=np.inf) > 0:
         return
-    if np.any((r_b == 0) & (r_e == 0)):
-        raise ValueError("resistance_base and resistance_emitter must not both be 0: nothing limits the current")
-    if np.any(np.isinf(beta) & (r_e == 0)):
-        raise ValueError("resistance_emitter must be above 0 when the base current is ignored: nothing limits it")
+    if np.any(bad := (r_b == 0) & (r_e == 0)):
+        raise must("resistance_base and resistance_emitter must not both be 0, since nothing limits the current", bad)
+    if np.any(bad := np.isinf(beta) & (r_e == 0)):
+        raise must("resistance_emitter must be above 0 when the base current is ignored, since nothing limits it", bad)
 
 
 def mirror(polarity: str, supply: Array | float) -> tuple[float, Array | float]:

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Number, Result, Stock, formula, is_a, numeric, quantity, scalar, search
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD, AboveZero, AnyNumber, AtLeastZero, Kelvin, ZeroToInfinity
+from pedalcalc._refusal import must, refused
 from pedalcalc._units import shown
 from pedalcalc.bjt._points import Array
 from pedalcalc.bjt._solved import law
@@ -53,19 +54,18 @@ def _base(current: Array, transistor: Any, temperature: Array) -> tuple[Array, A
             saturation + (1 + 1 / numbers.gain) * numbers.gain * numbers.back * saturation, base.shape
         )
         bad = (base <= 0) & np.isfinite(numbers.gain)
-        raise ValueError(
-            f"current_wanted must be above the {shown(float(least[bad][0]), 'A')} that transistor leaks with its base open, "
-            f"got {shown(float(np.broadcast_to(current, base.shape)[bad][0]), 'A')}"
-        )
+        leaks = shown(float(least[bad][0]), "A")
+        raise refused("current_wanted", f"above the {leaks} that transistor leaks with its base open", current, bad)
     return np.asarray(_drop(transport, numbers, constant) + 0.0 * slope), np.asarray(base)
 
 
 def _left_over(left: Array, base: Array, supply: str) -> Array:
     """Return the resistor that takes `left` volts at the base current; none flows with an infinite gain."""
-    if np.any(left < 0):
-        raise ValueError(
+    if np.any(short := left < 0):
+        raise must(
             f"{supply} must drive current_wanted through the other resistors, "
-            f"but {shown(float(-left[left < 0].flat[0]), 'V')} are wanting"
+            f"but {shown(float(-left[short].flat[0]), 'V')} are wanting",
+            short,
         )
     with np.errstate(divide="ignore", invalid="ignore"):
         found = np.where(base <= 0, np.inf, left / base)
@@ -281,8 +281,11 @@ def choose_divider_bias(
     f_e = numeric("fraction_emitter", fraction_emitter, above=0, below=1)
     f_t = numeric("fraction_transistor", fraction_transistor, least=0, below=1)
     s = numeric("stiffness", stiffness, above=0)
-    if np.any(f_e + f_t > 1):
-        raise ValueError("fraction_emitter and fraction_transistor must not exceed 1 together")
+    if np.any(bad := f_e + f_t > 1):
+        raise must(
+            f"fraction_emitter and fraction_transistor must not exceed 1 together, got {(f_e + f_t)[bad].flat[0]:g}",
+            bad,
+        )
 
     def rounded(ohms: Any) -> Any:
         return np.asarray(ohms if stock is None else nearest(ASKS, ohms, ladder(stock)))
@@ -290,8 +293,10 @@ def choose_divider_bias(
     r_e = rounded(f_e * vcc / i_c)
     r_c = rounded((1 - f_e - f_t) * vcc / i_c)
     base = i_c * r_e + _drop(i_c, numbers, constant)
-    if np.any(base >= vcc):
-        raise ValueError("voltage_supply must exceed the emitter's share and the base-emitter drop together")
+    if np.any(bad := base >= vcc):
+        wanted = shown(float(np.broadcast_to(base, bad.shape)[bad][0]), "V")
+        allowed = f"above the {wanted} that the emitter's share and the base-emitter drop take together"
+        raise refused("voltage_supply", allowed, vcc, bad)
     bottom = rounded(s * numbers.gain * r_e)
     top = rounded(bottom * ((vcc - base) / base))
     same = np.where(np.isnan(top), np.nan, 0.0)

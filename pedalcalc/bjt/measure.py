@@ -13,6 +13,8 @@ from numpy.typing import ArrayLike
 from pedalcalc._base import fit, is_a, numeric, scalar
 from pedalcalc._figure import known
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.devices import Bjt, typical
 
 __all__ = ["fit_bjt"]
@@ -84,8 +86,9 @@ def fit_bjt(
     leak = numeric("current_collector_open", current_collector_open, least=0)
     i_b = numeric("current_base", current_base, above=0)
     kelvin = KELVIN("temperature", temperature)
-    if np.any(leak >= i_c):
-        raise ValueError("current_collector_open must be below current_collector: swap the readings")
+    if np.any(bad := leak >= i_c):
+        most = shown(float(np.broadcast_to(i_c, bad.shape)[bad][0]), "A")
+        raise refused("current_collector_open", f"below current_collector ({most}; swap the readings)", leak, bad)
     gain = (i_c - leak) / i_b
     at_record = leak / (1 + gain)
     if np.any(kelvin != TEMPERATURE_RECORD):

@@ -29,7 +29,7 @@ from pedalcalc._base import (
     yes_no,
 )
 from pedalcalc._part_value import CONTROLS, read_part_value
-from pedalcalc._units import told
+from pedalcalc._units import shown, told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
 from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
@@ -75,6 +75,7 @@ class Board(Result):
     bypassed: bool = quantity("bool", "footswitch in bypass")
     meter: Meter = quantity("record", "the builder's meter")
     unplugged: tuple[str, ...] = field(default=(), metadata={"unit": "text", "caption": "connectors without a plug"})
+    tables: tuple[Path, ...] = field(default=(), metadata={"unit": "records", "caption": "tables of own records"})
     cautions: tuple[Caution, ...] = field(default=(), metadata={"unit": "cautions", "caption": "cautions"})
 
     def part(self, reference: str) -> Part:
@@ -186,6 +187,7 @@ def assemble(
     readings: Mapping[str, str | Path] | None = None,
     meter: Meter = devices.METER_DIGITAL,
     bypassed: bool = False,
+    unplugged: Sequence[str] = (),
     tables: Sequence[str | Path] = (),
 ) -> Board:
     """Make a board of a parts list: each part with its record and nets, own parts fitted, conditions set.
@@ -206,8 +208,10 @@ def assemble(
         The meter that will read the build; the usual digital one of 10 MΩ if not given.
     bypassed : bool, optional
         True where the footswitch stands in bypass.
+    unplugged : sequence of str, optional
+        Jacks and barrel connectors without a plug, by reference; there is one in each unless given.
     tables : sequence of str or Path, optional
-        Tables of a builder's own records, which go before the package's.
+        Tables of a builder's own records, which go before the package's, also for what `changed` fits later.
 
     Returns
     -------
@@ -255,14 +259,24 @@ def assemble(
         own, part = _own_file(part)
         files |= {part.reference: own} if own else {}
         cleared.append(part)
+    own_tables = tuple(
+        file_path("tables", path, there=True).resolve() for path in list_of("tables", tables, "paths of tables")
+    )
     board = Board(
-        parts=resolve_parts(cleared, tables=tables),
+        parts=resolve_parts(cleared, tables=own_tables),
         own_parts=(),
         supply=_supply(supply),
         rotations={},
         bypassed=yes_no("bypassed", bypassed),
         meter=measurer,
+        tables=own_tables,
     )
+    empty = []
+    for reference in list_of("unplugged", unplugged, "references", str):
+        part = board.part(reference)
+        if part.kind not in ("jack", "connector"):
+            raise ValueError(f"unplugged must name jacks and connectors; {part.reference} is a {part.kind}")
+        empty.append(part.reference)
     rotations = table_of("rotations", rotations, "positions by reference")
     for reference, turned in rotations.items():
         one_number("rotations", turned, "", least=0, most=1)
@@ -275,7 +289,7 @@ def assemble(
         own_part, told = measured(board.part(reference), board.record(reference), home / file, measurer)
         found += [own_part] if own_part else []
         cautions += told
-    return replace(board, own_parts=tuple(found), rotations=dict(rotations), cautions=cautions)
+    return replace(board, own_parts=tuple(found), rotations=dict(rotations), unplugged=tuple(empty), cautions=cautions)
 
 
 def _own_file(part: Part) -> tuple[str, Part]:
@@ -306,7 +320,10 @@ def _supply(given: Any) -> Any:
         given = [read_value(text, unit="V") if isinstance(text, str) else text for text in given]
     volts = np.atleast_1d(numeric("supply", given, above=0))
     if volts.shape not in ((1,), (3,)) or np.isnan(volts).any() or np.any(np.diff(volts) < 0):
-        raise ValueError(f"supply must be one voltage, or lowest, usual and highest in this order, got {told(given)}")
+        raise ValueError(
+            "supply must be one voltage, or lowest, usual and highest in this order, "
+            f"got {', '.join(shown(float(part), 'V') for part in volts.flat[:4])}"
+        )
     volts = np.broadcast_to(volts, 3).copy()
     volts.flags.writeable = False
     return volts
@@ -322,6 +339,7 @@ def changed(board: Board, **fitted: str) -> Board:
         The board.
     **fitted : str
         For each reference what goes there, written as in the list: ``R5="820R"``, ``IC2="NE5532"``, ``VR3="1M log"``.
+        A type is looked for in the tables that the board was assembled with, then in the package's.
 
     Returns
     -------
@@ -357,7 +375,7 @@ def changed(board: Board, **fitted: str) -> Board:
         new = replace(
             old, value=value, value_text=text, law=law or old.law, text_listed="" if text == listed else listed
         )
-        parts[old.reference] = resolve_parts((new,))[0]
+        parts[old.reference] = resolve_parts((new,), tables=board.tables)[0]
     gone = {board.part(reference).reference for reference in fitted}
     kept = tuple(own for own in board.own_parts if own.reference not in gone)
     # What the fits told begins with the reference.

@@ -15,16 +15,18 @@ and monitors down, and record by cable, not by loudspeaker.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Result, caution_below, io, is_a, quantity, whole_number
+from pedalcalc._refusal import refused
 from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
 
@@ -37,7 +39,7 @@ TIME_MARKER = 0.3
 MARKER_FROM, MARKER_TO = 300.0, 3000.0
 PEAK_HIGH = 0.7  # of full scale
 STEP_SECONDS_PER_DB = 0.02  # the last pause is that much longer for each dB of step
-BLOCK = 2**20  # places at which the sweep is looked for at a time
+BLOCK = 2**18  # places at which the sweep is looked for at a time
 MATCH_LEAST = 0.6  # correlation from which a sweep is taken for the marker
 CLOCK_MOST = 1e-3
 SPEEDS = (44.1 / 48, 48 / 44.1, 0.5, 2.0, 22.05 / 48, 48 / 22.05)
@@ -188,14 +190,20 @@ def measure_recording(
     """
     step = _step(definition)
     recording = read_wav(path, channel=channel)
-    rate, found_in_file = recording.sample_rate, recording.cautions
-    signal = recording.signal - float(np.mean(recording.signal, dtype=float))
-    del recording
-    start, clock = _align(path, signal, rate, step)
+    take = _Take(recording.signal, float(np.mean(recording.signal, dtype=float)), recording.sample_rate)
+    rate, found_in_file = take.rate, recording.cautions
+    start, clock = _align(path, take, step)
     origin = start - TIME_PAUSE  # where the file's own time 0 lies
+    tones = [(tone, *_cut(take, origin, clock, begin)) for tone, begin in _starts()]
+    pause = take.part(
+        _index(origin + 1.25 * TIME_PAUSE + TIME_MARKER, rate), _index(start + TIME_MARKER + TIME_PAUSE, rate)
+    )
+    with np.errstate(divide="ignore"):
+        noise = float(10 * np.log10(np.mean(np.square(pause, dtype=float))))
+    del recording, take  # the rest of a long one is not needed any more
     timings, levels, low_least = [], [], np.inf
-    for tone, begin in _starts():
-        level = _level_of_one(signal, rate, origin, clock, tone, begin)
+    for tone, part, offset in tones:
+        level = _level_of_one(part, offset, rate, clock, tone)
         timing = measure_step(
             level.time,
             level_dbv=level.level_out_dbv,
@@ -206,11 +214,6 @@ def measure_recording(
         timings.append(timing)
         levels.append(level)
         low_least = min(low_least, timing.level_out_low_dbv)
-    pause = signal[
-        _index(origin + 1.25 * TIME_PAUSE + TIME_MARKER, rate) : _index(start + TIME_MARKER + TIME_PAUSE, rate)
-    ]
-    with np.errstate(divide="ignore"):
-        noise = float(10 * np.log10(np.mean(np.square(pause, dtype=float))))
     cautions = _loudness(step) + found_in_file
     cautions += caution_below(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
@@ -244,7 +247,7 @@ def bursts(rate: int, level_step_db: float) -> Array:
 def _step(definition: Any) -> float:
     step = float(is_a("definition", definition, TimingDefinition).level_step_db)
     if not 1 <= step <= 60:
-        raise ValueError(f"level_step_db of the definition must be 1 to 60 dB for a test file, got {step:g}")
+        raise refused("level_step_db", "1 to 60 dB in the definition of a test file", step)
     return step
 
 
@@ -281,22 +284,51 @@ def _marker(rate: float, speed: float = 1.0) -> Array:
     return np.asarray(np.sin(np.pi / 2 * fade) ** 2 * np.sin(angle))
 
 
-def _match(signal: NDArray[Any], sweep: Array) -> NDArray[Any]:
-    """Return how well the sweep fits at each place, 0 to 1 whatever gain and polarity."""
+class _Take(NamedTuple):
+    """A recording as it was read; its mean comes off piece by piece, which needs no second copy of a long one."""
+
+    signal: NDArray[Any]
+    mean: float
+    rate: float
+
+    def part(self, first: int, last: int) -> NDArray[Any]:
+        return np.asarray(self.signal[first:last] - self.mean)
+
+    def blocks(self, more: int) -> Iterator[tuple[int, NDArray[Any]]]:
+        """Yield where each block begins, and its samples with so many `more` of the next; none shorter than those."""
+        for first in range(0, self.signal.size - more, BLOCK):
+            yield first, self.part(first, first + BLOCK + more)
+
+
+class _Fit(NamedTuple):
+    """How well the sweep fits at a place, 0 to 1 whatever gain and polarity."""
+
+    fit: float
+    place: int
+
+
+def _match(take: _Take, sweep: Array) -> tuple[list[_Fit], float]:
+    """Return the places where the sweep is found, the best within its own length of each other, and the best fit of all."""
     from scipy.signal import fftconvolve
 
-    if signal.size < sweep.size:
-        return np.zeros(1)
-    places = range(0, signal.size - sweep.size + 1, BLOCK)
-    energies = (_energy(signal[first : first + BLOCK + sweep.size - 1], sweep.size) for first in places)
-    least = 1e-8 * max(float(energy.max()) for energy in energies) + 1e-300
-    fit = np.empty(signal.size - sweep.size + 1, np.float32)
-    for first in places:
-        piece = np.asarray(signal[first : first + BLOCK + sweep.size - 1], float)
-        found, energy = np.abs(fftconvolve(piece, sweep[::-1], mode="valid")), _energy(piece, sweep.size)
-        full = np.sqrt(np.maximum(energy, least) * np.sum(sweep**2))
-        fit[first : first + BLOCK] = np.where(energy > least, found / full, 0.0)
-    return fit
+    more = sweep.size - 1
+    least = (
+        1e-8 * max((float(_energy(piece, sweep.size).max()) for _, piece in take.blocks(more)), default=0.0) + 1e-300
+    )
+    found: list[_Fit] = []
+    best = 0.0
+    for first, piece in take.blocks(more):
+        alike = np.abs(fftconvolve(np.asarray(piece, float), sweep[::-1], mode="valid"))
+        energy = _energy(piece, sweep.size)
+        fit = np.where(energy > least, alike / np.sqrt(np.maximum(energy, least) * np.sum(sweep**2)), 0.0)
+        best = max(best, float(fit.max()))
+        strong = np.flatnonzero(fit >= MATCH_LEAST)
+        for run in np.split(strong, np.flatnonzero(np.diff(strong) > sweep.size) + 1):
+            if run.size:
+                at = int(run[np.argmax(fit[run])])
+                near = found.pop() if found and first + at - found[-1].place <= sweep.size else _Fit(0.0, 0)
+                found.append(max(near, _Fit(float(fit[at]), first + at)))
+    return found, best
 
 
 def _energy(piece: Array, length: int) -> Array:
@@ -305,15 +337,23 @@ def _energy(piece: Array, length: int) -> Array:
     return np.asarray(total[length:] - total[:-length])
 
 
-def _align(path: Any, signal: Array, rate: float, step: float) -> tuple[float, float]:
+def _align(path: Any, take: _Take, step: float) -> tuple[float, float]:
     """Return where the first marker begins [s] and the ratio of the recorder's clock to the player's."""
-    fit = _match(signal, _marker(rate))
-    least_apart = _index(_spacing(1.0) * (1 - CLOCK_MOST), rate)
-    early, late = fit[: max(fit.size - least_apart, 0)], fit[least_apart:]
-    if early.size == 0 or np.max(early) < MATCH_LEAST or np.max(late) < MATCH_LEAST:
-        raise ValueError(f"{path} does not hold the test file's two markers: {_why(signal, rate, fit)}")
-    first, last = int(np.argmax(early)), least_apart + int(np.argmax(late))
-    apart = (last - first) / rate
+    markers, best = _match(take, _marker(take.rate))
+    pairs = [
+        (early, late)
+        for early, late in itertools.combinations(markers, 2)
+        if late.place - early.place >= _index(_spacing(1.0) * (1 - CLOCK_MOST), take.rate)
+    ]
+    if not pairs:
+        raise ValueError(f"{path} does not hold the test file's two markers: {_why(take, best)}")
+
+    def off(pair: tuple[_Fit, _Fit]) -> float:
+        return abs((pair[1].place - pair[0].place) / take.rate / _spacing(step) - 1)
+
+    # A marker more, of a try that was broken off, is as good as any: those that belong to this step go first.
+    (_, first), (_, last) = max(pairs, key=lambda pair: (off(pair) <= CLOCK_MOST, pair[0].fit + pair[1].fit))
+    apart = (last - first) / take.rate
     clock = apart / _spacing(step)
     if abs(clock - 1) > CLOCK_MOST:
         found = step + (apart - _spacing(step)) / STEP_SECONDS_PER_DB
@@ -321,18 +361,18 @@ def _align(path: Any, signal: Array, rate: float, step: float) -> tuple[float, f
             f"level_step_db of the definition must be that of the file played: {step:g} dB was given, "
             f"the markers in {path} are {apart:.3f} s apart, as in a file with a step of {found:.1f} dB"
         )
-    return first / rate, clock
+    return first / take.rate, clock
 
 
-def _why(signal: Array, rate: float, fit: Array) -> str:
-    if np.max(np.abs(signal)) < 1e-4:
+def _why(take: _Take, best: float) -> str:
+    if max(float(np.max(np.abs(piece))) for _, piece in take.blocks(0)) < 1e-4:
         return "it is silent"
-    if np.max(fit) >= MATCH_LEAST:
+    if best >= MATCH_LEAST:
         return "only one was found, so the recording is cut short"
     for speed in SPEEDS:
-        if np.max(_match(signal, _marker(rate, speed))) >= MATCH_LEAST:
+        if _match(take, _marker(take.rate, speed))[1] >= MATCH_LEAST:
             return (
-                f"they are there at {speed:.3g} times the speed, so its sample rate ({rate:g} Hz) is not that at which "
+                f"they are there at {speed:.3g} times the speed, so its sample rate ({take.rate:g} Hz) is not that at which "
                 "it was recorded, or the file was played at another rate than its own"
             )
     return "none was found; was this file played, and is the recording level high enough?"
@@ -342,12 +382,16 @@ def _index(time: float, rate: float) -> int:
     return max(0, round(time * rate))
 
 
-def _level_of_one(signal: Array, rate: float, origin: float, clock: float, tone: float, begin: float) -> RecordedLevel:
+def _cut(take: _Take, origin: float, clock: float, begin: float) -> tuple[NDArray[Any], float]:
+    """Return the samples of one tone, and its beginning from the first of them on [s]."""
     begin = origin + (begin - TIME_PAUSE) * clock + TIME_PAUSE
-    first = _index(begin + 0.1 * TIME_BEFORE, rate)
-    last = _index(begin + (TIME_BEFORE + TIME_HIGH + TIME_AFTER) * clock - 0.01, rate)
-    track = envelope(signal[first:last], sample_rate=rate, frequency=tone / clock)
-    offset = begin - first / rate
+    first = _index(begin + 0.1 * TIME_BEFORE, take.rate)
+    last = _index(begin + (TIME_BEFORE + TIME_HIGH + TIME_AFTER) * clock - 0.01, take.rate)
+    return take.part(first, last), begin - first / take.rate
+
+
+def _level_of_one(part: NDArray[Any], offset: float, rate: float, clock: float, tone: float) -> RecordedLevel:
+    track = envelope(part, sample_rate=rate, frequency=tone / clock)
     return RecordedLevel(
         frequency=tone,
         time=track.time,

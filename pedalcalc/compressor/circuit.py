@@ -11,6 +11,7 @@ import numpy as np
 
 from pedalcalc._base import Caution, Result, caution_above, is_a, numeric, one_of, quantity
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD
+from pedalcalc._units import told
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.laws.temperature import moved
 
@@ -103,7 +104,7 @@ class Compressor(Result):
         if self.placement == "feedback" and np.any(np.isinf(self.resistance_output) & dark):
             raise ValueError(
                 "resistance_output must be finite where the dark cell is an open circuit: "
-                "with nothing else across it the op-amp's gain has no limit, got inf"
+                "with nothing else across it the op-amp's gain has no limit, got inf Ω"
             )
 
     @property
@@ -117,7 +118,7 @@ def _known(compressor: Compressor, name: str, **allowed: Any) -> None:
     value = getattr(compressor, name)
     array = numeric(name, value, **allowed)
     if array.ndim > 1 or array.size == 0 or np.isnan(array).any():
-        raise ValueError(f"{name} must be one known number, or one for each unit in one dimension, got {value!r}")
+        raise ValueError(f"{name} must be one known number, or one for each unit in one dimension, got {told(value)}")
     if array.ndim:
         object.__setattr__(compressor, name, array)
 

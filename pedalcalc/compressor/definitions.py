@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Result, numeric, quantity
+from pedalcalc._units import told
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -40,13 +41,13 @@ class TimingDefinition(Result):
         if np.isnan(bands).all() == np.isnan(left) or np.isnan(bands[0]) != np.isnan(bands[1]):
             raise ValueError("give either both bands in dB or part_left, and leave the other as nan")
         if np.isnan(start) or start <= self.part_left:
-            raise ValueError(f"part_start must be above part_left and at most 1, got {start:g}")
+            raise ValueError(f"part_start must be above part_left ({left:g}) and at most 1, got {start:g}")
 
 
 def _number(name: str, value: Any, **allowed: float) -> float:
     array = numeric(name, value, **allowed)
     if array.ndim:
-        raise ValueError(f"{name} must be one number, got {value!r}")
+        raise ValueError(f"{name} must be one number, got {told(value)}")
     return float(array)
 
 

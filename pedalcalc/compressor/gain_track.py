@@ -32,6 +32,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._units import shown
 from pedalcalc.compressor.crossings import SURE, noise_of
 
 Array = NDArray[np.float64]
@@ -85,7 +86,7 @@ def _smeared(since: Array, deviation: Array, change: float, quarter: float) -> G
     if np.count_nonzero(sure) < 2 or since[-1] < 4 * quarter:
         raise ValueError(
             "time must cover at least a period of the tone after each step, "
-            f"{4 * quarter:g} s, got {max(since[-1], 0.0):g} s"
+            f"{shown(4 * quarter, 's')}, got {shown(max(float(since[-1]), 0.0), 's')}"
         )
     times, seen = since[sure], deviation[sure]
     noise = noise_of(times, seen, 4 * quarter)

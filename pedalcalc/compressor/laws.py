@@ -7,6 +7,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.laws._plain import series_current
 from pedalcalc.opto.cell import cell_conductance
@@ -121,9 +123,8 @@ def conductance_dark(compressor: Compressor) -> Any:
 def voltage_top(compressor: Compressor, voltage_peak: Any) -> Any:
     """Return the highest voltage the rectifier can deliver for a side-chain peak, 0 if none."""
     top = np.maximum(np.minimum(voltage_peak, compressor.voltage_rail) - np.asarray(compressor.voltage_diode), 0.0)
-    if np.any(top > VOLTAGE_MOST):
-        raise ValueError(
-            f"voltage_rail must be at most {VOLTAGE_MOST:g} V for a side-chain this loud: it would reach "
-            f"{np.max(top):.3g} V, got {np.max(compressor.voltage_rail):g}"
-        )
+    if np.any(bad := top > VOLTAGE_MOST):
+        reached = shown(float(f"{np.max(top):.3g}"), "V")
+        allowed = f"at most {shown(VOLTAGE_MOST, 'V')} for a side-chain this loud, which would reach {reached}"
+        raise refused("voltage_rail", allowed, compressor.voltage_rail, bad)
     return _plain(top)

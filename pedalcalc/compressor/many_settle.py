@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._units import shown
 from pedalcalc.compressor.laws import Floats
 from pedalcalc.compressor.many import Figures, Many, Places, Traced
 from pedalcalc.compressor.settle import CLOSE_SWEEP, FAR, RENEW, STEP_CELL, STEPS
@@ -153,8 +154,8 @@ class SweepMany:
             if run.fresh[stuck].any():
                 at = stuck[np.argmax(run.fresh[stuck])]
                 raise RuntimeError(
-                    f"no periodic state found at a side-chain peak of {run.peaks[run.row[at], at]:.4g} V, "
-                    f"{many.frequency:g} Hz, at index ({self.index[run.which[at]]},)"
+                    f"no periodic state found at a side-chain peak of {shown(run.peaks[run.row[at], at], 'V')}, "
+                    f"{shown(many.frequency, 'Hz')}, at index ({self.index[run.which[at]]},)"
                 )
             run.fresh[stuck], run.begins[stuck], run.step[stuck] = True, True, 0
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats
@@ -117,7 +118,8 @@ def range_of_peaks(compressor: Compressor) -> tuple[Any, Any]:
 
 
 def out_of_reach(reached: float, rail: float, wanted: float, where: str = "") -> ValueError:
+    most = f"{float(f'{reached:.3g}'):g} dB"
     return ValueError(
-        f"reduction_db must be below {reached:.3g} dB, which is all the side-chain reaches "
-        f"at its rail of {rail:g} V, got {wanted:g}{where}"
+        f"reduction_db must be below {most}, which is all the side-chain reaches at its rail of {shown(float(rail), 'V')}, "
+        f"got {wanted:g} dB{where}"
     )

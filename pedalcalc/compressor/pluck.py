@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import numeric, simulate
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.compressor._checks import RATE_MOST, SAMPLES_MOST, scalar
 
 Array = NDArray[np.float64]
@@ -67,7 +69,7 @@ def plucked_string(
     rate = scalar("sample_rate", sample_rate, above=0, most=RATE_MOST)
     length = scalar("duration", duration, above=0)
     if length * rate > SAMPLES_MOST:
-        raise ValueError(f"duration must be at most {SAMPLES_MOST / rate:g} s at this sample_rate, got {length:g} s")
+        raise refused("duration", f"at most {shown(SAMPLES_MOST / rate, 's')} at this sample_rate", length)
     notes = np.broadcast_arrays(
         numeric("frequency", frequency, least=1),
         numeric("time_start", time_start, least=0),
@@ -75,10 +77,10 @@ def plucked_string(
     )
     if any(np.isnan(values).any() for values in notes):
         raise ValueError("frequency, time_start and voltage_peak of every note must be known, got nan")
-    if np.any(notes[0] >= 0.45 * rate):
-        raise ValueError(f"frequency must be below {0.45 * rate:g} Hz, got {notes[0].max():g} Hz")
-    if np.any(notes[1] >= length):
-        raise ValueError(f"time_start must be below the duration {length:g} s, got {notes[1].max():g} s")
+    if np.any(bad := notes[0] >= 0.45 * rate):
+        raise refused("frequency", f"below {shown(0.45 * rate, 'Hz')} at this sample_rate", notes[0], bad)
+    if np.any(bad := notes[1] >= length):
+        raise refused("time_start", f"below the duration of {shown(length, 's')}", notes[1], bad)
     total = np.zeros(round(length * rate))
     for tone, start, peak in zip(*(values.ravel() for values in notes), strict=True):
         time = np.arange(np.ceil(start * rate), total.size) / rate - start

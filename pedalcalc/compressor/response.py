@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Result, numeric, quantity, simulate
+from pedalcalc._refusal import refused
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TIME, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, one_unit
@@ -193,7 +194,7 @@ def step_response(
     low = scalar("level_low_dbv", level_low_dbv, **LEVEL)
     high = scalar("level_high_dbv", level_high_dbv, **LEVEL)
     if not low < high:
-        raise ValueError(f"level_low_dbv must be below level_high_dbv, got {low:g} and {high:g} dBV")
+        raise refused("level_low_dbv", f"below level_high_dbv ({high:g} dBV)", low)
     up = scalar("time_before", time_before, **TIME)
     down = up + scalar("time_high", time_high, **TIME)
     end = down + scalar("time_after", time_after, **TIME)

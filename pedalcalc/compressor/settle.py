@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.engine import State, rest
 from pedalcalc.compressor.follow import Pair, PeriodMap, Piece, Square, follow, grows
@@ -145,7 +146,9 @@ class Sweep:
             found = self._sought(peak, self._guess(peak, most), renew=1 if fresh else RENEW)
             if found:
                 return found
-        raise RuntimeError(f"no periodic state found at a side-chain peak of {peak:.4g} V, {maps.frequency:g} Hz")
+        raise RuntimeError(
+            f"no periodic state found at a side-chain peak of {shown(peak, 'V')}, {shown(maps.frequency, 'Hz')}"
+        )
 
     def _sought(self, peak: float, state: Pair, *, renew: int) -> Period | None:
         """Return the settled period near a state; the Jacobian is taken anew every `renew` steps and learned between."""

@@ -19,6 +19,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Result, caution_below, file_path, io, numeric, quantity, whole_number, yes_no
 from pedalcalc._files import whole_file
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.compressor._checks import callback, scalar
 from pedalcalc.compressor.circuit import Compressor, one_unit
 
@@ -143,7 +145,7 @@ def _load(path: Path) -> tuple[int, NDArray[Any]]:
     except Exception as problem:  # the reader raises a different kind for each way a file can be broken
         raise ValueError(f"{path} is not a complete WAV file: {problem}") from problem
     if not RATE_LEAST <= rate <= RATE_MOST:
-        raise ValueError(f"sample rate of {path} must be {RATE_LEAST} to {RATE_MOST} Hz, got {rate}")
+        raise ValueError(f"sample rate of {path} must be {RATE_LEAST} to {RATE_MOST} Hz, got {rate} Hz")
     return rate, samples
 
 
@@ -252,9 +254,9 @@ def write_wav(
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     if samples.ndim != 1 or samples.size == 0 or np.isnan(samples).any():
         raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")
-    largest = float(np.max(np.abs(samples)))
-    if largest > scale * (1 + 1e-9):
-        raise ValueError(f"signal must stay within full scale ({scale:g} V) or it would clip, got {largest:g}")
+    if np.any(bad := np.abs(samples) > scale * (1 + 1e-9)):
+        allowed = f"within full scale ({shown(scale, 'V')}), beyond which it clips"
+        raise refused("signal", allowed, samples, bad)
     target = file_path("path", path)
     if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")

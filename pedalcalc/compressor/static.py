@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
+from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, taken, units_of
@@ -111,7 +112,7 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     if not np.all(law.at(dark) > 0):
         raise ValueError(
             "resistance_dark of the coupler's cell must be finite for a series cell: one that is open in the dark "
-            f"passes no level at all, got {np.max(compressor.coupler.cell.resistance_dark):g}"
+            f"passes no level at all, got {shown(float(np.max(compressor.coupler.cell.resistance_dark)), 'Ω')}"
         )
     peak_in = float(np.sqrt(2.0) * 10 ** ((level[-1] + 3) / 20))
     count = units_of(compressor)

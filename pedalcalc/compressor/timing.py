@@ -25,6 +25,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.compressor._checks import scalar
 from pedalcalc.compressor.definitions import (
     ANSI_S3_22_STYLE,
@@ -119,7 +121,7 @@ def envelope(signal: ArrayLike, *, sample_rate: float, frequency: float) -> Enve
     rate = scalar("sample_rate", sample_rate, above=0)
     tone = scalar("frequency", frequency, above=0)
     if not 8 * tone < rate:
-        raise ValueError(f"frequency must be below an eighth of the sample rate ({rate / 8:g} Hz), got {tone:g}")
+        raise refused("frequency", f"below an eighth of the sample rate ({shown(rate / 8, 'Hz')})", tone)
     if np.isnan(samples).any():
         raise ValueError("signal must hold no NaN: a level cannot be measured across a gap")
     angle = 4 * np.pi * tone / rate  # step of the part at twice the tone
@@ -128,7 +130,9 @@ def envelope(signal: ArrayLike, *, sample_rate: float, frequency: float) -> Enve
     count = samples.shape[-1] if samples.ndim else 0
     centre = np.arange(half + 1, count - half - 1)
     if centre.size == 0:
-        raise ValueError(f"signal must have at least {2 * half + 3} samples for a tone of {tone:g} Hz, got {count}")
+        raise ValueError(
+            f"signal must have at least {2 * half + 3} samples for a tone of {shown(tone, 'Hz')}, got {count}"
+        )
     mixed = 2 * samples * np.exp(-0.5j * angle * np.arange(count))
     total = np.concatenate([np.zeros((*samples.shape[:-1], 1)), np.cumsum(mixed, axis=-1)], axis=-1)
     inner = total[..., centre + half + 1] - total[..., centre - half]
@@ -252,7 +256,7 @@ def measure_step(
     if np.isnan(level).any() or not np.all(np.diff(times) > 0):
         raise ValueError("time must rise from point to point and level_dbv must have no gap (NaN)")
     if not up < down:
-        raise ValueError(f"time_down must be above time_up = {up:g}, got {down:g}")
+        raise refused("time_down", f"above time_up ({shown(up, 's')})", down)
     quarter = 0.25 / definition.frequency
     spans = ((float(times[0]), up - quarter), (up, down - quarter), (down, float(times[-1])))
     for start, stop in spans:
@@ -260,7 +264,7 @@ def measure_step(
         if inside < POINTS_LEAST:
             raise ValueError(
                 f"time must have at least {POINTS_LEAST} points in each part of the step, "
-                f"got {inside} from {start:g} to {stop:g} s"
+                f"got {inside} from {shown(start, 's')} to {shown(stop, 's')}"
             )
     low, high, end = (steady_level(times, level, *span) for span in spans)
     step = definition.level_step_db

@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Spread
-from pedalcalc._record import Device, Figure, figure, records, truth, word
+from pedalcalc._record import Device, Figure, figure, out_of_line, records, truth, word
+from pedalcalc._refusal import refused
+from pedalcalc._units import said
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Converter", "OpAmp"]
@@ -51,8 +53,8 @@ class OpAmp(Device):
     pinouts: tuple[Pinout, ...] = records("which pin is which", Pinout)
 
     def _check(self) -> None:
-        if np.any(np.asarray(self.voltage_supply_max) <= np.asarray(self.voltage_supply_min)):
-            raise ValueError(f"voltage_supply_max must be above voltage_supply_min, got {self.voltage_supply_max!r}")
+        if np.any(bad := np.asarray(self.voltage_supply_max) <= np.asarray(self.voltage_supply_min)):
+            raise out_of_line("voltage_supply_max", "above voltage_supply_min", self.voltage_supply_max, bad)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -113,13 +115,12 @@ class Converter(Device):
         return self.frequency_boosted / 2
 
     def _check(self) -> None:
-        if np.any(np.asarray(self.voltage_supply_max) <= np.asarray(self.voltage_supply_min)):
-            raise ValueError(f"voltage_supply_max must be above voltage_supply_min, got {self.voltage_supply_max!r}")
+        if np.any(bad := np.asarray(self.voltage_supply_max) <= np.asarray(self.voltage_supply_min)):
+            raise out_of_line("voltage_supply_max", "above voltage_supply_min", self.voltage_supply_max, bad)
         slow = 2 / (np.asarray(self.frequency_oscillator, float) * np.asarray(self.capacitance_reference, float))
         worst = self.resistance_thevenin
         for resistance in worst if isinstance(worst, Spread) else (worst,):
-            if np.any(np.asarray(resistance) <= slow):
-                raise ValueError(
-                    f"resistance_thevenin must be above {np.max(slow):g} Ω, what ideal switches leave at this "
-                    f"frequency_oscillator and capacitance_reference, got {resistance!r}"
-                )
+            if np.any(bad := np.asarray(resistance) <= slow):
+                left = f"{said('resistance_thevenin', np.max(slow))}, what ideal switches leave at this"
+                allowed = f"above {left} frequency_oscillator and capacitance_reference"
+                raise refused("resistance_thevenin", allowed, resistance, bad)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._junction import Junction
-from pedalcalc._record import Device, Figure, ends, figure, records, word
+from pedalcalc._record import Device, Figure, ends, figure, out_of_line, records, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Diode", "Led", "Zener"]
@@ -104,7 +104,6 @@ class Zener(Junction, Device):
     def _check(self) -> None:
         self._check_point()
         _, voltage, _ = ends(self.voltage_zener)
-        if np.any(np.asarray(self.current_test) * ends(self.resistance_slope).typical >= voltage):
-            raise ValueError(
-                f"resistance_slope must drop less than voltage_zener at current_test, got {self.resistance_slope!r}"
-            )
+        if np.any(bad := np.asarray(self.current_test) * ends(self.resistance_slope).typical >= voltage):
+            allowed = "small enough to drop less than voltage_zener at current_test"
+            raise out_of_line("resistance_slope", allowed, self.resistance_slope, bad)

@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pedalcalc._record import Device, Figure, ends, figure, records, truth, word
+from pedalcalc._record import Device, Figure, ends, figure, out_of_line, records, truth, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Adaptor", "Battery"]
@@ -44,8 +44,8 @@ class Battery(Device):
     def _check(self) -> None:
         falling = ("voltage_fresh_max", "voltage_fresh", "voltage_knee", "voltage_empty")
         for higher, lower in pairwise(falling):
-            if np.any(np.asarray(getattr(self, lower)) > np.asarray(getattr(self, higher))):
-                raise ValueError(f"{lower} must be at most {higher}, got {getattr(self, lower)!r}")
+            if np.any(bad := np.asarray(getattr(self, lower)) > np.asarray(getattr(self, higher))):
+                raise out_of_line(lower, f"at most {higher}", getattr(self, lower), bad)
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -62,5 +62,5 @@ class Adaptor(Device):
 
     def _check(self) -> None:
         for rated, free in zip(ends(self.voltage_rated), ends(self.voltage_open), strict=True):
-            if np.any(np.asarray(rated) > np.asarray(free)):
-                raise ValueError(f"voltage_rated must be at most voltage_open, got {self.voltage_rated!r}")
+            if np.any(bad := np.asarray(rated) > np.asarray(free)):
+                raise out_of_line("voltage_rated", "at most voltage_open", self.voltage_rated, bad)

@@ -9,7 +9,7 @@ import numpy as np
 
 from pedalcalc._base import Spread
 from pedalcalc._junction import Junction
-from pedalcalc._record import Device, Figure, ends, figure, records, word
+from pedalcalc._record import Device, Figure, ends, figure, out_of_line, records, word
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Bjt", "Jfet", "Mosfet"]
@@ -101,10 +101,10 @@ class Jfet(Junction, Device):
     def _check(self) -> None:
         self._check_point()
         low, _, high = ends(self.voltage_gate_source_off)
-        wrong = np.any(np.asarray(high) >= 0) if self.polarity == "n" else np.any(np.asarray(low) <= 0)
-        if wrong:
+        bad = np.asarray(high) >= 0 if self.polarity == "n" else np.asarray(low) <= 0
+        if np.any(bad):
             side = "below 0 in an n-channel" if self.polarity == "n" else "above 0 in a p-channel"
-            raise ValueError(f"voltage_gate_source_off must be {side}, got {self.voltage_gate_source_off!r}")
+            raise out_of_line("voltage_gate_source_off", side, self.voltage_gate_source_off, bad)
 
     def _relate(self, picked: dict[str, Any], which: str) -> dict[str, Any]:
         """Make IDSS, VGS(off) and transconductance those of one part."""
@@ -176,5 +176,5 @@ class Mosfet(Junction, Device):
 
     def _check(self) -> None:
         self._check_point()
-        if np.any(np.asarray(self.voltage_gate_on) <= ends(self.voltage_threshold).typical):
-            raise ValueError(f"voltage_gate_on must be above voltage_threshold, got {self.voltage_gate_on!r}")
+        if np.any(bad := np.asarray(self.voltage_gate_on) <= ends(self.voltage_threshold).typical):
+            raise out_of_line("voltage_gate_on", "above voltage_threshold", self.voltage_gate_on, bad)

@@ -17,7 +17,6 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import fit, fit_together, is_a, numeric
 from pedalcalc._figure import meter_resistance
-from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Meter, typical
 
 __all__ = ["fit_jfet"]
@@ -94,12 +93,10 @@ def fit_jfet(
     own = meter_resistance(meter)
     if own.ndim:
         raise ValueError(f"resistance_meter of {meter.name!r} must be one number, got {own.size} of them")
-    volts = numeric("voltage_source_pin", voltage_source_pin)
+    volts = numeric("voltage_source_pin", voltage_source_pin, above=0)
     ohms = numeric("resistance_source_pin", resistance_source_pin, above=0, infinity=True)
     gate = numeric("voltage_gate", voltage_gate)
     joined = numeric("current_drain_zero_bias", current_drain_zero_bias, above=0)
-    if np.any(volts <= 0):
-        raise ValueError(f"voltage_source_pin must be above 0, got {shown(volts[volts <= 0].flat[0], 'V')}")
     fit_together(voltage_source_pin=volts, resistance_source_pin=ohms, voltage_gate=gate)
     volts, ohms, at_gate = (np.ravel(part) for part in np.broadcast_arrays(volts, ohms, gate))
     across = np.append(at_gate - volts, np.zeros(joined.size))

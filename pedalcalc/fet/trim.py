@@ -14,6 +14,7 @@ import numpy as np
 
 from pedalcalc._base import Caution, Number, Result, caution_below, formula, quantity
 from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero
+from pedalcalc._refusal import must, refused
 from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet._points import Array, channel_of
@@ -99,8 +100,9 @@ def trim_source(
     """
     law, vdd, r_d, gate = channel_of(fet), voltage_supply, resistance_drain, voltage_gate
     v_d = _wanted(law, vdd, voltage_drain)
-    if np.any(v_d >= vdd):
-        raise ValueError("voltage_drain must be within the supply, off the drain resistor's end: no current would flow")
+    if np.any(bad := v_d >= vdd):
+        allowed = "within the supply, off the drain resistor's end, where no current flows"
+        raise refused("voltage_drain", allowed, voltage_drain, bad)
     current = (vdd - v_d) / r_d
     square = current / law.strength
     below = gate - law.threshold - v_d
@@ -108,15 +110,16 @@ def trim_source(
     c = np.where(ohmic, below, 0.0)
     v_ds = np.where(ohmic, square / (c + np.sqrt(c**2 + square)), v_d - (gate - law.threshold - np.sqrt(square)))
     v_s = v_d - v_ds
-    if np.any(v_s < 0):
-        raise ValueError(TOO_SMALL.format(wanted="voltage_drain"))
+    if np.any(bad := v_s < 0):
+        raise must(TOO_SMALL.format(wanted="voltage_drain"), bad)
     return _found(v_s / current, r_d, current, gate - law.threshold - v_s, law, v_ds, ohmic)
 
 
 def _wanted(law: ChannelFigures, supply: Array, drain: Array) -> Array:
     """Return the wanted drain voltage in n-channel signs."""
-    if np.any(drain > supply):
-        raise ValueError("voltage_drain must not exceed voltage_supply")
+    if np.any(bad := drain > supply):
+        most = shown(float(np.broadcast_to(supply, bad.shape)[bad][0]), "V")
+        raise refused("voltage_drain", f"at most voltage_supply ({most})", drain, bad)
     return np.asarray(drain if law.sign > 0 else supply - drain)
 
 
@@ -205,8 +208,9 @@ def trim_drain(
     law, vdd, r_s = channel_of(fet), voltage_supply, resistance_source_pin
     v_d = _wanted(law, vdd, voltage_drain)
     k, a = law.strength, np.asarray(voltage_gate - law.threshold)
-    if np.any(a <= 0):
-        raise ValueError("voltage_gate must be above the cut-off of fet")
+    if np.any(bad := a <= 0):
+        least = shown(float(np.broadcast_to(law.threshold, bad.shape)[bad][0]), "V")
+        raise refused("voltage_gate", f"above the cut-off of fet ({least})", voltage_gate, bad)
     u = a * 2 / (1 + np.sqrt(1 + 4 * k * a * r_s))
     ohmic = a > v_d
     c, q = np.where(ohmic, a - v_d, 0.0), k * r_s
@@ -276,18 +280,18 @@ def resistors_for_current(
     """
     law, current, vdd, gate = channel_of(fet), current_wanted, voltage_supply, voltage_gate
     v_ds = np.asarray(law.sign * voltage_drain_source)
-    if np.any(v_ds <= 0):
-        raise ValueError("voltage_drain_source must be above 0 (of a p-channel below 0): without it no current flows")
+    if np.any(bad := v_ds <= 0):
+        allowed = "above 0 (of a p-channel below 0), without which no current flows"
+        raise refused("voltage_drain_source", allowed, voltage_drain_source, bad)
     square = current / law.strength
     ohmic = v_ds < np.sqrt(square)
     u = np.where(ohmic, (square + v_ds**2) / (2 * v_ds), np.sqrt(square))
     v_s = gate - law.threshold - u
-    if np.any(v_s < 0):
-        raise ValueError(TOO_SMALL.format(wanted="current_wanted"))
+    if np.any(bad := v_s < 0):
+        raise must(TOO_SMALL.format(wanted="current_wanted"), bad)
     r_d = (vdd - v_ds - v_s) / current
-    if np.any(r_d < 0):
-        raise ValueError(
-            "voltage_supply must be above voltage_drain_source and the source's voltage together, "
-            f"but {shown(float(np.max(np.where(r_d < 0, v_ds + v_s - vdd, -np.inf))), 'V')} are wanting"
-        )
+    if np.any(bad := r_d < 0):
+        wanted = shown(float(np.broadcast_to(v_ds + v_s, bad.shape)[bad][0]), "V")
+        allowed = f"at least the {wanted} of voltage_drain_source and the source together"
+        raise refused("voltage_supply", allowed, vdd, bad)
     return _found(v_s / current, r_d, current, u, law, v_ds, ohmic)

@@ -24,6 +24,8 @@ from pedalcalc._base import Array, Number, Result, formula, quantity
 from pedalcalc._figure import figure
 from pedalcalc._ranges import AnyNumber
 from pedalcalc._record import specimen
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.devices import OpAmp
 
 
@@ -205,8 +207,9 @@ def amplifier(
     """
     plus, minus, output = voltage_noninverting, voltage_inverting, voltage_output
     positive, negative = voltage_positive, voltage_negative
-    if np.any(positive < negative):
-        raise ValueError("voltage_positive must not lie below voltage_negative")
+    if np.any(bad := positive < negative):
+        least = shown(float(np.broadcast_to(negative, bad.shape)[bad][0]), "V")
+        raise refused("voltage_positive", f"at least voltage_negative ({least})", positive, bad)
     law = amplifier_figures(specimen("op_amp", op_amp, OpAmp))
     core = amplifier_branch(plus - minus, output, positive, negative, law)
     inside = within_input_range(plus, minus, positive, negative, law.margin_top, law.margin_bottom, op_amp)

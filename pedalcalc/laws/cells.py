@@ -17,6 +17,7 @@ from pedalcalc._base import Array, Number, Result, formula, quantity
 from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, Kelvin, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._refusal import refused
 from pedalcalc.devices import Ldr
 
 
@@ -58,11 +59,9 @@ def cell_figures(record: Ldr, temperature: Array) -> CellFigures:
     if np.any(temperature != TEMPERATURE_RECORD):
         drift = known(record, "resistance_temperature_coefficient", "another temperature than 300 K")
         scale = 1 + drift * (temperature - TEMPERATURE_RECORD)
-        if np.any(scale <= 0):
-            raise ValueError(
-                f"temperature must be where {record.name!r} has a resistance: its resistance_temperature_coefficient times "
-                f"the change from {TEMPERATURE_RECORD:g} K must be above -1, got {np.min(temperature):g} K"
-            )
+        if np.any(bad := scale <= 0):
+            allowed = f"where {record.name!r} has any resistance by its resistance_temperature_coefficient"
+            raise refused("temperature", allowed, temperature, bad)
     return CellFigures(
         figure(record, "resistance_10lx") * scale,
         figure(record, "gamma"),

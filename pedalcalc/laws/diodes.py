@@ -11,6 +11,8 @@ from pedalcalc._base import Array, Number, Result, formula, quantity
 from pedalcalc._junction import Junction
 from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, Count, Kelvin, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.laws._wright import log_current
 from pedalcalc.laws.junctions import CURRENT_STRAIGHT, Figures, branch, figures, settled_current
 
@@ -152,13 +154,10 @@ def junction_voltage(current: AnyNumber, *, junction: Any, temperature: Kelvin =
         forward = np.where(nvt == 0, np.where(i > 0, law.knee, 0.0), nvt * log_current(np.maximum(i, -i_s), i_s))
         forward = forward + i * law.resistance
         if law.breakdown is None:
-            if np.any(i < -i_s):
-                worst = np.broadcast_arrays(i, -i_s)
-                first = np.flatnonzero(worst[0] < worst[1])[0]
-                raise ValueError(
-                    f"current must be at least {worst[1].flat[first] + 0.0:g} (minus the saturation current), "
-                    f"since no more flows in reverse, got {worst[0].flat[first]:g}"
-                )
+            if np.any(bad := i < -i_s):
+                least = shown(float(np.broadcast_to(-i_s, bad.shape)[bad][0]) + 0.0, "A")
+                allowed = f"at least {least} (minus the saturation current), since no more flows in reverse"
+                raise refused("current", allowed, i, bad)
             return np.asarray(forward)
         knee, behind = law.breakdown
         back = -(knee + np.maximum(-i - i_s, 0.0) * behind)

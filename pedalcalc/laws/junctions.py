@@ -24,6 +24,7 @@ from pedalcalc._base import Array
 from pedalcalc._figure import figure, known
 from pedalcalc._junction import BOLTZMANN, CHARGE
 from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._refusal import refused
 from pedalcalc.devices import Zener
 from pedalcalc.laws._wright import solve_series
 
@@ -68,11 +69,9 @@ def saturation(record: Any, temperature: Array) -> tuple[Array, Array]:
             warmer = SATURATION_EXPONENT * np.log(ratio) + (ratio - 1) * gap / (vt * temperature)
             logarithm = logarithm + np.where(n == 0, 0.0, warmer / n)
         i_s = np.asarray(np.where(n == 0, 0.0, np.exp(logarithm)))
-    if np.any((i_s == 0) & (n > 0) & (temperature != TEMPERATURE_RECORD)):
-        raise ValueError(
-            f"temperature must not be so low that the saturation current of {record.name!r} is below what a float holds, "
-            f"got {np.min(temperature):g} K"
-        )
+    if np.any(bad := (i_s == 0) & (n > 0) & (temperature != TEMPERATURE_RECORD)):
+        allowed = f"high enough that the saturation current of {record.name!r} is above what a float holds"
+        raise refused("temperature", allowed, temperature, bad)
     if np.any((i_s == 0) & (n > 0)):
         raise ValueError(
             f"ideality of {record.name!r} is too small for a junction: its saturation current is below what a float "

@@ -11,6 +11,7 @@ from pedalcalc._base import Array, formula
 from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, Kelvin
 from pedalcalc._record import Device, specimen
+from pedalcalc._refusal import refused
 from pedalcalc.devices import Bjt, Coupler, Diode, Jfet, Ldr, Led, Mosfet, Zener
 from pedalcalc.laws import cells, junctions, transistors
 
@@ -136,9 +137,7 @@ def _light(lamp: Led, rise: Array) -> Array:
     if np.all(np.isnan(figure(lamp, "light_temperature_coefficient"))):
         return np.asarray(np.nan * rise)
     light = np.asarray(1 + figure(lamp, "light_temperature_coefficient") * rise)
-    if np.any(light <= 0):
-        raise ValueError(
-            f"temperature must be where {lamp.name!r} gives light: its light_temperature_coefficient times the change "
-            "from 300 K must be above -1"
-        )
+    if np.any(bad := light <= 0):
+        allowed = f"where {lamp.name!r} gives any light by its light_temperature_coefficient"
+        raise refused("temperature", allowed, rise + TEMPERATURE_RECORD, bad)
     return light

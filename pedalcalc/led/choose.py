@@ -21,6 +21,7 @@ from pedalcalc._base import (
 )
 from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc._stock import drawer
+from pedalcalc._units import shown
 from pedalcalc.devices import Led
 from pedalcalc.led._string import Lamps, across, lamps, string_current, words
 from pedalcalc.led.point import CURRENT_DARK, brightness, visible_currents
@@ -152,8 +153,8 @@ def choose_resistor(
     drop = float(sum(across(np.asarray(wanted), lamp, _ROOM) for lamp in usual))
     if supply[1] <= drop:
         raise ValueError(
-            f"voltage_supply must be above {drop:.3g} V, the drop of {words(string)} at {wanted:g} A, "
-            f"got {supply[1]:g}; take fewer lamps in series or more volts"
+            f"voltage_supply must be above {shown(float(f'{drop:.3g}'), 'V')}, the drop of {words(string)} at "
+            f"{shown(wanted, 'A')}, got {shown(supply[1], 'V')}; take fewer lamps in series or more volts"
         )
     # The typical current decides; it falls as the resistance rises.
     typical = string_current(np.asarray(supply[1]), known, usual, _ROOM)
@@ -162,7 +163,7 @@ def choose_resistor(
         place += 1
         if place == known.size:
             raise ValueError(
-                f"stock must hold a resistor at which no lamp exceeds its rating, got up to {known[-1]:g} Ω"
+                f"stock must hold a resistor at which no lamp exceeds its rating, got up to {shown(float(known[-1]), 'Ω')}"
             )
     window = range(max(place - NEIGHBOURS, 0), min(place + NEIGHBOURS + 1, known.size))
     options = tuple(_option(float(known[k]), _range(float(known[k]), case), usual[0], wanted) for k in window)

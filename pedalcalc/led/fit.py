@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc._base import Caution, Result, caution_above, caution_below, fit, is_a, numeric, quantity
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._units import shown
 from pedalcalc.devices import Led, typical
 from pedalcalc.led._string import across
 
@@ -103,7 +104,7 @@ def fit_led(*, current: ArrayLike, voltage: ArrayLike, led: Led) -> LedFit:
     i_s = float(np.exp(-offset / nvt))
     if i_s == 0:
         raise ValueError(
-            f"voltage must rise more with current than this: no lamp is so steep, got {v[0]:g} to {v[-1]:g} V"
+            f"voltage must rise more with current than this: no lamp is so steep, got {shown(v[0], 'V')} to {shown(v[-1], 'V')}"
         )
     missed = v - (nvt * np.log1p(i / i_s) + i * r_s)
     missed = np.where(np.abs(missed) < RESIDUAL_NONE, 0.0, missed)
@@ -148,10 +149,11 @@ def _refuse_contradictions(i: NDArray[np.float64], v: NDArray[np.float64]) -> No
     """Refuse readings that no one lamp can give."""
     for (i_1, v_1), (i_2, v_2) in zip(zip(i, v, strict=True), zip(i[1:], v[1:], strict=True), strict=False):
         if i_1 == i_2:
-            raise ValueError(f"current must differ between pairs, got {i_1:g} A twice")
+            raise ValueError(f"current must differ between pairs, got {shown(i_1, 'A')} twice")
         if v_2 <= v_1:
             raise ValueError(
-                f"voltage must rise with current, got {v_1:g} V at {i_1:g} A but {v_2:g} V at {i_2:g} A; "
+                f"voltage must rise with current, got {shown(v_1, 'V')} at {shown(i_1, 'A')} but {shown(v_2, 'V')} at "
+                f"{shown(i_2, 'A')}; "
                 "are current and voltage swapped, or two lamps mixed up?"
             )
 
@@ -161,8 +163,9 @@ def _two(i: NDArray[np.float64], v: NDArray[np.float64], r_s: float) -> tuple[fl
     junction = v - i * r_s
     if junction[1] <= junction[0]:
         raise ValueError(
-            f"voltage must rise by more than the {r_s:g} Ω of the colour class alone would drop, "
-            f"got {v[0]:g} V at {i[0]:g} A and {v[1]:g} V at {i[1]:g} A; take a third pair at a lower current"
+            f"voltage must rise by more than the {shown(r_s, 'Ω')} of the colour class alone would drop, "
+            f"got {shown(v[0], 'V')} at {shown(i[0], 'A')} and {shown(v[1], 'V')} at {shown(i[1], 'A')}; "
+            "take a third pair at a lower current"
         )
     nvt = float((junction[1] - junction[0]) / np.log(i[1] / i[0]))
     return nvt, r_s, float(junction[0] - nvt * np.log(i[0]))
@@ -171,13 +174,14 @@ def _two(i: NDArray[np.float64], v: NDArray[np.float64], r_s: float) -> tuple[fl
 def _three(i: NDArray[np.float64], v: NDArray[np.float64]) -> tuple[float, float, float]:
     """Return n Vt, Rs >= 0 and the offset that fit three or more pairs best."""
     columns = np.column_stack([np.log(i), i, np.ones_like(i)])
-    nvt, r_s, offset = (float(part) for part in np.linalg.lstsq(columns / columns.max(axis=0), v)[0] / columns.max(0))
+    size = np.abs(columns).max(axis=0)
+    nvt, r_s, offset = (float(part) for part in np.linalg.lstsq(columns / size, v)[0] / size)
     if r_s < 0:
         nvt, offset = (float(part) for part in np.linalg.lstsq(columns[:, [0, 2]], v)[0])
         r_s = 0.0
     if nvt <= 0:
         raise ValueError(
             "voltage must follow a lamp's curve, steep at low and flat at high current, got one that is a plain "
-            f"resistance from {i[0]:g} to {i[-1]:g} A; spread the currents over a decade or more"
+            f"resistance from {shown(i[0], 'A')} to {shown(i[-1], 'A')}; spread the currents over a decade or more"
         )
     return nvt, r_s, offset

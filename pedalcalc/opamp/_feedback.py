@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._refusal import must
+
 Array = NDArray[np.float64]
 
 
 def ratio(r_f: Array, r: Array, leg: str) -> Array:
     """Return RF/R with opens and shorts in their limits; `leg` names the resistor at the inverting input."""
-    if np.any((r_f == 0) & (r == 0)) or np.any(np.isinf(r_f) & np.isinf(r)):
-        raise ValueError(f"resistance_feedback and {leg} must not both be 0 or both open")
+    if np.any(bad := ((r_f == 0) & (r == 0)) | (np.isinf(r_f) & np.isinf(r))):
+        raise must(f"resistance_feedback and {leg} must not both be 0 or both open", bad)
     with np.errstate(divide="ignore"):
         return np.asarray(r_f / r)
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._base import Result, Stock, numeric, one_number, quantity, search
-from pedalcalc._units import told
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown, told
 from pedalcalc.values._series import ladder
 
 __all__ = ["GainResistors", "choose_gain_resistors"]
@@ -85,12 +86,13 @@ def choose_gain_resistors(
     high = one_number("resistance_max", resistance_max, "", above=0)
     in_place = one_number("resistance_feedback", resistance_feedback, "", unknown=True, above=0)
     if low > high:
-        raise ValueError(f"resistance_min must be at most resistance_max ({high:g}), got {low:g}")
+        raise refused("resistance_min", f"at most resistance_max ({shown(high, 'Ω')})", low)
     every = ladder(stock)
     known = every[(every >= low) & (every <= high)]
     if not known.size:
         raise ValueError(
-            f"stock must hold a resistor from resistance_min to resistance_max, {low:g} to {high:g} Ω, got {told(stock)}"
+            "stock must hold a resistor from resistance_min to resistance_max, "
+            f"{shown(low, 'Ω')} to {shown(high, 'Ω')}, got {told(stock)}"
         )
     ratio = float(wanted - 1 if wanted > 0 else -wanted)
     upper, lower = np.meshgrid(known if np.isnan(in_place) else np.array([in_place]), known, indexing="ij")

@@ -21,6 +21,7 @@ from pedalcalc._base import formula
 from pedalcalc._figure import meter_resistance
 from pedalcalc._ranges import AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._refusal import must
 from pedalcalc.devices import Meter, OpAmp
 from pedalcalc.opamp._feedback import Array, ratio
 from pedalcalc.opamp._point import OpAmpPoint, opamp_point
@@ -269,8 +270,8 @@ def inverting(
     r_f, r_i, source = resistance_feedback, resistance_input, resistance_generator
     part, own = specimen("op_amp", op_amp, OpAmp), meter_resistance(meter)
     x = ratio(r_f, r_i, "resistance_input")
-    if np.any(np.isinf(r_f) & np.isinf(source)):
-        raise ValueError("resistance_feedback and resistance_generator must not both be open: the input floats")
+    if np.any(bad := np.isinf(r_f) & np.isinf(source)):
+        raise must("resistance_feedback and resistance_generator must not both be open, or the input floats", bad)
     with np.errstate(divide="ignore", invalid="ignore"):
         loaded = np.where(np.isinf(r_i), 0.0, r_f / (r_i + source))
         low = np.where(np.isinf(capacitance_input), 0.0, 1 / (2 * np.pi * capacitance_input * (r_i + source)))

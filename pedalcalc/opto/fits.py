@@ -31,6 +31,8 @@ from pedalcalc._base import (
     quantity,
 )
 from pedalcalc._ranges import AboveZero
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
 from pedalcalc.opto.coupler import coupler_resistance
@@ -178,7 +180,8 @@ def fit_coupler(
     dark = max(float(coupler.cell.resistance_dark), least) if np.isnan(read_dark) else read_dark
     if dark <= np.max(ohms):
         if not np.isnan(read_dark):
-            raise ValueError(f"resistance_dark must be above every lit reading, got {dark:g} below {np.max(ohms):g}")
+            most = shown(float(np.max(ohms)), "Ω")
+            raise refused("resistance_dark", f"above every lit reading (up to {most})", dark)
         dark = float(3 * np.max(ohms))
     middle = float(np.exp(np.mean(np.log(amps))))
     log_over, log_ohms = np.log(amps / middle), np.log(ohms)

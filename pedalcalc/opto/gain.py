@@ -16,16 +16,17 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, formula, one_of, parallel
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
+from pedalcalc._refusal import must, refused
 
 PLACEMENTS = ("shunt", "series", "feedback")
 
 
 def _share(below: NDArray[np.float64], above: NDArray[np.float64], names: str) -> NDArray[np.float64]:
     """Return below / (below + above), its limits included; refuse 0/0 and infinity/infinity."""
-    if np.any((below == 0) & (above == 0)):
-        raise ValueError(f"{names} cannot all be 0: the gain is undefined")
-    if np.any(np.isinf(below) & np.isinf(above)):
-        raise ValueError(f"{names} cannot all be open: the gain is undefined")
+    if np.any(bad := (below == 0) & (above == 0)):
+        raise must(f"{names} cannot all be 0, which leaves the gain undefined", bad)
+    if np.any(bad := np.isinf(below) & np.isinf(above)):
+        raise must(f"{names} cannot all be open, which leaves the gain undefined", bad)
     with np.errstate(invalid="ignore"):
         return np.where(np.isinf(below) & ~np.isnan(above), 1.0, below / (below + above))
 
@@ -81,8 +82,8 @@ def cell_gain(
     both = parallel(cell, load)
     if placement == "shunt":
         return _share(both, arm, "resistance_arm and what stands to ground")
-    if np.any((both == 0) & (arm == 0)) or np.any(np.isinf(both) & np.isinf(arm)):
-        raise ValueError("resistance_arm and the feedback path cannot both be 0 or both be open")
+    if np.any(bad := ((both == 0) & (arm == 0)) | (np.isinf(both) & np.isinf(arm))):
+        raise must("resistance_arm and the feedback path cannot both be 0 or both be open", bad)
     with np.errstate(divide="ignore"):
         return np.asarray(both / arm)
 
@@ -136,18 +137,17 @@ def cell_for_reduction(
     arm, load = resistance_arm, resistance_load
     lost = np.asarray(np.expm1(reduction_db * (np.log(10) / 20)))
     if placement == "series":
-        if np.any(np.isinf(arm + load)):
-            raise ValueError("resistance_arm and resistance_load must be finite: an open divider is not reduced")
+        if np.any(bad := np.isinf(arm + load)):
+            raise must("resistance_arm and resistance_load must be finite, since an open divider is not reduced", bad)
         return np.asarray((arm + load) * lost)
     if placement == "feedback":
-        if np.any(np.isinf(load)):
-            raise ValueError(
-                "resistance_load must be finite: without a feedback resistor there is no gain to reduce from"
-            )
+        if np.any(bad := np.isinf(load)):
+            allowed = "finite, since without a feedback resistor there is no gain to reduce from"
+            raise refused("resistance_load", allowed, load, bad)
         both = load + np.where(np.isnan(arm), np.nan, 0.0)
     else:
         both = parallel(arm, load)
-        if np.any(np.isinf(both)):
-            raise ValueError("resistance_arm and resistance_load cannot both be open")
+        if np.any(bad := np.isinf(both)):
+            raise must("resistance_arm and resistance_load cannot both be open", bad)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(lost == 0, np.where(np.isnan(both), np.nan, np.inf), both / lost)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import numeric
+from pedalcalc._units import said, shown
 
 Array = NDArray[np.float64]
 
@@ -29,7 +30,7 @@ def checked_pairs(current: ArrayLike, resistance_cell: ArrayLike, tolerance: Arr
     ):
         if np.any(bad):
             place = int(np.argmax(bad))
-            raise ValueError(f"{name}: reading {place + 1} ({row[place]:g}) is {why}")
+            raise ValueError(f"{name}: reading {place + 1} ({said(name, row[place])}) is {why}")
     _refuse_contradiction(amps, ohms, 3 * float(tolerance))
     return amps, ohms
 
@@ -45,8 +46,8 @@ def _refuse_contradiction(amps: Array, ohms: Array, slack: float) -> None:
     if level or (np.any(wrong) and (amps.size < 4 or np.count_nonzero(wrong) > np.count_nonzero(pairs) / 3)):
         high, low = np.unravel_index(int(np.argmax(np.where(pairs, rise, -np.inf))), rise.shape)
         raise ValueError(
-            f"resistance_cell must fall with current: reading {low + 1} ({amps[low]:g} A, {ohms[low]:g} Ω) and reading "
-            f"{high + 1} ({amps[high]:g} A, {ohms[high]:g} Ω) contradict each other"
+            f"resistance_cell must fall with current: reading {low + 1} ({shown(amps[low], 'A')}, {shown(ohms[low], 'Ω')}) "
+            f"and reading {high + 1} ({shown(amps[high], 'A')}, {shown(ohms[high], 'Ω')}) contradict each other"
         )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Result, numeric, quantity, simulate
+from pedalcalc._refusal import Unsolved, among
 from pedalcalc.devices import Coupler, Ldr
 from pedalcalc.opto.cell import _law
 from pedalcalc.opto.coupler import coupler_illuminance
@@ -56,9 +57,10 @@ def _fall(level: Array, goal: Array, span: Array, exponent: Array) -> Array:
         log_now = np.minimum(np.maximum(log_now + step, -650.0), log_excess)
         after = np.exp(log_now)
         open_ = np.abs(step) * np.maximum(now, after) > 1e-12 * (goal + after)
-        if not np.any(open_ & ((log_now > -650.0) | (step > 0))):
+        open_ &= (log_now > -650.0) | (step > 0)
+        if not np.any(open_):
             return np.asarray(goal + after)
-    raise RuntimeError(f"the fall of the cell did not converge at index {tuple(np.argwhere(open_)[0])}")
+    raise Unsolved("the fall of the cell did not converge", open_)
 
 
 def _steps(light: Array, moments: Array, start: Array, cell: Ldr) -> tuple[Array, Array]:
@@ -80,7 +82,8 @@ def _steps(light: Array, moments: Array, start: Array, cell: Ldr) -> tuple[Array
         falling = now > aim
         now = np.where(falling, now, aim + (now - aim) * kept[..., i])
         if np.any(falling):
-            now[falling] = _fall(now[falling], aim[falling], width[i] / time_fall[falling], fall_exponent[falling])
+            with among(goal.shape, np.flatnonzero(falling) * goal.shape[-1] + i):
+                now[falling] = _fall(now[falling], aim[falling], width[i] / time_fall[falling], fall_exponent[falling])
         level[..., i + 1] = now
     conductance = dark + level / resistance_10lx
     with np.errstate(divide="ignore"):

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import wrightomega
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc.pump._pulse import Array, Circuit, Settled
 
 # The method of order four with five equal diagonal stages of 1/4, HAIRER-WANNER table IV.6.5: its last stage is the step.
@@ -189,7 +190,7 @@ def settle_overlap(circuit: Circuit, source: Array, idle: Array, state: Array) -
         if not moving.size:
             break
     else:
-        raise RuntimeError(f"the overlapping diodes did not converge at element {moving[0]} of the overloaded ones")
+        raise Unsolved("the overlapping diodes did not converge", np.isin(np.arange(size), moving))
     period = Period(*periods)
     settled = Settled(
         period.mean,

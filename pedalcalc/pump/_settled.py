@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from pedalcalc._refusal import among
 from pedalcalc.pump._overlap import settle_overlap
 from pedalcalc.pump._pulse import Array, Circuit, Settled, settle_pulses
 
@@ -45,7 +46,8 @@ def _settle(circuit: Circuit, source: Array, idle: Array) -> tuple[Settled, Arra
         pin[where] = straight
         if pumps.any():
             chosen, where = [part[pumps] for part in chosen], where[pumps]
-            stepped, pin[where] = settle_overlap(Circuit(*chosen[:-2]), chosen[-2], chosen[-1], begin[:, pumps])
+            with among(shape, where):
+                stepped, pin[where] = settle_overlap(Circuit(*chosen[:-2]), chosen[-2], chosen[-1], begin[:, pumps])
             for field, value in zip(fields, stepped, strict=True):
                 field[where] = value
     return Settled(*(field.reshape(shape) for field in fields)), pin.reshape(shape)

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity
+from pedalcalc._base import Caution, Number, Range, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Converter
 
 Array = NDArray[np.float64]
 
+#: No converter lives on more, or gives it; far beyond, the diodes leave no digit to settle on.
+Volts = Annotated[Any, Range(least=0, most=1000.0)]
+Amperes = Annotated[Any, Range(least=0, most=100.0)]
 #: What can be done with the low-voltage pin.
 LOW_PIN = ("open", "grounded")
 

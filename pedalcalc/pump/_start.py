@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import wrightomega
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc.pump._overlap import one_period
 from pedalcalc.pump._pulse import Array, Circuit, Pulse, area
 
@@ -62,7 +63,7 @@ def periods_to(circuit: Circuit, target: Array, final: Array) -> Array:
         factor = np.clip(0.8 * np.maximum(ahead.bend[~crossed], 1e-9) ** (-1 / 3), 0.3, np.where(grows[rest], 4.0, 1.0))
         leap[rest] = np.maximum(1, np.where(factor > 1.2, np.ceil(leap[rest] * factor), np.floor(leap[rest] * factor)))
         active = active[~short]
-    raise RuntimeError(f"the start was not followed to its end at element {int(active[0])}")
+    raise Unsolved("the start was not followed to its end", np.isin(np.arange(size), active))
 
 
 class _Leap(NamedTuple):

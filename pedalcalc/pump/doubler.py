@@ -20,10 +20,21 @@ from numpy.typing import NDArray
 from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, one_of
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
+from pedalcalc._refusal import among
 from pedalcalc.devices import Converter, Diode
 from pedalcalc.pump._pulse import Circuit
 from pedalcalc.pump._settled import settle
-from pedalcalc.pump._stage import LOW_PIN, Output, Pump, open_cautions, ripple_sum, stage_cautions, stage_result
+from pedalcalc.pump._stage import (
+    LOW_PIN,
+    Amperes,
+    Output,
+    Pump,
+    Volts,
+    open_cautions,
+    ripple_sum,
+    stage_cautions,
+    stage_result,
+)
 
 __all__ = ["doubler"]
 
@@ -52,7 +63,7 @@ def one_of_equal(
 @formula
 def doubler(
     *,
-    voltage_supply: AtLeastZero,
+    voltage_supply: Volts,
     resistance_feed: AtLeastZero,
     resistance_switch: AtLeastZero,
     current_idle: AtLeastZero,
@@ -67,7 +78,7 @@ def doubler(
     low_pin: str,
     diode: Diode,
     converter: Converter,
-    current_load: AtLeastZero = 0.0,
+    current_load: Amperes = 0.0,
     resistance_load: AboveZeroToInfinity = np.inf,
 ) -> Pump:
     """Find the output of a voltage doubler made of a converter and two diodes.
@@ -79,7 +90,7 @@ def doubler(
     Parameters
     ----------
     voltage_supply : array_like
-        Supply ahead of `resistance_feed` [V], at least 0.
+        Supply ahead of `resistance_feed` [V], at least 0 and at most 1000.
     resistance_feed : array_like
         Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
     resistance_switch : array_like
@@ -109,7 +120,7 @@ def doubler(
     converter : Converter
         Converter record, for its limits (`pedalcalc.devices`).
     current_load : array_like
-        Constant load current [A], at least 0; none unless stated.
+        Constant load current [A], at least 0 and at most 100; none unless stated.
     resistance_load : array_like
         What the load draws as a resistance [Ω], above 0; none (inf) unless stated.
 
@@ -218,12 +229,16 @@ def _both_loads(
         one = one_of_equal(supply, load, switch, f, c1, esr1, c2, esr2, n, (law[0], law[1], law[2]))
         return settle(one, source * n, idle)[0].output
 
-    def excess(load: Array, *values: Array) -> Array:
-        return np.asarray(values[0] + output(load, *values) / values[1] - load)
-
     load = np.array(parts[0] + 0 * np.sum(np.where(np.isinf(parts), 0.0, parts), axis=0))
     # A resistance draws nothing from a supply that gives nothing.
     live = np.isfinite(parts[1]) & ((output(0 * load, *parts) > 1e-9) | (load > 0))
     few = [part[live] for part in parts]
-    load[live] = elementwise_root(excess, 0 * few[0], few[0] + 2 * few[2] / few[1], *few)
+
+    def excess(load: Array, place: Array, *values: Array) -> Array:
+        with among(few[0].shape, place.astype(int)):  # the search goes on without those that it has found
+            return np.asarray(values[0] + output(load, *values) / values[1] - load)
+
+    with among(live.shape, np.flatnonzero(live)):
+        most = few[0] + 2 * few[2] / few[1]
+        load[live] = elementwise_root(excess, 0 * few[0], most, np.arange(float(few[0].size)), *few)
     return load

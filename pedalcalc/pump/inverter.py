@@ -10,8 +10,10 @@ from pedalcalc.devices import Converter
 from pedalcalc.pump._cycle import solve_cycle
 from pedalcalc.pump._stage import (
     LOW_PIN,
+    Amperes,
     Output,
     Pump,
+    Volts,
     open_cautions,
     output_diode_caution,
     ripple_sum,
@@ -25,7 +27,7 @@ __all__ = ["inverter"]
 @formula
 def inverter(
     *,
-    voltage_supply: AtLeastZero,
+    voltage_supply: Volts,
     resistance_feed: AtLeastZero,
     resistance_switch: AtLeastZero,
     current_idle: AtLeastZero,
@@ -39,7 +41,7 @@ def inverter(
     count: Count,
     low_pin: str,
     converter: Converter,
-    current_load: AtLeastZero = 0.0,
+    current_load: Amperes = 0.0,
     resistance_load: AboveZeroToInfinity = np.inf,
 ) -> Pump:
     """Find the output of a switched-capacitor voltage inverter under load.
@@ -49,7 +51,7 @@ def inverter(
     Parameters
     ----------
     voltage_supply : array_like
-        Supply ahead of `resistance_feed` [V], at least 0.
+        Supply ahead of `resistance_feed` [V], at least 0 and at most 1000.
     resistance_feed : array_like
         Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
     resistance_switch : array_like
@@ -77,7 +79,7 @@ def inverter(
     converter : Converter
         Converter record, for its limits (`pedalcalc.devices`).
     current_load : array_like
-        Constant current of the load between ground and the negative output [A], at least 0; none unless stated.
+        Constant current of the load between ground and the negative output [A], at least 0 and at most 100; none unless stated.
     resistance_load : array_like
         What the load draws as a resistance [Ω], above 0; none (inf) unless stated.
 

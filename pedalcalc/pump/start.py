@@ -6,8 +6,10 @@ import numpy as np
 
 from pedalcalc._base import Number, formula, is_a
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
+from pedalcalc._refusal import among
 from pedalcalc.devices import Diode
 from pedalcalc.pump._settled import settle
+from pedalcalc.pump._stage import Amperes, Volts
 from pedalcalc.pump._start import periods_to
 from pedalcalc.pump.doubler import one_of_equal
 
@@ -21,8 +23,8 @@ _NONE = 1e-6
 def start_time(
     tolerance: AboveZero,
     *,
-    voltage_supply: AtLeastZero,
-    current_load: AtLeastZero,
+    voltage_supply: Volts,
+    current_load: Amperes,
     resistance_switch: AtLeastZero,
     frequency_pump: AboveZero,
     capacitance_pump: AboveZero,
@@ -42,9 +44,9 @@ def start_time(
     tolerance : array_like
         Band, as a share of the final voltage [1], above 0, such as 0.05.
     voltage_supply : array_like
-        Supply at the converter's pin, there from the first moment on [V], at least 0.
+        Supply at the converter's pin, there from the first moment on [V], at least 0 and at most 1000.
     current_load : array_like
-        Load current, drawn from the first moment on [A], at least 0.
+        Load current, drawn from the first moment on [A], at least 0 and at most 100.
     resistance_switch : array_like
         One of the converter's switches [Ω], at least 0; see `Converter.resistance_switch`.
     frequency_pump : array_like
@@ -108,6 +110,6 @@ def start_time(
     starts = (band < 1) & (final > _NONE) & np.isfinite(parts[4])
     chosen = type(circuit)(*(part[starts] for part in parts))
     aim = final[starts]
-    with np.errstate(all="ignore"):
+    with np.errstate(all="ignore"), among(starts.shape, np.flatnonzero(starts)):
         time[starts] = (periods_to(chosen, (1 - band[starts]) * aim, aim) + 0.5) * chosen.period
     return time

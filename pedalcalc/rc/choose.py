@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Result, Stock, one_number, parallel, quantity, search
+from pedalcalc._refusal import refused
 from pedalcalc._stock import drawer, steps
+from pedalcalc._units import shown
 
 #: From where to where [Ω, F] a series is searched: what a pedal's drawer holds. A drawer's own list is searched whole.
 RESISTORS = (1e3, 1e6)
@@ -85,17 +87,15 @@ def choose_corner_parts(frequency_corner: float, *, stock_resistance: Stock, sto
     """
     wanted = one_number("frequency_corner", frequency_corner, above=0)
     resistors = drawer(stock_resistance, "stock_resistance", *RESISTORS)
-    capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS)
+    capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS, unit="F")
     corners = 1 / (2 * np.pi * resistors[:, None] * capacitors)
     off = np.abs(np.log(corners / wanted))
     best = np.argmin(off, axis=0)
     column = np.arange(capacitors.size)
     near = off[best, column] <= steps(resistors)[best]
     if not np.any(near):
-        raise ValueError(
-            f"frequency_corner must be within reach of the parts, "
-            f"{corners.min():.3g} to {corners.max():.3g} Hz, got {wanted:g}"
-        )
+        low, high = (shown(float(f"{end:.3g}"), "Hz") for end in (corners.min(), corners.max()))
+        raise refused("frequency_corner", f"within reach of the parts, {low} to {high}", wanted)
     order = column[near][np.argsort(off[best, column][near], kind="stable")]
     chosen = corners[best[order], order]
     return CornerParts(
@@ -171,8 +171,8 @@ def choose_divider(
     )
     if not np.any(near):
         raise ValueError(
-            f"stock must hold two resistors that give near {wanted:g} V with {seen:g} Ω, "
-            f"such as {top:.3g} Ω over {bottom:.3g} Ω, got none"
+            f"stock must hold two resistors that give near {shown(wanted, 'V')} with {shown(seen, 'Ω')}, such as "
+            f"{shown(float(f'{top:.3g}'), 'Ω')} over {shown(float(f'{bottom:.3g}'), 'Ω')}, got none"
         )
     place = np.flatnonzero(near)
     error = volts[place] / wanted - 1

@@ -9,6 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, formula, numeric
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
+from pedalcalc._refusal import must
+from pedalcalc._units import said
 
 
 def product(
@@ -18,10 +20,8 @@ def product(
     first, second = np.broadcast_arrays(first, second)
     clash = ((first == 0) & np.isinf(second)) | (np.isinf(first) & (second == 0))
     if np.any(clash):
-        raise ValueError(
-            f"{first_name} and {second_name} must not be zero and infinite together: "
-            f"got {first[clash].flat[0]:g} and {second[clash].flat[0]:g}"
-        )
+        got = f"got {said(first_name, first[clash].flat[0])} and {said(second_name, second[clash].flat[0])}"
+        raise must(f"{first_name} and {second_name} must not be zero and infinite together, {got}", clash)
     return np.asarray(first * second)
 
 

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Result, formula, parallel, quantity
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
+from pedalcalc._refusal import must
 from pedalcalc.rc.corner import several
 
 
@@ -127,7 +128,7 @@ def divider(
         ("resistance_load", "resistance_top", (top == 0) & (load == 0), "are 0: a shorted supply"),
     ):
         if np.any(hit):
-            raise ValueError(f"{name} and {other} must not both be what they are: both {why}")
+            raise must(f"{name} and {other} must not both be what they are: both {why}", hit)
     loaded = parallel(bottom, load)
     thevenin = parallel(top, bottom)
     part, part_open = share(top, loaded), share(top, bottom)

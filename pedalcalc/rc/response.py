@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, Result, decibels, formula, parallel, quantity
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._refusal import refused
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -129,10 +130,9 @@ def lowpass_response(
     """
     source, load, esr, voltage = resistance_generator, resistance_load, resistance_esr, voltage_input
     through = source + resistance
-    if np.any((through == 0) & (load == 0)):
-        raise ValueError(
-            "resistance_load must be above 0 where resistance_generator and resistance are 0, got 0: a shorted ideal source"
-        )
+    if np.any(bad := (through == 0) & (load == 0)):
+        allowed = "above 0 where resistance_generator and resistance are 0, a shorted ideal source"
+        raise refused("resistance_load", allowed, load, bad)
     with np.errstate(divide="ignore", invalid="ignore"):
         passband = np.where(np.isinf(through), 0.0, np.where(load == 0, 0.0, 1 / (1 + through / load)))
     passband = np.where(np.isnan(through + load), np.nan, passband)
@@ -199,10 +199,9 @@ def highpass_response(
     """
     source, load, voltage = resistance_generator, resistance_load, voltage_input
     shunt = parallel(resistance, load)
-    if np.any(np.isinf(shunt) & np.isinf(source)):
-        raise ValueError(
-            "resistance_generator must be finite where resistance and resistance_load are open, got inf: a floating output"
-        )
+    if np.any(bad := np.isinf(shunt) & np.isinf(source)):
+        allowed = "finite where resistance and resistance_load are open, a floating output"
+        raise refused("resistance_generator", allowed, source, bad)
     with np.errstate(divide="ignore", invalid="ignore"):
         passband = np.where(np.isinf(source) | (shunt == 0), 0.0, 1 / (1 + source / shunt))
     passband = np.where(np.isnan(source + shunt), np.nan, passband)

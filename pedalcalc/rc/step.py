@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, Result, formula, quantity
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.rc.corner import product
 
 
@@ -147,11 +149,9 @@ def time_between_levels(
     missed = ((level - start) * np.sign(final - start) < 0) | ((final - level) * np.sign(final - start) < 0)
     missed |= (final == start) & (level != start) & ~np.isnan(level)
     if np.any(missed):
-        first, wanted, last = (values[missed].flat[0] for values in (start, level, final))
-        raise ValueError(
-            f"voltage_level must lie between voltage_start ({first:g}) and voltage_final ({last:g}), "
-            f"else it is never reached: got {wanted:g}"
-        )
+        first, last = (shown(values[missed].flat[0], "V") for values in (start, final))
+        allowed = f"between voltage_start ({first}) and voltage_final ({last}), or it is never reached"
+        raise refused("voltage_level", allowed, level, missed)
     with np.errstate(divide="ignore", invalid="ignore"):
         elapsed = np.log1p((level - start) / (final - level))
         elapsed = np.where(level == start, 0.0, np.where(level == final, np.inf, elapsed))

@@ -7,6 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pedalcalc._refusal import must
+
 Array = NDArray[np.float64]
 
 
@@ -47,10 +49,11 @@ def detector(
     peak, attack, discharge, diode, leakage, *others = np.broadcast_arrays(
         peak, attack, discharge, diode, leakage, *extra
     )
-    if np.any((attack == 0) & (discharge == 0)):
-        raise ValueError("resistance_attack and resistance_release (with resistance_load) must not both be 0")
-    if np.any(np.isinf(attack) & np.isinf(discharge) & (leakage == 0)):
-        raise ValueError(
-            "resistance_attack and resistance_release must not both be open: nothing sets the voltage of the capacitor"
+    if np.any(bad := (attack == 0) & (discharge == 0)):
+        raise must("resistance_attack and resistance_release (with resistance_load) must not both be 0", bad)
+    if np.any(bad := np.isinf(attack) & np.isinf(discharge) & (leakage == 0)):
+        raise must(
+            "resistance_attack and resistance_release must not both be open, or nothing sets the capacitor's voltage",
+            bad,
         )
     return Detector(peak, attack, discharge, diode, leakage, tuple(others))

@@ -7,6 +7,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._refusal import Unsolved
+
 Array = NDArray[np.float64]
 
 MOST_STEPS = 100
@@ -41,4 +43,4 @@ def newton(function: Callable[[Array], tuple[Array, Array]], low: Array, high: A
         open_ = open_ & ~done
         if not np.any(open_):
             return x
-    raise RuntimeError(f"no root found at index {tuple(int(i) for i in np.argwhere(open_)[0])}")
+    raise Unsolved("no angle of conduction found", open_)

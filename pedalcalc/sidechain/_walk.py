@@ -12,6 +12,8 @@ from collections.abc import Callable
 
 import numpy as np
 
+from pedalcalc._refusal import Unsolved
+from pedalcalc._units import shown
 from pedalcalc.sidechain._cycle import Cycle, memory, steady_current
 from pedalcalc.sidechain._newton import Array
 
@@ -52,7 +54,7 @@ def half_wave(cycle: Cycle, span: float) -> HalfWave:
             x += step
             if step <= 4e-16:
                 return x
-        raise RuntimeError(f"no beginning of conduction found after {voltage:g} V")
+        raise Unsolved(f"no beginning of conduction found after {shown(voltage, 'V')}")
 
     def end_at(begin: float, guess: float) -> float:
         first = push * sin(begin + lead) + constant
@@ -78,7 +80,7 @@ def half_wave(cycle: Cycle, span: float) -> HalfWave:
                 x, before = 0.5 * (low + high), 0.5 * (high - low)
                 if before <= 1e-15:
                     return x
-        raise RuntimeError(f"no end of conduction found from angle {begin:g}")
+        raise Unsolved(f"no end of conduction found from {math.degrees(begin):g} °")
 
     def follow(voltage: float, guess: float) -> tuple[float, float, float, float]:
         if peak - diode - left(voltage, CREST) <= 0:

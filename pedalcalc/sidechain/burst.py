@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Result, numeric, one_number, one_of, quantity, simulate
+from pedalcalc._refusal import among
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_voltage,
@@ -142,6 +143,7 @@ def _first_touch(course: _Course, level: float, time_burst: float, count: int) -
 
 
 @simulate
+@among()  # half-waves are no elements of what the caller gave
 def tone_burst(
     time: ArrayLike,
     *,

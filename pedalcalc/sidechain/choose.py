@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Result, Stock, one_number, one_of, quantity, search
+from pedalcalc._base import Array, Result, Stock, one_number, one_of, quantity, search
+from pedalcalc._refusal import refused
 from pedalcalc._stock import drawer, steps
+from pedalcalc._units import said, shown
 from pedalcalc.rc.choose import RESISTORS
 from pedalcalc.sidechain._detector import detector
 from pedalcalc.sidechain.charging import RECTIFIERS
@@ -107,9 +109,9 @@ def choose_detector_parts(
     peak = one_number("voltage_peak", peak_or_usual(voltage_peak, voltage_diode, 0.0), above=0)
     load = one_number("resistance_load", resistance_load, "", above=0, infinity=True)
     if not peak > one_number("voltage_diode", voltage_diode, "", least=0):
-        raise ValueError(f"voltage_peak must be above voltage_diode ({voltage_diode:g} V), got {peak:g} V")
+        raise refused("voltage_peak", f"above voltage_diode ({said('voltage_diode', voltage_diode)})", peak)
     resistors = drawer(stock_resistance, "stock_resistance", *RESISTORS)
-    capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS)
+    capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS, unit="F")
     release = 1 / (1 / resistors[:, None] + 1 / load) * capacitors
     best_release = np.argmin(np.abs(np.log(release / release_wanted)), axis=0)
     column = np.arange(capacitors.size)
@@ -127,8 +129,8 @@ def choose_detector_parts(
     if near.size == 0:
         raise ValueError(
             "time_attack_wanted and time_release_wanted must be within reach of the parts: nearest come "
-            f"{attack[np.argmin(np.abs(off_attack))]:.3g} s and {fall[np.argmin(np.abs(off_release))]:.3g} s, "
-            f"got {attack_wanted:g} s and {release_wanted:g} s"
+            f"{_near(attack, off_attack)} and {_near(fall, off_release)}, "
+            f"got {shown(attack_wanted, 's')} and {shown(release_wanted, 's')}"
         )
     order = near[np.argsort(np.abs(off_attack[near]) + np.abs(off_release[near]), kind="stable")]
     return DetectorParts(
@@ -141,3 +143,8 @@ def choose_detector_parts(
         error_attack=np.expm1(off_attack[order]),
         error_release=np.expm1(off_release[order]),
     )
+
+
+def _near(times: Array, off: Array) -> str:
+    """Return the time that comes nearest, in words."""
+    return shown(float(f"{times[np.argmin(np.abs(off))]:.3g}"), "s")

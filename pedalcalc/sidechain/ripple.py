@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, Result, formula, one_of, quantity
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
+from pedalcalc._refusal import refused
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_area,
@@ -202,10 +203,8 @@ def detector_ripple(
     if not np.any(emptied):
         emptied = return_error(cycle, span, first)[0] < 0
     if np.any(emptied):
-        raise ValueError(
-            "current_leakage must leave some voltage on the capacitor throughout a cycle, "
-            f"got {cycle.leakage[emptied].flat[0]:g}"
-        )
+        allowed = "small enough to leave some voltage on the capacitor throughout a cycle"
+        raise refused("current_leakage", allowed, cycle.leakage, emptied)
     start = _steady_start(cycle, span, first)
     end = conduction_end(cycle, start)
     trough, crest = _extremes(cycle, start, end)

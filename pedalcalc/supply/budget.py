@@ -28,6 +28,7 @@ from pedalcalc._base import (
 )
 from pedalcalc._ranges import AtLeastZero
 from pedalcalc._record import Figure, ends
+from pedalcalc._refusal import must
 from pedalcalc._units import shown
 from pedalcalc.devices import Converter, Diode, OpAmp
 from pedalcalc.pump import Pump, doubler, inverter
@@ -166,10 +167,11 @@ def _pump(
 
 
 def _refuse_drained(left: Array) -> None:
-    if np.any(left < 0):
-        raise ValueError(
+    if np.any(short := left < 0):
+        raise must(
             "voltage_supply must be above what protection and resistance_filter_in drop, "
-            f"but {shown(float(-np.nanmin(left)), 'V')} are wanting"
+            f"but {shown(float(-left[short].flat[0]), 'V')} are wanting",
+            short,
         )
 
 

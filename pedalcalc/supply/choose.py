@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Result, Stock, is_a, lowest_usual_highest, one_number, quantity, search
+from pedalcalc._refusal import refused
 from pedalcalc._stock import drawer
+from pedalcalc._units import shown, told
 from pedalcalc.devices import Capacitor, low
 from pedalcalc.rc import lowpass_response
 
@@ -113,8 +115,12 @@ def choose_filter(
     resistors = drawer(stock_resistance, "stock_resistance", largest / RANGE_RESISTORS, largest)
     resistors = resistors[resistors <= largest]
     if not resistors.size:
-        raise ValueError(f"stock_resistance must hold a resistor of at most {largest:.3g} Ω, which leaves {wanted:g} V")
-    capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS)
+        most = shown(float(f"{largest:.3g}"), "Ω")
+        raise ValueError(
+            f"stock_resistance must hold a resistor of at most {most}, which leaves {shown(wanted, 'V')}, "
+            f"got {told(stock_resistance)}"
+        )
+    capacitors = drawer(stock_capacitance, "stock_capacitance", *CAPACITORS, unit="F")
     passed = lowpass_response(
         hertz,
         resistance=resistors[:, None],
@@ -125,9 +131,8 @@ def choose_filter(
     quiet = behind <= allowed
     serves = np.flatnonzero(quiet.any(axis=1))
     if not serves.size:
-        raise ValueError(
-            f"voltage_ripple_wanted must be within reach of the parts, {behind.min():.3g} V at least, got {allowed:g}"
-        )
+        least_ripple = shown(float(f"{behind.min():.3g}"), "V")
+        raise refused("voltage_ripple_wanted", f"within reach of the parts, {least_ripple} at least", allowed)
     first = np.argmax(quiet[serves], axis=1)
     order = np.lexsort((resistors[serves], capacitors[first]))
     row, column = serves[order], first[order]

@@ -8,6 +8,7 @@ import numpy as np
 
 from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, is_a, numeric, quantity
 from pedalcalc._ranges import AboveZero, AtLeastZero
+from pedalcalc._units import listed
 from pedalcalc.devices import Spread
 
 __all__ = ["CurrentBudget", "DaisyChain", "Draw", "current_budget", "daisy_chain"]
@@ -81,7 +82,8 @@ def current_budget(draws: tuple[Draw, ...]) -> CurrentBudget:
             for current in is_a(draw.name, draw.current_draw, Spread)
         )
         if np.any(low > typical) or np.any(typical > high) or np.any(low > high):
-            raise ValueError(f"draws: current of {draw.name} must rise from lowest to highest, got {draw.current_draw}")
+            three = listed("current", (float(np.ravel(part)[0]) for part in (low, typical, high)))
+            raise ValueError(f"draws: current of {draw.name} must rise from lowest to highest, got {three}")
         sums = [np.asarray(total + current) for total, current in zip(sums, (low, typical, high), strict=True)]
     return CurrentBudget(current_min=sums[0][()], current_typical=sums[1][()], current_max=sums[2][()], draws=draws)
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, quantity
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
+from pedalcalc._refusal import must, refused
 
 __all__ = ["HalfSupply", "half_supply"]
 
@@ -17,10 +18,11 @@ Array = NDArray[np.float64]
 
 def _divider(top: Array, bottom: Array, load: Array) -> tuple[Array, Array]:
     """Return the share of the supply and the output resistance of a loaded divider, shorts and opens included."""
-    if np.any((top == 0) & ((bottom == 0) | (load == 0))):
-        raise ValueError("resistance_top must be above 0 where resistance_bottom or resistance_load is 0: a dead short")
-    if np.any(np.isinf(top) & np.isinf(bottom) & np.isinf(load)):
-        raise ValueError("resistance_top and resistance_bottom must not both be open: the node floats")
+    if np.any(bad := (top == 0) & ((bottom == 0) | (load == 0))):
+        allowed = "above 0 where resistance_bottom or resistance_load is 0, a dead short"
+        raise refused("resistance_top", allowed, top, bad)
+    if np.any(bad := np.isinf(top) & np.isinf(bottom) & np.isinf(load)):
+        raise must("resistance_top and resistance_bottom must not both be open, or the node floats", bad)
     with np.errstate(divide="ignore", invalid="ignore"):
         below = 1 / (1 / bottom + 1 / load)
         share = 1 / (1 + top / below)

@@ -7,18 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    caution_below,
-    fit_together,
-    formula,
-    quantity,
-)
+from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, fit_together, formula, quantity
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._refusal import Unsolved
 from pedalcalc.devices import Diode, Mosfet
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.laws._plain import series_current
@@ -208,7 +200,7 @@ def series_mosfet(*, voltage_supply: AtLeastZero, current_load: AtLeastZero, mos
     )
     missing = np.isnan(top + overdrive)
     if not np.all(found.success | missing):
-        raise RuntimeError(f"MOSFET drop did not converge at index {tuple(np.argwhere(~(found.success | missing))[0])}")
+        raise Unsolved("the drop of the MOSFET did not converge", ~(found.success | missing))
     drop = np.where(current == 0, 0.0, found.x)
     drop = np.where(missing, np.nan, drop)
     cautions = (

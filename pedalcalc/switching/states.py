@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pedalcalc._base import Caution, Number, Result, caution_above, formula, one_of, quantity
 from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._refusal import refused
 from pedalcalc.devices import Led
 from pedalcalc.laws import junction_in_series
 
@@ -94,10 +95,9 @@ def indicator_states(
     v, r, meter = voltage_supply, resistance_led, resistance_meter
     specimen("led", led, Led)
     one_of("wiring", wiring, ("grounded", "fed"))
-    if np.any(r + led.resistance_series == 0):
-        raise ValueError(
-            "resistance_led must be above 0 for a lamp without series resistance: nothing limits the current"
-        )
+    if np.any(bad := r + led.resistance_series == 0):
+        allowed = "above 0 for a lamp without series resistance, since nothing limits the current"
+        raise refused("resistance_led", allowed, r, bad)
     current = _lamp(led, v, r)
     with np.errstate(divide="ignore", invalid="ignore"):
         drop = np.where(np.isinf(r), 0.0, v - current * np.where(np.isinf(r), 0.0, r))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._base import Result, quantity, search
+from pedalcalc._units import shown
 from pedalcalc.values._text import leading_digits, single_number
 
 COLOURS = ("black", "brown", "red", "orange", "yellow", "green", "blue", "violet", "grey", "white")
@@ -88,7 +89,7 @@ def _other_end(words: list[str]) -> str:
         other = _decode(words[::-1])
     except ValueError:
         return ""
-    return f"; read from the other end they are {other.resistance:g} Ω"
+    return f"; read from the other end they are {shown(other.resistance, 'Ω')}"
 
 
 def _decode(words: list[str]) -> ResistorMarking:
@@ -157,10 +158,10 @@ def write_bands(resistance: float, *, tolerance: float, band_count: int) -> str:
         raise ValueError(f"band_count must be 3, 4 or 5, got {band_count!r}")
     if count == 3 and not np.isclose(spread, NO_BAND, rtol=1e-9, atol=0):
         raise ValueError(f"tolerance must be {NO_BAND} with three bands, got {spread:g}")
-    digits, power = leading_digits("resistance", number, 3 if count == 5 else 2)
+    digits, power = leading_digits("resistance", number, 3 if count == 5 else 2, "Ω")
     multiplier = [colour for colour, exponent in MULTIPLIERS.items() if exponent == power]
     if not multiplier:
-        raise ValueError(f"resistance {number:g} Ω is out of the range of {int(count)} bands")
+        raise ValueError(f"resistance {shown(number, 'Ω')} is out of the range of {int(count)} bands")
     words = [COLOURS[int(digit)] for digit in digits] + multiplier
     if count > 3:
         ends = [colour for colour, t in BAND_TOLERANCES.items() if np.isclose(t, spread, rtol=1e-9, atol=0)]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pedalcalc._base import Result, one_of, quantity, search
 from pedalcalc._signs import ohm_sign
+from pedalcalc._units import shown
 from pedalcalc.values._bands import ResistorMarking
 from pedalcalc.values._text import leading_digits, read_value, single_number
 
@@ -92,9 +93,9 @@ def write_digit_code(value: float, *, unit: str) -> str:
     >>> write_digit_code(1e-7, unit="F"), write_digit_code(4.7e-12, unit="F")
     ('104', '4R7')
     """
-    unit = one_of("unit", ohm_sign(unit), ("F", "Ω", "ohm"))
-    number = single_number("value", value, above=0)
-    digits, power = leading_digits("value", number, 2)
+    unit = one_of("unit", ohm_sign(unit), ("F", "Ω", "ohm")).replace("ohm", "Ω")
+    number = single_number("value", value, unit=unit, above=0)
+    digits, power = leading_digits("value", number, 2, unit)
     power += 12 if unit == "F" else 0
     if 0 <= power <= 7:
         return f"{digits}{power}"
@@ -102,7 +103,7 @@ def write_digit_code(value: float, *, unit: str) -> str:
         return f"{digits[0]}R{digits[1]}"
     if power == -2:
         return f"R{digits}"
-    raise ValueError(f"value {number:g} is out of the range of a three-digit code")
+    raise ValueError(f"value {shown(number, unit)} is out of the range of a three-digit code")
 
 
 def _capacitor_tolerance(letter: str, capacitance: float) -> tuple[float, float]:
@@ -112,7 +113,7 @@ def _capacitor_tolerance(letter: str, capacitance: float) -> tuple[float, float]
         return CAPACITOR_LETTERS[letter]
     if capacitance >= SMALL_CAPACITOR:
         raise ValueError(
-            f"letter {letter} on a capacitor stands for picofarads and is read below 10 pF only, got {capacitance:g} F"
+            f"letter {letter} on a capacitor stands for picofarads and is read below 10 pF only, got {shown(capacitance, 'F')}"
         )
     spread = CAPACITOR_FARADS[letter] / capacitance
     return -spread, spread

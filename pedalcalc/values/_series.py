@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Number, Stock, numeric, one_of, search
-from pedalcalc._units import told
+from pedalcalc._refusal import at_index
+from pedalcalc._units import said, told
 from pedalcalc.values._text import read_value, single_number
 
 SERIES = ("E3", "E6", "E12", "E24", "E48", "E96", "E192")
@@ -129,7 +130,10 @@ def _checked(value: ArrayLike, stock: Stock) -> tuple[NDArray[np.float64], NDArr
 
 def _refuse_beyond(asks: str, number: NDArray[np.float64], beyond: NDArray[np.bool_], words: str, end: float) -> None:
     if np.any(beyond):
-        raise ValueError(f"{asks} {words} {end:g}, the last in stock, got {number[beyond].flat[0]:g}")
+        raise ValueError(
+            f"{asks} {words} {said(asks.split()[0], end)}, the last in stock, "
+            f"got {said(asks.split()[0], number[beyond].flat[0])}{at_index(beyond)}"
+        )
 
 
 def _keep_nan(number: NDArray[np.float64], chosen: NDArray[np.float64]) -> Number:

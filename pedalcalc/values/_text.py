@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, numeric, one_of, search
 from pedalcalc._signs import ohm_sign, shows_open
+from pedalcalc._units import shown
 
 POWERS = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "R": 0, "k": 3, "K": 3, "M": 6, "G": 9}
 OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
@@ -282,10 +283,16 @@ def write_value(value: float, *, unit: str, digits: int | None = None) -> str:
 
 
 def single_number(
-    name: str, value: float, *, least: float | None = None, above: float | None = None, most: float | None = None
+    name: str,
+    value: float,
+    *,
+    unit: str | None = None,
+    least: float | None = None,
+    above: float | None = None,
+    most: float | None = None,
 ) -> float:
     """Return `value` as one float that is no NaN, or refuse it naming `name`."""
-    number = numeric(name, value, least=least, above=above, most=most)
+    number = numeric(name, value, unit=unit, least=least, above=above, most=most)
     if number.ndim:
         raise TypeError(f"{name} must be a single number; take an array element by element")
     if math.isnan(number):
@@ -293,11 +300,11 @@ def single_number(
     return float(number)
 
 
-def leading_digits(name: str, value: float, count: int) -> tuple[str, int]:
+def leading_digits(name: str, value: float, count: int, unit: str) -> tuple[str, int]:
     """Split `value` into exactly `count` leading digits and a power of ten."""
     figures = Decimal(f"{value:.9e}").normalize()
     if len(figures.as_tuple().digits) > count:
-        raise ValueError(f"{name} {value:g} has more than {count} significant digits")
+        raise ValueError(f"{name} {shown(value, unit)} has more than {count} significant digits")
     power = figures.adjusted() - count + 1
     return f"{figures.scaleb(-power):f}", power
 
@@ -337,17 +344,20 @@ def write_code(value: float, *, unit: str) -> str:
     >>> write_code(4700.0, unit="Ω"), write_code(0.47, unit="Ω"), write_code(4.7e-9, unit="F")
     ('4K7', 'R47', '4n7')
     """
-    one_of("unit", ohm_sign(unit), ("Ω", "ohm", "F"))
-    number = single_number("value", value, least=0)
+    unit = one_of("unit", ohm_sign(unit), ("Ω", "ohm", "F")).replace("ohm", "Ω")
+    number = single_number("value", value, unit=unit, least=0)
     letters = {-12: "p", -9: "n", -6: "µ", -3: "m"} if unit == "F" else {0: "R", 3: "K", 6: "M", 9: "G"}
     if number == 0 and unit != "F":
         return "0R"
     low, high = min(letters), max(letters) + 3
     figures = Decimal(f"{number:.9e}").normalize() if number > 0 else Decimal("NaN")
     if figures.is_nan() or not low - 3 <= figures.adjusted() < high:
-        raise ValueError(f"value must be above {10.0 ** (low - 3):g} and below {10.0**high:g} {unit}, got {value!r}")
+        ends = (shown(10.0**power, unit) for power in (low - 3, high))
+        raise ValueError(f"value must be above {' and below '.join(ends)}, got {shown(number, unit)}")
     if len(figures.as_tuple().digits) > 4:
-        raise ValueError(f"value has more than four digits: {value!r}; choose a stock value with nearest_value first")
+        raise ValueError(
+            f"value has more than four digits: {shown(number, unit)}; choose a stock value with nearest_value first"
+        )
     power = max(figures.adjusted() // 3 * 3, low)
     whole, _, fraction = f"{figures.scaleb(-power):f}".partition(".")
     whole = "" if whole == "0" else whole
