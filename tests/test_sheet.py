@@ -78,14 +78,16 @@ def test_the_way_of_the_signal_goes_through_what_amplifies(made):
 def test_what_clips_first_is_what_a_slow_sine_shows(yours):
     # the boost by hand: output headroom of its op-amp over its gain, guitar's 10 kΩ into 1 MΩ
     board = yours.board
-    clips, rest = _sound.clipping(board, _sound.Ways("", "", 10e3, 1e6))
+    found = _sound.clipping(board, _sound.Ways("", "", 10e3, 1e6))
+    clips = found.levels
     gain = 1 + 50e3 / 10e3
     record = board.device("IC1")
     middle = 8.52 / 2
     room = middle - max(float(record.headroom_top), float(record.headroom_bottom))
     assert next(iter(clips)) == "IC1 unit 1"
     assert clips["IC1 unit 1"] == pytest.approx(room / gain * 1.01, rel=0.1)
-    assert rest == ()
+    assert found.at_rest == ()
+    assert found.swing == pytest.approx(room, rel=0.05)
 
 
 def test_response_and_control(yours):

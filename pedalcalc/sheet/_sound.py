@@ -14,6 +14,7 @@ from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
 from pedalcalc.board import Board
 from pedalcalc.circuit import Corners, corners, impedance, response, waveform
+from pedalcalc.circuit.signals import jacks
 from pedalcalc.devices import Coupler
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.tolerance.draws import drawn_units
@@ -159,42 +160,55 @@ def corners_section(board: Board, ways: Ways) -> Section:
     return Section("Which parts set which corner", (told, table, *hidden, simple))
 
 
-def clipping(board: Board, ways: Ways) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Return the level [V peak at the generator] at which each part leaves its region, and what is out of it at rest."""
+@dataclass(frozen=True)
+class Clipping:
+    """Levels [V peak at the generator] from which parts leave their region, the first first, and the output's swing [V] there."""
+
+    levels: Mapping[str, float]
+    swing: float
+    at_rest: tuple[str, ...]
+
+
+def clipping(board: Board, ways: Ways) -> Clipping:
+    """Return from which level on each part is out of its region, how far the output swings at the first, and what is out at rest."""
     low, high = LEVELS
-    first = _left(board, ways, np.geomspace(low, high, STEPS))
+    first, _ = _left(board, ways, np.geomspace(low, high, STEPS))
     rest = tuple(name for name, level in first.items() if level == low)
     clips = {name: level for name, level in first.items() if level > low}
+    swing = 0.0
     if clips:
         ratio = (high / low) ** (1 / (STEPS - 1))
-        least = min(clips.values())
-        fine = _left(board, ways, np.geomspace(least / ratio, least, STEPS))
+        levels = np.concatenate([np.geomspace(top / ratio, top, STEPS)[1:] for top in sorted(set(clips.values()))])
+        fine, swings = _left(board, ways, levels)
         clips |= {name: level for name, level in fine.items() if name in clips}
-    return dict(sorted(clips.items(), key=lambda one: one[1])), rest
+        swing = float(swings[int(np.argmax(levels >= min(clips.values())))])
+    return Clipping(dict(sorted(clips.items(), key=lambda one: one[1])), swing, rest)
 
 
-def _left(board: Board, ways: Ways, levels: Array) -> dict[str, float]:
-    """Return the lowest level at which each part leaves its region, from rest."""
+def _left(board: Board, ways: Ways, levels: Array) -> tuple[dict[str, float], Array]:
+    """Return the lowest level at which each part leaves its region, from rest, and the output's largest swing at each level."""
     time = np.linspace(0.0, PERIODS / TONE, INSTANTS)
     given = levels[:, None] * np.sin(2 * np.pi * TONE * time)
-    left = waveform(board, time=time, voltage_input=given, **ways.asked()).left
-    return {name: float(levels[int(np.argmax(np.isfinite(np.atleast_1d(at))))]) for name, at in left.items()}
+    seen = waveform(board, time=time, voltage_input=given, **ways.asked())
+    volts = np.atleast_2d(seen.voltages[ways.net_out or jacks(board)[1]])
+    first = {name: float(levels[int(np.argmax(np.isfinite(np.atleast_1d(at))))]) for name, at in seen.left.items()}
+    return first, np.abs(volts - volts[:, :1]).max(axis=1)
 
 
 def clipping_section(board: Board, ways: Ways) -> Section:
     """Return what clips first and at what level."""
-    clips, rest = clipping(board, ways)
-    gain = float(response(board, frequency=TONE, **ways.asked()).gain)
+    found = clipping(board, ways)
     shown: list[Any] = []
-    if clips:
-        name, level = next(iter(clips.items()))
+    if found.levels:
+        name, level = next(iter(found.levels.items()))
         shown.append(words(
-            f"{name} leaves its region first, at {write_value(level, unit='V', digits=2)} peak from the guitar, 1 kHz: the output "
-            f"then swings {write_value(level * gain, unit='V', digits=2)} peak. A single coil gives 0.1 to 0.3 V, a hot humbucker "
+            f"{name} is the first, at {write_value(level, unit='V', digits=2)} peak from the guitar, 1 kHz: the output "
+            f"then swings {write_value(found.swing, unit='V', digits=2)} peak. A single coil gives 0.1 to 0.3 V, a hot humbucker "
             "struck hard 1 V and more (common practice)."
         ))  # fmt: skip
-        rows = [{"part": one, "from": number_text(at, "V", 2)} for one, at in clips.items()]
-        shown.append(report.table(rows, title="Peak at the guitar from which a part limits, cuts off or saturates"))
+        rows = [{"part": one, "from": number_text(at, "V", 2)} for one, at in found.levels.items()]
+        title = "Peak at the guitar from which a part limits, cuts off or saturates, and a diode clips"
+        shown.append(report.table(rows, title=title))
     else:
         shown.append(words("Nothing leaves its region up to 10 V peak from the guitar."))
     if any(isinstance(one.device, Coupler) for one in board.parts):
@@ -204,8 +218,10 @@ def clipping_section(board: Board, ways: Ways) -> Section:
                 "only drives the LED may limit without being heard."
             )
         )
-    if rest:
+    if found.at_rest:
         shown.append(
-            words(f"At rest or nearly so out of their region already: {', '.join(rest)}. See whether that is meant.")
+            words(
+                f"At rest or nearly so out of their region already: {', '.join(found.at_rest)}. See whether that is meant."
+            )
         )
     return Section("What clips first", tuple(shown))
