@@ -244,16 +244,19 @@ def _source_voltage(board: Board) -> float:
 
 def _for_supply(board: Board, plain: Expected, ratio: float, start: float, asked: Mapping[str, Any]) -> Expected:
     """Return what is expected where the supply's net stands at a share of what it was taken for."""
-    wanted = plain.voltage_supply * ratio
-    if not wanted > 0:
+    if not ratio > 0:
+        side = "below" if plain.voltage_supply < 0 else "above"
+        got = plain.voltage_supply * ratio
         raise ValueError(
-            f"readings: the supply at {plain.place_supply!r} must be above 0 V, got {wanted:g} V; nothing is powered"
+            f"readings: the supply at {plain.place_supply!r} must be {side} 0 V, got {got:g} V; nothing is powered, or the "
+            "leads are exchanged"
         )
+    wanted = abs(plain.voltage_supply) * ratio
     source, held = start, plain
     for _ in range(4):  # behind a battery's own resistance the source moves by a little more than its terminals
-        source += wanted - held.voltage_supply
+        source += wanted - abs(held.voltage_supply)
         held = expected_readings(board, values={"supply": source}, **asked)
-        if abs(held.voltage_supply - wanted) < MET:
+        if abs(abs(held.voltage_supply) - wanted) < MET:
             break
     return held
 

@@ -59,11 +59,19 @@ def names_of(board: Board, net: str) -> Iterator[str]:
         yield pin_name(part.part, pin, others[0] if others else "")
 
 
+def fed_net(found: Elements) -> str:
+    """Return the net by which the supply is read: its plus, or its minus where the plus is ground; empty without a supply."""
+    if not found.sources:
+        return ""
+    plus, minus = found.sources[-1].nets
+    return minus if found.metal.root(plus)[0] == GROUND else plus
+
+
 def places(board: Board, found: Elements) -> tuple[str, ...]:
     """Return the nets worth a probe, from the supply through the signal path; nets that metal joins stand once."""
     pins = pins_of(board)
     root = found.metal.root
-    source = found.sources[-1].nets[0] if found.sources else ""
+    source = fed_net(found)
     groups: dict[str, list[str]] = {}
     for net in pins:
         if net == source or _inside(pins[net]):
@@ -88,7 +96,7 @@ def supply_nets(board: Board, found: Elements) -> dict[str, int]:
     pins = pins_of(board)
     if not found.sources:
         return {}
-    source, root = found.sources[-1].nets[0], found.metal.root
+    source, root = fed_net(found), found.metal.root
     level = [net for net in pins if root(net)[0] == root(source)[0] and (net == source or _inside(pins[net]))]
     far = dict.fromkeys(level, 0)
     while level:
