@@ -155,8 +155,8 @@ def test_a_net_that_is_misspelt_in_an_answer_is_named():
 def test_a_net_that_is_misspelt_in_the_list_is_a_caution(tmp_path):
     text = TWO_STAGES.read_text(encoding="utf-8")
     (tmp_path / "parts.csv").write_text(text.replace("collector 1, 2: base 2", "colector 1, 2: base 2"))
-    told = [one.what for one in sheet.build_sheet(tmp_path / "parts.csv").cautions]
-    assert any("'colector 1' has one connection only, C2 1" in what for what in told)
+    told = text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions")
+    assert "the net 'colector 1' has one connection only, pin 1 of C2: Is it 'collector 1'?" in " ".join(told.split())
 
 
 def test_an_electrolytic_that_is_turned_round_is_a_caution(tmp_path):
@@ -248,3 +248,32 @@ def test_a_caution_of_a_flat_battery_only_says_so(yours):
     assert [one.what for one in low.cautions if "lowest supply" in one.what] == [
         "IC1 (TL072) has less than its lowest supply"
     ]
+
+
+@pytest.mark.parametrize(
+    ("listed", "slip", "told"),
+    [
+        ("plus: battery plus, minus: battery minus", "plus: battery minus, minus: battery plus",
+         "B1 is the wrong way round: its plus and minus meet those of J3 and X1 crosswise"),
+        ('"1: biased input, 2: reference"', '"1: effect out, 2: reference"',
+         "nothing holds 'biased input', where IC1 pin 3 hangs: It needs a resistor"),
+        ("anode: supply in, cathode: protected", "anode: protected, cathode: supply in", "cannot be predicted: they follow an op-amp"),
+        ('"1: boost feedback, 2: reference"', '"1: boost feedback, 2: Reference"', "is it 'reference'?"),
+        ("3: boosted", "3: gnd", "'gnd' and 'ground' are told apart"),
+    ],
+)  # fmt: skip
+def test_what_looks_like_a_slip_of_the_list_is_a_caution(tmp_path, listed, slip, told):
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    head, _, tail = text.rpartition("B1,battery") if "battery" in listed else (text, "", "")
+    changed = head + "B1,battery" + tail.replace(listed, slip, 1) if tail else text.replace(listed, slip, 1)
+    assert changed != text
+    (tmp_path / "parts.csv").write_text(changed, encoding="utf-8")
+    shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions").split())
+    assert told.casefold() in shown.casefold()
+
+
+def test_a_list_whose_ground_has_another_name_is_refused(tmp_path):
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(text.replace("ground", "GND"), encoding="utf-8")
+    with pytest.raises(ValueError, match=r"the list has no net 'ground': write so .* here it seems to be 'GND'"):
+        sheet.build_sheet(tmp_path / "parts.csv")

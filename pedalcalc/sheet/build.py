@@ -27,6 +27,7 @@ from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
+from pedalcalc.sheet._slips import refuse_without_ground, slips
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section
 from pedalcalc.sheet._symptoms import symptoms_section
 from pedalcalc.sheet._text import band_text, reading_text, reading_texts
@@ -155,6 +156,7 @@ def build_sheet(
     home = Path(parts).parent if isinstance(parts, (str, Path)) else Path()
     name = home.resolve().name.replace("-", " ")
     board = parts if isinstance(parts, Board) else _assembled(parts, supply, rotations, own_readings, meter, tables)
+    refuse_without_ground(board)
     ways = Ways(
         net_in, net_out, one_number("resistance_generator", resistance_generator, "of the guitar", least=0),
         one_number("resistance_load", resistance_load, "that follows", least=0, infinity=True),
@@ -165,7 +167,7 @@ def build_sheet(
     judged = None if file is None else judge_readings(board, readings=home / file, serial=serial, count=DRAWS)
     usual = operating_point(board)
     supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
-    found = _cautions(board, usual, supplied) + power.cautions
+    found = _cautions(board, usual, supplied) + slips(board, usual) + power.cautions
     sections = {
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
         "build": Section("What this build is", (words(*described(board, net_in, net_out)),)),
