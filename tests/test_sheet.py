@@ -277,3 +277,25 @@ def test_a_list_whose_ground_has_another_name_is_refused(tmp_path):
     (tmp_path / "parts.csv").write_text(text.replace("ground", "GND"), encoding="utf-8")
     with pytest.raises(ValueError, match=r"the list has no net 'ground': write so .* here it seems to be 'GND'"):
         sheet.build_sheet(tmp_path / "parts.csv")
+
+
+def test_a_list_whose_way_is_open_has_its_volts_all_the_same(tmp_path):
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(
+        text.replace('"1: boosted, 2: effect out"', '"1: boosted, 2: efect out"'), encoding="utf-8"
+    )
+    listed = (tmp_path / "parts.csv").read_text(encoding="utf-8").splitlines()
+    kept = [line for line in listed if not line.startswith("R7")]
+    (tmp_path / "parts.csv").write_text("\n".join(kept), encoding="utf-8")
+    made = sheet.build_sheet(tmp_path / "parts.csv")
+    for name in ("response", "corners", "clipping"):
+        assert "nothing passes from 'input jack' to 'output'" in " ".join(text_of(made, name).split())
+    assert next(row for row in made.expected.rows if row.place == "half supply").reading_typical > 4
+
+
+def test_the_signal_goes_through_a_transistor_and_not_the_resistor_beside_it(tmp_path):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    line = 'R99,resistor,470k,,5%,,"1: collector 1, 2: base 1",feedback\n'
+    head, _, tail = text.partition("\n")
+    (tmp_path / "parts.csv").write_text(f"{head}\n{line}{tail}", encoding="utf-8")
+    assert "C1 → Q1 → C2" in text_of(sheet.build_sheet(tmp_path / "parts.csv"), "build")

@@ -64,13 +64,7 @@ def response_section(board: Board, ways: Ways) -> Section:
         for k, name in enumerate(NOTES)
     ]  # fmt: skip
     seen = {"into the input": asked["net_in"] or usual.net_in, "out of the output": asked["net_out"] or usual.net_out}
-    ends = [
-        {
-            "looking": name,
-            "at 1 kHz": number_text(float(impedance(board, frequency=1e3, net=net, **asked).impedance_size), "Ω"),
-        }
-        for name, net in seen.items()
-    ]
+    ends = [{"looking": name, "at 1 kHz": _looking(board, net, asked)} for name, net in seen.items()]
     shown.append(words(
         f"From a guitar of {number_text(ways.resistance_generator, 'Ω')} at {usual.net_in!r} to an input of "
         f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as they were told to stand "
@@ -83,6 +77,15 @@ def response_section(board: Board, ways: Ways) -> Section:
     ))  # fmt: skip
     shown += _controls(board, asked)
     return Section("From jack to jack", tuple(shown))
+
+
+def _looking(board: Board, net: str, asked: Mapping[str, Any]) -> str:
+    """Return what a jack looks like, or that nothing of the build hangs there."""
+    try:
+        ohms = float(impedance(board, frequency=TONE, net=net, **asked).impedance_size)
+    except RuntimeError:
+        return "nothing holds it"
+    return "not predictable" if np.isnan(ohms) else number_text(ohms, "Ω")
 
 
 def _quantile(drawn: Array, share: float) -> Array:

@@ -18,7 +18,7 @@ from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_read
 from pedalcalc.board import Board, compared
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.catalogue import find_device
-from pedalcalc.circuit import OperatingPoint, operating_point
+from pedalcalc.circuit import OperatingPoint, operating_point, response
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
@@ -168,15 +168,17 @@ def build_sheet(
     usual = operating_point(board)
     supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
     found = _cautions(board, usual, supplied) + slips(board, usual) + power.cautions
+    why = _soundless(board, ways)
+    heard, silent = not why, (words(f"Not computed: {why}"),)
     sections = {
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
         "build": Section("What this build is", (words(*described(board, net_in, net_out)),)),
         "parts": _parts_section(board),
         "supply": _supply_section(board, expected, [point for point, _ in supplied]),
         "voltages": _voltages_section(expected, usual),
-        "response": _where(response_section, board, ways, "From jack to jack"),
-        "corners": _where(corners_section, board, ways, "Which parts set which corner"),
-        "clipping": _where(clipping_section, board, ways, "What clips first"),
+        "response": response_section(board, ways) if heard else Section("From jack to jack", silent),
+        "corners": corners_section(board, ways) if heard else Section("Which parts set which corner", silent),
+        "clipping": clipping_section(board, ways) if heard else Section("What clips first", silent),
         "changes": _changes_section(board),
         "readings": _readings_section(expected, judged),
         "symptoms": symptoms_section(board),
@@ -207,15 +209,20 @@ def _assembled(
     )  # fmt: skip
 
 
-def _where(make: Any, board: Board, ways: Ways, title: str) -> Section:
-    """Return a section of the sound, or why there is none: a list without jacks has its volts all the same."""
+def _soundless(board: Board, ways: Ways) -> str:
+    """Return why nothing can be told of the sound: a list without jacks, or an open way, has its volts all the same."""
     if not (ways.net_in and ways.net_out):
         try:
             jacks(board)
         except ValueError as reason:
-            return Section(title, (words(f"Not computed: {reason}"),))
-    made: Section = make(board, ways)
-    return made
+            return str(reason)
+    heard = response(board, frequency=[82.4, 1e3, 5e3], **ways.asked())
+    if not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
+        return (
+            f"nothing passes from {heard.net_in!r} to {heard.net_out!r}. Follow the signal in the list, net by net: a part is "
+            "missing, or a net's name is written in two ways"
+        )
+    return ""
 
 
 def _supplied(board: Board, volts: float) -> tuple[dict[str, Any], tuple[Caution, ...]]:
