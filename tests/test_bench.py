@@ -389,3 +389,22 @@ def test_readings_below_ground_are_held_against_the_supply_that_was_read(tmp_pat
     assert found.voltage_supply == pytest.approx(0.9 * expected.voltage_supply, abs=2e-3)
     with pytest.raises(ValueError, match=r"must be below 0 V, got 7\.5 V"):
         bench.judge_readings(board, readings=[took("minus rail", 7.5)], count=60)
+
+
+def test_the_footswitch_is_no_short_cut_of_the_way_that_is_worked_through():
+    board = assemble(ROOT / "notebooks" / "builds" / "your-build" / "parts.csv", supply=9.0)
+    order = [row.place for row in bench.expected_readings(board, count=60).rows]
+    way = [
+        order.index(net)
+        for net in ("supply in", "rail", "effect in", "biased input", "boosted", "effect out", "indicator")
+    ]
+    assert way == sorted(way)
+
+
+def test_a_supply_that_was_not_read_is_asked_for():
+    board = divider(10e3)
+    found = bench.judge_readings(board, readings=[took("half", 4.0)])
+    assert found.verdict.endswith("the supply was not read: read 'rail' first, all else hangs on it")
+    edge = row_of(bench.expected_readings(board), "half")
+    barely = edge.reading_high + 0.02 * (edge.reading_high - edge.reading_low)
+    assert "high and just outside its band" in bench.judge_readings(board, readings=[took("half", barely)]).verdict

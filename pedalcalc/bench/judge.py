@@ -26,6 +26,8 @@ from pedalcalc.tolerance.draws import FIXED
 from pedalcalc.values import write_value
 
 FITS, LOW, HIGH, UNKNOWN = "fits", "low", "high", "nothing to hold it against"
+#: Band widths up to which a reading is just outside.
+JUST = 0.05
 #: By how much every resistor is moved where the parts that a reading depends on are looked for.
 EVEN = 0.1
 #: How near the supply that was read is met [V].
@@ -141,7 +143,9 @@ def judge_readings(
         return Judged(
             rows=rows, verdict=words, first=plain.place_supply, depends_on=(), voltage_supply=guessed.voltage_supply
         )
-    return _told(board, plain, rows, "")
+    lost = plain.place_supply and any(row.verdict in (LOW, HIGH) for row in rows)
+    unread = f"the supply was not read: read {plain.place_supply!r} first, all else hangs on it" if lost else ""
+    return _told(board, plain, rows, unread)
 
 
 def _one_unit(taken: tuple[Reading, ...], serial: str) -> tuple[Reading, ...]:
@@ -308,7 +312,7 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
     many = f"{len(wrong)} of {len(rows)} readings do not fit"
     whole = (
         f"{many}: work from the top, {first.place!r} ({first.state}) is the first that does not fit; it is {first.verdict} "
-        f"by {first.widths:.1f} band widths; it depends most on {', '.join(name for name, _ in depends[:3]) or 'its supply'}"
+        f"{_by(first.widths)}; it depends most on {', '.join(name for name, _ in depends[:3]) or 'its supply'}"
     )
     hang = "" if first.place == CURRENT else _hanging(board, first.place)
     return Judged(
@@ -359,6 +363,10 @@ def _moved(values: Any, usual: Any, moved: Any, unit: int, count: int) -> Any:
     column = np.array(np.broadcast_to(np.asarray(values, float), (count,)))
     column[unit] = moved
     return column
+
+
+def _by(widths: float) -> str:
+    return "and just outside its band" if widths < JUST else f"by {widths:.1f} band widths"
 
 
 def _hanging(board: Board, net: str) -> str:
