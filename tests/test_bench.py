@@ -408,3 +408,23 @@ def test_a_supply_that_was_not_read_is_asked_for():
     edge = row_of(bench.expected_readings(board), "half")
     barely = edge.reading_high + 0.02 * (edge.reading_high - edge.reading_low)
     assert "high and just outside its band" in bench.judge_readings(board, readings=[took("half", barely)]).verdict
+
+
+def test_a_substitute_of_the_other_polarity_does_not_fit():
+    assert (
+        verdict(BOOSTER, Q2="BC559B")
+        == "does not fit: Q2 must be npn, BC559B is pnp: all its currents go the other way"
+    )
+
+
+def test_open_pins_of_a_package_are_no_other_order_of_leads(tmp_path):
+    text = (BUILDS / "optical-compressor" / "parts.csv").read_text(encoding="utf-8")
+    open_boost = text.replace("1: pump supply, 2: pump switch", "1: not connected, 2: pump switch")
+    assert open_boost != text
+    for name, listed in (("boosted", text), ("open", open_boost)):
+        (tmp_path / f"{name}.csv").write_text(listed, encoding="utf-8")
+    verdicts = [
+        bench.changes(assemble(tmp_path / f"{name}.csv", supply=9.0), fitted={"IC1": "ICL7660"}, count=20)[0].verdict
+        for name in ("boosted", "open")
+    ]
+    assert ["other way" in one for one in verdicts] == [True, False]

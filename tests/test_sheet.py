@@ -299,3 +299,16 @@ def test_the_signal_goes_through_a_transistor_and_not_the_resistor_beside_it(tmp
     head, _, tail = text.partition("\n")
     (tmp_path / "parts.csv").write_text(f"{head}\n{line}{tail}", encoding="utf-8")
     assert "C1 → Q1 → C2" in text_of(sheet.build_sheet(tmp_path / "parts.csv"), "build")
+
+
+def test_an_op_amp_that_rests_at_its_limit_is_a_caution(tmp_path):
+    # 200 nA out of 1 MΩ are 0.2 V, times a gain of 51 more than there is room for
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    text = (
+        text.replace(",TL072,", ",NE5532,")
+        .replace("R6,resistor,10k", "R6,resistor,1k")
+        .replace("2: boosted, 3: boosted", "2: boost feedback, 3: boosted")
+    )
+    (tmp_path / "parts.csv").write_text(text, encoding="utf-8")
+    shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions").split())
+    assert "IC1 unit 1 stands at a limit of its output with no signal and passes nothing: See its volts" in shown

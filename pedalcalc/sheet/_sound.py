@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import plot, report
+from pedalcalc._base import Caution
 from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
 from pedalcalc.board import Board
@@ -46,6 +47,35 @@ class Ways:
     def asked(self) -> dict[str, Any]:
         """Return the arguments for the calculations."""
         return dict(vars(self))
+
+
+def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
+    """Return why nothing can be told of the sound, empty if it can, and what stands in its way at rest.
+
+    A list without jacks, or one whose way is open, has its volts all the same.
+    """
+    if not (ways.net_in and ways.net_out):
+        try:
+            jacks(board)
+        except ValueError as reason:
+            return str(reason), ()
+    heard = response(board, frequency=list(NOTES.values()), **ways.asked())
+    stuck = tuple(
+        replace(
+            one,
+            action="see its volts: a small shift at its inputs, times its gain, is enough",
+            value=np.nan,
+            limit=np.nan,
+        )
+        for one in heard.cautions
+        if "stands at a limit" in one.what
+    )
+    if not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
+        return (
+            f"nothing passes from {heard.net_in!r} to {heard.net_out!r}. Follow the signal in the list, net by net: a part is "
+            "missing, or a net's name is written in two ways"
+        ), stuck
+    return "", stuck
 
 
 def response_section(board: Board, ways: Ways) -> Section:

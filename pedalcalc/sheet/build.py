@@ -18,17 +18,17 @@ from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_read
 from pedalcalc.board import Board, compared
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.catalogue import find_device
-from pedalcalc.circuit import OperatingPoint, operating_point, response
+from pedalcalc.circuit import OperatingPoint, operating_point
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
-from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
 from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._slips import refuse_without_ground, slips
-from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section
+from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
 from pedalcalc.sheet._text import band_text, reading_text, reading_texts
 from pedalcalc.supply import battery_life
@@ -167,8 +167,8 @@ def build_sheet(
     judged = None if file is None else judge_readings(board, readings=home / file, serial=serial, count=DRAWS)
     usual = operating_point(board)
     supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
-    found = _cautions(board, usual, supplied) + slips(board, usual) + power.cautions
-    why = _soundless(board, ways)
+    why, stuck = soundless(board, ways)
+    found = _cautions(board, usual, supplied) + slips(board, usual) + stuck + power.cautions
     heard, silent = not why, (words(f"Not computed: {why}"),)
     sections = {
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
@@ -207,22 +207,6 @@ def _assembled(
         parts, supply=supply_of(listed) if supply is None else supply, rotations=rotations, readings=own_readings,
         meter=measurer, tables=tables,
     )  # fmt: skip
-
-
-def _soundless(board: Board, ways: Ways) -> str:
-    """Return why nothing can be told of the sound: a list without jacks, or an open way, has its volts all the same."""
-    if not (ways.net_in and ways.net_out):
-        try:
-            jacks(board)
-        except ValueError as reason:
-            return str(reason)
-    heard = response(board, frequency=[82.4, 1e3, 5e3], **ways.asked())
-    if not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
-        return (
-            f"nothing passes from {heard.net_in!r} to {heard.net_out!r}. Follow the signal in the list, net by net: a part is "
-            "missing, or a net's name is written in two ways"
-        )
-    return ""
 
 
 def _supplied(board: Board, volts: float) -> tuple[dict[str, Any], tuple[Caution, ...]]:
