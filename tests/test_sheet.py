@@ -312,3 +312,15 @@ def test_an_op_amp_that_rests_at_its_limit_is_a_caution(tmp_path):
     (tmp_path / "parts.csv").write_text(text, encoding="utf-8")
     shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions").split())
     assert "IC1 unit 1 stands at a limit of its output with no signal and passes nothing: See its volts" in shown
+
+
+def test_a_build_without_a_socket_is_told_nothing_of_adaptors(tmp_path, yours):
+    kept = [line for line in TWO_STAGES.read_text(encoding="utf-8").splitlines() if not line.startswith("J3")]
+    battery = 'B1,battery,9 V alkaline,,,,"plus: nine volts, minus: ground",\n'
+    (tmp_path / "parts.csv").write_text("\n".join(kept) + "\n" + battery)
+    alone = sheet.build_sheet(tmp_path / "parts.csv")
+    assert "Use only an approved" not in text_of(alone, "cautions")
+    assert "adaptor" not in text_of(alone, "symptoms") + text_of(alone, "power")
+    assert "the battery clip's polarity" in text_of(alone, "power")
+    assert "charge pump" not in text_of(alone, "symptoms") + text_of(yours, "symptoms")
+    assert "the plug's polarity" in text_of(yours, "symptoms")

@@ -26,6 +26,12 @@ def supply_of(parts: Sequence[Part]) -> Any:
     return batteries[0].value_text if batteries and not barrels else USUAL
 
 
+def has_socket(board: Board) -> bool:
+    """Tell whether an adaptor may feed the build: it has a barrel connector, or a clip and no battery of its own."""
+    kinds = {one.part.kind for one in board.parts}
+    return "battery" not in kinds or any(pin.role == "centre" for one in board.parts for pin in one.pins)
+
+
 def path(board: Board, net_in: str = "", net_out: str = "") -> tuple[str, ...]:
     """Return the parts that a signal goes through from input to output, by the shortest way; empty if there is none."""
     try:

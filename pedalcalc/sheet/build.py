@@ -22,10 +22,10 @@ from pedalcalc.circuit import OperatingPoint, operating_point
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
-from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
+from pedalcalc.devices import Battery, Bjt, Converter, Jfet, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
-from pedalcalc.sheet._found import described, supply_of, supply_way
+from pedalcalc.sheet._found import described, has_socket, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._slips import refuse_without_ground, slips
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
@@ -182,7 +182,7 @@ def build_sheet(
         "changes": _changes_section(board),
         "readings": _readings_section(expected, judged),
         "symptoms": symptoms_section(board),
-        "power": _power_section(power),
+        "power": _power_section(power, has_socket(board)),
     }
     return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
 
@@ -244,7 +244,12 @@ def _cautions(
 
 def _topics(board: Board) -> tuple[str, ...]:
     kinds = {one.part.kind for one in board.parts}
-    topics = ["solder", "leads", "swarf", "static", "adaptor", "battery", "shared", "electrolytic", "loud"]
+    topics = ["solder", "leads", "swarf"]
+    topics += ["static"] if any(isinstance(one.device, (Mosfet, Converter)) for one in board.parts) else []
+    topics += ["adaptor"] if has_socket(board) else []
+    topics += ["battery"] if "battery" in kinds else []
+    topics += ["shared"] if has_socket(board) else []
+    topics += ["electrolytic", "loud"]
     return (*topics, *(("cadmium", "hot-air") if kinds & {"coupler", "photocell"} else ()))
 
 
@@ -379,7 +384,7 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
     return Section("What the meter should read", tuple(shown))
 
 
-def _power_section(power: FirstPower) -> Section:
+def _power_section(power: FirstPower, socket: bool) -> Section:
     rows = [
         {"state": line.what}
         | dict(zip(("across it", "from", "to"), reading_texts([line.voltage_across, line.voltage_low, line.voltage_high], "V"), strict=True))
@@ -388,7 +393,7 @@ def _power_section(power: FirstPower) -> Section:
     ]  # fmt: skip
     told = words(
         "Before power: supply to ground is not short on the ohms range; ICs, transistors, diodes and electrolytics the right way "
-        "round; the adaptor's polarity and its volts with nothing connected, by meter.",
+        f"round; {'the adaptor' if socket else 'the battery clip'}'s polarity and its volts with nothing connected, by meter.",
         f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
         f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
         f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second. Do not feel for "
