@@ -311,7 +311,10 @@ def test_an_op_amp_that_rests_at_its_limit_is_a_caution(tmp_path):
     )
     (tmp_path / "parts.csv").write_text(text, encoding="utf-8")
     shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions").split())
-    assert "IC1 unit 1 stands at a limit of its output with no signal and passes nothing: See its volts" in shown
+    assert (
+        "IC1 unit 1 stands at a limit of its output with no signal and passes nothing: See its volts: are its inputs exchanged"
+        in shown
+    )
 
 
 def test_a_build_without_a_socket_is_told_nothing_of_adaptors(tmp_path, yours):

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Bipolars, Group, Junctions
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.signals import stamp
@@ -78,8 +79,8 @@ def _conductance(system: System, voltages: Array, step: Array, group: Junctions)
     push[group.at[0], parts] += 1.0
     push[group.at[1], parts] -= 1.0
     moved = np.zeros((units, n + 1, len(parts)))
-    moved[:, :n] = np.linalg.solve(matrix[:, :n, :n], np.broadcast_to(push[:n], (units, n, len(parts))))
+    moved[:, :n], _ = _newton.solve_each(matrix[:, :n, :n], np.broadcast_to(push[:n], (units, n, len(parts))))
     across = moved[:, group.at[0], parts] - moved[:, group.at[1], parts]
     _, own = _state(group, voltages)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(across > 0, np.maximum(1 / across - own, 0.0), np.inf)

@@ -63,7 +63,7 @@ def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
     stuck = tuple(
         replace(
             one,
-            action="see its volts: a small shift at its inputs, times its gain, is enough",
+            action="see its volts: are its inputs exchanged in the list? a small shift at them, times its gain, is enough, too",
             value=np.nan,
             limit=np.nan,
         )
