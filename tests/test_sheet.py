@@ -327,3 +327,17 @@ def test_a_build_without_a_socket_is_told_nothing_of_adaptors(tmp_path, yours):
     assert "the battery clip's polarity" in text_of(alone, "power")
     assert "charge pump" not in text_of(alone, "symptoms") + text_of(yours, "symptoms")
     assert "the plug's polarity" in text_of(yours, "symptoms")
+
+
+def test_a_substitute_that_clips_earlier_is_told_though_no_gain_moves(tmp_path):
+    clippers = 'D8,diode,1N4148,{0},,,"anode: effect out, cathode: ground",\nD9,diode,1N4148,{0},,,"anode: ground, cathode: effect out",\n'
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8").replace("1: boosted, 2: effect out", "1: boosted, 2: soft")
+    text += 'R9,resistor,1k,,5%,,"1: soft, 2: effect out",\n'
+    (tmp_path / "parts.csv").write_text(text + clippers.format("1N34A"), encoding="utf-8")
+    shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "clipping").split())
+    fitted = re.search(r"^.*?(D[89]) is the first, at ([\d.]+) mV .*? swings ([\d.]+) mV", shown)
+    listed = re.search(r"are listed (D[89]) is the first, at ([\d.]+) mV: the output then swings ([\d.]+) mV", shown)
+    # by hand: the drop at which n Vt/I is 1 kΩ, 0.19 V of germanium and 0.44 V of silicon, over a gain of 6
+    assert float(fitted[3]) == pytest.approx(190, rel=0.25)
+    assert float(listed[3]) == pytest.approx(440, rel=0.15)
+    assert float(listed[2]) > 1.5 * float(fitted[2])

@@ -13,7 +13,7 @@ from pedalcalc import plot, report
 from pedalcalc._base import Caution
 from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
-from pedalcalc.board import Board
+from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, corners, impedance, response, waveform
 from pedalcalc.circuit.signals import jacks
 from pedalcalc.devices import Coupler
@@ -228,6 +228,30 @@ def _left(board: Board, ways: Ways, levels: Array) -> tuple[dict[str, float], Ar
     return first, np.abs(volts - volts[:, :1]).max(axis=1)
 
 
+def _as_listed(board: Board, ways: Ways) -> list[Any]:
+    """Return what clipped first in the build as it is listed, where something else is fitted: gains alone do not tell."""
+    listed = {
+        one.part.reference: one.part.text_listed
+        for one in board.parts
+        if one.part.text_listed and one.part.text_listed != one.part.value_text
+    }
+    if not listed:
+        return []
+    try:
+        found = clipping(changed(board, **listed), ways)
+    except (ValueError, RuntimeError):
+        return [words("With the parts that are listed it cannot be told.")]
+    if not found.levels:
+        return [words("With the parts that are listed nothing leaves its region up to 10 V peak.")]
+    name, level = next(iter(found.levels.items()))
+    return [
+        words(
+            f"With the parts that are listed {name} is the first, at {write_value(level, unit='V', digits=2)}: the output then "
+            f"swings {write_value(found.swing, unit='V', digits=2)} peak."
+        )
+    ]
+
+
 def clipping_section(board: Board, ways: Ways) -> Section:
     """Return what clips first and at what level."""
     found = clipping(board, ways)
@@ -244,6 +268,7 @@ def clipping_section(board: Board, ways: Ways) -> Section:
         shown.append(report.table(rows, title=title))
     else:
         shown.append(words("Nothing leaves its region up to 10 V peak from the guitar."))
+    shown += _as_listed(board, ways)
     if any(isinstance(one.device, Coupler) for one in board.parts):
         shown.append(
             words(
