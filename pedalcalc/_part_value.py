@@ -9,11 +9,22 @@ from functools import lru_cache
 from pedalcalc.values import read_value
 
 LAWS = ("linear", "log", "reverse log")
+#: How else the trade writes them.
+LAW_WORDS = {name: name for name in LAWS} | {
+    "lin": "linear", "logarithmic": "log", "audio": "log", "rev log": "reverse log", "antilog": "reverse log",
+}  # fmt: skip
 UNITS = {"resistor": "Ω", "trimmer": "Ω", "potentiometer": "Ω", "inductor": "H"} | dict.fromkeys(
     ("film capacitor", "ceramic capacitor", "electrolytic capacitor", "tantalum capacitor"), "F"
 )
+POLAR = ("electrolytic capacitor", "tantalum capacitor")
 CONTROLS = ("potentiometer", "trimmer")
 TWO_PINS = ("resistor", "link", "film capacitor", "ceramic capacitor", "inductor", "photocell")
+
+
+def without_volts(text: str, kind: str) -> tuple[str, str]:
+    """Return a capacitor's value and the volts that stand behind it, as lists print them: ``47u/16V``, ``10u 25 V``."""
+    found = re.fullmatch(r"(.*?[^\s/])\s*[/\s]\s*([0-9]+(?:\.[0-9]+)?) ?V", text) if UNITS.get(kind) == "F" else None
+    return (found[1], f"{found[2]} V") if found else (text, "")
 
 
 @lru_cache(maxsize=4096)
@@ -26,10 +37,20 @@ def read_part_value(text: str, kind: str) -> tuple[float, str]:
         return math.nan, ""
     number, law = text, ""
     if kind in CONTROLS:
-        for name in sorted(LAWS, key=len, reverse=True):
+        for name in sorted(LAW_WORDS, key=len, reverse=True):
             if re.search(rf"\s{name}$", text.casefold()):
-                number, law = text[: -len(name)].rstrip(), name
+                number, law = text[: -len(name)].rstrip(), LAW_WORDS[name]
                 break
+    if unit in ("F", "H") and re.fullmatch(r"[0-9]*\.[0-9]+", number):
+        raise ValueError(
+            f"text {number!r} is not a value: a bare number would be {'farads' if unit == 'F' else 'henries'}; write the letter, "
+            f"such as {'47n for 0.047 microfarads' if unit == 'F' else '100m for 0.1 henries'}"
+        )
+    if kind in POLAR and re.fullmatch(r"[0-9]{2,}[uµμ][0-9]{2,}", number):
+        raise ValueError(
+            f"text {number!r} may be {number.replace('µ', 'u').replace('μ', 'u').split('u')[0]}u and its volts; write the volts into the "
+            "rating, such as 16 V, or a value with a point"
+        )
     try:
         value = read_value(number, unit=unit)
     except ValueError as reason:

@@ -347,3 +347,84 @@ def test_a_reading_that_is_none_is_refused_where_it_was_taken(changed, words):
 def test_readings_are_expected_of_one_build():
     with pytest.raises(ValueError, match="values must be one number"):
         bench.expected_readings(DIVIDER, values={"R1": np.full(20, 1e3)}, count=20)
+
+
+def plus_at_ground(tmp_path):
+    """Return an invented stage around one germanium transistor, the battery's plus at ground through the input jack."""
+    path = tmp_path / "parts.csv"
+    path.write_text(
+        "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+        'J1,jack,stereo 6.35 mm,,,,"tip: in, ring: battery plus, sleeve: ground",input\n'
+        'J2,jack,mono 6.35 mm,,,,"tip: out, sleeve: ground",output\n'
+        'B1,battery,9 V zinc-carbon,,,,"plus: battery plus, minus: minus rail",\n'
+        'R1,resistor,470k,,5%,,"1: minus rail, 2: base",\n'
+        'R2,resistor,68k,,5%,,"1: base, 2: ground",\n'
+        'R3,resistor,3k9,,5%,,"1: emitter, 2: ground",\n'
+        'R4,resistor,10k,,5%,,"1: collector, 2: minus rail",\n'
+        'R5,resistor,100k,,5%,,"1: out, 2: ground",\n'
+        'C1,film capacitor,100n,,10%,,"1: in, 2: base",\n'
+        'C2,film capacitor,100n,,10%,,"1: collector, 2: out",\n'
+        'C3,electrolytic capacitor,47u,,20%,16 V,"plus: ground, minus: minus rail",\n'
+        'Q1,transistor,OC44,,,,"base: base, collector: collector, emitter: emitter",\n'
+    )
+    return assemble(path, supply="9 V zinc-carbon")
+
+
+def test_a_build_with_its_plus_at_ground_is_read_from_its_minus(tmp_path):
+    found = bench.expected_readings(plus_at_ground(tmp_path), count=60)
+    assert found.place_supply == found.rows[0].place == "minus rail"
+    rows = {row.place: row.reading_typical for row in found.rows}
+    assert -9.5 < found.voltage_supply == rows["minus rail"] < -7
+    # by hand: what the emitter's resistor carries flows through the collector's, but for the base's hundredth
+    fall = (rows["collector"] - rows["minus rail"]) / -rows["emitter"]
+    assert fall == pytest.approx(10e3 / 3.9e3, rel=0.05)
+
+
+def test_readings_below_ground_are_held_against_the_supply_that_was_read(tmp_path):
+    board = plus_at_ground(tmp_path)
+    expected = bench.expected_readings(board, count=60)
+    low = [took(row.place, 0.9 * row.reading_typical) for row in expected.rows if row.unit == "V"]
+    found = bench.judge_readings(board, readings=low, count=60)
+    assert found.first == ""
+    assert found.voltage_supply == pytest.approx(0.9 * expected.voltage_supply, abs=2e-3)
+    with pytest.raises(ValueError, match=r"must be below 0 V, got 7\.5 V"):
+        bench.judge_readings(board, readings=[took("minus rail", 7.5)], count=60)
+
+
+def test_the_footswitch_is_no_short_cut_of_the_way_that_is_worked_through():
+    board = assemble(ROOT / "notebooks" / "builds" / "your-build" / "parts.csv", supply=9.0)
+    order = [row.place for row in bench.expected_readings(board, count=60).rows]
+    way = [
+        order.index(net)
+        for net in ("supply in", "rail", "effect in", "biased input", "boosted", "effect out", "indicator")
+    ]
+    assert way == sorted(way)
+
+
+def test_a_supply_that_was_not_read_is_asked_for():
+    board = divider(10e3)
+    found = bench.judge_readings(board, readings=[took("half", 4.0)])
+    assert found.verdict.endswith("the supply was not read: read 'rail' first, all else hangs on it")
+    edge = row_of(bench.expected_readings(board), "half")
+    barely = edge.reading_high + 0.02 * (edge.reading_high - edge.reading_low)
+    assert "high and just outside its band" in bench.judge_readings(board, readings=[took("half", barely)]).verdict
+
+
+def test_a_substitute_of_the_other_polarity_does_not_fit():
+    assert (
+        verdict(BOOSTER, Q2="BC559B")
+        == "does not fit: Q2 must be npn, BC559B is pnp: all its currents go the other way"
+    )
+
+
+def test_open_pins_of_a_package_are_no_other_order_of_leads(tmp_path):
+    text = (BUILDS / "optical-compressor" / "parts.csv").read_text(encoding="utf-8")
+    open_boost = text.replace("1: pump supply, 2: pump switch", "1: not connected, 2: pump switch")
+    assert open_boost != text
+    for name, listed in (("boosted", text), ("open", open_boost)):
+        (tmp_path / f"{name}.csv").write_text(listed, encoding="utf-8")
+    verdicts = [
+        bench.changes(assemble(tmp_path / f"{name}.csv", supply=9.0), fitted={"IC1": "ICL7660"}, count=20)[0].verdict
+        for name in ("boosted", "open")
+    ]
+    assert ["other way" in one for one in verdicts] == [True, False]

@@ -106,7 +106,7 @@ def test_a_text_that_fits_none_is_refused_with_what_is_near(text, near):
 
 
 def test_other_refusals():
-    with pytest.raises(ValueError, match="fits no part of the tables among diode and zener; name one"):
+    with pytest.raises(ValueError, match="fits no part of the tables among diode and zener and led; name one"):
         catalogue.find_device("flux capacitor", kind="diode")
     with pytest.raises(ValueError, match="fits no part of the tables among diode and zener"):
         catalogue.find_device("TL072", kind="diode")
@@ -303,3 +303,9 @@ def test_a_list_of_before_is_refused_with_the_cure(tmp_path):
         ValueError, match=r"parts.csv, line 2, VR1: its law .*'100k linear'.*\nparts.csv, line 3, S1: pin '1'"
     ):
         catalogue.resolve_parts(parts.read_parts(path))
+
+
+def test_an_led_may_clip():
+    (found,) = catalogue.resolve_parts([make("diode", "blue LED", {"anode": "in", "cathode": "ground"})])
+    assert type(found.device) is devices.Led
+    assert "longer lead" in parts.marking_text(found.part)

@@ -92,3 +92,48 @@ def test_the_switched_start_is_the_thump():
     built = replace(BOARDS["jfet-booster"], bypassed=False)
     seen = circuit.waveform(built, time=np.linspace(0, 0.05, 200), start="switched")
     assert np.abs(seen.voltages["output"]).max() < 0.1
+
+
+@pytest.mark.parametrize("ohms", [1e3, 47e3])
+def test_a_diode_clips_where_it_takes_as_much_as_all_that_lies_beside_it(ohms):
+    # by hand, n Vt/I = R: a silicon diode to ground behind R, its slope against the straight part's
+    built = assemble([clip(), resistor("R1", ohms, "in", "out"), diode("D1", "out", "ground"),
+                      resistor("R2", 10e3, "rail", "ground")], supply=9.0)  # fmt: skip
+    record = devices.typical(devices.DIODE_1N4148)
+    slope = record.ideality * 0.02585
+    current = slope / ohms
+    across = float(laws.junction_voltage(current, junction=record))
+    wanted = across + current * ohms
+    levels = wanted * np.array([0.95, 1.05])
+    time = np.linspace(0.0, 1e-3, 101)
+    seen = circuit.waveform(
+        built, time=time, voltage_input=levels[:, None] * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
+        resistance_generator=0.0, resistance_load=np.inf,
+    )  # fmt: skip
+    assert np.isfinite(seen.left["D1"]).tolist() == [False, True]
+
+
+def test_a_follower_is_cut_off_where_its_load_line_ends():
+    # by hand: the signal's current through what the emitter sees, at most the resting current (common practice)
+    def net(name, kind, text, **pins):
+        return Part(name, kind, NAN, "", text, NAN, NAN, NAN, NAN, NAN,
+                    tuple(Connection(pin, where) for pin, where in pins.items()), "")  # fmt: skip
+
+    built = assemble(
+        [
+            clip(), resistor("R1", 100e3, "rail", "base"), resistor("R2", 100e3, "base", "ground"),
+            resistor("R3", 10e3, "emitter", "ground"), resistor("R4", 2.2e3, "out", "ground"),
+            capacitor("C1", 1e-6, "in", "base"), capacitor("C2", 100e-6, "emitter", "out"),
+            net("Q1", "transistor", "2N3904", base="base", collector="rail", emitter="emitter"),
+        ],
+        supply=9.0,
+    )  # fmt: skip
+    rest = circuit.operating_point(built, values={"R4": 2.2e3}).voltages["emitter"]
+    most = rest / 10e3 * (10e3 * 2.2e3 / 12.2e3)
+    time = np.linspace(0.0, 2e-3, 201)
+    levels = most * np.array([0.9, 1.15])
+    seen = circuit.waveform(
+        built, time=time, voltage_input=levels[:, None] * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
+        resistance_generator=0.0, resistance_load=np.inf,
+    )  # fmt: skip
+    assert np.isfinite(seen.left["Q1"]).tolist() == [False, True]

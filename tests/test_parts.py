@@ -201,7 +201,7 @@ def test_the_law_of_a_control_stands_behind_its_value(tmp_path):
     (part,) = read(tmp_path, full(value="100k log", fitted="47k linear", **at))
     assert (part.value, part.law) == (47e3, "linear")
     assert parts.marking_text(part) == "47 kΩ, 47K, linear law"
-    for text in ("100k audio", "A100k", "log", "100k log B"):
+    for text in ("100k sound", "A100k", "log", "100k log B"):
         with pytest.raises(
             ValueError, match=r"line 2, column value: .*law of a control, one of linear, log, reverse log"
         ):
@@ -367,3 +367,44 @@ def test_only_parts_are_sorted_and_described():
 )
 def test_what_to_look_for(part, text):
     assert parts.marking_text(part) == text
+
+
+@pytest.mark.parametrize(
+    ("cells", "field", "found"),
+    [
+        ({"kind": "electrolytic capacitor", "value": "47u/16V", "rating": ""}, ("value", "voltage_max", "value_text"), (47e-6, 16, "47u")),
+        ({"kind": "film", "value": "100n 63 V", "rating": "63 V"}, ("kind", "voltage_max"), ("film capacitor", 63)),
+        ({"kind": "electrolytic", "value": "10uF / 25V", "fitted": "22u/6.3V", "rating": ""},
+         ("value", "voltage_max", "text_listed"), (22e-6, 6.3, "10uF")),
+        ({"kind": "pot", "value": "100k lin"}, ("kind", "value", "law"), ("potentiometer", 100e3, "linear")),
+        ({"kind": "potentiometer", "value": "1M audio"}, ("value", "law"), (1e6, "log")),
+        ({"kind": "Zener diode", "value": "BZX55C9V1"}, ("kind", "value_text"), ("diode", "BZX55C9V1")),
+        ({"kind": "LED", "value": "blue LED"}, ("kind",), ("indicator",)),
+    ],
+)  # fmt: skip
+def test_cells_are_read_as_lists_print_them(tmp_path, cells, field, found):
+    (part,) = read(tmp_path, full(**{"connections": "", "rating": "", **cells}))
+    assert tuple(getattr(part, name) for name in field) == pytest.approx(found)
+
+
+@pytest.mark.parametrize(
+    ("cells", "why"),
+    [
+        ({"kind": "film capacitor", "value": "0.047"}, "column value: .* a bare number would be farads; .* 47n"),
+        ({"kind": "electrolytic capacitor", "value": "47u16"}, "column value: .* may be 47u and its volts"),
+        (
+            {"kind": "film capacitor", "value": "1u/63V", "rating": "16 V"},
+            "column rating: it gives 16 V, the value 63 V",
+        ),
+        ({"rating": "16"}, "column rating: .* write its unit, such as 16 V"),
+    ],
+)
+def test_cells_that_two_people_read_differently_are_refused(tmp_path, cells, why):
+    with pytest.raises(ValueError, match=why):
+        read(tmp_path, full(**{"connections": "", "rating": "", **cells}))
+
+
+def test_all_slips_of_a_list_are_told_at_once(tmp_path):
+    text = GOOD.replace("470R", "470Q").replace("100n", "0.1")
+    with pytest.raises(ValueError, match=r"line 3, column value: [^\n]*\n[^\n]*line 4, column value: [^\n]*farads"):
+        read(tmp_path, text)

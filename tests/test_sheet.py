@@ -78,14 +78,16 @@ def test_the_way_of_the_signal_goes_through_what_amplifies(made):
 def test_what_clips_first_is_what_a_slow_sine_shows(yours):
     # the boost by hand: output headroom of its op-amp over its gain, guitar's 10 kΩ into 1 MΩ
     board = yours.board
-    clips, rest = _sound.clipping(board, _sound.Ways("", "", 10e3, 1e6))
+    found = _sound.clipping(board, _sound.Ways("", "", 10e3, 1e6))
+    clips = found.levels
     gain = 1 + 50e3 / 10e3
     record = board.device("IC1")
     middle = 8.52 / 2
     room = middle - max(float(record.headroom_top), float(record.headroom_bottom))
     assert next(iter(clips)) == "IC1 unit 1"
     assert clips["IC1 unit 1"] == pytest.approx(room / gain * 1.01, rel=0.1)
-    assert rest == ()
+    assert found.at_rest == ()
+    assert found.swing == pytest.approx(room, rel=0.05)
 
 
 def test_response_and_control(yours):
@@ -153,8 +155,8 @@ def test_a_net_that_is_misspelt_in_an_answer_is_named():
 def test_a_net_that_is_misspelt_in_the_list_is_a_caution(tmp_path):
     text = TWO_STAGES.read_text(encoding="utf-8")
     (tmp_path / "parts.csv").write_text(text.replace("collector 1, 2: base 2", "colector 1, 2: base 2"))
-    told = [one.what for one in sheet.build_sheet(tmp_path / "parts.csv").cautions]
-    assert any("'colector 1' has one connection only, C2 1" in what for what in told)
+    told = text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions")
+    assert "the net 'colector 1' has one connection only, pin 1 of C2: Is it 'collector 1'?" in " ".join(told.split())
 
 
 def test_an_electrolytic_that_is_turned_round_is_a_caution(tmp_path):
@@ -246,3 +248,96 @@ def test_a_caution_of_a_flat_battery_only_says_so(yours):
     assert [one.what for one in low.cautions if "lowest supply" in one.what] == [
         "IC1 (TL072) has less than its lowest supply"
     ]
+
+
+@pytest.mark.parametrize(
+    ("listed", "slip", "told"),
+    [
+        ("plus: battery plus, minus: battery minus", "plus: battery minus, minus: battery plus",
+         "B1 is the wrong way round: its plus and minus meet those of J3 and X1 crosswise"),
+        ('"1: biased input, 2: reference"', '"1: effect out, 2: reference"',
+         "nothing holds 'biased input', where IC1 pin 3 hangs: It needs a resistor"),
+        ("anode: supply in, cathode: protected", "anode: protected, cathode: supply in", "cannot be predicted: they follow an op-amp"),
+        ('"1: boost feedback, 2: reference"', '"1: boost feedback, 2: Reference"', "is it 'reference'?"),
+        ("3: boosted", "3: gnd", "'gnd' and 'ground' are told apart"),
+    ],
+)  # fmt: skip
+def test_what_looks_like_a_slip_of_the_list_is_a_caution(tmp_path, listed, slip, told):
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    head, _, tail = text.rpartition("B1,battery") if "battery" in listed else (text, "", "")
+    changed = head + "B1,battery" + tail.replace(listed, slip, 1) if tail else text.replace(listed, slip, 1)
+    assert changed != text
+    (tmp_path / "parts.csv").write_text(changed, encoding="utf-8")
+    shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions").split())
+    assert told.casefold() in shown.casefold()
+
+
+def test_a_list_whose_ground_has_another_name_is_refused(tmp_path):
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(text.replace("ground", "GND"), encoding="utf-8")
+    with pytest.raises(ValueError, match=r"the list has no net 'ground': write so .* here it seems to be 'GND'"):
+        sheet.build_sheet(tmp_path / "parts.csv")
+
+
+def test_a_list_whose_way_is_open_has_its_volts_all_the_same(tmp_path):
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    (tmp_path / "parts.csv").write_text(
+        text.replace('"1: boosted, 2: effect out"', '"1: boosted, 2: efect out"'), encoding="utf-8"
+    )
+    listed = (tmp_path / "parts.csv").read_text(encoding="utf-8").splitlines()
+    kept = [line for line in listed if not line.startswith("R7")]
+    (tmp_path / "parts.csv").write_text("\n".join(kept), encoding="utf-8")
+    made = sheet.build_sheet(tmp_path / "parts.csv")
+    for name in ("response", "corners", "clipping"):
+        assert "nothing passes from 'input jack' to 'output'" in " ".join(text_of(made, name).split())
+    assert next(row for row in made.expected.rows if row.place == "half supply").reading_typical > 4
+
+
+def test_the_signal_goes_through_a_transistor_and_not_the_resistor_beside_it(tmp_path):
+    text = TWO_STAGES.read_text(encoding="utf-8")
+    line = 'R99,resistor,470k,,5%,,"1: collector 1, 2: base 1",feedback\n'
+    head, _, tail = text.partition("\n")
+    (tmp_path / "parts.csv").write_text(f"{head}\n{line}{tail}", encoding="utf-8")
+    assert "C1 → Q1 → C2" in text_of(sheet.build_sheet(tmp_path / "parts.csv"), "build")
+
+
+def test_an_op_amp_that_rests_at_its_limit_is_a_caution(tmp_path):
+    # 200 nA out of 1 MΩ are 0.2 V, times a gain of 51 more than there is room for
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    text = (
+        text.replace(",TL072,", ",NE5532,")
+        .replace("R6,resistor,10k", "R6,resistor,1k")
+        .replace("2: boosted, 3: boosted", "2: boost feedback, 3: boosted")
+    )
+    (tmp_path / "parts.csv").write_text(text, encoding="utf-8")
+    shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "cautions").split())
+    assert (
+        "IC1 unit 1 stands at a limit of its output with no signal and passes nothing: See its volts: are its inputs exchanged"
+        in shown
+    )
+
+
+def test_a_build_without_a_socket_is_told_nothing_of_adaptors(tmp_path, yours):
+    kept = [line for line in TWO_STAGES.read_text(encoding="utf-8").splitlines() if not line.startswith("J3")]
+    battery = 'B1,battery,9 V alkaline,,,,"plus: nine volts, minus: ground",\n'
+    (tmp_path / "parts.csv").write_text("\n".join(kept) + "\n" + battery)
+    alone = sheet.build_sheet(tmp_path / "parts.csv")
+    assert "Use only an approved" not in text_of(alone, "cautions")
+    assert "adaptor" not in text_of(alone, "symptoms") + text_of(alone, "power")
+    assert "the battery clip's polarity" in text_of(alone, "power")
+    assert "charge pump" not in text_of(alone, "symptoms") + text_of(yours, "symptoms")
+    assert "the plug's polarity" in text_of(yours, "symptoms")
+
+
+def test_a_substitute_that_clips_earlier_is_told_though_no_gain_moves(tmp_path):
+    clippers = 'D8,diode,1N4148,{0},,,"anode: effect out, cathode: ground",\nD9,diode,1N4148,{0},,,"anode: ground, cathode: effect out",\n'
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8").replace("1: boosted, 2: effect out", "1: boosted, 2: soft")
+    text += 'R9,resistor,1k,,5%,,"1: soft, 2: effect out",\n'
+    (tmp_path / "parts.csv").write_text(text + clippers.format("1N34A"), encoding="utf-8")
+    shown = " ".join(text_of(sheet.build_sheet(tmp_path / "parts.csv"), "clipping").split())
+    fitted = re.search(r"^.*?(D[89]) is the first, at ([\d.]+) mV .*? swings ([\d.]+) mV", shown)
+    listed = re.search(r"are listed (D[89]) is the first, at ([\d.]+) mV: the output then swings ([\d.]+) mV", shown)
+    # by hand: the drop at which n Vt/I is 1 kΩ, 0.19 V of germanium and 0.44 V of silicon, over a gain of 6
+    assert float(fitted[3]) == pytest.approx(190, rel=0.25)
+    assert float(listed[3]) == pytest.approx(440, rel=0.15)
+    assert float(listed[2]) > 1.5 * float(fitted[2])

@@ -15,6 +15,7 @@ from pedalcalc.bench._meter import doubt
 from pedalcalc.bench.places import places
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit.elements import elements_of
+from pedalcalc.parts import NOT_CONNECTED
 from pedalcalc.tolerance.bands import MOST
 from pedalcalc.tolerance.draws import drawn_units
 from pedalcalc.values import write_value
@@ -170,6 +171,8 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
     text = swaps.get(name, "as above")
     try:
         after = changed(base.board, **swaps)
+        for one in swaps:
+            _refuse_other_polarity(base.board, after, one)
         seen = {what: float(one[0]) for what, (one, _) in figures(after).items()}
         beyond = [what for what in warned(after) if what not in base.warned]
     except (ValueError, RuntimeError) as reason:
@@ -253,12 +256,28 @@ def _sounds(move: Move) -> str:
     return f"{'more' if wider else 'less'} {word} ({move.what}: {ends})"
 
 
+def _refuse_other_polarity(before: Board, after: Board, reference: str) -> None:
+    """Refuse a substitute that wants its volts and currents the other way round."""
+    old, new = (getattr(board.record(reference), "polarity", "") for board in (before, after))
+    if old != new:
+        raise ValueError(
+            f"{reference} must be {old}, {after.part(reference).value_text} is {new}: all its currents go the other way"
+        )
+
+
+def _orders(board: Board, reference: str) -> list[list[str]]:
+    """Return what stands at each lead, in every order that makers have; at the numbered pins that are connected."""
+    part = next(one for one in board.parts if one.part.reference == board.part(reference).reference)
+    open_pins = {pin.pin for pin in part.pins if pin.net == NOT_CONNECTED}
+    return [
+        [pin.role for pin in one.entries if pin.pin not in open_pins]
+        for one in getattr(board.record(reference), "pinouts", ()) or ()
+    ]
+
+
 def _leads(before: Board, after: Board, reference: str) -> str:
     """Say where the leads of a substitute come in another order, or makers differ."""
-    orders = [
-        [[pin.role for pin in one.entries] for one in getattr(board.record(reference), "pinouts", ()) or ()]
-        for board in (before, after)
-    ]
+    orders = [_orders(board, reference) for board in (before, after)]
     old, new = orders
     if not old or not new or (all(order in old for order in new) and all(order in new for order in old)):
         return ""

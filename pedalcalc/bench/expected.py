@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pedalcalc._base import is_a, one_number, search, table_of, whole_number
 from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading
-from pedalcalc.bench.places import places, probe_of
+from pedalcalc.bench.places import fed_net, places, probe_of
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import all_solved, slopes, solved_board, told
 from pedalcalc.tolerance.bands import MOST, band_ends
@@ -109,7 +109,7 @@ def expected_readings(
     for net in order:
         told_rows = [_row(seen[state], net, state if switched else BOTH, inside) for state in states]
         rows += _once(told_rows, board)
-    source = first.found.sources[-1].nets[0] if first.found.sources else ""
+    source = fed_net(first.found)
     root = first.found.metal.root
     source = next((net for net in order if root(net)[0] == root(source)[0]), source)  # as its row calls it
     current = [_current(seen[state], state if switched else BOTH, inside) for state in states]

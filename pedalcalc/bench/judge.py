@@ -27,6 +27,8 @@ from pedalcalc.tolerance.draws import FIXED
 from pedalcalc.values import write_value
 
 FITS, LOW, HIGH, UNKNOWN = "fits", "low", "high", "nothing to hold it against"
+#: Band widths up to which a reading is just outside.
+JUST = 0.05
 #: By how much every resistor is moved where the parts that a reading depends on are looked for.
 EVEN = 0.1
 #: How near the supply that was read is met [V].
@@ -142,7 +144,9 @@ def judge_readings(
         return Judged(
             rows=rows, verdict=words, first=plain.place_supply, depends_on=(), voltage_supply=guessed.voltage_supply
         )
-    return _told(board, plain, rows, "")
+    lost = plain.place_supply and any(row.verdict in (LOW, HIGH) for row in rows)
+    unread = f"the supply was not read: read {plain.place_supply!r} first, all else hangs on it" if lost else ""
+    return _told(board, plain, rows, unread)
 
 
 def _one_unit(taken: tuple[Reading, ...], serial: str) -> tuple[Reading, ...]:
@@ -245,16 +249,19 @@ def _source_voltage(board: Board) -> float:
 
 def _for_supply(board: Board, plain: Expected, ratio: float, start: float, asked: Mapping[str, Any]) -> Expected:
     """Return what is expected where the supply's net stands at a share of what it was taken for."""
-    wanted = plain.voltage_supply * ratio
-    if not wanted > 0:
+    if not ratio > 0:
+        side = "below" if plain.voltage_supply < 0 else "above"
+        got = plain.voltage_supply * ratio
         raise ValueError(
-            f"readings: the supply at {plain.place_supply!r} must be above 0 V, got {shown(wanted, 'V')}; nothing is powered"
+            f"readings: the supply at {plain.place_supply!r} must be {side} 0 V, got {shown(got, 'V')}; nothing is powered, or the "
+            "leads are exchanged"
         )
+    wanted = abs(plain.voltage_supply) * ratio
     source, held = start, plain
     for _ in range(4):  # behind a battery's own resistance the source moves by a little more than its terminals
-        source += wanted - held.voltage_supply
+        source += wanted - abs(held.voltage_supply)
         held = expected_readings(board, values={"supply": source}, **asked)
-        if abs(held.voltage_supply - wanted) < MET:
+        if abs(abs(held.voltage_supply) - wanted) < MET:
             break
     return held
 
@@ -306,7 +313,7 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
     many = f"{len(wrong)} of {len(rows)} readings do not fit"
     whole = (
         f"{many}: work from the top, {first.place!r} ({first.state}) is the first that does not fit; it is {first.verdict} "
-        f"by {first.widths:.1f} band widths; it depends most on {', '.join(name for name, _ in depends[:3]) or 'its supply'}"
+        f"{_by(first.widths)}; it depends most on {', '.join(name for name, _ in depends[:3]) or 'its supply'}"
     )
     hang = "" if first.place == CURRENT else _hanging(board, first.place)
     return Judged(
@@ -357,6 +364,10 @@ def _moved(values: Any, usual: Any, moved: Any, unit: int, count: int) -> Any:
     column = np.array(np.broadcast_to(np.asarray(values, float), (count,)))
     column[unit] = moved
     return column
+
+
+def _by(widths: float) -> str:
+    return "and just outside its band" if widths < JUST else f"by {widths:.1f} band widths"
 
 
 def _hanging(board: Board, net: str) -> str:

@@ -59,11 +59,19 @@ def names_of(board: Board, net: str) -> Iterator[str]:
         yield pin_name(part.part, pin, others[0] if others else "")
 
 
+def fed_net(found: Elements) -> str:
+    """Return the net by which the supply is read: its plus, or its minus where the plus is ground; empty without a supply."""
+    if not found.sources:
+        return ""
+    plus, minus = found.sources[-1].nets
+    return minus if found.metal.root(plus)[0] == GROUND else plus
+
+
 def places(board: Board, found: Elements) -> tuple[str, ...]:
     """Return the nets worth a probe, from the supply through the signal path; nets that metal joins stand once."""
     pins = pins_of(board)
     root = found.metal.root
-    source = found.sources[-1].nets[0] if found.sources else ""
+    source = fed_net(found)
     groups: dict[str, list[str]] = {}
     for net in pins:
         if net == source or _inside(pins[net]):
@@ -75,7 +83,7 @@ def places(board: Board, found: Elements) -> tuple[str, ...]:
         return max(nets, key=lambda net: sum(part.part.kind not in OUTSIDE for part, _ in pins[net]))
 
     stands = {key: listed(nets) for key, nets in groups.items()}
-    rank = _ranks(board, pins, supply_nets(board, found))
+    rank = _ranks(board, pins, supply_nets(board, found), found)
     order = sorted(stands.values(), key=lambda net: (rank.get(net, (9, 0)), list(pins).index(net)))
     return tuple(order)
 
@@ -88,7 +96,7 @@ def supply_nets(board: Board, found: Elements) -> dict[str, int]:
     pins = pins_of(board)
     if not found.sources:
         return {}
-    source, root = found.sources[-1].nets[0], found.metal.root
+    source, root = fed_net(found), found.metal.root
     level = [net for net in pins if root(net)[0] == root(source)[0] and (net == source or _inside(pins[net]))]
     far = dict.fromkeys(level, 0)
     while level:
@@ -134,22 +142,35 @@ def _steadies(part: ResolvedPart) -> bool:
 
 
 def _ranks(
-    board: Board, pins: Mapping[str, list[tuple[ResolvedPart, PinRole]]], feeds: Mapping[str, int]
+    board: Board,
+    pins: Mapping[str, list[tuple[ResolvedPart, PinRole]]],
+    feeds: Mapping[str, int],
+    found: Elements,
 ) -> dict[str, tuple[int, int]]:
-    """Return the order of work by net: supply first, then from the input jack onward, then what is left."""
+    """Return the order of work by net: supply first, then from the input jack onward, then what is left.
+
+    Metal that is closed while the build is engaged is no distance; what a footswitch could join otherwise is no way.
+    """
     rank = {net: (0, far) for net, far in feeds.items()}
+    root = found.metal.root
+    joined: dict[str, list[str]] = {}
+    for net in pins:
+        joined.setdefault(root(net)[0], []).append(net)
+    closed = {root(net)[0] for net in feeds} | {GROUND}
     jacks = [part for part in board.parts if part.part.kind == "jack"]
-    start = [pin.net for part in jacks[:1] for pin in part.pins if pin.role == "tip"]
-    seen, level, far = set(start) | set(feeds), start, 0
+    level = [root(pin.net)[0] for part in jacks[:1] for pin in part.pins if pin.role == "tip" and pin.net in pins]
+    seen, far = set(level) | closed, 0
     while level:
         following: list[str] = []
-        for net in level:
-            rank.setdefault(net, (1, far))
-            for part, pin in pins.get(net, []):
-                for other in part.pins:
-                    same = not pin.unit or other.unit in ("", pin.unit)
-                    if same and other.net not in seen and other.net not in (GROUND, NOT_CONNECTED):
-                        seen.add(other.net)
-                        following.append(other.net)
+        for group in level:
+            for net in joined.get(group, ()):
+                rank.setdefault(net, (1, far))
+                for part, pin in pins[net]:
+                    for other in part.pins if part.part.kind not in OUTSIDE else ():
+                        same = not pin.unit or other.unit in ("", pin.unit)
+                        ahead = root(other.net)[0] if other.net != NOT_CONNECTED else GROUND
+                        if same and ahead not in seen:
+                            seen.add(ahead)
+                            following.append(ahead)
         level, far = following, far + 1
     return rank

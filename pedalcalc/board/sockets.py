@@ -12,6 +12,8 @@ from pedalcalc.board._core import Board
 from pedalcalc.devices import Battery
 from pedalcalc.parts import NOT_CONNECTED
 
+GROUND = "ground"
+
 
 def _pins(board: Board, kind: str) -> Iterator[tuple[str, dict[str, str]]]:
     """Yield reference and nets by role of each part of a kind."""
@@ -39,9 +41,18 @@ def states_of(board: Board, circuit: float, lamp: float, plug: str) -> switching
 
 
 def socket_cautions(board: Board) -> tuple[Caution, ...]:
-    """Tell where battery and adaptor meet, because the battery does not go through the connector's break contact."""
+    """Tell where battery and adaptor meet, past the connector's break contact, and where a battery is the wrong way round."""
     found: tuple[Caution, ...] = ()
     for battery, poles in _pins(board, "battery"):
+        crossed = [name for name, nets in _pins(board, "connector") if _crossed(poles, nets)]
+        if crossed:
+            found += (
+                Caution(
+                    f"{battery} is the wrong way round: its plus and minus meet those of {' and '.join(crossed)} crosswise",
+                    "correct the list, and check the clip with a meter: a reversed battery can destroy ICs and burst electrolytics",
+                    float("nan"), float("nan"), "V",
+                ),
+            )  # fmt: skip
         for connector, nets in _pins(board, "connector"):
             if poles["plus"] in (nets.get("outer"), nets.get("centre")):
                 block = devices.typical(board.record(battery))
@@ -54,3 +65,11 @@ def socket_cautions(board: Board) -> tuple[Caution, ...]:
                     ),
                 )  # fmt: skip
     return found
+
+
+def _crossed(battery: dict[str, str], connector: dict[str, str]) -> bool:
+    """Tell whether a battery's minus is joined to what is the plus of a clip or of a barrel's break contact, or its plus to a minus."""
+    plus = {connector.get("plus")}
+    if connector.get("outer") != GROUND:
+        plus.add(connector.get("touches outer without a plug"))
+    return battery["minus"] in plus - {NOT_CONNECTED} or battery["plus"] == connector.get("minus")

@@ -22,7 +22,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "ceramic capacitor": ("capacitor",),
     "connector": ("pinout",),
     "coupler": ("coupler",),
-    "diode": ("diode", "zener"),
+    "diode": ("diode", "zener", "led"),
     "electrolytic capacitor": ("capacitor",),
     "film capacitor": ("capacitor",),
     "indicator": ("led",),

@@ -232,7 +232,7 @@ def _uncancelled(poles: Any, zeros: Any, some: list[int], others: list[int]) -> 
             break
         some.remove(pole)
         others.remove(zero)
-    return [(some, []), ([], others)], pairs - len(some)
+    return [(some, []), ([], others)] if some else [], pairs - len(some)
 
 
 def _twin(values: Any, one: complex) -> bool:

@@ -353,7 +353,8 @@ def _feed(found: Elements, board: Board, volts: Any, faults: Mapping[str, str]) 
     if not barrels:
         if not clips:
             raise ValueError(
-                "the list has neither a barrel connector nor a battery: nothing says where the supply comes in"
+                "the list has neither a barrel connector nor a battery: nothing says where the supply comes in; write at least a "
+                "connector of type 'battery clip' with plus and minus"
             )
         net = {pin.role: pin.net for pin in clips[0].pins}
         emf, ohms = _adaptor(board, volts)

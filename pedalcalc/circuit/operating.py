@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -393,15 +394,19 @@ def _restless(found: Elements, system: System, solved: _newton.Solved) -> tuple[
 
 
 def _single(found: Elements) -> tuple[Caution, ...]:
-    """Return a caution for each net with one connection."""
-    return tuple(
-        Caution(
-            f"the net {net!r} has one connection only, {pins[0]}",
-            "correct the list, or write 'not connected' there",
-            1.0,
-            2.0,
-            "1",
-        )
-        for net, pins in found.nets.items()
-        if len(pins) == 1
-    )
+    """Return a caution for each net with one connection, with the net that may be meant."""
+    joined = {net.casefold(): net for net, pins in found.nets.items() if len(pins) > 1}
+    told = []
+    for net, pins in found.nets.items():
+        if len(pins) != 1:
+            continue
+        part, _, pin = pins[0].partition(" ")
+        meant = difflib.get_close_matches(net.casefold(), joined, n=1, cutoff=0.75)
+        told.append(
+            Caution(
+                f"the net {net!r} has one connection only, {f'pin {pin}' if pin.isdigit() else pin} of {part}",
+                f"{f'is it {joined[meant[0]]!r}? ' if meant else ''}correct the list, or write 'not connected' there",
+                float("nan"), float("nan"), "",
+            )
+        )  # fmt: skip
+    return tuple(told)

@@ -14,6 +14,7 @@ from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
+from pedalcalc.circuit._regions import Regions
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit.elements import GENERATOR, Branch
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, agreed, signal_of
@@ -29,7 +30,8 @@ FIRST = 1e-6
 class Waveform(Result):
     """Volts of every net over time, shape (units, instants), or (instants,) for one unit.
 
-    `left` names what left its region (op-amps at a limit, transistors cut off or saturated) and when first [s].
+    `left` names what left its region at rest (op-amps at a limit, transistors cut off or saturated, junctions that began to
+    clip or ceased to conduct) and when first [s].
     """
 
     time: Number = quantity("s", "time")
@@ -238,16 +240,16 @@ def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -
     drive = len(system.places) + [one.name for one in system.rods].index(GENERATOR)
     record = np.empty((units, len(instants), len(names)))
     left: dict[str, Array] = {}
+    regions = Regions(system, _placed(now, system, units), tanks.companions(system, float(instants[1] - instants[0]), 0.5)[0])
     for k, instant in enumerate(instants):
         if k or start != "settled":
             step = float(instant - instants[k - 1]) if k else float(instants[1] - instants[0]) * FIRST
             share = 1.0 if k <= 1 else 0.5
             voltages = _stepped(system, tanks, voltages, given[:, k], drive, step, share, float(instant))
         record[:, k] = np.stack([system.volts(voltages, net) for net in names], axis=1)
-        for group in system.groups:
-            for name, out in group.outside(group.volts(voltages, 1.0)):
-                first = left.setdefault(name, np.full(units, np.inf))
-                first[out & np.isinf(first)] = instant
+        for name, out in regions.left(system, voltages):
+            first = left.setdefault(name, np.full(units, np.inf))
+            first[out & np.isinf(first)] = instant
     rows = {net: (record[0, :, j] if units == 1 else record[:, :, j]) for j, net in enumerate(names)}
     firsts = {name: (float(at[0]) if units == 1 else at) for name, at in sorted(left.items()) if np.isfinite(at).any()}
     return Waveform(time=instants, voltages=rows, left=firsts)

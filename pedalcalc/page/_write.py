@@ -131,7 +131,8 @@ def _executed(source: Path, limit: float) -> Any:
                     raise PageError(f"{source}: a cell took longer than {limit:g} s, twice: {words}") from error
             except nbclient.exceptions.CellExecutionError as error:
                 where = _failing_cell(notebook)
-                raise PageError(f"{source}: {where} failed with {error.ename}: {error.evalue}") from error
+                # The reason first: it is what the builder can act on.
+                raise PageError(f"{error.evalue}\n(in {source}, {where}, {error.ename})") from error
             except (NoSuchKernel, ModuleNotFoundError) as error:
                 raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
             except (RuntimeError, AssertionError) as error:

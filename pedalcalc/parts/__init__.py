@@ -12,9 +12,10 @@ A build's ``parts.csv`` is a table that any spreadsheet can write, one part a ro
     S1,switch,DPDT footswitch,,,,"pole 1 common: jack, pole 1 effect: in, pole 1 bypass: link, ...",
 
 - ``reference``: the name on the board, once in the list.
-- ``kind``: a full word of `KINDS`.
+- ``kind``: a full word of `KINDS`, or one that lists use for it (``zener diode``, ``LED``, ``electrolytic``).
 - ``value``: ``4k7``, ``100n`` for parts that have one, with the law of a control behind it
-  (``100k log``, ``22k linear``, ``50k reverse log``), else the type (``TL072``).
+  (``100k log``, ``22k lin``, ``50k reverse log``), else the type (``TL072``). A capacitor's volts may stand behind its
+  value instead of in the rating (``47u/16V``).
 - ``fitted``: what the builder really fits, written like the value; empty where that is the listed part.
   What is fitted is what is computed.
 - ``tolerance``: ``5%``, ``+80/-20%`` or empty.

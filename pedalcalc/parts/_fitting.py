@@ -113,9 +113,9 @@ def marking_text(part: Part) -> str:
             return f"{_printed(part)}{f', {part.law} law' if part.law else ''}"
         case "inductor":
             return _printed(part)
-        case "diode":
+        case "diode" if not re.search(r"\bled\b", part.value_text.casefold()):
             return f"{part.value_text}: the ring marks the cathode"
-        case "indicator":
+        case "indicator" | "diode":  # an LED that clips is a diode of the list
             return f"{part.value_text}: the longer lead is the anode, the flat side the cathode"
         case "integrated circuit":
             return f"{part.value_text}: notch or dot at pin 1"

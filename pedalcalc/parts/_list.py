@@ -12,7 +12,7 @@ import numpy as np
 
 from pedalcalc._base import Result, file_path, io, quantity
 from pedalcalc._csv import Row, each_row
-from pedalcalc._part_value import TWO_PINS, UNITS, read_part_value
+from pedalcalc._part_value import TWO_PINS, UNITS, read_part_value, without_volts
 from pedalcalc.values import read_value
 
 COLUMNS = ("reference", "kind", "value", "fitted", "tolerance", "rating", "connections", "note")
@@ -30,6 +30,13 @@ FITTING_STEPS = {
     "indicator": ("indicator",),
 }
 KINDS = tuple(kind for kinds in FITTING_STEPS.values() for kind in kinds)
+#: Other words of lists for the same kinds.
+KIND_WORDS = {
+    "zener": "diode", "zener diode": "diode", "germanium diode": "diode", "schottky diode": "diode", "led": "indicator",
+    "electrolytic": "electrolytic capacitor", "tantalum": "tantalum capacitor", "ceramic": "ceramic capacitor",
+    "film": "film capacitor", "ic": "integrated circuit", "op-amp": "integrated circuit", "jfet": "transistor",
+    "mosfet": "transistor", "pot": "potentiometer", "trim pot": "trimmer", "trimpot": "trimmer", "ldr": "photocell",
+}  # fmt: skip
 
 POLARISED = {
     "diode": ("anode", "cathode"),
@@ -92,7 +99,7 @@ def read_parts(path: str | Path) -> tuple[Part, ...]:
         If there is no such file.
     ValueError
         If the file is empty, a column is missing or unknown, a reference stands
-        twice, or a cell cannot be read; file, line and column are named.
+        twice, or a cell cannot be read; file, line and column of each are named.
 
     Notes
     -----
@@ -120,13 +127,20 @@ def read_parts(path: str | Path) -> tuple[Part, ...]:
     parts: list[Part] = []
     seen: dict[str, int] = {}
     path = file_path("path", path, there=True)
+    wrong: list[str] = []
     for row in each_row(path, columns=COLUMNS, optional=("fitted",)):
-        part = _part(row)
-        name = part.reference.casefold()
-        if name in seen:
-            raise row.error("reference", f"{part.reference!r} stands already in line {seen[name]}")
+        try:
+            part = _part(row)
+            name = part.reference.casefold()
+            if name in seen:
+                raise row.error("reference", f"{part.reference!r} stands already in line {seen[name]}")
+        except ValueError as reason:
+            wrong.append(str(reason))
+            continue
         seen[name] = row.line
         parts.append(part)
+    if wrong:
+        raise ValueError("\n".join(wrong))
     if not parts:
         raise ValueError(f"{Path(path).name} has no parts below its first line")
     return tuple(parts)
@@ -137,16 +151,24 @@ def _part(row: Row) -> Part:
     if not cells["reference"]:
         raise row.error("reference", "it is empty; give the name on the board, such as R1")
     kind = cells["kind"].casefold()
+    kind = KIND_WORDS.get(kind, kind)
     if kind not in KINDS:
         hint = "; say which: film, ceramic or electrolytic capacitor" if kind == "capacitor" else ""
         raise row.error("kind", f"{cells['kind']!r} is none of {', '.join(KINDS)}{hint}")
-    value, law = row.read("value", lambda text: read_part_value(text, kind))
-    value_text, listed = cells["value"], ""
+    value, law, value_text, volts = _value(row, "value", kind)
+    listed = ""
     if cells["fitted"]:
-        value, fitted_law = row.read("fitted", lambda text: read_part_value(text, kind))
-        value_text, listed, law = cells["fitted"], value_text, fitted_law or law
+        listed = value_text
+        value, fitted_law, value_text, own = _value(row, "fitted", kind)
+        law = fitted_law or law
     low, high = row.read("tolerance", _tolerance)
     ratings = row.read("rating", _ratings)
+    if volts:
+        if ratings.get("V", volts) != volts:
+            raise row.error("rating", f"it gives {ratings['V']:g} V, the value {volts:g} V; which is meant?")
+        ratings = {**ratings, "V": volts}
+    if cells["fitted"] and own:
+        ratings = {**ratings, "V": own}
     return Part(
         reference=cells["reference"],
         kind=kind,
@@ -164,6 +186,14 @@ def _part(row: Row) -> Part:
         text_listed=listed,
         place=f"{row.path.name}, line {row.line}",
     )
+
+
+def _value(row: Row, column: str, kind: str) -> tuple[float, str, str, float]:
+    """Return value, law and text of a cell, and the volts that stand behind it; 0 where none do."""
+    text, volts = without_volts(row.cells[column], kind)
+    value, law = row.read(column, lambda _: read_part_value(text, kind))
+    rated = row.read(column, lambda _: _ratings(volts)) if volts else {}
+    return value, law, text, rated.get("V", 0.0)
 
 
 @lru_cache(maxsize=4096)
@@ -196,7 +226,12 @@ def _ratings(text: str) -> dict[str, float]:
     for item in filter(None, (part.strip() for part in text.split(","))):
         unit = item[-1]
         if unit not in ("V", "W", "A"):
-            raise ValueError(f"{item!r} is not a rating in V, W or A; put anything else in the note")
+            cure = (
+                "; write its unit, such as 16 V"
+                if item.replace(".", "").isdigit()
+                else "; put anything else in the note"
+            )
+            raise ValueError(f"{item!r} is not a rating in V, W or A{cure}")
         if unit in ratings:
             raise ValueError(f"two ratings in {unit}: {text!r}")
         fraction = re.fullmatch(r"([0-9]+)/([1-9][0-9]*) ?[VWA]", item)

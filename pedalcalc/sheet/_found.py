@@ -26,6 +26,12 @@ def supply_of(parts: Sequence[Part]) -> Any:
     return batteries[0].value_text if batteries and not barrels else USUAL
 
 
+def has_socket(board: Board) -> bool:
+    """Tell whether an adaptor may feed the build: it has a barrel connector, or a clip and no battery of its own."""
+    kinds = {one.part.kind for one in board.parts}
+    return "battery" not in kinds or any(pin.role == "centre" for one in board.parts for pin in one.pins)
+
+
 def path(board: Board, net_in: str = "", net_out: str = "") -> tuple[str, ...]:
     """Return the parts that a signal goes through from input to output, by the shortest way; empty if there is none."""
     try:
@@ -37,12 +43,14 @@ def path(board: Board, net_in: str = "", net_out: str = "") -> tuple[str, ...]:
     closed = set(supply_nets(board, found)) | {GROUND, NOT_CONNECTED}
     metal = found.metal.root
     driven = {metal(pin.net)[0] for one in board.parts for pin in one.pins if pin.role == "output"}  # by an op-amp only
+    # Where a resistor lies beside what amplifies, as one from collector to base does, the signal goes through the latter.
+    parts = sorted(board.parts, key=lambda one: one.part.kind not in ("transistor", "integrated circuit", "coupler"))
     came: dict[str, tuple[str, str]] = {metal(first)[0]: ("", "")}
     level = [metal(first)[0]]
     while level and metal(last)[0] not in came:
         following = []
         for net in level:
-            for one in board.parts:
+            for one in parts:
                 if one.part.kind in ("jack", "switch", "connector", "battery"):
                     continue
                 for pin in one.pins:

@@ -10,10 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import plot, report
+from pedalcalc._base import Caution
 from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
-from pedalcalc.board import Board
+from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, corners, impedance, response, waveform
+from pedalcalc.circuit.signals import jacks
 from pedalcalc.devices import Coupler
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.tolerance.draws import drawn_units
@@ -47,6 +49,35 @@ class Ways:
         return dict(vars(self))
 
 
+def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
+    """Return why nothing can be told of the sound, empty if it can, and what stands in its way at rest.
+
+    A list without jacks, or one whose way is open, has its volts all the same.
+    """
+    if not (ways.net_in and ways.net_out):
+        try:
+            jacks(board)
+        except ValueError as reason:
+            return str(reason), ()
+    heard = response(board, frequency=list(NOTES.values()), **ways.asked())
+    stuck = tuple(
+        replace(
+            one,
+            action="see its volts: are its inputs exchanged in the list? a small shift at them, times its gain, is enough, too",
+            value=np.nan,
+            limit=np.nan,
+        )
+        for one in heard.cautions
+        if "stands at a limit" in one.what
+    )
+    if not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
+        return (
+            f"nothing passes from {heard.net_in!r} to {heard.net_out!r}. Follow the signal in the list, net by net: a part is "
+            "missing, or a net's name is written in two ways"
+        ), stuck
+    return "", stuck
+
+
 def response_section(board: Board, ways: Ways) -> Section:
     """Return gain and response, at the controls' positions, with the band that the parts leave."""
     asked = ways.asked()
@@ -63,13 +94,7 @@ def response_section(board: Board, ways: Ways) -> Section:
         for k, name in enumerate(NOTES)
     ]  # fmt: skip
     seen = {"into the input": asked["net_in"] or usual.net_in, "out of the output": asked["net_out"] or usual.net_out}
-    ends = [
-        {
-            "looking": name,
-            "at 1 kHz": number_text(float(impedance(board, frequency=1e3, net=net, **asked).impedance_size), "Ω"),
-        }
-        for name, net in seen.items()
-    ]
+    ends = [{"looking": name, "at 1 kHz": _looking(board, net, asked)} for name, net in seen.items()]
     shown.append(words(
         f"From a guitar of {number_text(ways.resistance_generator, 'Ω')} at {usual.net_in!r} to an input of "
         f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as they were told to stand "
@@ -82,6 +107,15 @@ def response_section(board: Board, ways: Ways) -> Section:
     ))  # fmt: skip
     shown += _controls(board, asked)
     return Section("From jack to jack", tuple(shown))
+
+
+def _looking(board: Board, net: str, asked: Mapping[str, Any]) -> str:
+    """Return what a jack looks like, or that nothing of the build hangs there."""
+    try:
+        ohms = float(impedance(board, frequency=TONE, net=net, **asked).impedance_size)
+    except RuntimeError:
+        return "nothing holds it"
+    return "not predictable" if np.isnan(ohms) else number_text(ohms, "Ω")
 
 
 def _quantile(drawn: Array, share: float) -> Array:
@@ -159,44 +193,82 @@ def corners_section(board: Board, ways: Ways) -> Section:
     return Section("Which parts set which corner", (told, table, *hidden, simple))
 
 
-def clipping(board: Board, ways: Ways) -> tuple[dict[str, float], tuple[str, ...]]:
-    """Return the level [V peak at the generator] at which each part leaves its region, and what is out of it at rest."""
+@dataclass(frozen=True)
+class Clipping:
+    """Levels [V peak at the generator] from which parts leave their region, the first first, and the output's swing [V] there."""
+
+    levels: Mapping[str, float]
+    swing: float
+    at_rest: tuple[str, ...]
+
+
+def clipping(board: Board, ways: Ways) -> Clipping:
+    """Return from which level on each part is out of its region, how far the output swings at the first, and what is out at rest."""
     low, high = LEVELS
-    first = _left(board, ways, np.geomspace(low, high, STEPS))
+    first, _ = _left(board, ways, np.geomspace(low, high, STEPS))
     rest = tuple(name for name, level in first.items() if level == low)
     clips = {name: level for name, level in first.items() if level > low}
+    swing = 0.0
     if clips:
         ratio = (high / low) ** (1 / (STEPS - 1))
-        least = min(clips.values())
-        fine = _left(board, ways, np.geomspace(least / ratio, least, STEPS))
+        levels = np.concatenate([np.geomspace(top / ratio, top, STEPS)[1:] for top in sorted(set(clips.values()))])
+        fine, swings = _left(board, ways, levels)
         clips |= {name: level for name, level in fine.items() if name in clips}
-    return dict(sorted(clips.items(), key=lambda one: one[1])), rest
+        swing = float(swings[int(np.argmax(levels >= min(clips.values())))])
+    return Clipping(dict(sorted(clips.items(), key=lambda one: one[1])), swing, rest)
 
 
-def _left(board: Board, ways: Ways, levels: Array) -> dict[str, float]:
-    """Return the lowest level at which each part leaves its region, from rest."""
+def _left(board: Board, ways: Ways, levels: Array) -> tuple[dict[str, float], Array]:
+    """Return the lowest level at which each part leaves its region, from rest, and the output's largest swing at each level."""
     time = np.linspace(0.0, PERIODS / TONE, INSTANTS)
     given = levels[:, None] * np.sin(2 * np.pi * TONE * time)
-    left = waveform(board, time=time, voltage_input=given, **ways.asked()).left
-    return {name: float(levels[int(np.argmax(np.isfinite(np.atleast_1d(at))))]) for name, at in left.items()}
+    seen = waveform(board, time=time, voltage_input=given, **ways.asked())
+    volts = np.atleast_2d(seen.voltages[ways.net_out or jacks(board)[1]])
+    first = {name: float(levels[int(np.argmax(np.isfinite(np.atleast_1d(at))))]) for name, at in seen.left.items()}
+    return first, np.abs(volts - volts[:, :1]).max(axis=1)
+
+
+def _as_listed(board: Board, ways: Ways) -> list[Any]:
+    """Return what clipped first in the build as it is listed, where something else is fitted: gains alone do not tell."""
+    listed = {
+        one.part.reference: one.part.text_listed
+        for one in board.parts
+        if one.part.text_listed and one.part.text_listed != one.part.value_text
+    }
+    if not listed:
+        return []
+    try:
+        found = clipping(changed(board, **listed), ways)
+    except (ValueError, RuntimeError):
+        return [words("With the parts that are listed it cannot be told.")]
+    if not found.levels:
+        return [words("With the parts that are listed nothing leaves its region up to 10 V peak.")]
+    name, level = next(iter(found.levels.items()))
+    return [
+        words(
+            f"With the parts that are listed {name} is the first, at {write_value(level, unit='V', digits=2)}: the output then "
+            f"swings {write_value(found.swing, unit='V', digits=2)} peak."
+        )
+    ]
 
 
 def clipping_section(board: Board, ways: Ways) -> Section:
     """Return what clips first and at what level."""
-    clips, rest = clipping(board, ways)
-    gain = float(response(board, frequency=TONE, **ways.asked()).gain)
+    found = clipping(board, ways)
     shown: list[Any] = []
-    if clips:
-        name, level = next(iter(clips.items()))
+    if found.levels:
+        name, level = next(iter(found.levels.items()))
         shown.append(words(
-            f"{name} leaves its region first, at {write_value(level, unit='V', digits=2)} peak from the guitar, 1 kHz: the output "
-            f"then swings {write_value(level * gain, unit='V', digits=2)} peak. A single coil gives 0.1 to 0.3 V, a hot humbucker "
+            f"{name} is the first, at {write_value(level, unit='V', digits=2)} peak from the guitar, 1 kHz: the output "
+            f"then swings {write_value(found.swing, unit='V', digits=2)} peak. A single coil gives 0.1 to 0.3 V, a hot humbucker "
             "struck hard 1 V and more (common practice)."
         ))  # fmt: skip
-        rows = [{"part": one, "from": number_text(at, "V", 2)} for one, at in clips.items()]
-        shown.append(report.table(rows, title="Peak at the guitar from which a part limits, cuts off or saturates"))
+        rows = [{"part": one, "from": number_text(at, "V", 2)} for one, at in found.levels.items()]
+        title = "Peak at the guitar from which a part limits, cuts off or saturates, and a diode clips"
+        shown.append(report.table(rows, title=title))
     else:
         shown.append(words("Nothing leaves its region up to 10 V peak from the guitar."))
+    shown += _as_listed(board, ways)
     if any(isinstance(one.device, Coupler) for one in board.parts):
         shown.append(
             words(
@@ -204,8 +276,10 @@ def clipping_section(board: Board, ways: Ways) -> Section:
                 "only drives the LED may limit without being heard."
             )
         )
-    if rest:
+    if found.at_rest:
         shown.append(
-            words(f"At rest or nearly so out of their region already: {', '.join(rest)}. See whether that is meant.")
+            words(
+                f"At rest or nearly so out of their region already: {', '.join(found.at_rest)}. See whether that is meant."
+            )
         )
     return Section("What clips first", tuple(shown))

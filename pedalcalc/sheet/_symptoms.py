@@ -6,7 +6,8 @@ from pedalcalc import report
 from pedalcalc.board import Board
 from pedalcalc.catalogue import ResolvedPart
 from pedalcalc.circuit.joints import GROUND
-from pedalcalc.sheet._found import path, supply_way
+from pedalcalc.devices import Converter
+from pedalcalc.sheet._found import has_socket, path, supply_way
 from pedalcalc.sheet._section import Section, words
 
 
@@ -52,24 +53,30 @@ def symptoms_section(board: Board) -> Section:
     rail = [pin.net for one in board.parts for pin in one.pins if pin.role == "positive rail"]
     last = rail[0] if rail else max(on.feeds[1:] or (feed,), key=pins.count)  # what most parts hang on is the rail
     switch, jacks = on.names("switch") or "the footswitch", on.names("jack") or "the jacks"
-    diode = on.between(("diode",), on.feeds) or "the protection diode"
+    socket = has_socket(board)
+    diode = on.between(("diode",), on.feeds)
+    guilty = " and ".join(
+        filter(None, (diode, "the plug's polarity" if socket else "the battery, its clip and its joints"))
+    )
     series = on.joining("resistor", on.feeds)
     filters = on.between(CAPACITORS, on.feeds, GROUND) or "the filter capacitors"
     active = on.names("integrated circuit", "transistor") or "what amplifies"
     lamps, coupling = on.names("indicator"), _coupling(on)
     controls = on.names("potentiometer", "trimmer")
     pulls = _pull_downs(on)
+    pumps = ", ".join(one.part.reference for one in board.parts if isinstance(one.device, Converter))
     rails = " and ".join(repr(net) for net in dict.fromkeys((feed, last)))
     rows = [
-        ("no sound", (f"read {rails}: if one is 0 V look at {diode} and the plug's polarity; if both are right read the "
+        ("no sound", (f"read {rails}: if {'it' if feed == last else 'one'} is 0 V look at {guilty}; if {'it is' if feed == last else 'both are'} right read the "
          f"outputs and leads of {active}: the first net that does not fit is the place; then look at "
          f"the joints of {switch} and {jacks}; last {coupling} open, or the output shorted to ground")),
         ("no indicator", (f"{lamps}: turned round (long lead is the anode)? read its anode in both states: near "
          f"the supply in both, the lamp is open or {switch} does not ground it; at 0 V its resistor is open")),
-        ("hum", (f"play from a battery: if it goes, the adaptor or a missing {filters}; if not, a screen that is not at "
+        ("hum", (f"{f'play from a battery: if it goes, the adaptor or a missing {filters}; if not, ' if socket else f'a missing {filters}; '}a screen that is not at "
          f"ground ({jacks}, the box, the case of a control): read ohms from each to ground, power off")),
         ("whine on a shared supply", (f"feed this build alone: if the whine goes, its neighbour brings it: an isolated output, or a "
-         f"larger {series or 'series resistor in the supply'} with {filters}; a charge pump inside: look for its flying capacitor and its boost pin")),
+         f"larger {series or 'series resistor in the supply'} with {filters}")),
+        ("whine from within", f"the charge pump {pumps}: look for its flying capacitor and its boost pin"),
         ("weak", (f"read the DC of {active} first: what is out of its middle hardly amplifies; then capacitors that bypass or couple "
          f"({coupling}): open or a tenth of the value{'; ' + controls + ' wired to the wrong pins' if controls else ''}")),
         ("distorted", (f"turn the guitar down: if it goes, see what clips first; if not, read {active}: an output or collector near a "
@@ -84,6 +91,8 @@ def symptoms_section(board: Board) -> Section:
     ]  # fmt: skip
     gone = {"no indicator"} if not lamps else set()
     gone |= set() if on.kind("switch") else {"sound only in bypass", "thump when switched"}
+    gone |= set() if socket else {"whine on a shared supply"}
+    gone |= set() if pumps else {"whine from within"}
     gone |= set() if controls else {"a control the wrong way round"}
     rows = [row for row in rows if row[0] not in gone]
     table = report.table([{"symptom": name, "first checks, in this order": what} for name, what in rows])

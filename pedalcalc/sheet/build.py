@@ -21,13 +21,14 @@ from pedalcalc.catalogue import find_device
 from pedalcalc.circuit import OperatingPoint, operating_point
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
-from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jacks
-from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
+from pedalcalc.devices import Battery, Bjt, Converter, Jfet, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
-from pedalcalc.sheet._found import described, supply_of, supply_way
+from pedalcalc.sheet._found import described, has_socket, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
-from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section
+from pedalcalc.sheet._slips import refuse_without_ground, slips
+from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
 from pedalcalc.sheet._text import band_text, reading_text, reading_texts
 from pedalcalc.supply import battery_life
@@ -155,6 +156,7 @@ def build_sheet(
     home = Path(parts).parent if isinstance(parts, (str, Path)) else Path()
     name = home.resolve().name.replace("-", " ")
     board = parts if isinstance(parts, Board) else _assembled(parts, supply, rotations, own_readings, meter, tables)
+    refuse_without_ground(board)
     ways = Ways(
         net_in, net_out, one_number("resistance_generator", resistance_generator, "of the guitar", least=0),
         one_number("resistance_load", resistance_load, "that follows", least=0, infinity=True),
@@ -165,20 +167,22 @@ def build_sheet(
     judged = None if file is None else judge_readings(board, readings=home / file, serial=serial, count=DRAWS)
     usual = operating_point(board)
     supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
-    found = _cautions(board, usual, supplied) + power.cautions
+    why, stuck = soundless(board, ways)
+    found = _cautions(board, usual, supplied) + slips(board, usual) + stuck + power.cautions
+    heard, silent = not why, (words(f"Not computed: {why}"),)
     sections = {
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
         "build": Section("What this build is", (words(*described(board, net_in, net_out)),)),
         "parts": _parts_section(board),
         "supply": _supply_section(board, expected, [point for point, _ in supplied]),
         "voltages": _voltages_section(expected, usual),
-        "response": _where(response_section, board, ways, "From jack to jack"),
-        "corners": _where(corners_section, board, ways, "Which parts set which corner"),
-        "clipping": _where(clipping_section, board, ways, "What clips first"),
+        "response": response_section(board, ways) if heard else Section("From jack to jack", silent),
+        "corners": corners_section(board, ways) if heard else Section("Which parts set which corner", silent),
+        "clipping": clipping_section(board, ways) if heard else Section("What clips first", silent),
         "changes": _changes_section(board),
         "readings": _readings_section(expected, judged),
         "symptoms": symptoms_section(board),
-        "power": _power_section(power),
+        "power": _power_section(power, has_socket(board)),
     }
     return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
 
@@ -203,17 +207,6 @@ def _assembled(
         parts, supply=supply_of(listed) if supply is None else supply, rotations=rotations, readings=own_readings,
         meter=measurer, tables=tables,
     )  # fmt: skip
-
-
-def _where(make: Any, board: Board, ways: Ways, title: str) -> Section:
-    """Return a section of the sound, or why there is none: a list without jacks has its volts all the same."""
-    if not (ways.net_in and ways.net_out):
-        try:
-            jacks(board)
-        except ValueError as reason:
-            return Section(title, (words(f"Not computed: {reason}"),))
-    made: Section = make(board, ways)
-    return made
 
 
 def _supplied(board: Board, volts: float) -> tuple[dict[str, Any], tuple[Caution, ...]]:
@@ -251,7 +244,12 @@ def _cautions(
 
 def _topics(board: Board) -> tuple[str, ...]:
     kinds = {one.part.kind for one in board.parts}
-    topics = ["solder", "leads", "swarf", "static", "adaptor", "battery", "shared", "electrolytic", "loud"]
+    topics = ["solder", "leads", "swarf"]
+    topics += ["static"] if any(isinstance(one.device, (Mosfet, Converter)) for one in board.parts) else []
+    topics += ["adaptor"] if has_socket(board) else []
+    topics += ["battery"] if "battery" in kinds else []
+    topics += ["shared"] if has_socket(board) else []
+    topics += ["electrolytic", "loud"]
     return (*topics, *(("cadmium", "hot-air") if kinds & {"coupler", "photocell"} else ()))
 
 
@@ -386,7 +384,7 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
     return Section("What the meter should read", tuple(shown))
 
 
-def _power_section(power: FirstPower) -> Section:
+def _power_section(power: FirstPower, socket: bool) -> Section:
     rows = [
         {"state": line.what}
         | dict(zip(("across it", "from", "to"), reading_texts([line.voltage_across, line.voltage_low, line.voltage_high], "V"), strict=True))
@@ -395,7 +393,7 @@ def _power_section(power: FirstPower) -> Section:
     ]  # fmt: skip
     told = words(
         "Before power: supply to ground is not short on the ohms range; ICs, transistors, diodes and electrolytics the right way "
-        "round; the adaptor's polarity and its volts with nothing connected, by meter.",
+        f"round; {'the adaptor' if socket else 'the battery clip'}'s polarity and its volts with nothing connected, by meter.",
         f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
         f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
         f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second. Do not feel for "
