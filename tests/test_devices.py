@@ -34,7 +34,7 @@ SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
 # What may be negative, nothing, or without end; every other figure may not.
 SIGNED = {
     "voltage_gate_source_off", "temperature_coefficient", "light_temperature_coefficient",
-    "resistance_temperature_coefficient", "input_margin_top", "input_margin_bottom",
+    "resistance_temperature_coefficient", "input_margin_top", "input_margin_bottom", "voltage_offset_signed",
 }  # fmt: skip
 ZERO = SIGNED | {
     "ideality", "resistance_series", "current_leakage", "resistance_slope", "current_collector_base_leakage",

@@ -363,10 +363,12 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
     for one in found.consumers:
         put(_groups.Consumers, one.name, one.nets, tuple(np.asarray(part, float) for part in one.law))
     packages = set()
+    offsets: dict[str, Array] = {}
     for one in found.amplifiers:
         record: OpAmp = one.law
         law = amplifiers.amplifier_figures(record)
         put(_groups.Amplifiers, one.name, one.nets, (law, np.asarray(record.voltage_supply_min, float)))
+        offsets[one.name] = np.asarray(record.voltage_offset_signed, float)
         *_, output, top, bottom = one.nets
         if one.part not in packages:
             packages.add(one.part)
@@ -387,6 +389,8 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
                 wires.append(nets)
                 at.append([place for place, _ in places])
                 above.append([up for _, up in places])
+                if kind is _groups.Amplifiers:  # a source in the lead of the non-inverting input
+                    above[-1][0] = above[-1][0] + offsets[name]
                 weight.append(share)
                 figures.append(law)
         if names:

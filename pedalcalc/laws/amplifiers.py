@@ -2,13 +2,14 @@
 
 ::
 
-    in+ --|+ \\       V = middle of the rails + A (V+ - V-), held between
+    in+ --|+ \\       V = middle of the rails + A (V+ + Vos - V-), held between
           |   >--[Ro]-- out      negative rail + headroom and positive rail - headroom
     in- --|- /       I = (V - Vout)/Ro, held within the output's current limit
 
 A sourcing output draws its current from the positive rail, a sinking one hands it to the negative rail; both rails
 carry the quiescent current, and the inputs their bias current. Inputs nearer to a rail than the record allows leave
-the law: many types then turn phase. The input offset, of unknown sign, is left out.
+the law: many types then turn phase. The input offset stands in the lead
+of the non-inverting input.
 
 For a solver: `amplifier_figures` once, then `amplifier_branch`.
 """
@@ -184,7 +185,7 @@ def amplifier(
 
     Notes
     -----
-    V = middle + A (V+ - V-), held between the negative rail plus `headroom_bottom` and the positive less
+    V = middle + A (V+ + Vos - V-), held between the negative rail plus `headroom_bottom` and the positive less
     `headroom_top`; I = (V - Vout)/Ro, held within `current_output_max` where the record knows it. What the output gives
     comes out of the positive rail, what it takes goes into the negative one; bias currents likewise. With
     an input nearer to a rail than the record's margin the figures are those of the law and mean nothing (`predictable`),
@@ -208,7 +209,8 @@ def amplifier(
     if np.any(positive < negative):
         raise ValueError("voltage_positive must not lie below voltage_negative")
     law = amplifier_figures(specimen("op_amp", op_amp, OpAmp))
-    core = amplifier_branch(plus - minus, output, positive, negative, law)
+    offset = figure(op_amp, "voltage_offset_signed")
+    core = amplifier_branch(plus + offset - minus, output, positive, negative, law)
     inside = within_input_range(plus, minus, positive, negative, op_amp)
     given, bias = np.asarray(core.given), law.bias
     region = np.full(given.shape, "linear", dtype="<U15")
