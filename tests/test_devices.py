@@ -41,7 +41,7 @@ ZERO = SIGNED | {
     "zero_bias_scatter", "current_gate_leakage", "voltage_offset", "current_bias", "resistance_output_open",
     "headroom_top", "headroom_bottom", "current_idle", "current_idle_boosted", "resistance_floor", "rise_exponent",
     "fall_exponent", "resistance_fresh", "resistance_empty", "loss_tangent", "resistance_lead", "leakage_rate",
-    "current_leakage_least", "tolerance", "resistance_end", "accuracy", "accuracy_range", "voltage_burden",
+    "current_leakage_least", "current_ground", "current_load_min", "tolerance", "resistance_end", "accuracy", "accuracy_range", "voltage_burden",
 } - {"voltage_gate_source_off"}  # fmt: skip
 ENDLESS = {
     "current_gain", "current_gain_reverse", "voltage_early", "voltage_gate_source_max", "gain_open_loop",

@@ -78,7 +78,7 @@ def _meet(
     to = system.contributions
     flow, slope = np.concatenate(currents, axis=1), np.concatenate(slopes, axis=1)
     value[:, to.target_flow] += np.add.reduceat(flow[:, to.pick_flow], to.starts_flow, axis=1)
-    flat = jacobian.reshape(units, -1)
+    flat = jacobian.reshape(units, n * n)
     flat[:, to.target] += np.add.reduceat(slope[:, to.pick], to.starts, axis=1)
     return value, jacobian, flow
 

@@ -87,6 +87,7 @@ def moving(found: Elements) -> set[str]:
         for one in (*found.bipolars, *found.channels)
         for j, k in ((1, 2), (0, 2))
     ]
+    ways += [(root(one.nets[j]), root(one.nets[k])) for one in found.regulators for j, k in ((0, 2), (0, 1))]
     ways += [(root(one.nets[4]), root(one.nets[3])) for one in found.pumps]
     changed = bool(nets)
     while changed:

@@ -31,6 +31,7 @@ def reached(found: Elements, moves: set[str]) -> tuple[set[str], set[str]]:
         if isinstance(one.law, Jfet) and not np.all(np.isnan(np.asarray(one.law.voltage_forward, float))):
             ways.append((one.nets[0], one.nets[2]))
     ways += [(one.nets[2], rail) for one in found.amplifiers for rail in one.nets[3:]]
+    ways += [(one.nets[k], one.nets[k + 1]) for one in found.regulators for k in (0, 1)]
     for pump in found.pumps:
         supply, ground, plus, minus, output = pump.nets
         ways += [

@@ -20,7 +20,7 @@ from pedalcalc.circuit._scatter import contributions
 from pedalcalc.circuit.elements import LEAST, Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Mosfet, OpAmp
-from pedalcalc.laws import amplifiers, junctions, transistors
+from pedalcalc.laws import amplifiers, junctions, regulators, transistors
 from pedalcalc.parts import NOT_CONNECTED
 
 Array = NDArray[np.float64]
@@ -362,6 +362,16 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
         put(_groups.Couplers, one.name, one.nets, law, law[0].form)
     for one in found.consumers:
         put(_groups.Consumers, one.name, one.nets, tuple(np.asarray(part, float) for part in one.law))
+    for one in found.regulators:
+        put(_groups.Regulators, one.name, one.nets, regulators.regulator_figures(one.law))
+        into, ground, out = one.nets
+        ways = [(out, into, "output to input")]
+        if np.all(np.asarray(one.law.current_load_min) == 0):  # an adjustable type has no pin on its substrate
+            ways += [(ground, into, "ground to input"), (ground, out, "ground to output")]
+        for anode, cathode, told in ways:
+            junction(
+                f"{one.name} {told}", (anode, cathode)[:: 1 if one.law.polarity == "positive" else -1], _groups.clamp()
+            )
     packages = set()
     offsets: dict[str, Array] = {}
     for one in found.amplifiers:

@@ -181,6 +181,7 @@ _ROLES = {
     _groups.Bipolars: ("base", "collector", "emitter"),
     _groups.Channels: ("gate", "drain", "source"),
     _groups.Couplers: ("LED", "", "cell", ""),
+    _groups.Regulators: ("input", "ground", "output"),
     _groups.Amplifiers: ("non-inverting input", "inverting input", "output", "positive rail", "negative rail"),
 }
 
