@@ -269,6 +269,16 @@ class Amplifiers(Group):
         at_bottom = -(law.quiescent + fore)[:, None] * supplied + g * sunk[:, None]
         return flows, np.stack([inputs, inputs, -g, at_top, at_bottom], axis=1)
 
+    def lent(self, volts: Array, offset: Array) -> Array:
+        """Return volts with the input offsets of the unit from which these start.
+
+        Met there, an output stays where its gain is at work; its own offset may be a hundred times its swing away.
+        """
+        law, _ = self.figures
+        held = volts.copy()
+        held[:, 0] += offset - law.offset
+        return held
+
     def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
         law, _ = self.figures
         side, _, _, given = _limits(volts, law, 0.0)

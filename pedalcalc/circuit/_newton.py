@@ -122,11 +122,13 @@ def newton(
     share: Any = 1.0,
     held: Any = None,
     wide: bool = True,
+    lent: Any = None,
 ) -> tuple[Array, Any, Array]:
     """Take limited Newton steps from `start`; return voltages, what is solved, and the Jacobians there.
 
     With `wide`, outputs of op-amps may first go past their limits, until what they feed has found its place; `anchor` [S]
-    ties every place to where it starts, as its capacitance does for one step in time.
+    ties every place to where it starts, as its capacitance does for one step in time; `lent` are the input offsets of the
+    op-amps of the unit from whose state all start.
     """
     n, units, nodes = system.size, len(start), len(system.places)
     result, good = start.copy(), np.zeros(units, bool)
@@ -142,6 +144,10 @@ def newton(
         if not state.voltages.any():  # a cold start: no law is met with the whole supply across it
             eases = state.eases()
             met = [group.limited(true[k], 0.0 * true[k], eases[k]) for k, group in enumerate(system.groups)]
+        elif lent is not None:
+            met = [
+                g.lent(at, lent) if isinstance(g, Amplifiers) else at for g, at in zip(system.groups, true, strict=True)
+            ]
         exact = _alike(true, met, units)
         for taken in range(steps):
             value, jacobian, flow = _meet(state.system, state.voltages, true, met, state.scale, state.eases())
@@ -293,28 +299,35 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
     Many units start from where the first one stands, or from `start`; what does not follow from there starts cold.
     """
     count = system.units if units is None else units
+    lent = None
     if start is None and count > 1:
-        first = solve(system.take(np.zeros(1, int)), units=1)
+        alone = system.take(np.zeros(1, int))
+        first = solve(alone, units=1)
         start = first.voltages if first.good[0] else None
+        lent = alone.amplifiers.figures[0].offset if alone.amplifiers else None
     most = max(CHUNK // (8 * max(system.size, 1) ** 2), 1)
     parts = [np.arange(at, min(at + most, count)) for at in range(0, count, most)]
     if len(parts) == 1:
-        return _solve(system, start, count)
+        return _solve(system, start, count, lent)
     pieces = [
-        _solve(system.take(part), start if start is None or len(start) == 1 else start[part], len(part))
+        _solve(system.take(part), start if start is None or len(start) == 1 else start[part], len(part), lent)
         for part in parts
     ]
     return Solved(*(np.concatenate([getattr(one, name) for one in pieces]) for name in Solved.__slots__))
 
 
-def _solve(system: System, start: Array | None, count: int) -> Solved:
+def _solve(system: System, start: Array | None, count: int, lent: Array | None = None) -> Solved:
     """Solve one chunk of units."""
     small, expand = system.reduced()
     everyone = np.arange(count)
     cold = np.zeros((count, system.size + 1))
     voltages, good, jacobians = cold.copy(), np.zeros(count, bool), np.zeros((count, system.size, system.size))
     sign = np.zeros(count)
-    warm = [] if start is None else [(partial(newton, steps=20, wide=False), np.broadcast_to(start, cold.shape))]
+    warm = (
+        []
+        if start is None
+        else [(partial(newton, steps=20, wide=False, lent=lent), np.broadcast_to(start, cold.shape))]
+    )
     ways = (newton, ramped, powered, partial(powered, at_rail=-1.0), partial(powered, at_rail=1.0))
     for way, begin in (*warm, *((way, cold) for way in ways)):
         left = everyone[~good]

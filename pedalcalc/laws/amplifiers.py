@@ -49,7 +49,10 @@ class AmplifierBranch(Result):
 
 
 class AmplifierFigures(NamedTuple):
-    """One op-amp; headrooms and input margins in volts from the rails, bias current counted into the pins."""
+    """One op-amp; headrooms and input margins in volts from the rails, bias current counted into the pins.
+
+    `offset` is no part of the branch: whoever calls it adds it to the volts at the non-inverting input.
+    """
 
     gain: Array
     resistance: Array
@@ -60,6 +63,7 @@ class AmplifierFigures(NamedTuple):
     margin_bottom: Array
     bias: Array
     quiescent: Array
+    offset: Array
 
 
 class AmplifierCore(NamedTuple):
@@ -100,6 +104,7 @@ def amplifier_figures(record: OpAmp) -> AmplifierFigures:
         figure(record, "input_margin_bottom"),
         into * figure(record, "current_bias"),
         figure(record, "current_quiescent"),
+        figure(record, "voltage_offset_signed"),
     )
 
 
@@ -209,8 +214,7 @@ def amplifier(
     if np.any(positive < negative):
         raise ValueError("voltage_positive must not lie below voltage_negative")
     law = amplifier_figures(specimen("op_amp", op_amp, OpAmp))
-    offset = figure(op_amp, "voltage_offset_signed")
-    core = amplifier_branch(plus + offset - minus, output, positive, negative, law)
+    core = amplifier_branch(plus + law.offset - minus, output, positive, negative, law)
     inside = within_input_range(plus, minus, positive, negative, op_amp)
     given, bias = np.asarray(core.given), law.bias
     region = np.full(given.shape, "linear", dtype="<U15")
