@@ -47,7 +47,7 @@ def reached(found: Elements, moves: set[str]) -> tuple[set[str], set[str]]:
     return every - {GROUND}, every - solid - moves
 
 
-def flies(one: Branch, found: Elements, moves: set[str]) -> bool:
+def flies(one: Branch, found: Elements, moves: set[str] | frozenset[str]) -> bool:
     return bool(np.any(one.law[0] > 0)) and any(root_of(found, net) in moves for net in one.nets)
 
 
