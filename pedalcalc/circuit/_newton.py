@@ -5,6 +5,8 @@
 2. What is left goes up with the supply: all sources from nothing to full, in steps that grow and shrink.
 3. What is still left is powered up: op-amp outputs become slow states, as they are on a bench, everything else follows;
    at first from nothing, then from either rail, for circuits that hold one of two states.
+4. What none of these solves starts from places scattered between the supply's volts: outputs that fight each other may have
+   one state only, which no ramp leads to.
 
 A unit is solved when the currents into each place cancel to `RELATIVE` of their sum, `ABSOLUTE`, and what one rounding of
 each voltage makes. No conductance is added anywhere.
@@ -41,6 +43,8 @@ SAME = 1e-12
 PATIENCE, FAR, HELD = 40, 0.01, 0.4
 #: Step after which it is worth to judge the residual [V].
 CLOSE = 1e-3
+#: Starts that are scattered where no other way leads to a stable state.
+SCATTERED = 20
 #: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
 CHUNK = 4_000_000
 
@@ -293,6 +297,16 @@ def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, 
     return voltages, good, jacobians
 
 
+def scattered(system: System, start: Array, number: int) -> tuple[Array, Any, Array]:
+    """Take Newton steps from places scattered between the volts that sources hold, the same ones for each `number`."""
+    held = [np.zeros(1), system.linear.above.ravel(), *(group.above.ravel() for group in system.groups)]
+    low, high = min(one.min(initial=0.0) for one in held), max(one.max(initial=0.0) for one in held)
+    at = start.copy()
+    nodes = len(system.places)
+    at[:, :nodes] = np.random.default_rng(number).uniform(low, high, nodes)
+    return newton(system, at, wide=False)
+
+
 def solve(system: System, start: Array | None = None, *, units: int | None = None) -> Solved:
     """Return the operating points; what no way solves is marked, never given a guess as an answer.
 
@@ -328,7 +342,14 @@ def _solve(system: System, start: Array | None, count: int, lent: Array | None =
         if start is None
         else [(partial(newton, steps=20, wide=False, lent=lent), np.broadcast_to(start, cold.shape))]
     )
-    ways = (newton, ramped, powered, partial(powered, at_rail=-1.0), partial(powered, at_rail=1.0))
+    ways = (
+        newton,
+        ramped,
+        powered,
+        partial(powered, at_rail=-1.0),
+        partial(powered, at_rail=1.0),
+        *(partial(scattered, number=k) for k in range(SCATTERED)),
+    )
     for way, begin in (*warm, *((way, cold) for way in ways)):
         left = everyone[~good]
         if not len(left):
