@@ -14,6 +14,7 @@ each voltage makes. No conductance is added anywhere.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -337,12 +338,12 @@ def _solve(system: System, start: Array | None, count: int, lent: Array | None =
     cold = np.zeros((count, system.size + 1))
     voltages, good, jacobians = cold.copy(), np.zeros(count, bool), np.zeros((count, system.size, system.size))
     sign = np.zeros(count)
-    warm = (
+    warm: list[tuple[Callable[..., tuple[Array, Any, Array]], Array]] = (
         []
         if start is None
         else [(partial(newton, steps=20, wide=False, lent=lent), np.broadcast_to(start, cold.shape))]
     )
-    ways = (
+    ways: tuple[Callable[..., tuple[Array, Any, Array]], ...] = (
         newton,
         ramped,
         powered,
