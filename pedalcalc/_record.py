@@ -30,15 +30,17 @@ def figure(
     passes: str = "",
     group: str = "",
     optional: bool = False,
+    usual: float | None = None,
 ) -> Any:
     """Return the field of one number with its limits; NaN ("not known") always passes.
 
     `passes` is ``more`` where a part of a higher figure passes more (current, signal, light), ``less`` where it
-    passes less; figures of one `group` rise and fall together from part to part.
+    passes less; figures of one `group` rise and fall together from part to part. What is not given is NaN where
+    `optional`, or `usual`.
     """
     limits = {"least": least, "above": above, "most": most, "below": below, "infinity": infinity}
     return dataclasses.field(
-        default=NAN if optional else dataclasses.MISSING,
+        default=NAN if optional else dataclasses.MISSING if usual is None else usual,
         metadata={"unit": unit, "caption": caption, "limits": limits, "passes": passes, "group": group},
     )
 

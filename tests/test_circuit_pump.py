@@ -1,12 +1,14 @@
-"""A charge pump in a circuit against its own differential equations, solved exactly over a whole period (scipy's expm)."""
+"""A charge pump in a circuit against its own differential equations: over a whole period (scipy's expm), and in time."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
 from pedalcalc import circuit, devices
+from pedalcalc.laws import junctions
 from tests.circuit_parts import NAN, board, capacitor, lossless, part, resistor
 
 VOLTS, LOAD = 6.0, 2.2e3
@@ -46,13 +48,68 @@ def test_an_inverter_has_the_source_resistance_of_its_equations(flying):
     seen = circuit.operating_point(built := _inverter(flying, 1000 * flying), values=lossless(built)).voltages["out"]
     exact = _mean(flying, 1000 * flying)
     behind, ours = (LOAD * (-VOLTS - volts) / volts for volts in (exact, seen))
-    assert ours == pytest.approx(behind, rel=7e-3)
+    assert ours == pytest.approx(behind, rel=1.5e-2)
 
 
-def test_the_ripple_that_is_left_out_is_small():
-    """Two equal capacitors of the usual size: 3 % of the source resistance, 4 mV here."""
-    seen = circuit.operating_point(built := _inverter(10e-6, 10e-6), values=lossless(built)).voltages["out"]
-    assert seen == pytest.approx(_mean(10e-6, 10e-6), abs=5e-3)
+@pytest.mark.parametrize("share", [0.1, 1.0, 2.4, 2.6, 10.0])
+@pytest.mark.parametrize("flying", [1e-7, 1e-6, 1e-5, 1e-4])
+def test_the_ripple_of_an_inverter_is_in_its_mean(flying, share):
+    """From 25 µF up it is left out: some parts in a thousand of the drop."""
+    seen = circuit.operating_point(built := _inverter(flying, share * flying), values=lossless(built)).voltages["out"]
+    assert seen == pytest.approx(_mean(flying, share * flying), abs=15e-3)
+
+
+def _period(flying, reservoir, load, start):
+    """Follow a doubler of two 1N4148 over one period: volts of both capacitors at its end, and the output's mean."""
+    law = junctions.figures(devices.typical(devices.DIODE_1N4148), np.asarray(300.0))
+    switch, half = PUMP.resistance_switch, 0.5 / PUMP.frequency_pump
+    guess = [9.0]
+
+    def rate(_, state, pin):
+        x = guess[0]
+        for _step in range(60):  # the net between the diodes, by Newton's method
+            (first, g1), (second, g2) = (junctions.branch(np.asarray(v), law) for v in (9.0 - x, x - state[1]))
+            fed = (pin - state[0] - x) / switch
+            step = np.clip((fed + first - second) / (1 / switch + g1 + g2), -0.5, 0.5)
+            x += float(step)
+            if abs(step) < 1e-13:
+                break
+        guess[0] = x
+        into = float(second - first)
+        return [into / flying, (float(second) - state[1] / load) / reservoir, state[1]]
+
+    state = np.array([*start, 0.0])
+    for pin in (0.0, 9.0):
+        state = solve_ivp(rate, (0.0, half), state, args=(pin,), method="LSODA", rtol=1e-9, atol=1e-11).y[:, -1]
+    return state[:2], state[2] / (2 * half)
+
+
+@pytest.mark.parametrize(
+    ("flying", "share", "load"), [(1e-7, 1.0, 4.7e3), (1e-6, 1.0, 4.7e3), (1e-6, 4.7, 1e3), (1e-5, 1.0, 1e3)]
+)
+def test_a_doubler_is_where_its_equations_settle(flying, share, load):
+    """Pulses of a few microseconds and an output that ripples by volts at 0.1 µF; shooting for the settled period."""
+    chip = part(
+        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
+        _5="not connected", _6="not connected", _7="not connected", _8="rail",
+    )  # fmt: skip
+    built = board(
+        chip, capacitor("C1", flying, "plus", "x"), capacitor("C2", share * flying, "out", "ground"),
+        resistor("R1", load, "out", "ground"), part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
+        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"), supply=9.0,
+    )  # fmt: skip
+    seen = circuit.operating_point(built, values=lossless(built)).voltages["out"]
+    start = np.array([-8.4, seen])
+    for _ in range(8):
+        left = _period(flying, share * flying, load, start)[0] - start
+        slope = np.stack(
+            [_period(flying, share * flying, load, start + d)[0] - start - left for d in 1e-3 * np.eye(2)], 1
+        )
+        step = np.linalg.solve(slope / 1e-3 - np.eye(2), -left)
+        start = start + np.clip(step, -2.0, 2.0)
+        if np.abs(step).max() < 1e-5:
+            break
+    assert seen == pytest.approx(_period(flying, share * flying, load, start)[1], abs=30e-3)
 
 
 def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():

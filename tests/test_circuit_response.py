@@ -346,3 +346,57 @@ def test_a_single_fault_gives_an_answer_or_a_documented_error(build, each):
         assert all(np.isfinite(part.frequency) for part in corners.corners), faults
         answered += 1
     assert answered > len(cases) / 2
+
+
+@pytest.mark.parametrize("generator", [10e3, 1e6])
+def test_a_mosfet_stage_has_the_gain_and_corner_of_its_small_signals(generator):
+    """Common source with a 2N7000: I = K (Vgs - Vth)² at rest by hand, then three nodes by numpy at each frequency.
+
+    The gate's capacitance and what the gain makes of that to the drain take the treble behind a high resistance.
+    """
+    fet = devices.typical(devices.MOSFET_2N7000)
+    top, bottom, drain, source, bypass, coupling = 2.2e6, 1.5e6, 3.3e3, 1e3, 4.7e-3, 100e-9
+    built = board(
+        resistor("R1", top, "rail", "gate"), resistor("R2", bottom, "gate", "ground"), capacitor("C1", coupling, "in", "gate"),
+        resistor("R3", drain, "rail", "out"), resistor("R4", source, "source", "ground"),
+        capacitor("C2", bypass, "source", "ground"), resistor("R5", 10e6, "in", "ground"),
+        part("Q1", "transistor", NAN, "", "2N7000", gate="gate", drain="out", source="source"),
+    )  # fmt: skip
+    gate = 9.0 * bottom / (top + bottom)
+    k, off = fet.transconductance_parameter, fet.voltage_threshold
+    # k R (x)² + x = gate - off, x the volts of the gate above threshold
+    above = (-1 + np.sqrt(1 + 4 * k * source * (gate - off))) / (2 * k * source)
+    seen = circuit.operating_point(built, values=lossless(built))
+    assert seen.voltages["out"] == pytest.approx(9.0 - drain * k * above**2, abs=1e-6)
+    gm = 2 * k * above
+    to_drain, to_source = fet.capacitance_gate_drain, fet.capacitance_gate_source
+    frequency = np.geomspace(1.0, 1e6, 61)
+    exact = []
+    for s in 2j * np.pi * frequency:
+        lead = s * coupling
+        matrix = np.array(
+            [
+                [1 / generator + 1 / 10e6 + lead, -lead, 0, 0],
+                [-lead, lead + 1 / top + 1 / bottom + s * (to_drain + to_source), -s * to_drain, -s * to_source],
+                [0, gm - s * to_drain, 1 / drain + s * to_drain, -gm],
+                [0, -gm - s * to_source, 0, 1 / source + s * (bypass + to_source) + gm],
+            ]
+        )
+        exact.append(np.linalg.solve(matrix, [1 / generator, 0, 0, 0])[2])
+    found = circuit.response(
+        built, frequency=frequency, values=lossless(built),
+        **(BETWEEN | {"resistance_generator": generator}),
+    )  # fmt: skip
+    np.testing.assert_allclose(found.response, exact, rtol=1e-6)
+    assert abs(exact[30]) > 5, "it amplifies"
+    # Miller by hand: the generator and the bias see both capacitances, that to the drain 1 + gm R times.
+    behind = 1 / (1 / generator + 1 / 10e6 + 1 / top + 1 / bottom)
+    corner = 1 / (2 * np.pi * behind * (to_source + to_drain * (1 + gm * drain)))
+    upper = max(
+        one.frequency
+        for one in circuit.corners(
+            built, values=lossless(built), **(BETWEEN | {"resistance_generator": generator})
+        ).corners
+        if one.kind == "pole" and one.frequency < 1e7
+    )
+    assert upper == pytest.approx(corner, rel=0.02)

@@ -146,7 +146,8 @@ def test_dividers_and_half_the_supply():
 @pytest.mark.parametrize("name", ["follower", "noninverting", "inverting"])
 def test_op_amp_stages(kind, name):
     """The reference is a divider, through which the bias currents flow; the package's other half has one of its own."""
-    own = replace(devices.typical(kind), gain_bandwidth=INF)
+    offset = np.random.default_rng(7).uniform(-5e-3, 5e-3, UNITS)
+    own = replace(devices.typical(kind), gain_bandwidth=INF, voltage_offset_signed=offset)
     ohms = _drawn(6, half=(5e3, 50e3), bias=(100e3, 1e6), ground=(1e3, 20e3), feedback=(10e3, 200e3))
     parts = {
         "follower": [resistor("R3", 1e3, "half", "plus"), capacitor("C1", 1e-6, "in", "plus")],

@@ -11,6 +11,7 @@ from scipy.integrate import solve_ivp
 from pedalcalc import circuit, devices, laws
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
+from tests import circuit_parts as small
 from tests.test_circuit import BOARDS, NAN, clip, resistor
 
 
@@ -55,6 +56,28 @@ def test_two_diodes_and_a_capacitor_follow_their_equation():
 
 
 def test_the_supply_filter_charges_as_its_equation_says():
+    """A diode, 100 ohm and 100 µF ahead of a load; the diode with its resistor is the closed form of its own law."""
+    part = devices.typical(devices.DIODE_1N5817)
+    built = small.board(
+        small.part("D1", "diode", NAN, "", "1N5817", anode="rail", cathode="fed"), resistor("R1", 100.0, "fed", "held"),
+        capacitor("C1", 100e-6, "held", "ground"), resistor("R2", 2.2e3, "held", "ground"), supply=9.0,
+    )  # fmt: skip
+    time = np.concatenate([[0.0], np.geomspace(1e-5, 0.2, 1200)])
+    seen = circuit.waveform(
+        built, time=time, start="off", net_in="held", net_out="held", resistance_generator=1e12, resistance_load=np.inf,
+        values=small.lossless(built),
+    )  # fmt: skip
+
+    def slope(_, v):
+        fed = laws.junction_in_series(9.0 - v[0], resistance=100.0, junction=part).current
+        return [(fed - v[0] / 2.2e3) / 100e-6]
+
+    exact = solve_ivp(slope, (0.0, 0.2), [0.0], t_eval=time, method="Radau", rtol=1e-8, atol=1e-9)
+    np.testing.assert_allclose(seen.voltages["held"], exact.y[0], atol=2e-3)
+    assert 4.0 < np.interp(0.01, time, exact.y[0]) < 6.5, "on its way after one time constant"
+
+
+def test_a_whole_board_switched_on_ends_where_it_rests():
     built = BOARDS["jfet-booster"]
     time = np.concatenate([[0.0], np.geomspace(1e-5, 1.0, 600)])
     seen = circuit.waveform(built, time=time, start="off")
@@ -88,7 +111,35 @@ def test_steps_that_do_not_rise_are_refused():
         circuit.waveform(CLIPPER, time=[0.0, 1e-3], voltage_input=[1.0, 2.0, 3.0], net_in="in", net_out="out")
 
 
-def test_the_switched_start_is_the_thump():
+@pytest.mark.parametrize("pulldown", [1e6, 10e6, 100e6])
+def test_the_switched_start_is_the_thump(pulldown):
+    """A leaky capacitor at half supply charges its open end up to a share of 4.5 V; the switch puts that on 10 kΩ."""
+    farads, leak, load = 1e-6, 10e6, 10e3
+    contacts = {"pole 1 common": "out", "pole 1 effect": "open end", "pole 1 bypass": "idle"}
+    built = small.board(
+        resistor("R1", 20e3, "rail", "half"), resistor("R2", 20e3, "half", "ground"),
+        capacitor("C1", farads, "half", "open end"), resistor("R3", pulldown, "open end", "ground"),
+        resistor("R4", load, "out", "ground"), resistor("R5", 1e3, "idle", "ground"), resistor("R6", 1e3, "in", "ground"),
+        small.part("S1", "switch", NAN, "", "SPDT toggle", **contacts), supply=9.0,
+    )  # fmt: skip
+    leaky = replace(small.LOSSLESS, capacitance=farads, time_insulation=leak * farads)
+    time = np.concatenate([[0.0], np.geomspace(1e-6, 0.1, 1500)])
+    seen = circuit.waveform(
+        built, time=time, start="switched", net_in="in", net_out="out", resistance_load=np.inf, values={"C1": leaky}
+    ).voltages["out"]
+    ahead, behind = 10e3, 1 / (1 / load + 1 / pulldown)
+    before = 4.5 * leak / (ahead + leak + pulldown)  # volts across the capacitor at rest
+
+    def rate(_, v):
+        return [((4.5 - v[0]) / (ahead + behind) - v[0] / leak) / farads]
+
+    exact = solve_ivp(rate, (0.0, 0.1), [before], t_eval=time, method="Radau", rtol=1e-9, atol=1e-12)
+    thump = (4.5 - exact.y[0]) * behind / (ahead + behind)
+    np.testing.assert_allclose(seen[1:], thump[1:], atol=2e-3)
+    assert thump[0] == pytest.approx(4.5 * pulldown / (pulldown + leak) / 2, rel=0.02)
+
+
+def test_a_good_pull_down_leaves_no_thump():
     built = replace(BOARDS["jfet-booster"], bypassed=False)
     seen = circuit.waveform(built, time=np.linspace(0, 0.05, 200), start="switched")
     assert np.abs(seen.voltages["output"]).max() < 0.1

@@ -34,14 +34,14 @@ SOURCES = {row["key"] for row in read_rows(REFERENCE / "sources.csv")}
 # What may be negative, nothing, or without end; every other figure may not.
 SIGNED = {
     "voltage_gate_source_off", "temperature_coefficient", "light_temperature_coefficient",
-    "resistance_temperature_coefficient", "input_margin_top", "input_margin_bottom",
+    "resistance_temperature_coefficient", "input_margin_top", "input_margin_bottom", "voltage_offset_signed",
 }  # fmt: skip
 ZERO = SIGNED | {
     "ideality", "resistance_series", "current_leakage", "resistance_slope", "current_collector_base_leakage",
     "zero_bias_scatter", "current_gate_leakage", "voltage_offset", "current_bias", "resistance_output_open",
     "headroom_top", "headroom_bottom", "current_idle", "current_idle_boosted", "resistance_floor", "rise_exponent",
     "fall_exponent", "resistance_fresh", "resistance_empty", "loss_tangent", "resistance_lead", "leakage_rate",
-    "current_leakage_least", "tolerance", "resistance_end", "accuracy", "accuracy_range", "voltage_burden",
+    "current_leakage_least", "current_ground", "current_load_min", "tolerance", "resistance_end", "accuracy", "accuracy_range", "voltage_burden",
 } - {"voltage_gate_source_off"}  # fmt: skip
 ENDLESS = {
     "current_gain", "current_gain_reverse", "voltage_early", "voltage_gate_source_max", "gain_open_loop",

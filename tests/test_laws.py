@@ -449,6 +449,8 @@ def test_amplifier_between_its_limits():
     assert linear.region == "linear" and linear.predictable
     assert linear.voltage_internal == pytest.approx(4.5 + OP_AMP.gain_open_loop * 5e-6, rel=1e-6)
     assert linear.current_output == pytest.approx((4.7 - linear.voltage_internal) / OP_AMP.resistance_output_open)
+    moved = replace(OP_AMP, voltage_offset_signed=-5e-6)
+    assert _op_amp(op_amp=moved).voltage_internal == pytest.approx(4.5, abs=1e-9), "the offset stands against the input"
     top = _op_amp(voltage_inverting=4.4, voltage_output=7.0)
     assert top.region == "at the top" and top.voltage_internal == 9.0 - OP_AMP.headroom_top
     bottom = _op_amp(voltage_inverting=4.6, voltage_output=2.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pedalcalc import tolerance
+from pedalcalc import circuit, devices, tolerance
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
 from tests.test_circuit import NAN, clip
@@ -72,3 +72,23 @@ def test_too_few_units_bound_no_end():
     assert np.isinf(_half(count=735).error_ends)
     assert np.isfinite(_half(count=738).error_ends)
     assert np.isinf(_half(count=30, coverage=1 - 1e-12).error_ends)
+
+
+def test_an_op_amp_s_offset_is_in_the_band():
+    """Noise gain 101: the output's spread is 101 offsets, whose third standard deviation is the sheet's 10 mV."""
+    pins = ("out", "minus", "plus", "ground", "plus", "other", "other", "rail")
+    nets = tuple(Connection(str(k + 1), net) for k, net in enumerate(pins))
+    built = assemble(
+        [
+            clip(), resistor("R1", 1e3, 0.0, "rail", "plus"), resistor("R2", 1e3, 0.0, "plus", "ground"),
+            resistor("R3", 1e5, 0.0, "out", "minus"), resistor("R4", 1e3, 0.0, "minus", "plus"),
+            Part("IC1", "integrated circuit", NAN, "", "TL072", NAN, NAN, NAN, NAN, NAN, nets, ""),
+        ],
+        supply=9.0,
+    )  # fmt: skip
+    chips = devices.drawn(devices.OPAMP_TL072, count=4000, seed=1)
+    assert np.abs(chips.voltage_offset_signed).max() <= 10e-3
+    seen = circuit.operating_point(built, values={"IC1": chips}).voltages["out"]
+    # Through R4 the leg pulls the divider, 500 ohm behind both: the noise gain is (R3 + R4 + 500) / R4.
+    assert seen.std() == pytest.approx(101.5 * 10e-3 / 3, rel=0.05)
+    np.testing.assert_allclose(seen - 4.5, 101.5 * chips.voltage_offset_signed, rtol=0.05, atol=2e-3)

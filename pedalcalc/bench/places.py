@@ -8,14 +8,14 @@ from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit.elements import Elements
 from pedalcalc.circuit.joints import GROUND
-from pedalcalc.devices import Converter, OpAmp
+from pedalcalc.devices import Converter, OpAmp, Regulator
 from pedalcalc.parts import NOT_CONNECTED, Part
 
 #: Kinds that are no part of the board itself.
 OUTSIDE = ("battery", "connector", "jack", "switch")
 #: Which pins are easiest to reach with a probe, best first.
 REACH = (
-    "integrated circuit", "transistor", "coupler", "diode", "indicator", "electrolytic capacitor", "tantalum capacitor",
+    "integrated circuit", "regulator", "transistor", "coupler", "diode", "indicator", "electrolytic capacitor", "tantalum capacitor",
     "potentiometer", "trimmer", "film capacitor", "ceramic capacitor", "resistor", "inductor", "photocell", "link",
     "socket", "jack", "connector", "battery", "switch",
 )  # fmt: skip
@@ -128,6 +128,8 @@ def _onward(part: ResolvedPart, pin: PinRole, pins: Mapping[str, list[tuple[Reso
             return
         if steady or drawn:
             yield other
+    elif isinstance(part.device, Regulator) and pin.role == "input":
+        yield from (one.net for one in part.pins if one.role == "output")
     elif isinstance(part.device, Converter) and pin.role == "supply":
         yield from (one.net for one in part.pins if one.role in ("flying capacitor plus", "negative output"))
     elif isinstance(part.device, OpAmp) and pin.role == "non-inverting input":

@@ -42,7 +42,7 @@ D = TypeVar("D", bound=Device)
 
 WORDS = {
     "Bjt": "bipolar transistor", "Capacitor": "capacitor", "Converter": "charge-pump converter", "Coupler": "coupler",
-    "Diode": "diode", "Jfet": "JFET", "Led": "LED", "OpAmp": "op-amp",
+    "Diode": "diode", "Jfet": "JFET", "Led": "LED", "OpAmp": "op-amp", "Regulator": "voltage regulator",
 }  # fmt: skip
 
 #: Share of a battery's charge that is used in the lowest, usual and highest case (common practice).

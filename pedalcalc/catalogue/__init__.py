@@ -10,6 +10,7 @@ How the pins of a part are called in a list:
 - diodes, LEDs: ``anode``, ``cathode``; electrolytics, batteries: ``plus``, ``minus``;
 - transistors: by role (``drain``, ``gate``, ``source``), or by number where all makers agree;
 - integrated circuits: by number, all of them;
+- regulators: ``input``, ``ground`` or ``adjust``, ``output``, or by number, 1 to 3 from the left, the flat side towards you;
 - potentiometers and trimmers: ``1``, ``2``, ``3`` from the anticlockwise end, seen from the shaft;
 - couplers: ``LED anode``, ``LED cathode``, ``cell a``, ``cell b``;
 - jacks: ``tip``, ``ring``, ``sleeve``, and ``tip switch``, ``ring switch`` for contacts that a plug opens;

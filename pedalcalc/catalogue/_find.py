@@ -26,10 +26,11 @@ KINDS: dict[str, tuple[str, ...]] = {
     "electrolytic capacitor": ("capacitor",),
     "film capacitor": ("capacitor",),
     "indicator": ("led",),
-    "integrated circuit": ("op-amp", "converter"),
+    "integrated circuit": ("op-amp", "converter", "regulator"),
     "jack": ("pinout",),
     "photocell": ("ldr",),
     "potentiometer": ("taper",),
+    "regulator": ("regulator",),
     "switch": ("pinout",),
     "tantalum capacitor": ("capacitor",),
     "transistor": ("bjt", "jfet", "mosfet"),
@@ -71,6 +72,7 @@ _SUFFIXES = {
     "mosfet": ["ta", "g", "rlra", "pbf", "bu", "p", "d26z"],
     "diode": ["g", "ta", "tr", "t", "tap", "rlg", "a0", "e3", "rl"],
     "zener": ["ta", "tr", "tap", "g", "rlg"],
+    "regulator": ["a", "c", "z", "ac", "cz", "az", "acz", "acp", "cp", "clp", "aclp", "ab", "abz", "acd", "g", "apg"],
 }
 _NUMBERED = ("op-amp", "converter")
 

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc.circuit import _groups
+from pedalcalc.circuit import _groups, _pumped
 from pedalcalc.circuit._reach import Reach
 from pedalcalc.circuit._scatter import contributions
 from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements
@@ -57,7 +57,9 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
         and (all(root(net)[0] in here for net in rod.nets) or np.all(np.isinf(np.asarray(rod.law[0], float))))
     ]
     inside = [k for k, (net, _) in enumerate(system.places) if net in reach.nets]
-    kept = np.array(inside + [nodes + k for k in held], int)
+    ripples = sorted(net for net, copy in system.places if copy == _pumped.COPIES)  # each has one current more
+    led = [k for k, net in enumerate(ripples) if net in reach.nets]
+    kept = np.array(inside + [nodes + k for k in held] + [nodes + len(rods) + k for k in led], int)
     place = np.full(n + 1, -1)
     place[kept], place[n] = np.arange(len(kept)), len(kept)
     groups = tuple(group for one in some.groups if (group := _left(one, place)) is not None)
@@ -79,7 +81,6 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
         some,
         places=places,
         at={one: k for k, one in enumerate(places)},
-        shares=system.shares[kept],
         rods=tuple(rods[k] for k in held),
         matrix=np.ascontiguousarray(some.matrix[:, kept[:, None], kept]),
         driven=np.ascontiguousarray(some.driven[:, kept]),

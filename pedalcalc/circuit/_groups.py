@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc.devices import Zener
-from pedalcalc.laws import amplifiers, cells, junctions, transistors
+from pedalcalc.laws import amplifiers, cells, junctions, regulators, transistors
 
 Array = NDArray[np.float64]
 
@@ -343,6 +343,16 @@ class Amplifiers(Group):
             slopes[:, row, 4] -= taken_up * by_supply
         return _listed(bias + 0.0 * given, bias + 0.0 * given, -given, upper, lower), slopes
 
+    def lent(self, volts: Array, offset: Array) -> Array:
+        """Return volts with the input offsets of the unit from which these start.
+
+        Met there, an output stays where its gain is at work; its own offset may be a hundred times its swing away.
+        """
+        law, _ = self.figures
+        held = volts.copy()
+        held[:, 0] += offset - law.offset
+        return held
+
     def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
         law, _ = self.figures
         side, _, _, given = _limits(volts, law, 0.0)
@@ -377,6 +387,49 @@ class Amplifiers(Group):
         free = 0.5 * (volts[:, 3] + volts[:, 4]) + law.gain * (held[:, 0] - held[:, 1]) + held_back
         held[:, 2] = np.where(turned, np.clip(free, low, high), volts[:, 2])
         return held
+
+
+@dataclass(frozen=True, slots=True)
+class Regulators(Group):
+    """Three-pin regulators; terminals input, ground or adjust, output."""
+
+    def _above(self, volts: Array) -> tuple[Array, Array]:
+        """Return input and output above the ground pin, a negative type's turned over."""
+        sign = self.figures.sign
+        return sign * (volts[:, 0] - volts[:, 1]), sign * (volts[:, 2] - volts[:, 1])
+
+    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+        sign = self.figures.sign
+        core = regulators.regulator_branch(*self._above(volts), self.figures)
+        flows = np.stack([sign * (core.given + core.taken), -sign * core.taken, -sign * core.given], axis=1)
+        of_input, of_output = core.given_by_input, core.given_by_output + 0.0 * core.given
+        given = np.stack([of_input, -(of_input + of_output), of_output], axis=1)
+        taken = np.stack([core.taken_by_input, -core.taken_by_input, 0.0 * core.given], axis=1)
+        return flows, np.stack([given + taken, -taken, -given], axis=1)
+
+    def _over(self, volts: Array) -> tuple[Array, Array, Array]:
+        """Return 1 or -1 where the output is at its most or its least current, and the volts of both corners."""
+        fed, out = self._above(volts)
+        law = self.figures
+        inner, _ = regulators.behind(fed, law)
+        upper, lower = inner - law.least * law.resistance, inner - law.most * law.resistance
+        return 1.0 * (out <= lower) - (out >= upper), lower, upper
+
+    def limited(self, volts: Array, before: Array, ease: Any) -> Array:
+        """Meet an output at the corner of its limit first: a limit has no slope, and an output may hang on nothing else."""
+        side, lower, upper = self._over(volts)
+        fresh = (side != 0) & (side != self._over(before)[0]) & ~self.pinned[2]
+        if not fresh.any():
+            return volts
+        held = volts.copy()
+        corner = np.where(side > 0, lower, upper)
+        held[:, 2] = np.where(fresh, volts[:, 1] + self.figures.sign * corner, volts[:, 2])
+        return held
+
+    def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
+        core = regulators.regulator_branch(*self._above(volts), self.figures)
+        for k, name in enumerate(self.names):
+            yield name, ~core.regulates[:, k]
 
 
 class Ease(NamedTuple):

@@ -5,6 +5,8 @@
 2. What is left goes up with the supply: all sources from nothing to full, in steps that grow and shrink.
 3. What is still left is powered up: op-amp outputs become slow states, as they are on a bench, everything else follows;
    at first from nothing, then from either rail, for circuits that hold one of two states.
+4. What none of these solves starts from places scattered between the supply's volts: outputs that fight each other may have
+   one state only, which no ramp leads to.
 
 A unit is solved when the currents into each place cancel to `RELATIVE` of their sum, `ABSOLUTE`, and what one rounding of
 each voltage makes. No conductance is added anywhere.
@@ -12,6 +14,7 @@ each voltage makes. No conductance is added anywhere.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -41,8 +44,13 @@ SAME = 1e-12
 PATIENCE, FAR, HELD = 40, 0.01, 0.4
 #: Step after which it is worth to judge the residual [V].
 CLOSE = 1e-3
+#: Starts that are scattered where no other way leads to a stable state.
+SCATTERED = 20
 #: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
 CHUNK = 3_000_000
+
+
+_Way = Callable[..., tuple[Array, Any, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +108,7 @@ def _meet(
     if system.groups:
         to = system.contributions
         to.flows.add(value, flow)
-        to.slopes.add(jacobian.reshape(units, -1), slope)
+        to.slopes.add(jacobian.reshape(units, n * n), slope)
     return value, jacobian, flow
 
 
@@ -166,12 +174,14 @@ def newton(
     held: Any = None,
     wide: bool = True,
     signed: bool = True,
+    lent: Any = None,
 ) -> tuple[Array, Any, Any]:
     """Take limited Newton steps from `start`; return voltages, what is solved, and the sign of the determinant there.
 
     The sign stays 0 where nobody asks for it, since it costs as much as a step: not `signed`.
     With `wide`, outputs of op-amps may first go past their limits, until what they feed has found its place; `anchor` [S]
-    ties every place to where it starts, as its capacitance does for one step in time.
+    ties every place to where it starts, as its capacitance does for one step in time; `lent` are the input offsets of the
+    op-amps of the unit from whose state all start.
     """
     n, units, nodes = system.size, len(start), len(system.places)
     result, good, sign = start.copy(), np.zeros(units, bool), np.zeros(units)
@@ -186,6 +196,10 @@ def newton(
         met, eases = true, state.eases()
         if not state.voltages.any():  # a cold start: no law is met with the whole supply across it
             met = [group.limited(true[k], 0.0 * true[k], eases[k]) for k, group in enumerate(system.groups)]
+        elif lent is not None:
+            met = [
+                g.lent(at, lent) if isinstance(g, Amplifiers) else at for g, at in zip(system.groups, true, strict=True)
+            ]
         exact = _alike(true, met, units)
         for taken in range(steps):
             value, slopes, flow = _meet(state.system, state.voltages, true, met, state.scale, eases, room)
@@ -335,6 +349,16 @@ def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, 
     return voltages, good, sign
 
 
+def scattered(system: System, start: Array, number: int) -> tuple[Array, Any, Any]:
+    """Take Newton steps from places scattered between the volts that sources hold, the same ones for each `number`."""
+    held = [np.zeros(1), system.linear.above.ravel(), *(group.above.ravel() for group in system.groups)]
+    low, high = min(one.min(initial=0.0) for one in held), max(one.max(initial=0.0) for one in held)
+    at = start.copy()
+    nodes = len(system.places)
+    at[:, :nodes] = np.random.default_rng(number).uniform(low, high, nodes)
+    return newton(system, at, wide=False)
+
+
 def solve(system: System, start: Array | None = None, *, units: int | None = None) -> Solved:
     """Return the operating points; what no way solves is marked, never given a guess as an answer.
 
@@ -344,9 +368,12 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
     if system.pieces:
         return _apart(system, start)
     count = system.units if units is None else units
+    lent = None
     if start is None and count > 1:
-        first = solve(system.take(np.zeros(1, int)), units=1)
+        alone = system.take(np.zeros(1, int))
+        first = solve(alone, units=1)
         start = first.voltages if first.good[0] else None
+        lent = alone.amplifiers.figures[0].offset if alone.amplifiers else None
     split = system.split()
     side = system.size if split is None else len(split.kept) - 1
     pieces = -(-count * 8 * side**2 // CHUNK) if side else 1
@@ -356,7 +383,7 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
         part = slice(at, min(at + most, count))
         some = system if part == slice(0, count) else system.take(part)
         begin = start if start is None or len(start) == 1 else start[part]
-        _solve(some, split, begin, found.voltages[part], found.good[part], found.sign[part])
+        _solve(some, split, begin, lent, found.voltages[part], found.good[part], found.sign[part])
     return found
 
 
@@ -373,14 +400,24 @@ def _apart(system: System, start: Array | None) -> Solved:
     return found
 
 
-def _solve(system: System, split: Split | None, start: Array | None, voltages: Array, good: Any, sign: Any) -> None:
+def _solve(
+    system: System, split: Split | None, start: Array | None, lent: Any, voltages: Array, good: Any, sign: Any
+) -> None:
     """Solve one chunk of units, and fill in what is found."""
     count = len(voltages)
     reduced = None if split is None else system.reduced(split)
     small = system if reduced is None else reduced.system
     cold = np.zeros((count, system.size + 1))
-    warm = [] if start is None else [(partial(newton, steps=20, wide=False), np.broadcast_to(start, cold.shape))]
-    ways = (newton, ramped, powered, partial(powered, at_rail=-1.0), partial(powered, at_rail=1.0))
+    follow = partial(newton, steps=20, wide=False, lent=lent)
+    warm: list[tuple[_Way, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
+    ways: tuple[_Way, ...] = (
+        newton,
+        ramped,
+        powered,
+        partial(powered, at_rail=-1.0),
+        partial(powered, at_rail=1.0),
+        *(partial(scattered, number=k) for k in range(SCATTERED)),
+    )
     for way, begin in (*warm, *((way, cold) for way in ways)):
         left = np.flatnonzero(~good)
         if not len(left):

@@ -126,6 +126,8 @@ def grows(s: Any) -> Any:
 
 def swing(signal: Signal) -> float | None:
     """Return the frequency [Hz] at which a board of one unit leaves its operating point, None where it stays there."""
+    if not signal.size:  # sources hold every net
+        return None
     pencil = pencil_of(signal, 0)
     if not pencil.factor.shape[1]:
         return None

@@ -1,19 +1,22 @@
 """Charge pumps in a circuit at rest: which nets move with the pump, and what its capacitors carry.
 
 A net that nothing holds (no capacitor to a net at rest) and that the converter's switches reach takes other volts in every
-part of the pump's period. Both half periods are taken in two steps of the Radau IIA rule, three points each, so that the pulse of each
-is followed, not averaged; every point is a copy of the moving nets, and currents into resting nets count by the share
-of time. A capacitor C at a moving net carries, with H the length of a step, A the rule's matrix and v- the volts where
-that step begins (the end of the one before)::
+part of the pump's period; every point of it is a copy of the moving nets, and currents into resting nets count by the
+share of time. A half period begins with three implicit Euler steps, each longer than the one before: however short a pulse
+through a diode is, they let it end where it ends and never beyond, which no rule of higher order does (the Radau rule
+pumps nearly twice the charge of a pulse much shorter than its step). What is left is one step of the Radau IIA rule with
+three points. A capacitor C at a moving net carries, with H the length of a step, A its rule's matrix and v- the volts where that
+step begins (the end of the one before)::
 
     i = (C/H) A^-1 (v - v-)
 
-One step alone leaves up to 8 % of a pulse that is over (a small flying capacitor) and makes the pump's source resistance
-up to 14 % too high; two leave 0.7 %. A net that a capacitor holds to one at rest is at rest: its ripple is left out, which
-makes the source resistance of two equal capacitors 3 % too low; diodes that are still handing over charge when a half
-period ends are taken as done (a doubler of two 1N4148: 8 mV too high at 1 µF, 0.3 V at 0.1 µF).
+The source resistance of a pump comes out within 1.5 % whatever its flying capacitor.
 
-Source: E. Hairer and G. Wanner, Solving Ordinary Differential Equations II, section IV.5, for the rule.
+A net that a capacitor holds to one at rest is at rest, but it ripples where that capacitor is small (`STIFF`): then what
+moves, and resistors, meet a copy of the net for each point, the capacitor carries what is above or
+below its mean, and one current more leads the mean to everything else at the net.
+
+Source: E. Hairer and G. Wanner, Solving Ordinary Differential Equations II, section IV.5 for the rule, IV.15 for why Euler.
 """
 
 from __future__ import annotations
@@ -36,22 +39,30 @@ _RADAU = np.array(
         [(16 - _ROOT) / 36, (16 + _ROOT) / 36, 1 / 9],
     ]
 )
-#: Lengths of the steps over a half period.
-_STEPS = (0.3, 0.7)
+_EULER = np.ones((1, 1))
+#: The steps of a half period: the rule's matrix and the share of time.
+_STEPS = ((_EULER, 0.05), (_EULER, 0.08), (_EULER, 0.14), (_RADAU, 0.73))
+#: Ohms, as period over capacitance, below which a capacitor that holds a net counts as without ripple: a tenth of them is
+#: what the source resistance comes out too low.
+STIFF = 8.0
+#: The copy of a net that is at rest; its ripple's copies follow.
+REST = -1
 #: Points of a half and of a whole period, and the share of time that each stands for.
-HALF = 3 * len(_STEPS)
+HALF = sum(len(rule) for rule, _ in _STEPS)
 COPIES = 2 * HALF
-SHARES = np.tile(np.concatenate([_RADAU[-1] * length / 2 for length in _STEPS]), 2)
+SHARES = np.tile(np.concatenate([rule[-1] * length / 2 for rule, length in _STEPS]), 2)
 
 
 def _differences() -> Array:
     """Return the matrix that turns a capacitor's volts at all points into i H/C, H half a period."""
-    inverse = np.linalg.inv(_RADAU)
     found = np.zeros((COPIES, COPIES))
-    for step, length in enumerate(_STEPS * 2):
-        own = slice(3 * step, 3 * step + 3)
+    at = 0
+    for rule, length in _STEPS * 2:
+        inverse = np.linalg.inv(rule)
+        own = slice(at, at + len(rule))
         found[own, own] += inverse / length
-        found[own, (3 * step - 1) % COPIES] -= inverse.sum(axis=1) / length
+        found[own, (at - 1) % COPIES] -= inverse.sum(axis=1) / length
+        at += len(rule)
     return found
 
 
@@ -87,6 +98,7 @@ def moving(found: Elements) -> set[str]:
         for one in (*found.bipolars, *found.channels)
         for j, k in ((1, 2), (0, 2))
     ]
+    ways += [(root(one.nets[j]), root(one.nets[k])) for one in found.regulators for j, k in ((0, 2), (0, 1))]
     ways += [(root(one.nets[4]), root(one.nets[3])) for one in found.pumps]
     changed = bool(nets)
     while changed:
@@ -108,3 +120,22 @@ def moving(found: Elements) -> set[str]:
 def branch_moves(one: Branch, found: Elements, nets: set[str]) -> bool:
     """Tell whether a branch has a terminal on a moving net."""
     return any(found.joints.root(net)[0] in nets for net in one.nets)
+
+
+def rippling(found: Elements, moves: set[str]) -> set[str]:
+    """Return the resting nets that what moves makes ripple: those that small capacitors hold."""
+
+    def roots(one: Branch) -> set[str]:
+        return {found.joints.root(net)[0] for net in one.nets}
+
+    met: set[str] = set()
+    for one in (*found.each(), *found.pumps):
+        if (own := roots(one)) & moves:
+            met |= own
+    holds = dict.fromkeys(met - moves - {GROUND}, np.zeros(()))
+    for one in found.capacitors:
+        own = roots(one)
+        if len(own) > 1 and not own & moves:
+            holds |= {net: holds[net] + one.law[0] for net in own & holds.keys()}
+    period = max((float(np.max(2 * np.asarray(pump.law[1]))) for pump in found.pumps), default=0.0)
+    return {net for net, farads in holds.items() if np.all(farads > 0) and np.any(farads * STIFF < period)}

@@ -88,6 +88,7 @@ def _ways(found: Elements, moves: set[str]) -> list[_Way]:
         if isinstance(one.law, Jfet) and not np.all(np.isnan(np.asarray(one.law.voltage_forward, float))):
             ways.append(_Way(one.nets[0], one.nets[2]))
     ways += [_Way(one.nets[2], rail) for one in found.amplifiers for rail in one.nets[3:]]
+    ways += [_Way(one.nets[k], one.nets[k + 1]) for one in found.regulators for k in (0, 1)]
     for pump in found.pumps:
         supply, ground, plus, minus, output = pump.nets
         ways += [
@@ -103,7 +104,7 @@ def _ways(found: Elements, moves: set[str]) -> list[_Way]:
     return ways
 
 
-def flies(one: Branch, found: Elements, moves: set[str]) -> bool:
+def flies(one: Branch, found: Elements, moves: set[str] | frozenset[str]) -> bool:
     return bool(np.any(one.law[0] > 0)) and any(root_of(found, net) in moves for net in one.nets)
 
 

@@ -21,7 +21,7 @@ from pedalcalc.circuit._scatter import Contributions, contributions
 from pedalcalc.circuit.elements import LEAST, Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Mosfet, OpAmp
-from pedalcalc.laws import amplifiers, junctions, transistors
+from pedalcalc.laws import amplifiers, junctions, regulators, transistors
 from pedalcalc.parts import NOT_CONNECTED
 
 Array = NDArray[np.float64]
@@ -46,13 +46,12 @@ class System:
 
     places: tuple[tuple[str, int], ...]  # group of nets and copy, without ground
     at: dict[tuple[str, int], int]
-    shares: Any  # (places,) share of time of each place
-    rods: tuple[Branch, ...]  # their currents are unknowns behind the places
+    rods: tuple[Branch, ...]  # their currents are unknowns behind the places, then those from ripples to their means
     matrix: Any  # (1 or units, n, n)
     driven: Any  # (1 or units, n), what known volts push into each place, at full supply
     groups: tuple[_groups.Group, ...]
     linear: Linear
-    flying: tuple[tuple[Branch, Any, Any], ...]  # capacitors that fly, their volts' places and above, their matrix
+    flying: tuple[tuple[Branch, Any, Any], ...]  # capacitors that fly or ripple, their volts' places, their matrix
     floating: frozenset[str]
     moves: frozenset[str]
     elements: Elements
@@ -208,9 +207,11 @@ def _lengths(figures: Any) -> Iterator[int]:
 def system_of(found: Elements, temperature: float = 300.0) -> System:
     """Return the equations of a board's branches."""
     moves = {net for net in _pumped.moving(found) if not net.endswith(NOT_CONNECTED)}
-    copies: Callable[[str], range] = lambda root: range(_pumped.COPIES if root in moves else 1)
     reaches = reached(found, moves)
     nets = frozenset().union(*(reach.nets for reach in reaches))
+    ripples = _pumped.rippling(found, moves) & nets
+    most = dict.fromkeys(ripples, _pumped.COPIES + 1) | dict.fromkeys(moves, _pumped.COPIES)
+    copies: Callable[[str], range] = lambda root: range(most.get(root, 1))
     order = [(root, k) for root in sorted(nets) for k in copies(root)]
     rods = tuple(
         one
@@ -219,20 +220,20 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
         and not _pumped.branch_moves(one, found, moves)
     )
     at = {place: k for k, place in enumerate(order)}
-    n = len(order) + len(rods)
-    shares = np.array([_pumped.SHARES[k] if root in moves else 1.0 for root, k in order] + [1.0] * len(rods))
-    builder = _Builder(found, moves, at, n, shares)
+    n = len(order) + len(rods) + len(ripples)
+    builder = _Builder(found, moves, ripples, at, n)
     t = np.asarray(temperature, float)
     _linear(builder, found)
     _pumps(builder, found)
     for k, one in enumerate(rods):
         builder.rod(one, len(order) + k)
+    for k, root in enumerate(sorted(ripples)):
+        builder.ripple(root, len(order) + len(rods) + k)
     groups = tuple(_grouped(builder, found, t))
     linear, matrix, driven = builder.finish()
     system = System(
         tuple(order),
         at,
-        shares,
         rods,
         matrix,
         driven,
@@ -250,8 +251,10 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
 class _Builder:
     """Collects the linear part; places that float are left out with what touches them."""
 
-    def __init__(self, found: Elements, moves: set[str], at: dict[tuple[str, int], int], n: int, shares: Any) -> None:
-        self.found, self.moves, self.at, self.n, self.shares = found, moves, at, n, shares
+    def __init__(
+        self, found: Elements, moves: set[str], ripples: set[str], at: dict[tuple[str, int], int], n: int
+    ) -> None:
+        self.found, self.moves, self.ripples, self.at, self.n = found, moves, ripples, at, n
         self.rows: list[tuple[str, tuple[str, str], int, int, Any, Any, float]] = []
         self.extra: list[tuple[int, int, Any]] = []
         self.pushed: list[tuple[int, Any]] = []
@@ -262,13 +265,14 @@ class _Builder:
         root, above = self.found.joints.root(net)
         if root == GROUND:
             return self.n, above
-        return self.at.get((root, copy if root in self.moves else 0)), above
+        return self.at.get((root, copy if root in self.moves else copy + 1 if root in self.ripples else 0)), above
 
-    def copies(self, nets: tuple[str, ...]) -> list[tuple[int, float]]:
-        """Return the copies that a branch needs, with the share of time of each."""
-        if any(root_of(self.found, net) in self.moves for net in nets):
+    def copies(self, nets: tuple[str, ...], *, ripples: bool = False) -> list[tuple[int, float]]:
+        """Return the copies that a branch needs, with the share of time of each; with `ripples` at nets that ripple too."""
+        roots = {root_of(self.found, net) for net in nets}
+        if roots & self.moves or (ripples and roots & self.ripples):
             return list(enumerate(_pumped.SHARES))
-        return [(0, 1.0)]
+        return [(_pumped.REST, 1.0)]
 
     def resistor(self, name: str, nets: tuple[str, str], siemens: Any, copies: list[tuple[int, float]]) -> None:
         for copy, weight in copies:
@@ -279,7 +283,7 @@ class _Builder:
     def rod(self, one: Branch, place: int) -> None:
         """Add a branch whose current is unknown: V1 - V2 = R I."""
         ohms, _ = one.law
-        (a, above_a), (b, above_b) = self.place(one.nets[0], 0), self.place(one.nets[1], 0)
+        (a, above_a), (b, above_b) = (self.place(net, _pumped.REST) for net in one.nets)
         assert a is not None
         assert b is not None
         infinite = np.isinf(np.asarray(ohms, float))
@@ -287,6 +291,27 @@ class _Builder:
         self.extra += [(a, place, 1.0), (b, place, -1.0), (place, a, -scale), (place, b, scale)]
         self.extra.append((place, place, np.where(infinite, 1.0, ohms)))
         self.pushed.append((place, scale * (above_a - above_b)))
+
+    def ripple(self, root: str, place: int) -> None:
+        """Add the current from the copies of a net that ripples to its mean: where that stands is their mean."""
+        mean = self.at[root, 0]
+        self.extra += [(mean, place, -1.0), (place, mean, 1.0)]
+        for copy, share in enumerate(_pumped.SHARES):
+            at = self.at[root, copy + 1]
+            self.extra += [(at, place, share), (place, at, -share)]
+
+    def carries(self, one: Branch, seconds: Any) -> tuple[Any, Any]:
+        """Add what a capacitor carries from copy to copy; return the places of its ends and its matrix."""
+        flow = _pumped.carried(one.law[0], one.law[2], seconds) * _pumped.SHARES[:, None]
+        ends = [[self.place(net, copy)[0] for copy in range(_pumped.COPIES)] for net in one.nets]
+        for row in range(_pumped.COPIES):
+            for column in range(_pumped.COPIES):
+                for k, sign in ((0, 1.0), (1, -1.0)):
+                    for j, other in ((0, 1.0), (1, -1.0)):
+                        a, b = ends[k][row], ends[j][column]
+                        if a is not None and b is not None:
+                            self.extra.append((a, b, sign * other * flow[:, row, column]))
+        return np.array([[self.n if at is None else at for at in end] for end in ends]), flow
 
     def finish(self) -> tuple[Linear, Any, Any]:
         n = self.n
@@ -330,7 +355,7 @@ def _linear(builder: _Builder, found: Elements) -> None:
     for one in found.conductances:
         ohms = np.asarray(one.law, float)
         nets = (one.nets[0], one.nets[1])
-        builder.resistor(one.name, nets, 1 / ohms, builder.copies(nets))
+        builder.resistor(one.name, nets, 1 / ohms, builder.copies(nets, ripples=True))
     for one in found.capacitors:
         nets = (one.nets[0], one.nets[1])
         if np.any(one.law[3] > 0):
@@ -355,18 +380,9 @@ def _pumps(builder: _Builder, found: Elements) -> None:
         return
     seconds = found.pumps[0].law[1]
     for one in found.capacitors:
-        if not flies(one, found, builder.moves):
-            continue
-        flow = _pumped.carried(one.law[0], one.law[2], seconds) * _pumped.SHARES[:, None]
-        ends = [[builder.place(net, copy)[0] for copy in range(_pumped.COPIES)] for net in one.nets]
-        builder.flying.append((one, np.array([[builder.n if at is None else at for at in end] for end in ends]), flow))
-        for row in range(_pumped.COPIES):
-            for column in range(_pumped.COPIES):
-                for k, sign in ((0, 1.0), (1, -1.0)):
-                    for j, other in ((0, 1.0), (1, -1.0)):
-                        a, b = ends[k][row], ends[j][column]
-                        if a is not None and b is not None:
-                            builder.extra.append((a, b, sign * other * flow[:, row, column]))
+        roots = {root_of(found, net) for net in one.nets}
+        if flies(one, found, builder.moves) or (len(roots) > 1 and roots & builder.ripples):
+            builder.flying.append((one, *builder.carries(one, seconds)))
 
 
 def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.Group]:
@@ -404,6 +420,16 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
         put(_groups.Couplers, one.name, one.nets, law, law[0].form)
     for one in found.consumers:
         put(_groups.Consumers, one.name, one.nets, tuple(np.asarray(part, float) for part in one.law))
+    for one in found.regulators:
+        put(_groups.Regulators, one.name, one.nets, regulators.regulator_figures(one.law))
+        into, ground, out = one.nets
+        ways = [(out, into, "output to input")]
+        if np.all(np.asarray(one.law.current_load_min) == 0):  # an adjustable type has no pin on its substrate
+            ways += [(ground, into, "ground to input"), (ground, out, "ground to output")]
+        for anode, cathode, told in ways:
+            junction(
+                f"{one.name} {told}", (anode, cathode)[:: 1 if one.law.polarity == "positive" else -1], _groups.clamp()
+            )
     packages = set()
     for one in found.amplifiers:
         record: OpAmp = one.law
@@ -429,6 +455,8 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
                 wires.append(nets)
                 at.append([place for place, _ in places])
                 above.append([up for _, up in places])
+                if kind is _groups.Amplifiers:  # a source in the lead of the non-inverting input
+                    above[-1][0] = above[-1][0] + law[0].offset
                 weight.append(share)
                 figures.append(law)
         if names:

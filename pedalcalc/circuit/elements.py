@@ -59,6 +59,7 @@ class Elements:
     channels: list[Branch] = field(default_factory=list)
     amplifiers: list[Branch] = field(default_factory=list)
     couplers: list[Branch] = field(default_factory=list)
+    regulators: list[Branch] = field(default_factory=list)
     consumers: list[Branch] = field(default_factory=list)  # law: (amperes, volts from which they flow)
     pumps: list[Branch] = field(default_factory=list)  # law: (ohms of a switch, seconds of half a period)
     sources: list[Branch] = field(default_factory=list)  # law: (volts, ohms), as they stand in the circuit
@@ -68,7 +69,7 @@ class Elements:
         """Yield every branch."""
         for kind in (
             self.conductances, self.rods, self.capacitors, self.junctions, self.bipolars, self.channels,
-            self.amplifiers, self.couplers, self.consumers, self.pumps,
+            self.amplifiers, self.couplers, self.regulators, self.consumers, self.pumps,
         ):  # fmt: skip
             yield from kind
 
@@ -297,6 +298,9 @@ def _device(found: Elements, name: str, pins: tuple[PinRole, ...], nets: list[st
             terminals = tuple(role[f"{lead}{what}"] for what in ("non-inverting input", "inverting input", "output"))
             rails = role["positive rail"], role["negative rail"]
             found.amplifiers.append(Branch(f"{name} unit {unit}" if unit else name, name, (*terminals, *rails), record))
+    elif isinstance(record, devices.Regulator):
+        middle = role["adjust"] if "adjust" in role else role["ground"]
+        found.regulators.append(Branch(name, name, (role["input"], middle, role["output"]), record))
     elif isinstance(record, Converter):
         _converter(found, name, role, record)
     elif isinstance(record, Ldr):

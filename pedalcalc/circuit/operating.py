@@ -92,7 +92,7 @@ def operating_point(
     -----
     Kirchhoff's current law at every net with the laws of `pedalcalc.laws`, solved by limited Newton steps, then by raising
     the supply, then with op-amp outputs as slow states; judged by the residual, no conductance added. A charge pump is
-    followed over its period, without the ripple of what it feeds. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
+    followed over its period, with the ripple of what it feeds where that counts. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
     States whose number of unstable modes is odd are never returned; of one unit the poles decide, and growing ones are a
     caution. One unit alone is started from nothing, with op-amps
     powered up slowly, and from either rail; a circuit may have more states than these find.
@@ -229,6 +229,7 @@ _ROLES = {
     _groups.Bipolars: ("base", "collector", "emitter"),
     _groups.Channels: ("gate", "drain", "source"),
     _groups.Couplers: ("LED", "", "cell", ""),
+    _groups.Regulators: ("input", "ground", "output"),
     _groups.Amplifiers: ("non-inverting input", "inverting input", "output", "positive rail", "negative rail"),
 }
 

@@ -10,6 +10,7 @@ import numpy as np
 from pedalcalc import devices
 from pedalcalc._base import Caution, caution_above, caution_below
 from pedalcalc.board import Board
+from pedalcalc.circuit._regulated import regulated
 from pedalcalc.circuit.elements import Elements
 from pedalcalc.devices import Battery, Bjt, Converter, Coupler, Jfet, Mosfet, OpAmp
 
@@ -47,7 +48,7 @@ def ratings(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[Ca
                 )  # fmt: skip
         if record is not None and name in pins:
             cautions += _device(text, name, devices.typical(record), pins[name], **flat)
-    return (*cautions, *_sources(board, found, amps))
+    return (*cautions, *regulated(board, found, point), *_sources(board, found, amps))
 
 
 def _pins(found: Elements) -> dict[str, dict[str, str]]:

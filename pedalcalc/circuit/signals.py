@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from pedalcalc._base import numeric, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _pumped
+from pedalcalc.circuit._reach import flies
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
@@ -298,7 +299,7 @@ def _gains(found: Elements, system: System, group: _groups.Amplifiers, slopes: A
 
 def _stores(found: Elements, system: System) -> list[Store]:
     """Return capacitors between places at rest, and coils."""
-    flying = {one.name for one, _, _ in system.flying}
+    flying = {one.name for one, _, _ in system.flying if flies(one, found, system.moves)}
     stores, zero = [], np.zeros(1)
     for one in found.capacitors:
         farads, slow, _, _, beginning, base = (np.atleast_1d(system.mine(np.asarray(part, float))) for part in one.law)

@@ -240,7 +240,9 @@ def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -
     drive = len(system.places) + [one.name for one in system.rods].index(GENERATOR)
     record = np.empty((units, len(instants), len(names)))
     left: dict[str, Array] = {}
-    regions = Regions(system, _placed(now, system, units), tanks.companions(system, float(instants[1] - instants[0]), 0.5)[0])
+    regions = Regions(
+        system, _placed(now, system, units), tanks.companions(system, float(instants[1] - instants[0]), 0.5)[0]
+    )
     for k, instant in enumerate(instants):
         if k or start != "settled":
             step = float(instant - instants[k - 1]) if k else float(instants[1] - instants[0]) * FIRST

@@ -21,6 +21,7 @@ from pedalcalc.devices.junctions import Diode, Led, Zener
 from pedalcalc.devices.passives import Capacitor, Meter, Taper
 from pedalcalc.devices.photocell import Coupler, Ldr
 from pedalcalc.devices.pinout import Pin, Pinout
+from pedalcalc.devices.regulator import Regulator
 from pedalcalc.devices.supplies import Adaptor, Battery
 from pedalcalc.devices.transistors import Bjt, Jfet, Mosfet
 
@@ -41,6 +42,7 @@ __all__ = [
     "OpAmp",
     "Pin",
     "Pinout",
+    "Regulator",
     "Spread",
     "Taper",
     "Zener",

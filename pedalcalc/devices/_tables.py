@@ -32,6 +32,7 @@ from pedalcalc.devices.junctions import Diode, Led, Zener
 from pedalcalc.devices.passives import Capacitor, Meter, Taper
 from pedalcalc.devices.photocell import Coupler, Ldr
 from pedalcalc.devices.pinout import Pin, Pinout
+from pedalcalc.devices.regulator import Regulator
 from pedalcalc.devices.supplies import Adaptor, Battery
 from pedalcalc.devices.transistors import Bjt, Jfet, Mosfet
 
@@ -51,6 +52,7 @@ CLASSES: dict[str, type[Device]] = {
     "mosfet": Mosfet,
     "op-amp": OpAmp,
     "pinout": Pinout,
+    "regulator": Regulator,
     "taper": Taper,
     "zener": Zener,
 }

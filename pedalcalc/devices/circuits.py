@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Spread
-from pedalcalc._record import Device, Figure, figure, out_of_line, records, truth, word
+from pedalcalc._record import Device, Figure, ends, figure, out_of_line, records, truth, word
 from pedalcalc._refusal import refused
+from pedalcalc._scores import scores
 from pedalcalc._units import said
 from pedalcalc.devices.pinout import Pinout
 
@@ -27,6 +28,8 @@ class OpAmp(Device):
     the same on a lower supply (usual, not guaranteed). Beyond that, `below_input_range` and `above_input_range` say
     whether the output turns phase (what such an input reads is then not predictable). `current_bias` is a size;
     `bias_direction` is `in` where it flows into the pins (NPN inputs) and `out` where it flows out of them (PNP inputs).
+    `voltage_offset` is the size on the sheet; `voltage_offset_signed` is what stands at the non-inverting input of a part,
+    0 in the usual one, and of either sign up to the sheet's highest among many.
     `output_diodes` tells of diodes from the output to both rails, which conduct as soon as a supply pin is open.
     """
 
@@ -48,6 +51,7 @@ class OpAmp(Device):
     headroom_bottom: Figure = figure("V", "output to negative rail", least=0, passes="less", group="headroom")
     input_margin_top: Figure = figure("V", "input to positive rail", passes="less", group="margin")
     input_margin_bottom: Figure = figure("V", "input to negative rail", passes="less", group="margin")
+    voltage_offset_signed: Figure = figure("V", "input offset of this part, with its sign", usual=0.0)
     below_input_range: str = word("below the input range the output", allowed=BEYOND)
     above_input_range: str = word("above the input range the output", allowed=BEYOND)
     pinouts: tuple[Pinout, ...] = records("which pin is which", Pinout)
@@ -55,6 +59,17 @@ class OpAmp(Device):
     def _check(self) -> None:
         if np.any(bad := np.asarray(self.voltage_supply_max) <= np.asarray(self.voltage_supply_min)):
             raise out_of_line("voltage_supply_max", "above voltage_supply_min", self.voltage_supply_max, bad)
+
+    def _draw(self, count: int, rng: np.random.Generator) -> dict[str, Any]:
+        """Draw offsets of either sign, the highest size as the third standard deviation."""
+        if not isinstance(self.voltage_offset, Spread) or isinstance(self.voltage_offset_signed, Spread):
+            return {}
+        most = np.asarray(ends(self.voltage_offset).high, float)
+        return {"voltage_offset_signed": self.voltage_offset_signed + most * scores(count, rng)}
+
+    def _relate(self, picked: dict[str, Any], which: str) -> dict[str, Any]:  # noqa: ARG002
+        """Leave the figures as they were picked."""
+        return picked
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)

@@ -2,13 +2,14 @@
 
 ::
 
-    in+ --|+ \\       V = middle of the rails + A (V+ - V-), held between
+    in+ --|+ \\       V = middle of the rails + A (V+ + Vos - V-), held between
           |   >--[Ro]-- out      negative rail + headroom and positive rail - headroom
     in- --|- /       I = (V - Vout)/Ro, held within the output's current limit
 
 A sourcing output draws its current from the positive rail, a sinking one hands it to the negative rail; both rails
 carry the quiescent current, and the inputs their bias current. Inputs nearer to a rail than the record allows leave
-the law: many types then turn phase. The input offset, of unknown sign, is left out.
+the law: many types then turn phase. The input offset stands in the lead
+of the non-inverting input.
 
 For a solver: `amplifier_figures` once, then `amplifier_branch`.
 """
@@ -50,7 +51,10 @@ class AmplifierBranch(Result):
 
 
 class AmplifierFigures(NamedTuple):
-    """One op-amp; headrooms and input margins in volts from the rails, bias current counted into the pins."""
+    """One op-amp; headrooms and input margins in volts from the rails, bias current counted into the pins.
+
+    `offset` is no part of the branch: whoever calls it adds it to the volts at the non-inverting input.
+    """
 
     gain: Array
     resistance: Array
@@ -61,6 +65,7 @@ class AmplifierFigures(NamedTuple):
     margin_bottom: Array
     bias: Array
     quiescent: Array
+    offset: Array
 
 
 class AmplifierCore(NamedTuple):
@@ -101,6 +106,7 @@ def amplifier_figures(record: OpAmp) -> AmplifierFigures:
         figure(record, "input_margin_bottom"),
         into * figure(record, "current_bias"),
         figure(record, "current_quiescent"),
+        figure(record, "voltage_offset_signed"),
     )
 
 
@@ -186,7 +192,7 @@ def amplifier(
 
     Notes
     -----
-    V = middle + A (V+ - V-), held between the negative rail plus `headroom_bottom` and the positive less
+    V = middle + A (V+ + Vos - V-), held between the negative rail plus `headroom_bottom` and the positive less
     `headroom_top`; I = (V - Vout)/Ro, held within `current_output_max` where the record knows it. What the output gives
     comes out of the positive rail, what it takes goes into the negative one; bias currents likewise. With
     an input nearer to a rail than the record's margin the figures are those of the law and mean nothing (`predictable`),
@@ -211,7 +217,7 @@ def amplifier(
         least = shown(float(np.broadcast_to(negative, bad.shape)[bad][0]), "V")
         raise refused("voltage_positive", f"at least voltage_negative ({least})", positive, bad)
     law = amplifier_figures(specimen("op_amp", op_amp, OpAmp))
-    core = amplifier_branch(plus - minus, output, positive, negative, law)
+    core = amplifier_branch(plus + law.offset - minus, output, positive, negative, law)
     inside = within_input_range(plus, minus, positive, negative, law.margin_top, law.margin_bottom, op_amp)
     given, bias = np.asarray(core.given), law.bias
     region = np.full(given.shape, "linear", dtype="<U15")

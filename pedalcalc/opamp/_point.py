@@ -146,7 +146,7 @@ def _sources(
     own = np.where(open_ref, rail, v_ref) - behind * bias * (taken + np.where(np.isinf(r_leg), 0.0, 1 - b))
     stiff = 1 + behind * (at_ref + taken * at_pin)
     middle = 0.5 * vcc
-    a = inverse * (middle - r_o * b * bias) + np.where(floats, rail, -through * taken * bias) + pulled
+    a = inverse * (middle - r_o * b * bias) + np.where(floats, rail, -through * taken * bias) + _offset(part) + pulled
     c = inverse + np.where(floats, 1.0, through * taken * at_pin)
     loop = inverse * (1 + r_o * s) + b
     # Without any loop and without any drive the output rests in the middle.
@@ -171,6 +171,10 @@ def _network(r_f: Array, r_leg: Array, bias: Array, part: OpAmp) -> tuple[Array,
         return b, 1 / (r_f + r_leg), pulled, inverse, np.asarray(part.resistance_output_open, float)
 
 
+def _offset(part: OpAmp) -> Array:
+    return np.asarray(part.voltage_offset_signed, float)
+
+
 def _limits(vcc: Array, part: OpAmp) -> tuple[Array, Array]:
     """Return lowest and highest voltage behind the output resistance."""
     top, bottom = np.asarray(part.headroom_top, float), np.asarray(part.headroom_bottom, float)
@@ -183,12 +187,12 @@ def _settled(
     """Return inverting input and output as the op-amp's law leaves them: in its loop, or at a limit where the loop lets go.
 
     With b of the output fed back and y the output above the reference, Kirchhoff's current law makes the inverting input
-    b y - bias (RF || RL) and the output current s y + b bias; the law adds y + Ro (...) = middle + A (V+ - V-).
+    b y - bias (RF || RL) and the output current s y + b bias; the law adds y + Ro (...) = middle + A (V+ + Vos - V-).
     """
     b, s, pulled, inverse, r_o = _network(r_f, r_leg, bias, part)
     with np.errstate(divide="ignore", invalid="ignore"):
         middle = vcc / 2 - v_ref
-        drive = inverse * (middle - r_o * b * bias) + (v_plus - v_ref) + pulled
+        drive = inverse * (middle - r_o * b * bias) + (v_plus + _offset(part) - v_ref) + pulled
         loop = inverse * (1 + r_o * s) + b
         wished = np.where((drive == 0) & (loop == 0), middle, drive / loop)
     low, high = _limits(vcc, part)

@@ -119,7 +119,7 @@ def marking_text(part: Part) -> str:
             return f"{part.value_text}: the longer lead is the anode, the flat side the cathode"
         case "integrated circuit":
             return f"{part.value_text}: notch or dot at pin 1"
-        case "transistor":
+        case "transistor" | "regulator":
             return f"{part.value_text}: check the order of the leads against its sheet"
         case _:
             return part.value_text

@@ -24,7 +24,7 @@ FITTING_STEPS = {
     "IC sockets": ("integrated circuit", "socket"),
     "film and ceramic capacitors": ("film capacitor", "ceramic capacitor", "inductor"),
     "electrolytic capacitors": ("electrolytic capacitor", "tantalum capacitor"),
-    "transistors and trimmers": ("transistor", "trimmer"),
+    "transistors and trimmers": ("transistor", "regulator", "trimmer"),
     "coupler": ("coupler", "photocell"),
     "controls and connectors": ("potentiometer", "switch", "jack", "connector", "battery"),
     "indicator": ("indicator",),
