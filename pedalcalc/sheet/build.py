@@ -354,7 +354,12 @@ def _changes_section(board: Board) -> Section:
             for one in found
         ]
         shown.append(report.table(rows, title="What it changes, one at a time and all together"))
-        shown.append(words("Steps that count as heard: 1 dB, a third of an octave (common practice)."))
+        shown.append(
+            words(
+                "Told is what leaves the band of its parts, or moves by 1 dB, a third of an octave, or a tenth of a time (common practice). "
+                "A time is that until a hundredth of a step is left."
+            )
+        )
     return Section("What changes with what you fitted", tuple(shown))
 
 
