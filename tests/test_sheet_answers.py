@@ -6,10 +6,12 @@ import re
 import warnings
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
-from pedalcalc import devices, sheet
+from pedalcalc import devices, sheet, tolerance
 from pedalcalc._part_value import CONTROLS
+from pedalcalc.board import assemble
 from pedalcalc.parts import read_parts
 from pedalcalc.sheet import _sound, build
 from tests.conftest import ROOT
@@ -19,6 +21,7 @@ BOOST = BUILDS / "your-build" / "parts.csv"
 BOOSTER = BUILDS / "jfet-booster" / "parts.csv"
 TWO_STAGES = ROOT / "tests" / "builds" / "two-stage-filter" / "parts.csv"  # no LED, no switch, no control
 INF = float("inf")
+READINGS = build.READINGS  # as a page has them
 
 
 def metered(ohms):
@@ -28,6 +31,7 @@ def metered(ohms):
 @pytest.fixture(autouse=True)
 def _few_draws(monkeypatch):
     monkeypatch.setattr(build, "DRAWS", 20)
+    monkeypatch.setattr(build, "READINGS", 20)
     monkeypatch.setattr(_sound, "DRAWS", 20)
 
 
@@ -92,3 +96,11 @@ def test_a_shorted_output_is_told_in_words():
         assert "Nothing comes out at 'output'" in str(made.sections[name])
     assert "159 Ω" in str(made.sections["response"])
     assert "nothing of it comes out" in str(made.sections["clipping"])
+
+
+def test_the_page_draws_as_many_units_as_bound_the_ends_of_its_bands():
+    # by hand: the lowest of N lies below the end of 0.5 % with a probability of 1 - 0.995^N, which must be 97.5 % on one side
+    assert 1 - 0.995**READINGS > 0.975
+    board = assemble(BOOST, supply="9V")
+    for row in tolerance.bands(board, count=READINGS).rows:
+        assert np.isfinite(row.error_ends), row.name
