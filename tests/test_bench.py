@@ -39,7 +39,14 @@ def as_read(expected):
 DIVIDER = divider(10e3)
 BOOSTER = assemble(BUILDS / "jfet-booster" / "parts.csv", supply="9V", rotations={"VR1": 1.0})
 CALLS = {
-    "changes": {"board": DIVIDER, "fitted": {"R1": "12k"}, "step_db": 1.0, "step_octave": 0.3, "count": 20},
+    "changes": {
+        "board": DIVIDER,
+        "fitted": {"R1": "12k"},
+        "step_db": 1.0,
+        "step_octave": 0.3,
+        "step_time": 0.1,
+        "count": 20,
+    },
     "expected_readings": {"board": DIVIDER, "count": 50},
     "judge_readings": {"board": DIVIDER, "readings": [took("rail", 9.0), took("half", 4.5)], "count": 50},
     "first_power": {"board": DIVIDER, "resistance": 100.0, "count": 50},
@@ -271,7 +278,9 @@ def test_a_swap_is_judged_in_words():
     assert verdict(wide, R1="10.2k") == "within tolerance"
     assert verdict(wide, R1="22k").startswith("moves readings: half 4.50 V before, 2.81 V after")
     assert verdict(wide, R1="10k") == "nothing you can measure"
-    assert verdict(BOOSTER, C4="220u") == "nothing you can measure"
+    assert verdict(BOOSTER, C5="220n") == "nothing you can measure"  # beside 100 µF
+    # by hand: (100 Ω and the supply diode) 100 µF ln 100
+    assert verdict(BOOSTER, C4="220u") == "changes a time: settling of rail 51 ms before, 110 ms after"
     assert "does not fit" in verdict(wide, R1="nonsense")
 
 

@@ -7,9 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import sympy
+from sympy import ZZ
+from sympy.polys.rings import ring
 
 from pedalcalc import circuit, devices, report
 from pedalcalc.board import assemble
+from pedalcalc.circuit import _symbols
 from tests.circuit_parts import NAN, board, capacitor, lossless, part, resistor
 from tests.conftest import ROOT
 from tests.test_circuit_corners import HALF, dual
@@ -185,3 +188,26 @@ def test_what_has_no_formula_is_refused():
         circuit.transfer_function(pumped, net_in="pump supply", net_out="doubled", nets=["flying"])
     with pytest.raises(ValueError, match="an op-amp's feedback lies outside"):
         circuit.transfer_function(pumped, net_in="input", net_out="made up", nets=["biased input"])
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_factors_are_those_of_sympy(seed):
+    # sums of products with disjoint symbols, multiplied out, with powers of s and a number before them
+    chosen = np.random.default_rng(seed)
+    domain, s, *symbols = ring("s,a,b,c,d,e,f", ZZ)
+    whole = domain(int(chosen.choice([-6, -1, 1, 4]))) * s ** int(chosen.integers(0, 3))
+    at = 0
+    while at < len(symbols):
+        some = symbols[at : at + int(chosen.integers(1, 4))]
+        at += len(some)
+        one = domain(0)
+        for powers in np.ndindex(*(2,) * len(some)):
+            term = domain(int(chosen.integers(-2, 3))) * (s if chosen.random() < 0.5 else domain(1))
+            for symbol, power in zip(some, powers, strict=True):
+                term = term * symbol**power
+            one += term
+        whole = whole * (one or domain(3))
+    number, factors = _symbols._factored(whole)
+    expected, pieces = whole.factor_list()
+    assert number == expected
+    assert sorted(map(str, factors)) == sorted(map(str, pieces))

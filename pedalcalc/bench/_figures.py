@@ -1,4 +1,4 @@
-"""The figures of a board that a change of parts may move: volts, supply current, gains, the ends of what passes."""
+"""The figures of a board that a change of parts may move: volts, supply current, times, gains, the ends of what passes."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc.bench._times import times
 from pedalcalc.bench.expected import CURRENT
 from pedalcalc.board import Board
 from pedalcalc.circuit import response
@@ -41,7 +42,8 @@ def figures(board: Board, values: Mapping[str, Any] | None = None) -> dict[str, 
 
     shown = {net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND}
     shown[CURRENT] = (column(named["current_supply"]), "A")
-    return shown | (_sound(board, values) if _has_jacks(board) else {})
+    shown |= {name: (column(seconds), "s") for name, seconds in times(found, system, solved).items()}
+    return shown | (_sound(board, values) if has_jacks(board) else {})
 
 
 def warned(board: Board) -> dict[str, Any]:
@@ -50,7 +52,7 @@ def warned(board: Board) -> dict[str, Any]:
     return {one.what: one for one in ratings(board, found, told(found, system, solved))}
 
 
-def _has_jacks(board: Board) -> bool:
+def has_jacks(board: Board) -> bool:
     try:
         jacks(board)
     except ValueError:

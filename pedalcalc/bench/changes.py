@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of, whole_number
-from pedalcalc.bench._figures import LOWER, NOTES, UPPER, figures, warned
+from pedalcalc.bench._figures import LOWER, NOTES, UPPER, figures, has_jacks, warned
 from pedalcalc.bench._meter import doubt
+from pedalcalc.bench._times import LEAST, passed_on
 from pedalcalc.bench.places import places
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit.elements import elements_of
@@ -24,6 +25,9 @@ TOGETHER = "all together"
 NOTHING, WITHIN = "nothing you can measure", "within tolerance"
 #: Smallest steps that are heard (common practice): loudness [dB], the ends of what passes [octaves].
 STEP_DB, STEP_OCTAVE = 1.0, 1 / 3
+#: Smallest change of a time that is worth telling, as a share of it (common practice).
+STEP_TIME = 0.1
+STEPS = (STEP_DB, STEP_OCTAVE, STEP_TIME)
 COVERAGE = 0.99
 #: Change of all gains from which the ends of what passes are no longer told [dB].
 FAR = 12.0
@@ -31,7 +35,7 @@ FAR = 12.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Move(Result):
-    """One figure that a swap moves. `audible` tells whether it passes the step that is heard."""
+    """One figure that a swap moves. `audible` tells whether it passes the step that is heard; a time is not heard as such."""
 
     what: str = quantity("text", "figure")
     before: float = quantity("SI", "before")
@@ -60,6 +64,7 @@ def changes(
     fitted: Mapping[str, str] | None = None,
     step_db: ArrayLike = STEP_DB,
     step_octave: ArrayLike = STEP_OCTAVE,
+    step_time: ArrayLike = STEP_TIME,
     count: int = 200,
     seed: int = 1,
 ) -> tuple[Change, ...]:
@@ -76,6 +81,8 @@ def changes(
         Change of loudness that is heard [dB], above 0; 1 dB if not given.
     step_octave : array_like
         Move of the lower or upper end that is heard, in octaves [1], above 0; a third if not given.
+    step_time : array_like
+        Change of a time that is told, as a share of it [1], above 0; 0.1, which is 10 %, if not given.
     count : int
         Units to draw for the bands [1], a whole number, at least 20.
     seed : int
@@ -97,11 +104,13 @@ def changes(
     Notes
     -----
     A figure is told if it leaves the band that 99 % of units of the board as it was lie in, or moves by a step that is
-    heard. Gains at 82 Hz, 1 kHz and 5 kHz between a guitar of 10 kΩ and an input of 1 MΩ.
+    heard or noticed. Gains at 82 Hz, 1 kHz and 5 kHz between a guitar of 10 kΩ and an input of 1 MΩ. Times are those until a
+    hundredth of a step is left: of each capacitor with what it sees of the board at rest, 5 ms or more; where a diode charges it,
+    as in a side-chain, one with the diode driven (attack) and one without (release). Capacitors that pass the signal on have none.
 
     References
     ----------
-    PRACTICE, steps that are heard; JCGM-101, propagation of distributions.
+    PRACTICE, steps that are heard, when a thing has settled; JCGM-101, propagation of distributions; DERIVED, what a capacitor sees.
 
     Examples
     --------
@@ -121,6 +130,7 @@ def changes(
     is_a("board", board, Board)
     loud = one_number("step_db", step_db, "to be heard", above=0)
     octaves = one_number("step_octave", step_octave, "to be heard", above=0)
+    share = one_number("step_time", step_time, "to be told", above=0)
     number, start = whole_number("count", count, least=20, most=MOST), whole_number("seed", seed, most=MOST)
     if fitted is None:
         swaps = {one.part.reference: one.part.value_text for one in board.parts if _departs(one.part)}
@@ -135,7 +145,7 @@ def changes(
         )
     if not swaps:
         return ()
-    base = Before(before, drawn_units(before, count=number, seed=start), (loud, octaves))
+    base = Before(before, drawn_units(before, count=number, seed=start), (loud, octaves, share))
     rows = [change_of(base, name, {name: text}) for name, text in swaps.items()]
     return (*rows, change_of(base, TOGETHER, swaps)) if len(rows) > 1 else tuple(rows)
 
@@ -147,12 +157,14 @@ def _departs(part: Any) -> bool:
 class Before:
     """The board as it was, with its figures, their bands and its cautions."""
 
-    def __init__(self, board: Board, units: Mapping[str, Any], steps: tuple[float, float]) -> None:
+    def __init__(self, board: Board, units: Mapping[str, Any], steps: tuple[float, float, float] = STEPS) -> None:
         self.board, self.steps = board, steps
         told = set(places(board, elements_of(board)))
         self.usual = {
             name: (float(one[0]), unit) for name, (one, unit) in figures(board).items() if unit != "V" or name in told
         }
+        for name in passed_on(board) if has_jacks(board) else ():
+            del self.usual[name]
         self.warned = warned(board)
         self.bands: dict[str, tuple[float, float]] = {}
         for name, (drawn, _) in figures(board, units).items():
@@ -187,9 +199,13 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         words.append("the sound cannot be predicted: an op-amp's inputs are beyond their range")
     elif heard:
         words.append(f"changes the sound: {', '.join(map(_sounds, heard))}")
-    elif moves:
-        words.append(f"moves readings: {'; '.join(_reads(move) for move in moves[:3])}")
-    elif not words:
+    slow = [move for move in moves if move.unit == "s"]
+    read = [move for move in moves if move.unit != "s"]
+    if slow:
+        words.append(f"changes {'a time' if len(slow) == 1 else 'times'}: {'; '.join(map(_reads, slow[:3]))}")
+    if read and not heard:
+        words.append(f"moves readings: {'; '.join(map(_reads, read[:3]))}")
+    if not moves and not words:
         words.append(WITHIN if within else NOTHING)
     return Change(reference=name, text_listed=listed, value_text=text, verdict="; ".join(words), moves=moves)
 
@@ -208,10 +224,15 @@ def _moves(base: Before, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], b
         elif unit == "Hz":
             far = abs(np.log2(after / before)) if after > 0 and before > 0 else np.inf
             shows, audible = far > 0.02, far >= base.steps[1]
+        elif unit == "s":
+            if not max(before, after) >= LEAST:
+                continue
+            shows, audible = not abs(step) <= 0.02 * before, False
         else:
             shows, audible = abs(step) > doubt(before, base.board.meter, unit) or np.isnan(step), False
         outside = not low - 1e-12 <= after <= high + 1e-12
-        if audible or (shows and outside):
+        noticed = unit == "s" and not abs(step) < base.steps[2] * before
+        if audible or noticed or (shows and outside):
             found.append(
                 Move(
                     what=name,
@@ -231,7 +252,8 @@ def _moves(base: Before, seen: Mapping[str, float]) -> tuple[tuple[Move, ...], b
 def _text(value: float, unit: str) -> str:
     if np.isnan(value):
         return "none"
-    return f"{value:.1f} dB".replace("-", "−") if unit == "dB" else write_value(value, unit=unit, digits=3)
+    digits = 2 if unit == "s" else 3
+    return f"{value:.1f} dB".replace("-", "−") if unit == "dB" else write_value(value, unit=unit, digits=digits)
 
 
 def _reads(move: Move) -> str:

@@ -14,7 +14,8 @@ from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading
 from pedalcalc.bench.places import fed_net, places, probe_of
 from pedalcalc.board import Board
-from pedalcalc.circuit.operating import all_solved, slopes, solved_board, told
+from pedalcalc.circuit.operating import all_solved, solved_board, told
+from pedalcalc.circuit.probed import probed
 from pedalcalc.tolerance.bands import MOST, band_ends
 from pedalcalc.tolerance.draws import drawn_units
 
@@ -137,7 +138,6 @@ class _State:
     def __post_init__(self) -> None:
         self.found, self.system, self.nominal = solved_board(self.board, values=self.given)
         all_solved(self.nominal)
-        self.slopes = slopes(self.system, self.nominal)[0]
         named = told(self.found, self.system, self.nominal)
         self.usual = named["voltages"]
         self.floating, self.unpredictable = named["floating"], named["unpredictable"]
@@ -148,37 +148,28 @@ class _State:
                 f"only {int(self.good.sum())} of {len(self.good)} units were solved: see what the nominal board says"
             )
 
-    def _drawn(self, probe: str = "", ohms: float = np.inf) -> tuple[dict[str, Any], Any]:
-        found, system, solved = self._solved({**self.units, **self.given}, probe, ohms)
-        named = told(found, system, solved)
-        count = len(solved.good)
+    def _drawn(self) -> tuple[dict[str, Any], Any]:
+        found, self.equations, self.solved = solved_board(
+            self.board, values={**self.units, **self.given}, start=self.nominal.voltages
+        )
+        named = told(found, self.equations, self.solved)
+        count = len(self.solved.good)
         volts = {net: np.broadcast_to(np.asarray(one, float), (count,)) for net, one in named["voltages"].items()}
-        return volts | {CURRENT: np.broadcast_to(np.asarray(named["current_supply"], float), (count,))}, solved.good
-
-    def _solved(self, values: Mapping[str, Any], probe: str, ohms: float) -> Any:
-        links = {(probe, "ground"): ohms} if probe else None
-        start = self.nominal.voltages
-        return solved_board(self.board, values=values, bridges=links, start=start)
-
-    def resistance(self, net: str) -> float:
-        """Return what a net looks like to direct current [Ω]."""
-        where = self.system.where(net)
-        if where is None or where[0] >= self.system.size:
-            return 0.0
-        unit = np.zeros(self.system.size)
-        unit[where[0]] = 1.0
-        return float(abs(np.linalg.solve(self.slopes, unit)[where[0]]))
+        current = np.broadcast_to(np.asarray(named["current_supply"], float), (count,))
+        return volts | {CURRENT: current}, self.solved.good
 
     def loaded(self, net: str) -> tuple[float, Array]:
         """Return the usual reading and those of the drawn units with the meter on the net."""
         usual, drawn, good = self.usual[net], self.drawn[net], self.good
         ohms = loading(usual, self.board.meter)
-        if abs(usual) * self.resistance(net) / ohms > PULLED:
-            found, system, solved = self._solved(self.given, net, ohms)
-            all_solved(solved)
-            usual = told(found, system, solved)["voltages"][net]
-            named, good = self._drawn(net, ohms)
-            drawn = named[net]
+        alone, held = probed(self.system, self.nominal, net, ohms)
+        if not held[0]:
+            raise RuntimeError(f"no stable operating point was found for this board with the meter on {net!r}")
+        if np.isnan(alone[0]):
+            return float(alone[0]), np.zeros(0)
+        if abs(alone[0] - usual) > PULLED:
+            usual = alone[0]
+            drawn, good = probed(self.equations, self.solved, net, ohms)
         return float(usual), np.asarray(drawn[good & ~np.isnan(drawn)])
 
 

@@ -8,6 +8,7 @@ back into resistors by exchanging exponents 0 and 1.
 
 from __future__ import annotations
 
+import random
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -22,6 +23,8 @@ from pedalcalc.circuit.signals import Signal
 #: Share of a transistor's transconductance below which another slope of it is left out, and the conductance [S] of a
 #: junction that counts as open.
 SMALL, OPEN = 1e-9, 1e-9
+#: Field in which factors are told apart: a mistake is made in 1 of 2e18, and is found out.
+PRIME = 2**61 - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,12 +206,105 @@ def _turned(domain: Any, polynomial: Any, turned: list[int], coils: list[int]) -
 
 def _by_power(polynomial: Any) -> Any:
     """Return a polynomial as its factors, each a sum of powers of s."""
-    from sympy import Add, Mul, Poly, Symbol, factor
+    from sympy import Add, Mul, Symbol
 
     s = Symbol("s")
-    content, factors = polynomial.factor_list()
+    content, factors = _factored(polynomial)
     found = []
     for one, power in factors:
-        coefficients = Poly(one.as_expr(), s).all_coeffs()
-        found.append(Add(*(factor(part) * s**k for k, part in enumerate(reversed(coefficients)))) ** power)
+        parts: dict[int, dict[Any, Any]] = {}
+        for powers, coefficient in one.terms():
+            parts.setdefault(powers[0], {})[(0, *powers[1:])] = coefficient
+        terms = []
+        for k, part in parts.items():
+            whole, pieces = _factored(one.ring.from_dict(part))
+            terms.append(Mul(int(whole), *(piece.as_expr() ** times for piece, times in pieces), s**k))
+        found.append(Add(*terms) ** power)
     return Mul(int(content), *found)
+
+
+def _factored(polynomial: Any) -> tuple[Any, list[tuple[Any, int]]]:
+    """Return content and irreducible factors with their powers.
+
+    Every symbol stands in a determinant once at most, so that no two factors share one (but for s). With
+    p = A + B x + C y + D x y two symbols are in different factors where B C = A D, which is asked of numbers; a
+    factor is what is left of p with the symbols of the others at 1.
+    """
+    terms = list(polynomial.terms())
+    if not terms:
+        return 0, []
+    powers = np.array([one for one, _ in terms])
+    if powers[:, 1:].max(initial=0) > 1:
+        return polynomial.factor_list()
+    content = _shared(polynomial)
+    found, rest = [], polynomial.LC
+    for group in _apart(terms, powers):
+        others = [k for k in range(1, powers.shape[1]) if k not in group]
+        left = _with_ones(polynomial, others)
+        if not left:
+            return polynomial.factor_list()
+        one = left.exquo(_shared(left))
+        one = -one if one.LC < 0 else one
+        found.append((one, 1))
+        rest = rest // one.LC
+    content = -content if (rest < 0) != (content.LC < 0) else content
+    product = content
+    for one, _ in found:
+        product = product * one
+    if product != polynomial:
+        return polynomial.factor_list()
+    number, more = content.factor_list()
+    return number, [*more, *found]
+
+
+def _with_ones(polynomial: Any, ones: list[int]) -> Any:
+    """Return a polynomial with some symbols at 1."""
+    found: dict[Any, Any] = {}
+    for powers, coefficient in polynomial.terms():
+        key = tuple(0 if k in ones else power for k, power in enumerate(powers))
+        found[key] = found.get(key, 0) + coefficient
+    return polynomial.ring.from_dict({key: one for key, one in found.items() if one})
+
+
+def _shared(polynomial: Any) -> Any:
+    """Return the largest polynomial in s alone that divides every coefficient of the symbols."""
+    columns: dict[Any, dict[Any, Any]] = {}
+    for powers, coefficient in polynomial.terms():
+        columns.setdefault(powers[1:], {})[(powers[0], *(0 for _ in powers[1:]))] = coefficient
+    shared = polynomial.ring.zero
+    for column in columns.values():
+        shared = shared.gcd(polynomial.ring.from_dict(column))
+        if shared == 1:
+            break
+    return shared
+
+
+def _apart(terms: Any, powers: Any) -> list[list[int]]:
+    """Return the symbols by the factor they stand in, told by the values of the terms at one point of a prime field."""
+    chosen = random.Random(len(terms))
+    point = [chosen.randrange(1, PRIME) for _ in range(powers.shape[1])]
+    values = []
+    for one, coefficient in terms:
+        value = int(coefficient) % PRIME
+        for base, power in zip(point, one, strict=True):
+            if power:
+                value = value * pow(base, power, PRIME) % PRIME
+        values.append(value)
+    used = [k for k in range(1, powers.shape[1]) if powers[:, k].any()]
+    within = powers[:, used].astype(object)
+    worth = np.array(values, dtype=object)
+    both = (within * worth[:, None]).T @ within if used else np.zeros((0, 0), object)
+    each, whole = (within * worth[:, None]).sum(axis=0), worth.sum()
+    groups: list[list[int]] = []
+    for i, k in enumerate(used):
+        joined = [k]
+        for group in list(groups):
+            for other in group:
+                j = used.index(other)
+                d, b, c = both[i, j], each[i] - both[i, j], each[j] - both[i, j]
+                if (b * c - (whole - b - c - d) * d) % PRIME:
+                    groups.remove(group)
+                    joined += group
+                    break
+        groups.append(joined)
+    return groups

@@ -115,6 +115,9 @@ def corners(
     left out here (`response` has it); leakage, a pump's mean and a coupler's cell are as in `response`. Leakage is held where a
     capacitor changes.
 
+    One unit at a time: corners have no names, and which poles and zeros lie together, cross or undo each other differs from
+    unit to unit, so that no band could be told of one.
+
     References
     ----------
     DERIVED, the pencil and the derivative of a group of its roots; PRACTICE, generator and load, what counts as close.
@@ -142,7 +145,10 @@ def corners(
         resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
     )  # fmt: skip
     if signal.units > 1:
-        raise ValueError(f"values: corners are those of one unit, got arrays of {signal.units}")
+        raise ValueError(
+            f"values: corners are those of one unit, got arrays of {signal.units}: which of them lie together or undo each other "
+            "differs from unit to unit; ask for each unit, or take the band of `response`"
+        )
     drive = signal.rod(GENERATOR)
     assert drive is not None
     cautions = _answers.still(signal)

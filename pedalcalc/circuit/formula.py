@@ -168,14 +168,11 @@ def _side(expression: Any, binding: int) -> str:
 
 def _evaluated(top: Any, bottom: Any, symbols: Mapping[str, float], hertz: NDArray[np.float64]) -> Any:
     """Return the formula's value at frequencies."""
-    from sympy import Poly, Symbol
+    from sympy import Symbol, lambdify
 
-    s, put = Symbol("s"), {Symbol(name): value for name, value in symbols.items()}
-    found = []
-    for expression in (top, bottom):
-        coefficients = [float(one.subs(put)) for one in Poly(expression, s).all_coeffs()]
-        found.append(np.polyval(coefficients, 2j * np.pi * hertz))
-    return found[0] / found[1]
+    named = lambdify([Symbol("s"), *map(Symbol, symbols)], [top, bottom], modules="numpy")
+    found = named(2j * np.pi * hertz, *symbols.values())
+    return found[0] / (found[1] + 0 * hertz)
 
 
 def _ratio(signal: Signal, hertz: NDArray[np.float64]) -> Any:

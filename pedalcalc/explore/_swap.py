@@ -151,7 +151,7 @@ class _Curves:
 
     def __init__(self, board: Board) -> None:
         self.board = board
-        self.before = Before(board, drawn_units(board, count=DRAWS, seed=1), (1.0, 1 / 3))
+        self.before = Before(board, drawn_units(board, count=DRAWS, seed=1))
         usual = self._gain(board)
         self.picture: Picture = response_picture({"as fitted": (SWEEP, usual), "with the substitutes": (SWEEP, usual)})
         axes = self.picture.axes[0]

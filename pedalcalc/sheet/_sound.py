@@ -28,8 +28,12 @@ NOTES = {"82 Hz, the low E": 82.4, "330 Hz, the high E": 329.6, "1 kHz": 1e3, "5
 POSITIONS = {"anticlockwise": 0.0, "half way": 0.5, "clockwise": 1.0}
 #: Decibels that stand for no gain at all.
 NOTHING_DB = -400.0
+#: Swing of the output that is a rounding [V].
+NOTHING_SWING = 1e-9
 #: A control that moves the response by less than this anywhere is left out of the pictures [dB].
 STILL = 0.2
+#: What a page says of the sound where there is none.
+NOTHING_OUT = "Nothing comes out at {!r}: no way leads there, or ground, a supply or a load of 0 Ω holds it."
 DRAWS = 200
 #: Levels at which clipping is looked for [V peak], steps a round, the tone [Hz], its periods and instants.
 LEVELS, STEPS, TONE, PERIODS, INSTANTS = (3e-3, 10.0), 14, 1e3, 1.25, 56
@@ -100,6 +104,9 @@ def response_section(board: Board, ways: Ways) -> Section:
         f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as they were told to stand "
         f"({_standing(board)}). The band holds 99 % of units whose parts lie within their tolerances."
     ))  # fmt: skip
+    if silent(middle):
+        shown += [words(NOTHING_OUT.format(usual.net_out)), report.table(ends, title="Impedances")]
+        return Section("From jack to jack", tuple(shown))
     shown += [report.table(rows, title="Gain"), report.table(ends, title="Impedances")]
     at = slice(len(NOTES), None)
     shown.append(plot.response(
@@ -126,8 +133,15 @@ def _quantile(drawn: Array, share: float) -> Array:
     return found
 
 
+def silent(gain_db: Any) -> bool:
+    """Tell whether nothing at all comes out at any frequency."""
+    return bool(np.all(np.asarray(gain_db) <= NOTHING_DB))
+
+
 def _db(value: float) -> str:
-    return "not predictable" if np.isnan(value) else number_text(value, "dB")
+    if np.isnan(value):
+        return "not predictable"
+    return "nothing" if value <= NOTHING_DB else number_text(value, "dB")
 
 
 def _standing(board: Board) -> str:
@@ -151,7 +165,7 @@ def _controls(board: Board, asked: Mapping[str, Any]) -> list[Any]:
         for position, turned in POSITIONS.items():
             turned_board = replace(board, rotations={**board.rotations, name: turned})
             curves[f"{name} {position}"] = np.asarray(response(turned_board, frequency=SWEEP, **asked).gain_db)
-        spread = np.ptp(np.stack(list(curves.values())), axis=0)
+        spread = np.ptp(np.maximum(np.stack(list(curves.values())), NOTHING_DB), axis=0)
         if not np.isfinite(spread).all() or spread.max() > STILL:
             title = f"{name}{', ' + note if note else ''}"
             shown.append(plot.response({label: (SWEEP, curve) for label, curve in curves.items()}, title=title))
@@ -166,6 +180,9 @@ def _controls(board: Board, asked: Mapping[str, Any]) -> list[Any]:
 
 def corners_section(board: Board, ways: Ways) -> Section:
     """Return which parts set which corner."""
+    seen = response(board, frequency=list(NOTES.values()), **ways.asked())
+    if silent(seen.gain_db):
+        return Section("Which parts set which corner", (words(NOTHING_OUT.format(seen.net_out)),))
     found: Corners = corners(board, frequency_from=0.5, frequency_to=200e3, **ways.asked())
     rows = [
         {"corner": number_text(one.frequency, "Hz"), "what it does": one.effect + (f", {one.count} together" if one.count > 1 else ""),
@@ -258,11 +275,15 @@ def clipping_section(board: Board, ways: Ways) -> Section:
     shown: list[Any] = []
     if found.levels:
         name, level = next(iter(found.levels.items()))
+        start = f"{name} is the first, at {write_value(level, unit='V', digits=2)} peak from the guitar, 1 kHz"
+    if found.levels and not found.swing > NOTHING_SWING:
+        shown.append(words(f"{start}, but nothing of it comes out."))
+    elif found.levels:
         shown.append(words(
-            f"{name} is the first, at {write_value(level, unit='V', digits=2)} peak from the guitar, 1 kHz: the output "
-            f"then swings {write_value(found.swing, unit='V', digits=2)} peak. A single coil gives 0.1 to 0.3 V, a hot humbucker "
+            f"{start}: the output then swings {write_value(found.swing, unit='V', digits=2)} peak. A single coil gives 0.1 to 0.3 V, a hot humbucker "
             "struck hard 1 V and more (common practice)."
         ))  # fmt: skip
+    if found.levels:
         rows = [{"part": one, "from": number_text(at, "V", 2)} for one, at in found.levels.items()]
         title = "Peak at the guitar from which a part limits, cuts off or saturates, and a diode clips"
         shown.append(report.table(rows, title=title))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from statistics import median
 from time import process_time
 
 import numpy as np
 
-from pedalcalc import bench, explore, sheet, tolerance
+from pedalcalc import bench, devices, explore, sheet, tolerance
 from pedalcalc.board import assemble
 from pedalcalc.circuit import response
 from pedalcalc.tolerance.draws import drawn_units
@@ -36,6 +37,7 @@ def rows() -> list[tuple[str, float, str]]:
     found = []
     for name, path in BUILDS.items():
         board = assemble(path, supply="9V")
+        pointed = replace(board, meter=devices.METER_POINTER)
         units = drawn_units(board, count=200, seed=1)
         direct = _seconds(lambda board=board: tolerance.bands(board, count=1000))
         sound = _seconds(lambda board=board, units=units: response(board, frequency=HERTZ, values=units))
@@ -46,6 +48,12 @@ def rows() -> list[tuple[str, float, str]]:
                 f"{name}: readings on the meter, both states (s)",
                 _seconds(lambda board=board: bench.expected_readings(board)),
                 "reported",
+            ),
+            (
+                f"{name}: readings on a pointer of 20 kΩ/V, over those on a digital meter",
+                _seconds(lambda board=pointed: bench.expected_readings(board), 1)
+                / _seconds(lambda board=board: bench.expected_readings(board), 1),
+                "at most 4",
             ),
             (
                 f"{name}: a whole sheet without the notebook's kernel (s)",

@@ -1,0 +1,72 @@
+"""A meter put on a board that is solved already: against a bisection of the law itself, and the board solved anew."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from pedalcalc import bench, devices
+from pedalcalc.bench._meter import loading
+from pedalcalc.board import assemble
+from pedalcalc.circuit import operating_point
+from pedalcalc.circuit.operating import solved_board
+from pedalcalc.circuit.probed import probed
+from pedalcalc.laws import junction
+from pedalcalc.tolerance.draws import drawn_units
+from tests.conftest import ROOT
+
+BUILDS = ROOT / "notebooks" / "builds"
+COMPRESSOR = assemble(BUILDS / "optical-compressor" / "parts.csv", supply=9.0)
+HEAD = "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+LAMP = (
+    'X1,connector,battery clip,,,,"plus: rail, minus: ground",\n'
+    'R1,resistor,47k,,,,"1: rail, 2: lamp",\n'
+    'D1,diode,1N4148,,,,"anode: lamp, cathode: ground",\n'
+)
+
+
+@pytest.mark.parametrize("ohms", [1e6, 50e3, 5e3, 200.0])
+def test_a_diode_under_a_meter_obeys_its_law(tmp_path, ohms):
+    # Kirchhoff at the anode, the law's current by its own public function, the root by Brent's method
+    (tmp_path / "parts.csv").write_text(HEAD + LAMP)
+    board = assemble(tmp_path / "parts.csv", supply=9.0)
+    diode = devices.typical(board.record("D1"))
+    given = np.array([20e3, 47e3, 100e3])
+    _, system, solved = solved_board(board, values={"R1": given})
+    volts, good = probed(system, solved, "lamp", ohms)
+    assert good.all()
+    for seen, source in zip(volts, given, strict=True):
+        by_hand = brentq(
+            lambda v, source=source: (9.0 - v) / source - v / ohms - junction(v, junction=diode).current,
+            0.0,
+            5.0,
+            xtol=1e-13,
+        )
+        assert seen == pytest.approx(by_hand, abs=1e-9)
+
+
+@pytest.mark.parametrize("net", ["half supply", "threshold", "hold", "flying", "LED drive", "make-up feedback"])
+def test_drawn_units_under_a_meter_stand_where_the_whole_board_puts_them(net):
+    units = drawn_units(COMPRESSOR, count=20, seed=3)
+    _, system, solved = solved_board(COMPRESSOR, values=units)
+    volts, good = probed(system, solved, net, 200e3)
+    anew = operating_point(COMPRESSOR, values=units, bridges={(net, "ground"): 200e3}).voltages[net]
+    assert good.all()
+    assert np.abs(volts - solved.voltages[:, system.where(net)[0]]).max() > 1e-4
+    assert volts == pytest.approx(np.asarray(anew), abs=1e-9)
+
+
+def test_a_pointer_s_readings_are_those_of_the_board_with_its_resistance_on_the_net():
+    board = replace(COMPRESSOR, meter=devices.METER_POINTER)
+    shown = bench.expected_readings(board, count=20).rows
+    rows = [row for row in shown if row.place in ("rail", "half supply", "buffered", "threshold", "hold")]
+    assert len(rows) >= 5
+    for row in rows:
+        here = replace(board, bypassed=row.state == "bypassed")
+        ohms = loading(float(operating_point(here).voltages[row.place]), board.meter)
+        loaded = operating_point(here, bridges={(row.place, "ground"): ohms}).voltages[row.place]
+        # a pull of less than half a millivolt is left out; an op-amp's output gives more away than its slope at rest says
+        assert row.reading_typical == pytest.approx(loaded, abs=0.5e-3)
