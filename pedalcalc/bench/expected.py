@@ -14,7 +14,7 @@ from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading
 from pedalcalc.bench.places import places, probe_of
 from pedalcalc.board import Board
-from pedalcalc.circuit.operating import all_solved, solved_board, told
+from pedalcalc.circuit.operating import all_solved, slopes, solved_board, told
 from pedalcalc.tolerance.bands import MOST, band_ends
 from pedalcalc.tolerance.draws import drawn_units
 
@@ -137,6 +137,7 @@ class _State:
     def __post_init__(self) -> None:
         self.found, self.system, self.nominal = solved_board(self.board, values=self.given)
         all_solved(self.nominal)
+        self.slopes = slopes(self.system, self.nominal)[0]
         named = told(self.found, self.system, self.nominal)
         self.usual = named["voltages"]
         self.floating, self.unpredictable = named["floating"], named["unpredictable"]
@@ -166,7 +167,7 @@ class _State:
             return 0.0
         unit = np.zeros(self.system.size)
         unit[where[0]] = 1.0
-        return float(abs(np.linalg.solve(self.nominal.jacobian[0], unit)[where[0]]))
+        return float(abs(np.linalg.solve(self.slopes, unit)[where[0]]))
 
     def loaded(self, net: str) -> tuple[float, Array]:
         """Return the usual reading and those of the drawn units with the meter on the net."""

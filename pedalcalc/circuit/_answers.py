@@ -6,7 +6,8 @@ frequencies, in pieces that stay near the processor.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,12 +17,39 @@ from pedalcalc._base import Caution
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Amplifiers
 from pedalcalc.circuit.operating import inputs_inside
-from pedalcalc.circuit.signals import Signal, Store, place_of
+from pedalcalc.circuit.signals import Signal, Signals, Store, place_of
 
 Array = NDArray[np.float64]
 
 #: Bytes of matrices at once: what stays near the processor.
 CHUNK = 4_000_000
+
+
+def gathered(signals: Signals, s: Any, net: str, ask: Callable[[Signal], Any]) -> tuple[Any, tuple[Caution, ...]]:
+    """Return what is asked of every unit (units, frequencies), NaN where nobody can say, with cautions."""
+    found = np.full((signals.units, len(s)), np.nan, complex)
+    hit, floats = np.zeros(found.shape, bool), np.zeros(signals.units, bool)
+    told: dict[str, Caution] = {}
+    for units, signal in signals.parts:
+        if signal is None or not (signal.tells(net) or len(signals.parts) == 1):
+            floats[units] = True
+            continue
+        found[units] = ask(signal)
+        hit[units] = unpredictable(signal, s, net)
+        for one in still(signal):
+            same = told.get(one.what)
+            told[one.what] = one if same is None else _both(one, same)
+    found[hit] = np.nan
+    if floats.any():
+        count = int(floats.sum())
+        what = f"{net} hangs on nothing in some units: no signal can be told there"
+        told[what] = Caution(what, "see which part is open in them", float(count), 0.0, "1", count)
+    return found, (*told.values(), *wild(hit, net))
+
+
+def _both(one: Caution, other: Caution) -> Caution:
+    """Return one caution for those of two sets of units."""
+    return replace(one, value=max(one.value, other.value), count=one.count + other.count)
 
 
 def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | None = None) -> Any:
@@ -31,7 +59,7 @@ def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | N
     """
     static = signal.static if static is None else static
     keep = _kept(signal, right, left)
-    matrix = _reduced(static, keep)
+    matrix = _reduced(signal, static, keep)
     new = np.full(signal.size + 1, len(keep))
     new[keep] = np.arange(len(keep))
     units, count = len(matrix), len(s)
@@ -48,7 +76,9 @@ def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | N
             )
             if singular.any():
                 at = np.argwhere(singular.reshape(whole.shape[:2]))[0]
-                raise RuntimeError(f"unit {unit + at[0]} has no answer at {abs(s[part][at[1]]) / (2 * np.pi):g} Hz")
+                raise RuntimeError(
+                    f"unit {_index(signal, unit + at[0])} has no answer at {abs(s[part][at[1]]) / (2 * np.pi):g} Hz"
+                )
             found[some, part] = (left[keep].T @ solved).reshape(*whole.shape[:2], left.shape[1], right.shape[1])
     return found
 
@@ -65,7 +95,13 @@ def _kept(signal: Signal, right: Array, left: Array) -> Any:
     return np.array(sorted(touched - {signal.size}), int)
 
 
-def _reduced(static: Array, keep: Any) -> Array:
+def _index(signal: Signal, unit: Any) -> int:
+    """Return the index of a unit among all of the board's."""
+    chosen = signal.system.chosen
+    return int(unit if chosen is None else chosen[unit])
+
+
+def _reduced(signal: Signal, static: Array, keep: Any) -> Array:
     """Eliminate the other places: their matrix is real and the same at every frequency."""
     others = np.setdiff1d(np.arange(static.shape[-1]), keep)
     kept = static[:, keep[:, None], keep]
@@ -73,7 +109,9 @@ def _reduced(static: Array, keep: Any) -> Array:
         return kept
     through, singular = _newton.solve_each(static[:, others[:, None], others], static[:, others[:, None], keep])
     if singular.any():
-        raise RuntimeError(f"unit {np.flatnonzero(singular)[0]} has a net that no signal can be told at")
+        raise RuntimeError(
+            f"unit {_index(signal, np.flatnonzero(singular)[0])} has a net that no signal can be told at"
+        )
     return np.asarray(kept - static[:, keep[:, None], others] @ through)
 
 

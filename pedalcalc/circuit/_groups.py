@@ -1,7 +1,8 @@
 """Branch laws for many parts at once: terminal volts to terminal amperes and slopes.
 
 A group holds the parts of one law. Terminal volts are arrays of shape (units, terminals, parts), so are the currents into
-the terminals; slopes have shape (units, terminals, terminals, parts), row the current, column the voltage.
+the terminals; slopes have shape (units, terminals, terminals, parts), row the current, column the voltage. In memory
+the units lie side by side, so that a board of few parts still makes long loops.
 """
 
 # ruff: noqa: ARG002 (one signature for all laws)
@@ -10,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, NamedTuple, Self
+from typing import Any, ClassVar, NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,17 +41,30 @@ def stacked(parts: Sequence[Any]) -> Any:
         return first
     arrays = [np.atleast_1d(np.asarray(part, float)) for part in parts]
     units = max(len(array) for array in arrays)
-    return np.stack([np.broadcast_to(array, (units,)) for array in arrays], axis=1)
+    return np.stack([np.broadcast_to(array, (units,)) for array in arrays]).T
+
+
+def empty(units: int, *others: int) -> Array:
+    """Return an array of the given lengths in which the units lie side by side."""
+    return np.empty((*others, units)).transpose(-1, *range(len(others)))
 
 
 def taken(figures: Any, units: Any) -> Any:
-    """Return the figures of some units."""
+    """Return the figures of some units, by their indices or a slice."""
     if isinstance(figures, tuple):
         parts = [taken(one, units) for one in figures]
         return type(figures)(*parts) if hasattr(figures, "_fields") else tuple(parts)
     if isinstance(figures, np.ndarray) and figures.ndim and len(figures) > 1:
-        return figures[units]
+        return figures[units] if isinstance(units, slice) else figures.T.take(units, axis=1).T
     return figures
+
+
+def picked(figures: Any, parts: Any) -> Any:
+    """Return the figures of some parts."""
+    if isinstance(figures, tuple):
+        some = [picked(one, parts) for one in figures]
+        return type(figures)(*some) if hasattr(figures, "_fields") else tuple(some)
+    return figures[..., parts] if isinstance(figures, np.ndarray) and figures.ndim else figures
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,17 +79,33 @@ class Group:
     pinned: Any  # (terminals, parts), true where the volts are known from the start
     figures: Any
 
+    #: Whether a part stays in the circuit when one of its terminals floats: that terminal stands at ground then.
+    grounded: ClassVar[bool] = False
+
     def take(self, units: Any) -> Self:
         """Return the same for some units only."""
         above = self.above[:, units] if self.above.shape[1] > 1 else self.above
         return replace(self, above=above, figures=taken(self.figures, units))
 
+    def only(self, parts: Any) -> Self:
+        """Return the same for some parts only."""
+        return replace(
+            self,
+            names=tuple(self.names[k] for k in parts),
+            nets=tuple(self.nets[k] for k in parts),
+            at=self.at[:, parts],
+            above=self.above[:, :, parts],
+            weight=self.weight[parts],
+            pinned=self.pinned[:, parts],
+            figures=picked(self.figures, parts),
+        )
+
     def volts(self, voltages: Array, scale: Any) -> Array:
         """Return terminal volts (units, terminals, parts) from those of all places."""
-        found = voltages[:, self.at]
-        if np.any(self.above):
-            found = found + np.moveaxis(self.above, 1, 0) * np.reshape(scale, (-1, 1, 1))
-        return np.asarray(found)
+        found = voltages.T.take(self.at, axis=0).transpose(2, 0, 1)
+        if self.above.any():
+            found += self.above.transpose(1, 0, 2) * np.reshape(scale, (-1, 1, 1))
+        return found
 
     def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
         """Return currents into the terminals and their slopes."""
@@ -92,9 +122,20 @@ class Group:
 
 def _two(current: Array, slope: Array) -> tuple[Array, Array]:
     """Return terminal currents and slopes of a branch of two terminals."""
-    flows = np.stack([current, -current], axis=1)
-    row = np.stack([slope, -slope], axis=1)
-    return flows, np.stack([row, -row], axis=1)
+    units, parts = current.shape
+    flows, slopes = empty(units, 2, parts), empty(units, 2, 2, parts)
+    flows[:, 0], slopes[:, 0, 0], slopes[:, 1, 1] = current, slope, slope
+    np.negative(current, out=flows[:, 1])
+    slopes[:, 0, 1] = slopes[:, 1, 0] = -slope
+    return flows, slopes
+
+
+def _listed(*rows: Any) -> Array:
+    """Return arrays (units, parts) as one (units, rows, parts)."""
+    found = empty(*np.broadcast_shapes(*(np.shape(row) for row in rows))[:1], len(rows), np.shape(rows[0])[1])
+    for k, row in enumerate(rows):
+        found[:, k] = row
+    return found
 
 
 def _critical(law: junctions.Figures) -> Array:
@@ -111,10 +152,13 @@ def limited_junction(across: Array, before: Array, law: junctions.Figures, pinne
     """
     if law.form == "omega":
         return across
-    critical = _critical(law)
     nvt = np.where(law.slope > 0, law.slope, 1.0)
-    far = (across > critical) & (np.abs(across - before) > 2 * nvt) & ~pinned
-    if not np.any(far):
+    far = (np.abs(across - before) > 2 * nvt) & ~pinned
+    if not far.any():
+        return across
+    critical = _critical(law)
+    far &= across > critical
+    if not far.any():
         return across
     with np.errstate(all="ignore"):
         ratio = (across - before) / nvt
@@ -135,7 +179,7 @@ class Junctions(Group):
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
         held = limited_junction(across, old, self.figures, self.pinned.all(axis=0))
-        return np.stack([volts[:, 1] + held, volts[:, 1]], axis=1)
+        return volts if held is across else np.stack([volts[:, 1] + held, volts[:, 1]], axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,19 +193,28 @@ class Bipolars(Group):
         over = np.maximum(law.sign * (emitter - base) - breakdown, 0.0) / BREAKDOWN_RESISTANCE
         ib = ib - law.sign * over
         b_be = b_be + (over > 0) / BREAKDOWN_RESISTANCE
-        flows = np.stack([ib, ic, -(ib + ic)], axis=1)
-        of_base = np.stack([b_be + b_bc, -b_bc, -b_be], axis=1)
-        of_collector = np.stack([c_be + c_bc, -c_bc, -c_be], axis=1)
-        return flows, np.stack([of_base, of_collector, -(of_base + of_collector)], axis=1)
+        units, parts = ib.shape
+        flows, slopes = empty(units, 3, parts), empty(units, 3, 3, parts)
+        flows[:, 0], flows[:, 1] = ib, ic
+        for row, by_emitter, by_collector in ((0, b_be, b_bc), (1, c_be, c_bc)):
+            np.add(by_emitter, by_collector, out=slopes[:, row, 0])
+            np.negative(by_collector, out=slopes[:, row, 1])
+            np.negative(by_emitter, out=slopes[:, row, 2])
+        for whole in (flows, slopes):  # what the emitter gives back
+            np.add(whole[:, 0], whole[:, 1], out=whole[:, 2])
+            np.negative(whole[:, 2], out=whole[:, 2])
+        return flows, slopes
 
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         law, _ = self.figures
-        base = volts[:, 0]
-        ends = [base]
+        base, found = volts[:, 0], volts
         for k in (1, 2):
             across, old = law.sign * (base - volts[:, k]), law.sign * (before[:, 0] - before[:, k])
-            ends.append(base - law.sign * limited_junction(across, old, law.junction, self.pinned[0] & self.pinned[k]))
-        return np.stack(ends, axis=1)
+            held = limited_junction(across, old, law.junction, self.pinned[0] & self.pinned[k])
+            if held is not across:
+                found = volts.copy() if found is volts else found
+                found[:, k] = base - law.sign * held
+        return found
 
     def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
         law, _ = self.figures
@@ -181,9 +234,15 @@ class Channels(Group):
     def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
         gate, drain, source = volts[:, 0], volts[:, 1], volts[:, 2]
         current, by_source, by_drain = transistors.channel_branch(gate - source, gate - drain, self.figures)
-        nothing = 0.0 * current
-        row = np.stack([by_source - by_drain, by_drain, -by_source], axis=1)
-        return np.stack([nothing, current, -current], axis=1), np.stack([0 * row, row, -row], axis=1)
+        units, parts = current.shape
+        flows, slopes = empty(units, 3, parts), empty(units, 3, 3, parts)
+        flows[:, 0], flows[:, 1], slopes[:, 0] = 0.0, current, 0.0
+        np.negative(current, out=flows[:, 2])
+        np.subtract(by_source, by_drain, out=slopes[:, 1, 0])
+        slopes[:, 1, 1] = by_drain
+        np.negative(by_source, out=slopes[:, 1, 2])
+        np.negative(slopes[:, 1], out=slopes[:, 2])
+        return flows, slopes
 
     def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
         gate, drain, source = volts[:, 0], volts[:, 1], volts[:, 2]
@@ -196,6 +255,8 @@ class Channels(Group):
 @dataclass(frozen=True, slots=True)
 class Couplers(Group):
     """LED and cell; terminals anode, cathode, and the cell's two. The cell stands where steady light puts it."""
+
+    grounded = True
 
     def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
         lamp, cell, light, reference, exponent = self.figures
@@ -210,15 +271,20 @@ class Couplers(Group):
         by_light = np.minimum(np.nan_to_num(by_light, nan=0.0, posinf=_STEEPEST), _STEEPEST)
         across = volts[:, 2] - volts[:, 3]
         moved = across * (whole / photo) ** 2 * by_light * by_current * slope
-        lamp_row = np.stack([slope, -slope, 0 * slope, 0 * slope], axis=1)
-        cell_row = np.stack([moved, -moved, whole + 0 * moved, -whole + 0 * moved], axis=1)
-        flows = np.stack([current, -current, whole * across, -whole * across], axis=1)
-        return flows, np.stack([lamp_row, -lamp_row, cell_row, -cell_row], axis=1)
+        through = whole * across
+        slopes = empty(len(volts), 4, 4, volts.shape[2])
+        slopes[:, 0, 0], slopes[:, 0, 1], slopes[:, 0, 2:] = slope, -slope, 0.0
+        slopes[:, 2, 0], slopes[:, 2, 1], slopes[:, 2, 2], slopes[:, 2, 3] = moved, -moved, whole, -whole
+        slopes[:, 1], slopes[:, 3] = -slopes[:, 0], -slopes[:, 2]
+        return _listed(current, -current, through, -through), slopes
 
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
+        lamp = limited_junction(across, old, self.figures[0], self.pinned[:2].all(axis=0))
+        if lamp is across:
+            return volts
         held = volts.copy()
-        held[:, 0] = volts[:, 1] + limited_junction(across, old, self.figures[0], self.pinned[:2].all(axis=0))
+        held[:, 0] = volts[:, 1] + lamp
         return held
 
 
@@ -245,6 +311,8 @@ class Amplifiers(Group):
     `figures` holds the law and the lowest supply; bias and quiescent current fall with the supply below that.
     """
 
+    grounded = True
+
     def branch(self, volts: Array, ease: Ease | None) -> tuple[Array, Array]:
         law, least = self._law(ease)
         plus, minus, output, top, bottom = (volts[:, k] for k in range(5))
@@ -257,17 +325,23 @@ class Amplifiers(Group):
         fore = np.maximum(2 * law.bias, 0.0)
         upper = law.quiescent * share + np.maximum(given, 0.0) + back * share
         lower = -(law.quiescent * share + np.maximum(-given, 0.0) + fore * share)
-        flows = np.stack([bias + 0 * given, bias + 0 * given, -given, upper, lower], axis=1)
-        g = np.stack(
-            [core.given_by_inputs, -core.given_by_inputs, core.given_by_output + 0 * given, core.given_by_positive + 0 * given,
-             core.given_by_negative + 0 * given], axis=1
+        slopes = empty(len(volts), 5, 5, volts.shape[2])
+        g = slopes[:, 2]  # of the current given; into the output it counts the other way
+        g[:, 0], g[:, 2], g[:, 3], g[:, 4] = (
+            core.given_by_inputs, core.given_by_output, core.given_by_positive, core.given_by_negative
         )  # fmt: skip
-        supplied = np.zeros_like(g)
-        supplied[:, 3], supplied[:, 4] = by_supply, -by_supply
-        inputs = law.bias[:, None] * supplied
-        at_top = (law.quiescent + back)[:, None] * supplied + g * sourced[:, None]
-        at_bottom = -(law.quiescent + fore)[:, None] * supplied + g * sunk[:, None]
-        return flows, np.stack([inputs, inputs, -g, at_top, at_bottom], axis=1)
+        np.negative(g[:, 0], out=g[:, 1])
+        np.multiply(g, sourced[:, None], out=slopes[:, 3])
+        np.multiply(g, sunk[:, None], out=slopes[:, 4])
+        np.negative(g, out=g)
+        slopes[:, 0] = 0.0
+        slopes[:, 0, 3] = law.bias * by_supply
+        np.negative(slopes[:, 0, 3], out=slopes[:, 0, 4])
+        slopes[:, 1] = slopes[:, 0]
+        for row, taken_up in ((3, law.quiescent + back), (4, -(law.quiescent + fore))):
+            slopes[:, row, 3] += taken_up * by_supply
+            slopes[:, row, 4] -= taken_up * by_supply
+        return _listed(bias + 0.0 * given, bias + 0.0 * given, -given, upper, lower), slopes
 
     def lent(self, volts: Array, offset: Array) -> Array:
         """Return volts with the input offsets of the unit from which these start.
@@ -301,6 +375,8 @@ class Amplifiers(Group):
         law, _ = self._law(ease)
         held_back = 0.0 if ease is None else ease.held
         side, low, high, given = _limits(volts, law, held_back)
+        if not (side.any() or given.any()):
+            return volts
         old, _, _, old_given = _limits(before, law, held_back)
         over, turned = side * old < 0, given * old_given < 0
         if not (over.any() or turned.any()):

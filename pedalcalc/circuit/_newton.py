@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit._groups import Amplifiers, Ease
-from pedalcalc.circuit._system import System
+from pedalcalc.circuit._system import Reduced, Split, System
 
 Array = NDArray[np.float64]
 
@@ -47,58 +47,101 @@ CLOSE = 1e-3
 #: Starts that are scattered where no other way leads to a stable state.
 SCATTERED = 20
 #: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
-CHUNK = 4_000_000
+CHUNK = 3_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class Solved:
-    """Voltages of all places, which units are solved, and the last slopes."""
+    """Voltages of all places, which units are solved, and the sign of the determinant of the slopes there."""
 
     voltages: Array  # (units, n + 1)
     good: Any  # (units,)
-    jacobian: Array  # (units, n, n)
-    sign: Any  # (units,), sign of its determinant
+    sign: Any  # (units,)
+
+
+class _Room:
+    """Arrays that every step of a set of units fills anew."""
+
+    def __init__(self, system: System, units: int) -> None:
+        n = system.size
+        self.value, self.jacobian = np.empty((units, n)), np.empty((units, n, n))
+        counts = [group.at.shape for group in system.groups]
+        self.flow = np.empty((sum(terminals * parts for terminals, parts in counts), units))
+        self.slope = np.empty((sum(terminals**2 * parts for terminals, parts in counts), units))
 
 
 def _meet(
-    system: System, voltages: Array, true: list[Array], met: list[Array], scale: Array, eases: list[Ease | None]
+    system: System,
+    voltages: Array,
+    true: list[Array],
+    met: list[Array],
+    scale: Array,
+    eases: list[Ease | None],
+    room: _Room,
 ) -> tuple[Array, Array, Array]:
-    """Return the sum of the currents out of each place, its Jacobian, and the laws' currents.
+    """Return the sum of the currents out of each place, its Jacobian, and the laws' currents (terminals, units).
 
     Each law is linearised at the terminal volts where it is `met`; `true` are those of the places.
     """
     units, n = len(voltages), system.size
-    linear = np.matmul(system.matrix, voltages[:, :n, None])[:, :, 0] - system.driven * scale[:, None]
-    value = np.array(np.broadcast_to(linear, (units, n)))
-    jacobian = np.array(np.broadcast_to(system.matrix, (units, n, n)))
-    if not system.groups:
-        return value, jacobian, np.zeros((units, 0))
-    currents, slopes = [], []
+    value, jacobian = room.value[:units], room.jacobian[:units]
+    np.matmul(system.matrix, voltages[:, :n, None], out=value[:, :, None])
+    value -= system.driven * scale[:, None]
+    jacobian[...] = system.matrix
+    flow, slope = room.flow[:, :units], room.slope[:, :units]
+    first = second = 0
     for k, group in enumerate(system.groups):
-        flow, slope = group.branch(met[k], eases[k])
+        amps, siemens = group.branch(met[k], eases[k])
         if met[k] is not true[k]:
-            flow = flow + (slope * (true[k] - met[k])[:, None]).sum(axis=2)
-        currents.append((flow * group.weight).reshape(units, -1))
-        slopes.append((slope * group.weight).reshape(units, -1))
-    to = system.contributions
-    flow, slope = np.concatenate(currents, axis=1), np.concatenate(slopes, axis=1)
-    value[:, to.target_flow] += np.add.reduceat(flow[:, to.pick_flow], to.starts_flow, axis=1)
-    flat = jacobian.reshape(units, n * n)
-    flat[:, to.target] += np.add.reduceat(slope[:, to.pick], to.starts, axis=1)
+            amps = amps + (siemens * (true[k] - met[k])[:, None]).sum(axis=2)
+        terminals, parts = group.at.shape
+        last, end = first + terminals * parts, second + terminals**2 * parts
+        weight = group.weight[:, None]
+        np.multiply(amps.transpose(1, 2, 0), weight, out=flow[first:last].reshape(terminals, parts, units))
+        np.multiply(
+            siemens.transpose(1, 2, 3, 0), weight, out=slope[second:end].reshape(terminals, terminals, parts, units)
+        )
+        first, second = last, end
+    if system.groups:
+        to = system.contributions
+        to.flows.add(value, flow)
+        to.slopes.add(jacobian.reshape(units, -1), slope)
     return value, jacobian, flow
 
 
-def _cancels(system: System, voltages: Array, value: Array, jacobian: Array, flow: Array, scale: Array) -> Any:
-    """Return in which units the currents into every place cancel, as well as numbers can."""
-    n = system.size
-    volts = np.abs(voltages[:, :n, None])
-    size = np.matmul(np.abs(system.matrix), volts)[:, :, 0] + np.abs(system.driven * scale[:, None])
-    size = np.array(np.broadcast_to(size, value.shape))
-    if flow.shape[1]:
-        to = system.contributions
-        size[:, to.target_flow] += np.add.reduceat(np.abs(flow[:, to.pick_flow]), to.starts_flow, axis=1)
-    above = max((float(np.abs(group.above).max(initial=0.0)) for group in system.groups), default=0.0)
-    rounding = ROUNDINGS * _EPS * np.matmul(np.abs(jacobian), volts + above)[:, :, 0]
+def jacobian(system: System, voltages: Array) -> Array:
+    """Return the slopes of all equations at full supply; of what floats in some units, ones on the diagonal there."""
+    units, n = len(voltages), system.size
+    if system.pieces:
+        found = np.zeros((units, n, n))
+        found[:, range(n), range(n)] = 1.0
+        for piece in system.pieces:
+            inner, own = piece.kept[:-1], voltages[piece.units[:, None], piece.kept]
+            found[piece.units[:, None, None], inner[:, None], inner] = jacobian(piece.system, own)
+        return found
+    volts = [group.volts(voltages, 1.0) for group in system.groups]
+    return _meet(system, voltages, volts, volts, np.ones(units), [None] * len(volts), _Room(system, units))[1]
+
+
+def _above(system: System) -> float:
+    """Return the most that a terminal stands above its place [V]."""
+    return max((float(np.abs(group.above).max(initial=0.0)) for group in system.groups), default=0.0)
+
+
+def _cancels(
+    system: System, near: Any, voltages: Array, value: Array, jacobian: Array, flow: Array, scale: Array
+) -> Any:
+    """Return in which units of those `near` the currents into every place cancel, as well as numbers can."""
+    if len(near) < len(value):
+        voltages, value, jacobian, flow, scale = (
+            voltages[near], value[near], jacobian[near], flow[:, near], scale[near]
+        )  # fmt: skip
+    matrix, driven = (one[near] if 1 < len(one) != len(near) else one for one in (system.matrix, system.driven))
+    volts = np.abs(voltages[:, : system.size, None])
+    size = np.matmul(np.abs(matrix), volts)[:, :, 0] + np.abs(driven * scale[:, None])
+    if system.groups:
+        system.contributions.flows.add(size, np.abs(flow))
+    rounding = ROUNDINGS * _EPS * np.matmul(np.abs(jacobian), volts + _above(system))[:, :, 0]
     return (np.abs(value) <= RELATIVE * size + ABSOLUTE + rounding).all(axis=1)
 
 
@@ -127,27 +170,28 @@ def newton(
     share: Any = 1.0,
     held: Any = None,
     wide: bool = True,
+    signed: bool = True,
     lent: Any = None,
-) -> tuple[Array, Any, Array]:
-    """Take limited Newton steps from `start`; return voltages, what is solved, and the Jacobians there.
+) -> tuple[Array, Any, Any]:
+    """Take limited Newton steps from `start`; return voltages, what is solved, and the sign of the determinant there.
 
+    The sign stays 0 where nobody asks for it, since it costs as much as a step: not `signed`.
     With `wide`, outputs of op-amps may first go past their limits, until what they feed has found its place; `anchor` [S]
     ties every place to where it starts, as its capacitance does for one step in time; `lent` are the input offsets of the
     op-amps of the unit from whose state all start.
     """
     n, units, nodes = system.size, len(start), len(system.places)
-    result, good = start.copy(), np.zeros(units, bool)
-    jacobians = np.zeros((units, n, n))
+    result, good, sign = start.copy(), np.zeros(units, bool), np.zeros(units)
+    room = _Room(system, units)
     state = _State(
-        np.arange(units), system, start.copy(), np.broadcast_to(np.asarray(scale, float), (units,)),
+        np.arange(units), system, np.array(start, order="F"), np.broadcast_to(np.asarray(scale, float), (units,)),
         np.full(units, WIDE if wide and system.amplifiers else 0.0),
         np.broadcast_to(np.asarray(share, float), (units,)), held, anchor, start,
     )  # fmt: skip
     with np.errstate(all="ignore"):
         true = [group.volts(state.voltages, state.scale) for group in system.groups]
-        met = true
+        met, eases = true, state.eases()
         if not state.voltages.any():  # a cold start: no law is met with the whole supply across it
-            eases = state.eases()
             met = [group.limited(true[k], 0.0 * true[k], eases[k]) for k, group in enumerate(system.groups)]
         elif lent is not None:
             met = [
@@ -155,43 +199,41 @@ def newton(
             ]
         exact = _alike(true, met, units)
         for taken in range(steps):
-            value, jacobian, flow = _meet(state.system, state.voltages, true, met, state.scale, state.eases())
+            value, slopes, flow = _meet(state.system, state.voltages, true, met, state.scale, eases, room)
             if state.anchor is not None:
                 value[:, :nodes] += state.anchor[:, None] * (state.voltages - state.start)[:, :nodes]
-                jacobian[:, range(nodes), range(nodes)] += state.anchor[:, None]
+                slopes[:, range(nodes), range(nodes)] += state.anchor[:, None]
             done = exact & (state.wide == 0) & (state.reach < CLOSE)
             if done.any():
                 near = np.flatnonzero(done)
-                whole = len(near) == len(done)
-                part = state.system if whole else state.system.take(near)
-                done[near] = _cancels(
-                    part, state.voltages[near], value[near], jacobian[near], flow[near], state.scale[near]
-                )
-            step, singular = solve_each(jacobian, -value)
+                done[near] = _cancels(state.system, near, state.voltages, value, slopes, flow, state.scale)
+            step, singular = solve_each(slopes, np.negative(value, out=value))
             if done.any():
                 at = state.units[done]  # the step is a rounding by now; it takes off what the judgment leaves
-                result[at], good[at], jacobians[at] = state.voltages[done], True, jacobian[done]
+                result[at], good[at] = state.voltages[done], True
                 result[at, :n] += np.where(np.isfinite(step[done]), step[done], 0.0)
-                if done.all():
-                    break
-            keep = np.flatnonzero(~done & ~singular & np.isfinite(step).all(axis=1))
+                if signed:
+                    sign[at] = np.linalg.slogdet(slopes if done.all() else slopes[done])[0]
+            step = np.asfortranarray(step)
+            size = np.abs(step)
+            keep = np.flatnonzero(~(done | singular) & np.isfinite(size.max(axis=1, initial=0.0)))
             if not len(keep):
                 break
             if len(keep) < len(step):
                 state.keep(keep)
-                step, met = step[keep], [at[keep] for at in met]
-            reach = state.reach = np.abs(step[:, :nodes]).max(axis=1, initial=0.0)
+                step, size = step.T.take(keep, axis=1).T, size.T.take(keep, axis=1).T
+                met = [at.transpose(1, 2, 0).take(keep, axis=2).transpose(2, 0, 1) for at in met]
+            reach = state.reach = size[:, :nodes].max(axis=1, initial=0.0)
             state.wide = np.where(reach < NEAR, 0.0, state.wide)
             step *= np.minimum(1.0, STEP / np.maximum(reach, 1e-300))[:, None]
             if taken >= PATIENCE:
                 step *= np.where(reach > FAR, HELD, 1.0)[:, None]
-            state.voltages = state.voltages.copy()
             state.voltages[:, :n] += step
             eases = state.eases()
             true = [group.volts(state.voltages, state.scale) for group in state.system.groups]
             met = [group.limited(true[k], met[k], eases[k]) for k, group in enumerate(state.system.groups)]
-            exact = _alike(true, met, len(keep))
-    return result, good, jacobians
+            exact = _alike(true, met, len(step))
+    return result, good, sign
 
 
 def _alike(true: list[Array], met: list[Array], units: int) -> Any:
@@ -214,7 +256,7 @@ class _State:
         self.reach = np.zeros(len(voltages))
 
     def keep(self, which: Any) -> None:
-        self.units, self.voltages = self.units[which], self.voltages[which]
+        self.units, self.voltages = self.units[which], self.voltages.T.take(which, axis=1).T
         self.system, self.scale, self.wide = self.system.take(which), self.scale[which], self.wide[which]
         self.share, self.start, self.reach = self.share[which], self.start[which], self.reach[which]
         if self.anchor is not None:
@@ -237,33 +279,32 @@ class _State:
         return eases
 
 
-def ramped(system: System, start: Array) -> tuple[Array, Any, Array]:
+def ramped(system: System, start: Array) -> tuple[Array, Any, Any]:
     """Raise all sources from nothing to full, unit by unit at its own pace."""
     units = len(start)
     voltages, reached, step = np.zeros_like(start), np.zeros(units), np.full(units, 0.1)
-    jacobians = np.zeros((units, system.size, system.size))
-    good = np.zeros(units, bool)
+    good, sign = np.zeros(units, bool), np.zeros(units)
     for _ in range(120):
         left = np.flatnonzero(~good & (step > 1e-4))
         if not len(left):
             break
         aim = np.minimum(1.0, reached[left] + step[left])
-        found, fits, jacobian = newton(system.take(left), voltages[left], scale=aim, steps=50, wide=False)
+        found, fits, signs = newton(system.take(left), voltages[left], scale=aim, steps=50, wide=False)
         at = left[fits]
-        voltages[at], reached[at], jacobians[at] = found[fits], aim[fits], jacobian[fits]
+        voltages[at], reached[at], sign[at] = found[fits], aim[fits], signs[fits]
         step[at] *= 2.0
         step[left[~fits]] /= 4.0
         good = reached >= 1.0
-    return voltages, good, jacobians
+    return voltages, good, sign
 
 
-def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, Any, Array]:
+def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, Any, Any]:
     """Power the board up: op-amp outputs are slow states, nets have stray capacitance; `at_rail` starts outputs off.
 
     Implicit steps in time, each unit at its own pace; `growth` is the step over an output's time constant.
     """
     units = len(start)
-    good, jacobians = np.zeros(units, bool), np.zeros((units, system.size, system.size))
+    good, sign = np.zeros(units, bool), np.zeros(units)
     amplifiers = system.amplifiers
     voltages = start.copy()
     held = np.full((units, 0 if amplifiers is None else amplifiers.at.shape[1]), 20.0 * at_rail)
@@ -275,8 +316,15 @@ def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, 
         part = system.take(left)
         share = growth[left] / (1 + growth[left])
         before = (1 - share)[:, None] * held[left]
-        found, fits, jacobian = newton(
-            part, voltages[left], steps=50, share=share, held=before, wide=False, anchor=STRAY / growth[left]
+        found, fits, _ = newton(
+            part,
+            voltages[left],
+            steps=50,
+            share=share,
+            held=before,
+            wide=False,
+            anchor=STRAY / growth[left],
+            signed=False,
         )
         at = left[fits]
         voltages[at] = found[fits]
@@ -289,13 +337,13 @@ def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, 
         end = np.flatnonzero(fits & (growth[left] > SETTLED))
         if len(end):
             at = left[end]
-            found, fits_all, jacobian = newton(system.take(at), voltages[at], wide=False)
+            found, fits_all, signs = newton(system.take(at), voltages[at], wide=False)
             done = at[fits_all]
-            voltages[done], jacobians[done], good[done] = found[fits_all], jacobian[fits_all], True
+            voltages[done], sign[done], good[done] = found[fits_all], signs[fits_all], True
             growth[at[~fits_all]] = 0.0
         growth[left[fits]] *= 2.0
         growth[left[~fits]] /= 8.0
-    return voltages, good, jacobians
+    return voltages, good, sign
 
 
 def scattered(system: System, start: Array, number: int) -> tuple[Array, Any, Array]:
@@ -312,7 +360,10 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
     """Return the operating points; what no way solves is marked, never given a guess as an answer.
 
     Many units start from where the first one stands, or from `start`; what does not follow from there starts cold.
+    What floats in some units only has NaN there.
     """
+    if system.pieces:
+        return _apart(system, start)
     count = system.units if units is None else units
     lent = None
     if start is None and count > 1:
@@ -320,55 +371,87 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
         first = solve(alone, units=1)
         start = first.voltages if first.good[0] else None
         lent = alone.amplifiers.figures[0].offset if alone.amplifiers else None
-    most = max(CHUNK // (8 * max(system.size, 1) ** 2), 1)
-    parts = [np.arange(at, min(at + most, count)) for at in range(0, count, most)]
-    if len(parts) == 1:
-        return _solve(system, start, count, lent)
-    pieces = [
-        _solve(system.take(part), start if start is None or len(start) == 1 else start[part], len(part), lent)
-        for part in parts
-    ]
-    return Solved(*(np.concatenate([getattr(one, name) for one in pieces]) for name in Solved.__slots__))
+    split = system.split()
+    side = system.size if split is None else len(split.kept) - 1
+    pieces = -(-count * 8 * side**2 // CHUNK) if side else 1
+    most = -(-count // max(pieces, 1))
+    found = Solved(np.zeros((count, system.size + 1)), np.zeros(count, bool), np.zeros(count))
+    for at in range(0, count, most):
+        part = slice(at, min(at + most, count))
+        some = system if part == slice(0, count) else system.take(part)
+        begin = start if start is None or len(start) == 1 else start[part]
+        _solve(some, split, begin, found.voltages[part], found.good[part], found.sign[part], lent)
+    return found
 
 
-def _solve(system: System, start: Array | None, count: int, lent: Array | None = None) -> Solved:
-    """Solve one chunk of units."""
-    small, expand = system.reduced()
-    everyone = np.arange(count)
+def _apart(system: System, start: Array | None) -> Solved:
+    """Solve the units that have equations of their own."""
+    units = system.units
+    found = Solved(np.full((units, system.size + 1), np.nan), np.zeros(units, bool), np.zeros(units))
+    for piece in system.pieces:
+        own = None if start is None else np.nan_to_num(start[:, piece.kept])
+        part = own[piece.units] if own is not None and len(own) > 1 else own
+        solved = solve(piece.system, part, units=len(piece.units))
+        found.voltages[piece.units[:, None], piece.kept] = solved.voltages
+        found.good[piece.units], found.sign[piece.units] = solved.good, solved.sign
+    return found
+
+
+def _solve(
+    system: System, split: Split | None, start: Array | None, voltages: Array, good: Any, sign: Any, lent: Any
+) -> None:
+    """Solve one chunk of units, and fill in what is found."""
+    count = len(voltages)
+    reduced = None if split is None else system.reduced(split)
+    small = system if reduced is None else reduced.system
     cold = np.zeros((count, system.size + 1))
-    voltages, good, jacobians = cold.copy(), np.zeros(count, bool), np.zeros((count, system.size, system.size))
-    sign = np.zeros(count)
-    warm: list[tuple[Callable[..., tuple[Array, Any, Array]], Array]] = (
+    warm = (
         []
         if start is None
         else [(partial(newton, steps=20, wide=False, lent=lent), np.broadcast_to(start, cold.shape))]
     )
-    ways: tuple[Callable[..., tuple[Array, Any, Array]], ...] = (
-        newton,
-        ramped,
-        powered,
-        partial(powered, at_rail=-1.0),
-        partial(powered, at_rail=1.0),
+    ways: tuple[Callable[..., tuple[Array, Any, Any]], ...] = (
+        newton, ramped, powered, partial(powered, at_rail=-1.0), partial(powered, at_rail=1.0),
         *(partial(scattered, number=k) for k in range(SCATTERED)),
-    )
+    )  # fmt: skip
     for way, begin in (*warm, *((way, cold) for way in ways)):
-        left = everyone[~good]
+        left = np.flatnonzero(~good)
         if not len(left):
             break
-        at_start = begin[left] if small is system else begin[left][:, small.kept]
-        found, fits, _ = way(small.take(left), at_start)
-        at = left[fits]
-        whole = found[fits] if small is system else expand(found[fits], at)
-        voltages[at], good[at], jacobians[at] = _confirmed(system.take(at), whole)
-        new = at[good[at]]
-        if len(new):
-            sign[new] = np.linalg.slogdet(jacobians[new])[0]
-            good[new] = sign[new] > 0
-    return Solved(voltages, good, jacobians, np.where(good, sign, 0))
+        at_start = begin[left] if reduced is None else begin[left][:, reduced.split.kept]
+        found, fits, signs = way(small if len(left) == count else small.take(left), at_start)
+        at, found, signs = left[fits], found[fits], signs[fits]
+        if not len(at):
+            continue
+        if reduced is not None:
+            found, signs = _expanded(system, reduced, found, signs, at)
+        voltages[at], sign[at], good[at] = found, signs, signs > 0
+    sign[~good] = 0.0
 
 
-def _confirmed(system: System, voltages: Array) -> tuple[Array, Any, Array]:
-    """Return the solution of all places from that of some: at most a step or two for what rounding left."""
-    if not len(voltages):
-        return voltages, np.zeros(0, bool), np.zeros((0, system.size, system.size))
-    return newton(system, voltages, steps=6, wide=False)
+def _expanded(system: System, reduced: Reduced, found: Array, signs: Any, at: Any) -> tuple[Array, Any]:
+    """Return the voltages of all places from those of some, and the sign of all slopes; 0 where they do not fit.
+
+    The laws' currents were judged in the reduced equations. What is judged here is the rest: that the linear currents
+    cancel where no law is, and elsewhere are those of the reduced equations.
+    """
+    whole = reduced.expand(found, at)
+    n = system.size
+
+    def mine(array: Array) -> Array:
+        return array[at] if len(array) > 1 and len(at) < len(array) else array
+
+    matrix, driven, volts = mine(system.matrix), mine(system.driven), whole[:, :n, None]
+    value = np.matmul(matrix, volts)[:, :, 0] - driven
+    inner = reduced.system
+    value[:, reduced.split.kept[:-1]] -= np.matmul(mine(inner.matrix), found[:, :-1, None])[:, :, 0] - mine(
+        inner.driven
+    )
+    size = np.matmul(np.abs(matrix), np.abs(volts))[:, :, 0] + np.abs(driven)
+    fits = (np.abs(value) <= RELATIVE * size + ABSOLUTE).all(axis=1)
+    signs = signs * (reduced.sign[at] if len(reduced.sign) > 1 else reduced.sign)
+    if not fits.all():  # a step or two for what rounding left
+        off = np.flatnonzero(~fits)
+        again, good, own = newton(system.take(at[off]), whole[off], steps=6, wide=False)
+        whole[off], signs[off] = again, np.where(good, own, 0.0)
+    return whole, signs

@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit import _groups, _pumped
+from pedalcalc.circuit import _groups, _newton, _pumped
 from pedalcalc.circuit.signals import Signal, stamp
 
 Array = NDArray[np.float64]
@@ -347,7 +347,7 @@ def _shifts(signal: Signal, pushes: Array) -> Array:
     which = np.flatnonzero(pushes.any(axis=1))
     if not len(which):
         return found
-    moved = -np.linalg.solve(signal.solved.jacobian[0], pushes[which].T).T
+    moved = -np.linalg.solve(_newton.jacobian(signal.system, signal.solved.voltages)[0], pushes[which].T).T
     reach = np.abs(moved[:, : len(signal.system.places)]).max(axis=1)
     step = STEP / np.where(reach > 0, reach, 1.0)
     aside = np.concatenate([step[:, None] * moved, np.zeros((len(which), 1))], axis=1)

@@ -1,7 +1,8 @@
 """The equations of a board: places of nets, the linear part as matrices, the laws as groups.
 
 One place for each group of joined nets at rest, `COPIES` places for each that moves with a pump. The last place is ground
-and every other part of the circuit that no direct current can reach is left out: its nets float.
+and every other part of the circuit that no direct current can reach is left out: its nets float. Units in which other
+nets float than in the rest have equations of their own, the `pieces`.
 """
 
 from __future__ import annotations
@@ -14,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit import _groups, _pumped
+from pedalcalc.circuit import _apart, _groups, _pumped
 from pedalcalc.circuit._reach import flies, reached, root_of
-from pedalcalc.circuit._scatter import contributions
+from pedalcalc.circuit._scatter import Contributions, contributions
 from pedalcalc.circuit.elements import LEAST, Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Mosfet, OpAmp
@@ -54,8 +55,10 @@ class System:
     floating: frozenset[str]
     moves: frozenset[str]
     elements: Elements
-    contributions: Any = None
-    kept: Any = None  # places of the whole system that a reduced one has kept, its ground among them
+    contributions: Contributions
+    pieces: tuple[_apart.Piece, ...] = ()  # units with equations of their own; none where these serve all units
+    chosen: Any = None  # the units that are left of those of `elements`, None for all
+    untold: frozenset[str] = frozenset()  # shorts in a ring: their currents have no number
 
     @property
     def size(self) -> int:
@@ -65,7 +68,7 @@ class System:
     @property
     def units(self) -> int:
         """Number of units at once."""
-        counts = [len(self.matrix), len(self.driven), self.elements.units]
+        counts = [len(self.matrix), len(self.driven), self.elements.units if self.chosen is None else len(self.chosen)]
         for group in self.groups:
             counts.append(group.above.shape[1])
             counts.extend(_lengths(group.figures))
@@ -77,20 +80,27 @@ class System:
         return next((group for group in self.groups if isinstance(group, _groups.Amplifiers)), None)
 
     def take(self, units: Any) -> System:
-        """Return the same for some units only."""
+        """Return the same for some units only, by their indices or a slice."""
 
         def some(array: Any) -> Any:
             return array[units] if len(array) > 1 else array
 
+        chosen = np.arange(units.start, units.stop) if isinstance(units, slice) else np.asarray(units)
         return replace(
             self,
             matrix=some(self.matrix),
             driven=some(self.driven),
             groups=tuple(group.take(units) for group in self.groups),
+            chosen=chosen if self.chosen is None else self.chosen[chosen],
+            pieces=(),
         )
 
-    def reduced(self) -> tuple[System, Callable[[Array, Any], Array]]:
-        """Return the same without the places that no law touches, and what gives these back from the rest."""
+    def mine(self, array: Any) -> Any:
+        """Return what the chosen units have of figures in `elements`."""
+        return array if self.chosen is None else _apart.system_mine(array, self.chosen)
+
+    def split(self) -> Split | None:
+        """Return which places no law touches, None where there are none."""
         n = self.size
         touched = np.zeros(n + 1, bool)
         for group in self.groups:
@@ -98,41 +108,41 @@ class System:
         touched[len(self.places) : n] = True  # currents that are unknowns: alone they may be singular, or nearly
         kept, gone = np.flatnonzero(touched[:n]), np.flatnonzero(~touched[:n])
         if not len(gone) or not len(kept):
-            return self, lambda voltages, units: voltages  # noqa: ARG005
-        inner = self.matrix[:, gone[:, None], gone]
-        units = max(len(self.matrix), len(self.driven))
-        coupling = np.broadcast_to(self.matrix[:, gone[:, None], kept], (units, len(gone), len(kept)))
-        pushed = np.broadcast_to(self.driven[:, gone, None], (units, len(gone), 1))
-        right = np.concatenate([coupling, pushed], axis=2)
-        try:
-            follow = np.linalg.solve(np.broadcast_to(inner, (len(right), *inner.shape[1:])), right)
-        except np.linalg.LinAlgError:
-            return self, lambda voltages, units: voltages  # noqa: ARG005
-        back = self.matrix[:, kept[:, None], gone]
-        matrix = self.matrix[:, kept[:, None], kept] - back @ follow[:, :, :-1]
-        driven = self.driven[:, kept] - (back @ follow[:, :, -1:])[:, :, 0]
+            return None
         place = np.full(n + 1, len(kept))
         place[kept] = np.arange(len(kept))
         groups = tuple(replace(group, at=place[group.at]) for group in self.groups)
-        places = tuple(self.places[k] for k in kept if k < len(self.places))
-        small = replace(
-            self,
-            places=places,
-            matrix=matrix,
-            driven=driven,
-            groups=groups,
-            contributions=contributions(groups, len(kept)),
-            kept=np.append(kept, n),
+        order = np.concatenate([kept, gone])
+        return Split(
+            np.append(kept, n),
+            gone,
+            (order[:, None] * n + order).ravel(),
+            tuple(group.at for group in groups),
+            contributions(groups, len(kept)),
         )
 
-        def expand(voltages: Array, units: Any) -> Array:
-            found = np.zeros((len(voltages), n + 1))
-            found[:, kept] = voltages[:, :-1]
-            some = follow[units] if len(follow) > 1 else follow
-            found[:, gone] = some[:, :, -1] - np.matmul(some[:, :, :-1], voltages[:, :-1, None])[:, :, 0]
-            return found
-
-        return small, expand
+    def reduced(self, split: Split) -> Reduced | None:
+        """Return the same without the places that no law touches; None where these do not stand alone."""
+        kept, gone = split.kept[:-1], split.gone
+        count = len(kept)
+        sorted_out = self.matrix.reshape(len(self.matrix), -1).take(split.entries, axis=1).reshape(self.matrix.shape)
+        inner = sorted_out[:, count:, count:]
+        right = np.empty((max(len(self.matrix), len(self.driven)), len(gone), count + 1))
+        right[:, :, :-1], right[:, :, -1] = sorted_out[:, count:, :count], self.driven[:, gone]
+        try:
+            follow = np.linalg.solve(inner, right)
+        except np.linalg.LinAlgError:
+            return None
+        pushed = sorted_out[:, :count, count:] @ follow
+        small = replace(
+            self,
+            places=tuple(self.places[k] for k in kept if k < len(self.places)),
+            matrix=sorted_out[:, :count, :count] - pushed[:, :, :-1],
+            driven=self.driven[:, kept] - pushed[:, :, -1],
+            groups=tuple(replace(group, at=at) for group, at in zip(self.groups, split.at, strict=True)),
+            contributions=split.contributions,
+        )
+        return Reduced(small, split, follow, np.linalg.slogdet(inner)[0])
 
     def where(self, net: str) -> tuple[int, Any] | None:
         """Return the place of a net at rest and the volts of the net above it; None where it floats."""
@@ -156,6 +166,36 @@ class System:
         return np.asarray(voltages[:, self.at[root, 0]] + above)
 
 
+@dataclass(frozen=True, slots=True)
+class Split:
+    """The places of a system that a law touches or whose current is an unknown, and the others."""
+
+    kept: Any  # ground behind them
+    gone: Any
+    entries: Any  # of the flat matrix, in the order of kept, then gone
+    at: tuple[Any, ...]  # places of the groups' terminals among those that are kept
+    contributions: Contributions
+
+
+@dataclass(frozen=True, slots=True)
+class Reduced:
+    """Equations without the places that no law touches, what gives these back, and the sign of what was left out."""
+
+    system: System
+    split: Split
+    follow: Array  # (1 or units, gone, kept and what is pushed in)
+    sign: Any  # (1 or units,), of the determinant
+
+    def expand(self, voltages: Array, units: Any) -> Array:
+        """Return all places of some units from those that were kept."""
+        kept, gone = self.split.kept, self.split.gone
+        found = np.zeros((len(voltages), len(kept) + len(gone)))
+        found[:, kept] = voltages
+        some = self.follow[units] if 1 < len(self.follow) != len(units) else self.follow
+        found[:, gone] = some[:, :, -1] - np.matmul(some[:, :, :-1], voltages[:, :-1, None])[:, :, 0]
+        return found
+
+
 def _lengths(figures: Any) -> Iterator[int]:
     if isinstance(figures, tuple):
         for one in figures:
@@ -167,7 +207,8 @@ def _lengths(figures: Any) -> Iterator[int]:
 def system_of(found: Elements, temperature: float = 300.0) -> System:
     """Return the equations of a board's branches."""
     moves = {net for net in _pumped.moving(found) if not net.endswith(NOT_CONNECTED)}
-    nets, insulated = reached(found, moves)
+    reaches = reached(found, moves)
+    nets = frozenset().union(*(reach.nets for reach in reaches))
     ripples = _pumped.rippling(found, moves) & nets
     most = dict.fromkeys(ripples, _pumped.COPIES + 1) | dict.fromkeys(moves, _pumped.COPIES)
     copies: Callable[[str], range] = lambda root: range(most.get(root, 1))
@@ -199,11 +240,12 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
         groups,
         linear,
         tuple(builder.flying),
-        frozenset(insulated),
+        frozenset.intersection(*(reach.insulated for reach in reaches)),
         frozenset(moves),
         found,
+        contributions(groups, n),
     )
-    return replace(system, contributions=contributions(groups, n))
+    return replace(system, pieces=_apart.pieces_of(system, reaches))
 
 
 class _Builder:
@@ -406,8 +448,8 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
             for copy, share in builder.copies(nets):
                 places = [builder.place(net, copy) for net in nets]
                 if any(place is None for place, _ in places):
-                    places = [(builder.n if place is None else place, 0.0 * np.asarray(up)) for place, up in places]
-                    if kind is not _groups.Amplifiers:
+                    places = [(builder.n, 0.0 * up) if place is None else (place, up) for place, up in places]
+                    if not kind.grounded:
                         continue
                 names.append(name)
                 wires.append(nets)

@@ -10,7 +10,8 @@ import numpy as np
 
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _answers, _pencil, signals
+from pedalcalc.circuit import _answers, _pencil
+from pedalcalc.circuit.elements import GENERATOR
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
 from pedalcalc.values import write_value
 
@@ -142,7 +143,7 @@ def corners(
     )  # fmt: skip
     if signal.units > 1:
         raise ValueError(f"values: corners are those of one unit, got arrays of {signal.units}")
-    drive = signal.rod(signals.GENERATOR)
+    drive = signal.rod(GENERATOR)
     assert drive is not None
     cautions = _answers.still(signal)
     if wild := _answers.wild(

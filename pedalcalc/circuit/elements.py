@@ -26,6 +26,8 @@ from pedalcalc.parts import NOT_CONNECTED
 LEAKAGE_SHARE = 0.1
 #: Below this a resistor keeps its current as unknown [Ω]: as a conductance it would drown what else meets at its nets.
 LEAST = 1e-6
+#: Branches of small signals that are no part of the board: what drives it, and what follows it.
+GENERATOR, LOAD = "generator", "load"
 FAULTS = ("open", "missing", "shorted", "reversed")
 _CONTACTS = {"touches tip without a plug": "tip", "touches ring without a plug": "ring"}
 

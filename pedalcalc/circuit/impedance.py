@@ -11,16 +11,24 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, is_a, numeric, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _answers, signals
+from pedalcalc.circuit import _answers
+from pedalcalc.circuit.elements import GENERATOR, LOAD
 from pedalcalc.circuit.joints import GROUND
-from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
+from pedalcalc.circuit.signals import (
+    RESISTANCE_GENERATOR,
+    RESISTANCE_LOAD,
+    Signal,
+    checked_net,
+    signals_of,
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Impedance(Result):
     """Impedance of a net to ground by frequency; units stand ahead of that.
 
-    NaN where the net follows an op-amp beyond its input range: that is not predictable.
+    NaN where the net follows an op-amp beyond its input range, which is not predictable, and in units in which nothing
+    holds it while others have an answer.
     """
 
     frequency: Number = quantity("Hz", "frequency")
@@ -112,27 +120,29 @@ def impedance(
     hertz = numeric("frequency", frequency, least=0)
     if np.isnan(hertz).any():
         raise ValueError(f"frequency must be known, got {frequency!r}")
-    signal = signal_of(
+    signals = signals_of(
         board, net_in=net_in, net_out=net_out, resistance_generator=resistance_generator,
         resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
     )  # fmt: skip
-    signals.checked_net("net", net, signal.found)
-    root = signal.found.joints.root
-    static = signal.static
-    if net != signal.net_out and root(net) == root(signal.net_in):
-        static = signal.lifted(signals.GENERATOR)
-    elif root(net) == root(signal.net_out):
-        static = signal.lifted(signals.LOAD)
+    checked_net("net", net, signals.found)
     s = 2j * np.pi * hertz.ravel()
-    weights = signal.reads(net)[:, None]
-    if root(net)[0] == GROUND:
-        found = np.zeros((signal.units, len(s)), complex)
-    else:  # an ampere that flows all the time, into each part of a pump's period by its share
-        found = _answers.answers(signal, s, weights, weights, static)[:, :, 0, 0]
-    hit = _answers.unpredictable(signal, s, net)
-    found[hit] = np.nan
-    found = found.reshape(signal.units, *hertz.shape)
-    seen: Any = (found[0] if signal.units == 1 else found) + 0.0
+
+    def asked(signal: Signal) -> Any:
+        root = signal.found.joints.root
+        static = signal.static
+        if net != signal.net_out and root(net) == root(signal.net_in):
+            static = signal.lifted(GENERATOR)
+        elif root(net) == root(signal.net_out):
+            static = signal.lifted(LOAD)
+        weights = signal.reads(net)[:, None]
+        if root(net)[0] == GROUND:
+            return np.zeros((signal.units, len(s)), complex)
+        # an ampere that flows all the time, into each part of a pump's period by its share
+        return _answers.answers(signal, s, weights, weights, static)[:, :, 0, 0]
+
+    found, cautions = _answers.gathered(signals, s, net, asked)
+    found = found.reshape(signals.units, *hertz.shape)
+    seen: Any = (found[0] if signals.units == 1 else found) + 0.0
     size, phase = np.abs(seen), np.degrees(np.angle(seen))
     return Impedance(
         frequency=hertz[()],
@@ -140,5 +150,5 @@ def impedance(
         impedance_size=size[()],
         phase_degrees=phase[()],
         net=net,
-        cautions=_answers.still(signal) + _answers.wild(hit, net),
+        cautions=cautions,
     )

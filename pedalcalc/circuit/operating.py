@@ -33,8 +33,9 @@ class OperatingPoint(Result):
 
     Ask by name: ``point.voltages["drain"]``, ``point.currents["R5"]``, ``point.currents["Q1 drain"]``. Currents of parts
     with two pins go from the first pin to the second, others into the pin. `floating` nets hang on nothing but the
-    insulation of capacitors, those in `unpredictable` follow an op-amp beyond its input range: neither has a number.
-    `others` are further stable states of the same unit, found from the stated starts.
+    insulation of capacitors, those in `unpredictable` follow an op-amp beyond its input range: neither has a number. Of
+    several units both name what is so in any of them; NaN stands in those units only, also for the current of a part of which
+    all ends float, or of shorts in a ring. `others` are further stable states of the same unit, found from the stated starts.
     """
 
     voltages: Mapping[str, Number] = quantity("records", "voltage by net")
@@ -82,7 +83,7 @@ def operating_point(
     Raises
     ------
     ValueError
-        If a reference, net or fault is not known, a value is out of range, or the supply is shorted.
+        If a reference, net or fault is not known, a value is out of range, or the supply is shorted (in which unit is said).
     RuntimeError
         If a unit was not solved; its index is named.
 
@@ -118,9 +119,12 @@ def operating_point(
     found, system, solved = solved_board(board, values=values, faults=faults, bridges=bridges, probe=probe)
     all_solved(solved)
     point = told(found, system, solved)
-    alone = len(solved.good) == 1 and system.amplifiers is not None
-    others = _others(found, system, solved) if alone else ()
-    cautions = ratings(board, found, point) + _single(found) + _restless(found, system, solved)
+    cautions = ratings(board, found, point) + _single(found)
+    others: tuple[Mapping[str, Number], ...] = ()
+    if len(solved.good) == 1:
+        _, system, solved = next(pieces(system, solved))
+        others = _others(found, system, solved) if system.amplifiers is not None else ()
+        cautions += _restless(found, system, solved)
     return OperatingPoint(**point, others=others, cautions=cautions)
 
 
@@ -155,8 +159,56 @@ def all_solved(solved: _newton.Solved) -> None:
         )
 
 
+def slopes(system: System, solved: _newton.Solved) -> Array:
+    """Return how the currents into all places move with their volts [S], at what was solved."""
+    return _newton.jacobian(system, solved.voltages)
+
+
 def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, Any]:
     """Return voltages, currents, powers and what has no number, by name."""
+    if not system.pieces:
+        volts, flows, powers, fed, floating, unpredictable = _told(found, system, solved)
+    else:
+        count = len(solved.good)
+        parts = [(units, _told(found, own, some)) for units, own, some in pieces(system, solved)]
+        volts, flows, powers = (_together(count, [(units, answer[k]) for units, answer in parts]) for k in range(3))
+        fed = _together(count, [(units, {"": answer[3]}) for units, answer in parts])[""]
+        floating, unpredictable = (set().union(*(answer[k] for _, answer in parts)) for k in (4, 5))
+
+    def plain(named: Mapping[str, Array]) -> dict[str, Number]:
+        return {name: ((one[0] + 0.0).item() if len(one) == 1 else one + 0.0) for name, one in sorted(named.items())}
+
+    return {
+        "voltages": plain(volts), "currents": plain(flows), "powers": plain(powers),
+        "current_supply": plain({"": fed})[""],
+        "floating": tuple(sorted(floating)), "unpredictable": tuple(sorted(unpredictable)),
+    }  # fmt: skip
+
+
+def pieces(system: System, solved: _newton.Solved) -> Iterator[tuple[Any, System, _newton.Solved]]:
+    """Yield units, equations and solution of each set of units that has equations of its own; all units where none has."""
+    if not system.pieces:
+        yield np.arange(len(solved.good)), system, solved
+    for piece in system.pieces:
+        units, kept = piece.units, piece.kept
+        yield (
+            units,
+            piece.system,
+            _newton.Solved(solved.voltages[units[:, None], kept], solved.good[units], solved.sign[units]),
+        )
+
+
+def _together(count: int, parts: list[tuple[Any, dict[str, Array]]]) -> dict[str, Array]:
+    """Return figures of sets of units as those of all; NaN where a set has none."""
+    found: dict[str, Array] = {}
+    for units, named in parts:
+        for name, one in named.items():
+            found.setdefault(name, np.full(count, np.nan))[units] = one
+    return found
+
+
+def _told(found: Elements, system: System, solved: _newton.Solved) -> tuple[Any, ...]:
+    """Return volts, currents, powers, supply current, and which nets float or cannot be predicted."""
     volts = {net: system.volts(solved.voltages, net) for net in found.nets if not net.endswith(NOT_CONNECTED)}
     volts.setdefault(GROUND, np.zeros(len(solved.voltages)))
     flows, powers, fed = currents(found, system, solved.voltages)
@@ -166,15 +218,10 @@ def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, A
         if net in volts and hit.any():
             unpredictable.append(net)
             volts[net] = np.where(hit, np.nan, volts[net])
-    floating = tuple(sorted(net for net, one in volts.items() if np.isnan(one).all() and net not in unpredictable))
-
-    def plain(named: Mapping[str, Array]) -> dict[str, Number]:
-        return {name: ((one[0] + 0.0).item() if len(one) == 1 else one + 0.0) for name, one in sorted(named.items())}
-
-    return {
-        "voltages": plain(volts), "currents": plain(flows), "powers": plain(powers),
-        "current_supply": plain({"": fed})[""], "floating": floating, "unpredictable": tuple(sorted(unpredictable)),
-    }  # fmt: skip
+    floating = [net for net, one in volts.items() if np.isnan(one).all() and net not in unpredictable]
+    for name in system.untold:
+        flows[name] = np.full(len(solved.good), np.nan)
+    return volts, flows, powers, fed, floating, unpredictable
 
 
 _ROLES = {
@@ -254,10 +301,12 @@ def inputs_inside(system: System, solved: _newton.Solved) -> Any:
     volts = group.volts(solved.voltages, 1.0)
     inside = np.ones(volts.shape[::2], bool)
     records = {one.name: one.law for one in system.elements.amplifiers}
+    law, _ = group.figures
     floating = system.floating
     for k, name in enumerate(group.names):
         plus, minus, _, top, bottom = (volts[:, j, k] for j in range(5))
-        inside[:, k] = within_input_range(plus, minus, top, bottom, records[name])
+        margins = law.margin_top[:, k], law.margin_bottom[:, k]
+        inside[:, k] = within_input_range(plus, minus, top, bottom, *margins, records[name])
         for net in group.nets[k][:2]:
             root = system.elements.joints.root(net)[0]
             inside[:, k] &= root not in floating and (root == GROUND or (root, 0) in system.at)
@@ -274,14 +323,14 @@ def _wild(system: System, solved: _newton.Solved) -> dict[str, Any]:
     law, _ = group.figures
     # What one volt behind each output resistance does to every place, gains taken out of the equations.
     n = system.size
-    passive = solved.jacobian.copy()
+    passive = slopes(system, solved)
     push = np.zeros((len(passive), n + 1, len(group.names)))
-    _, slopes = group.branch(volts, None)
+    _, own = group.branch(volts, None)
     wide = np.zeros((len(passive), n + 1, n + 1))
     for k in range(len(group.names)):
         for row in range(5):
             for column in (0, 1):
-                wide[:, group.at[row, k], group.at[column, k]] += slopes[:, row, column, k] * group.weight[k]
+                wide[:, group.at[row, k], group.at[column, k]] += own[:, row, column, k] * group.weight[k]
         push[:, group.at[2, k], k] += 1 / np.broadcast_to(law.resistance, inside.shape)[:, k]
     passive -= wide[:, :n, :n]
     moved, _ = _newton.solve_each(passive, push[:, :n])
@@ -308,12 +357,12 @@ def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Ma
     states = [solved.voltages[0]]
     more = []
     for rail in (0.0, -1.0, 1.0):
-        voltages, good, jacobian = _newton.powered(system, np.zeros((1, system.size + 1)), rail)
-        if not good[0] or np.linalg.slogdet(jacobian[0])[0] < 0:
+        voltages, good, sign = _newton.powered(system, np.zeros((1, system.size + 1)), rail)
+        if not good[0] or sign[0] < 0:
             continue
         if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):
             states.append(voltages[0])
-            one = _newton.Solved(voltages, good, jacobian, np.ones(1))
+            one = _newton.Solved(voltages, good, sign)
             if _swing(found, system, one) is not None:
                 continue
             more.append(told(found, system, one)["voltages"])
@@ -330,7 +379,7 @@ def _swing(found: Elements, system: System, solved: _newton.Solved) -> float | N
 
 def _restless(found: Elements, system: System, solved: _newton.Solved) -> tuple[Caution, ...]:
     """Return a caution where one unit does not stay where its equations balance: the poles decide."""
-    hertz = _swing(found, system, solved) if len(solved.good) == 1 else None
+    hertz = _swing(found, system, solved)
     if hertz is None:
         return ()
     return (

@@ -11,15 +11,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, decibels, is_a, numeric, quantity, search
 from pedalcalc.board import Board
-from pedalcalc.circuit import _answers, signals
-from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, signal_of
+from pedalcalc.circuit import _answers
+from pedalcalc.circuit.elements import GENERATOR
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signals_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Response(Result):
     """Output of a board over what its generator gives with nothing on it, by frequency; units stand ahead of that.
 
-    NaN where the output follows an op-amp beyond its input range: that is not predictable.
+    NaN where the output follows an op-amp beyond its input range, which is not predictable, and in units in which nothing
+    holds it while others have an answer.
     """
 
     frequency: Number = quantity("Hz", "frequency")
@@ -113,21 +115,23 @@ def response(
     hertz = numeric("frequency", frequency, least=0)
     if np.isnan(hertz).any():
         raise ValueError(f"frequency must be known, got {frequency!r}")
-    signal = signal_of(
+    signals = signals_of(
         board, net_in=net_in, net_out=net_out, resistance_generator=resistance_generator,
         resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
     )  # fmt: skip
     s = 2j * np.pi * hertz.ravel()
-    drive = signal.rod(signals.GENERATOR)
-    assert drive is not None
-    right = _answers.unit_columns(signal.size, [(drive, -1.0)])
-    found = _answers.answers(signal, s, right, signal.reads(signal.net_out)[:, None])[:, :, 0, 0]
-    hit = _answers.unpredictable(signal, s, signal.net_out)
-    found[hit] = np.nan
-    found = found.reshape(signal.units, *hertz.shape)
-    passed = found[0] if signal.units == 1 else found
+
+    def asked(signal: Signal) -> Any:
+        drive = signal.rod(GENERATOR)
+        assert drive is not None
+        right = _answers.unit_columns(signal.size, [(drive, -1.0)])
+        return _answers.answers(signal, s, right, signal.reads(signal.net_out)[:, None])[:, :, 0, 0]
+
+    found, cautions = _answers.gathered(signals, s, signals.net_out, asked)
+    found = found.reshape(signals.units, *hertz.shape)
+    passed = found[0] if signals.units == 1 else found
     size = np.abs(passed)
     return Response(
         frequency=hertz[()], response=passed[()], gain=size[()], gain_db=decibels(size)[()], phase_degrees=np.degrees(np.angle(passed))[()],
-        net_in=signal.net_in, net_out=signal.net_out, cautions=_answers.still(signal) + _answers.wild(hit, signal.net_out),
+        net_in=signals.net_in, net_out=signals.net_out, cautions=cautions,
     )  # fmt: skip

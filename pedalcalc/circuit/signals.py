@@ -26,14 +26,13 @@ from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _pumped
 from pedalcalc.circuit._reach import flies
 from pedalcalc.circuit._system import System, system_of
-from pedalcalc.circuit.elements import Branch, Elements, elements_of, near
+from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
-from pedalcalc.circuit.operating import all_solved
+from pedalcalc.circuit.operating import all_solved, pieces
 from pedalcalc.parts import NOT_CONNECTED
 
 Array = NDArray[np.float64]
 
-GENERATOR, LOAD = "generator", "load"
 #: What drives a pedal and what follows it [Ω]: a guitar's pickup and its controls, the next pedal's input (common practice).
 RESISTANCE_GENERATOR, RESISTANCE_LOAD = 10e3, 1e6
 _IN, _OUT = {"in", "input"}, {"out", "output"}
@@ -109,13 +108,18 @@ class Signal:
         matrix[:, at, at] = 1.0
         return matrix
 
+    def tells(self, net: str) -> bool:
+        """Tell whether a net has a voltage at all."""
+        root, _ = self.found.joints.root(net)
+        return bool(root == GROUND or (root, 0) in self.system.at)
+
     def reads(self, net: str) -> Array:
         """Return the weights (n,) with which the places give the volts of a net; the mean where it moves with a pump."""
         root, _ = self.found.joints.root(net)
         weights = np.zeros(self.size)
         if root == GROUND:
             return weights
-        if (root, 0) not in self.system.at:
+        if not self.tells(net):
             raise ValueError(f"the net {net!r} floats: no signal can be told there")
         if root in self.system.moves:
             for copy, share in enumerate(_pumped.SHARES):
@@ -125,7 +129,33 @@ class Signal:
         return weights
 
 
-def signal_of(
+@dataclass(frozen=True, slots=True)
+class Signals:
+    """Sets of units with equations of their own, as a small signal finds each; None where it has no voltage to start from."""
+
+    units: int
+    found: Elements
+    parts: tuple[tuple[Any, Signal | None], ...]
+    net_in: str
+    net_out: str
+
+
+class _Island(ValueError):
+    """Nets that ideal capacitors alone hold."""
+
+
+def signal_of(board: Board, **given: Any) -> Signal:
+    """Solve a board between generator and load, and linearise it there; all its units have the same equations."""
+    found = signals_of(board, **given)
+    (_, signal), *others = found.parts
+    if others:
+        few = min(found.parts, key=lambda part: len(part[0]))[0]
+        raise ValueError(f"values: other nets float in unit {few[0]} than in the rest; take such units apart")
+    assert signal is not None
+    return signal
+
+
+def signals_of(
     board: Board,
     *,
     net_in: str,
@@ -135,8 +165,8 @@ def signal_of(
     values: Mapping[str, Any] | None,
     faults: Mapping[str, str] | None,
     bridges: Mapping[tuple[str, str], Any] | None,
-) -> Signal:
-    """Solve a board between generator and load, and linearise it there."""
+) -> Signals:
+    """Solve a board between generator and load, and linearise it there, each set of units with equations of their own."""
     found = elements_of(board, values=values, faults=faults, bridges=bridges)
     words("net_in", net_in)
     words("net_out", net_out)
@@ -163,7 +193,15 @@ def signal_of(
         )
     solved = _newton.solve(system)
     all_solved(solved)
-    return linearised(found, system, solved, net_in, net_out)
+    parts: list[tuple[Any, Signal | None]] = []
+    for units, own, some in pieces(system, solved):
+        try:
+            parts.append((units, linearised(found, own, some, net_in, net_out)))
+        except _Island:
+            if len(system.pieces) < 2:
+                raise
+            parts.append((units, None))
+    return Signals(len(solved.good), found, tuple(parts), net_in, net_out)
 
 
 def checked_net(name: str, net: str, found: Elements) -> None:
@@ -225,7 +263,7 @@ def linearised(found: Elements, system: System, solved: _newton.Solved, net_in: 
         if isinstance(group, _groups.Couplers):
             slopes[:, 2:, :2] = 0.0
         if isinstance(group, _groups.Amplifiers):
-            gains += _gains(found, group, slopes)
+            gains += _gains(found, system, group, slopes)
             slopes[:, :, :2] = 0.0
         stamp(matrix, group.at, slopes)
     return Signal(
@@ -242,13 +280,15 @@ def stamp(matrix: Array, at: Any, slopes: Array) -> None:
                 matrix[:, at[row, part], at[column, part]] += slopes[:, row, column, part]
 
 
-def _gains(found: Elements, group: _groups.Amplifiers, slopes: Array) -> list[Gain]:
+def _gains(found: Elements, system: System, group: _groups.Amplifiers, slopes: Array) -> list[Gain]:
     records = {one.name: one.law for one in found.amplifiers}
     law, _ = group.figures
     gains = []
     for k, name in enumerate(group.names):
-        speed = np.atleast_1d(np.asarray(records[name].gain_bandwidth, float))
-        gain = np.atleast_1d(np.asarray(records[name].gain_open_loop, float))
+        speed, gain = (
+            np.atleast_1d(system.mine(np.asarray(figure, float)))
+            for figure in (records[name].gain_bandwidth, records[name].gain_open_loop)
+        )
         time = np.where(np.isnan(speed) | np.isinf(speed), 0.0, gain / (2 * np.pi * speed))
         plus, minus, *rows = (int(place) for place in group.at[:, k])
         gains.append(
@@ -262,7 +302,7 @@ def _stores(found: Elements, system: System) -> list[Store]:
     flying = {one.name for one, _, _ in system.flying if flies(one, found, system.moves)}
     stores, zero = [], np.zeros(1)
     for one in found.capacitors:
-        farads, slow, _, _, beginning, base = (np.atleast_1d(np.asarray(part, float)) for part in one.law)
+        farads, slow, _, _, beginning, base = (np.atleast_1d(system.mine(np.asarray(part, float))) for part in one.law)
         if one.name in flying or not np.any(farads > 0):
             continue
         ends = [place_of(system, net) for net in one.nets]
@@ -276,7 +316,7 @@ def _stores(found: Elements, system: System) -> list[Store]:
         ends = [place_of(system, net) for net in nets]
         roots = {found.joints.root(net)[0] for net in nets}
         if None not in ends and ends[0] != ends[1] and not roots & system.moves and not np.isnan(farads).any():
-            stores.append(Store(name, int(ends[0] or 0), int(ends[1] or 0), farads, zero, zero))
+            stores.append(Store(name, int(ends[0] or 0), int(ends[1] or 0), system.mine(farads), zero, zero))
     for k, rod in enumerate(system.rods):
         if np.any(np.asarray(rod.law[1], float) > 0):
             place = len(system.places) + k
@@ -316,7 +356,7 @@ def _refuse_islands(one: Branch, found: Elements, system: System) -> None:
         root = found.joints.root(net)[0]
         pins = [pin for other, pins in found.nets.items() if found.joints.root(other)[0] == root for pin in pins]
         if len(pins) > 1:
-            raise ValueError(
+            raise _Island(
                 f"{one.name}: the net {net!r} hangs on capacitors without any leakage and has no voltage of its own; "
                 "give them the insulation of their kind"
             )

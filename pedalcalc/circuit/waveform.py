@@ -15,8 +15,8 @@ from pedalcalc.board import Board
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
 from pedalcalc.circuit._system import System, system_of
-from pedalcalc.circuit.elements import Branch
-from pedalcalc.circuit.signals import GENERATOR, RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, agreed, signal_of
+from pedalcalc.circuit.elements import GENERATOR, Branch
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, agreed, signal_of
 
 Array = NDArray[np.float64]
 
@@ -260,7 +260,7 @@ def _stepped(
     matrix, push, siemens, source = tanks.companions(system, step, share)
     push[:, drive] -= given
     at = replace(system, matrix=system.matrix + matrix, driven=system.driven + push)
-    found, good, _ = _newton.newton(at, voltages, wide=False, steps=40)
+    found, good, _ = _newton.newton(at, voltages, wide=False, steps=40, signed=False)
     if not good.all():
         left = np.flatnonzero(~good)
         again = _newton.solve(at.take(left), units=len(left))

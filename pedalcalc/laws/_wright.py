@@ -51,9 +51,12 @@ def blocks(*parts: Floats) -> Iterator[tuple[slice, tuple[Floats, ...]]]:
         yield rows, tuple(part[rows] if part.ndim == len(shape) and part.shape[0] > 1 else part for part in parts)
 
 
-def solve_series(v: Floats, r: Floats, i_s: Floats, nvt: Floats) -> Floats:
-    """Solve v = nvt ln(1 + i/i_s) + i r for checked arrays, to full relative precision down to zero current."""
-    current = np.empty(np.broadcast_shapes(v.shape, r.shape, i_s.shape, nvt.shape))
+def solve_series(v: Floats, r: Floats, i_s: Floats, nvt: Floats, *, out: Floats | None = None) -> Floats:
+    """Solve v = nvt ln(1 + i/i_s) + i r for checked arrays, to full relative precision down to zero current.
+
+    The answer stands in `out`, or in an array of its own; `out` has the shape of all four together.
+    """
+    current = np.empty(np.broadcast_shapes(v.shape, r.shape, i_s.shape, nvt.shape)) if out is None else out
     if current.size <= BLOCK:
         solve_block(v, r, i_s, nvt, out=current)
     else:
@@ -67,8 +70,9 @@ def solve_block(v: Floats, r: Floats, i_s: Floats, nvt: Floats, *, out: Floats) 
     with np.errstate(all="ignore"):
         # Logarithms are summed so that neither a tiny nor a huge Is R leaves the float range.
         x = np.asarray(np.log(r))
-        for part in (np.log(i_s) - np.log(nvt), r * (i_s / nvt), v / nvt):
-            x = np.asarray(np.add(x, part, out=_spare(x, np.asarray(part))))
+        for part in map(np.asarray, (np.log(i_s) - np.log(nvt), r * (i_s / nvt), v / nvt)):
+            spare = _spare(x, part)
+            x = np.asarray(np.add(x, part, out=_spare(part, x) if spare is None else spare))
         wrightomega(x, out=out)
         out *= nvt / r
         out -= i_s

@@ -215,7 +215,7 @@ def amplifier(
         raise ValueError("voltage_positive must not lie below voltage_negative")
     law = amplifier_figures(specimen("op_amp", op_amp, OpAmp))
     core = amplifier_branch(plus + law.offset - minus, output, positive, negative, law)
-    inside = within_input_range(plus, minus, positive, negative, op_amp)
+    inside = within_input_range(plus, minus, positive, negative, law.margin_top, law.margin_bottom, op_amp)
     given, bias = np.asarray(core.given), law.bias
     region = np.full(given.shape, "linear", dtype="<U15")
     region[core.at_top] = "at the top"
@@ -237,11 +237,13 @@ def amplifier(
     )
 
 
-def within_input_range(plus: Array, minus: Array, positive: Array, negative: Array, record: OpAmp) -> Any:
+def within_input_range(
+    plus: Array, minus: Array, positive: Array, negative: Array, margin_top: Array, margin_bottom: Array, record: OpAmp
+) -> Any:
     """Return where both inputs are in the range in which the record's law holds, or the type is known to keep its phase."""
     low, high = np.minimum(plus, minus), np.maximum(plus, minus)
-    below = low < negative + figure(record, "input_margin_bottom")
-    above = high > positive - figure(record, "input_margin_top")
+    below = low < negative + margin_bottom
+    above = high > positive - margin_top
     return ~(
         (below & (record.below_input_range != "keeps phase")) | (above & (record.above_input_range != "keeps phase"))
     )

@@ -160,13 +160,13 @@ def _line_slope(over: Array, resistance: Array) -> Array:
     return np.where(over == 0, 0.0, 1 / resistance + 0.0 * over)
 
 
-def settled_current(v: Array, r: Array, n: Array, law: Figures) -> Array:
-    """Return the current of `n` junctions behind a resistor, to full relative precision."""
+def settled_current(v: Array, r: Array, n: Array, law: Figures, *, out: Array | None = None) -> Array:
+    """Return the current of `n` junctions behind a resistor, to full relative precision; in `out` where it fits there."""
     i_s, nvt, series = law.saturation, law.slope, law.resistance
     total = np.asarray(r + n * series)
     with np.errstate(all="ignore"):
         if np.all(nvt > 0):
-            current = solve_series(v, total, i_s, np.asarray(n * nvt))
+            current = solve_series(v, total, i_s, np.asarray(n * nvt), out=out)
         else:
             line = _line(np.maximum(v - n * law.knee, 0.0), total)
             safe = np.where(nvt == 0, 1.0, nvt)

@@ -67,10 +67,11 @@ def laws_of(string: tuple[Led, ...], temperature: Floats) -> list[tuple[Figures,
     return [(figures(lamp, temperature), count) for lamp, count in counted(string)]
 
 
-def current_by(v: Floats, r: Floats, laws: list[tuple[Figures, int]]) -> Floats:
-    """Return the current through a string whose laws are known and a resistor."""
+def current_by(v: Floats, r: Floats, laws: list[tuple[Figures, int]], *, out: Floats | None = None) -> Floats:
+    """Return the current through a string whose laws are known and a resistor; in `out` where it is of that shape."""
     if len(laws) == 1:
-        return settled_current(v, r, np.asarray(float(laws[0][1])), laws[0][0])
+        fits = out is not None and out.shape == np.broadcast_shapes(v.shape, r.shape)
+        return settled_current(v, r, np.asarray(float(laws[0][1])), laws[0][0], out=out if fits else None)
     return _mixed_current(v, r, [law for law, _ in laws], [count for _, count in laws])
 
 

@@ -147,11 +147,13 @@ def _fields(v: Floats, r: Floats, rating: Floats, string: tuple[Led, ...], warm:
 
 def _piece(v: Floats, r: Floats, rating: Floats, laws: list[tuple[Figures, int]], *, out: Floats | None) -> Floats:
     """Fill the six fields of some points into `out`, or into an array of their own."""
-    current = current_by(v, r, laws)
+    current = current_by(v, r, laws, out=None if out is None else out[0])
     if out is None:
         out = np.empty((6, *np.broadcast_shapes(current.shape, rating.shape)))
-    out[0] = current
-    found, across_all, drop, power_led, power_resistor, share = (out[place, ...] for place in range(6))
+    found = out[0, ...]
+    if not np.may_share_memory(current, found):
+        found[...] = current
+    across_all, drop, power_led, power_resistor, share = (out[place, ...] for place in range(1, 6))
     with np.errstate(invalid="ignore", over="ignore", under="ignore"):
         np.multiply(found, r, out=drop)
         if not r.max() < np.inf:
@@ -171,7 +173,9 @@ def _piece(v: Floats, r: Floats, rating: Floats, laws: list[tuple[Figures, int]]
 def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[Led, ...]) -> tuple[Caution, ...]:
     """Return what can be wrong with a string of lamps at this voltage and current, each thing once."""
     kinds = [lamp for lamp, _ in counted(string)]
-    found = [caution for lamp in kinds for caution in _bright_cautions(current, power_led, lamp)]
+    # Extremes first, each in one pass: where they are harmless nothing else is looked at. NaN is never harmless.
+    lowest, highest = current.min(initial=np.inf), current.max(initial=-np.inf)
+    found = [caution for lamp in kinds for caution in _bright_cautions(current, highest, power_led, lamp)]
     if not v.size or not v.min() >= 0:
         reverse = np.min(np.broadcast_arrays(*(np.asarray(lamp.voltage_reverse_max, float) for lamp in kinds)), axis=0)
         found += caution_below(
@@ -184,7 +188,7 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[
         found += caution_below(
             "LED backwards", "the longer lead, mostly the plus, goes towards the plus of the supply", v, 0.0, "V"
         )
-    if not current.size or not current.min() >= CURRENT_DARK:
+    if not current.size or not lowest >= CURRENT_DARK:
         dark = current < CURRENT_DARK
         at_300 = np.asarray(TEMPERATURE_RECORD)
         need = sum(count * across(np.asarray(CURRENT_DARK), lamp, at_300) for lamp, count in counted(string))
@@ -205,25 +209,25 @@ def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[
         )
     for lamp in kinds:
         shining, dim = current, np.asarray(visible_currents(lamp)[0])
-        if current.size and not current.min() >= CURRENT_DARK:
+        if lowest >= np.max(dim):
+            continue
+        if current.size and not lowest >= CURRENT_DARK:
             lit = current >= CURRENT_DARK
             shining, dim = current[lit], np.broadcast_to(dim, current.shape)[lit]
         found += caution_below("LED too dark to see well", "take a smaller resistor", shining, dim, "A")
     return tuple({caution.what: caution for caution in reversed(found)}.values())[::-1]
 
 
-def _bright_cautions(current: Floats, power_led: Floats, led: Led) -> tuple[Caution, ...]:
-    return (
-        *caution_above("LED over its highest current", "take a larger resistor", current, led.current_max, "A"),
-        *caution_above("LED over its highest power", "take a larger resistor", power_led, led.power_max, "W"),
-        *caution_above(
-            "LED dazzles",
-            "take a larger resistor, or a diffused lamp, until it pleases",
-            current,
-            visible_currents(led)[1],
-            "A",
-        ),
-    )
+def _bright_cautions(current: Floats, highest: float, power_led: Floats, led: Led) -> tuple[Caution, ...]:
+    """Return what a current, at most the `highest`, can do to a lamp or to the eye."""
+    more, dazzling = "take a larger resistor", visible_currents(led)[1]
+    found: tuple[Caution, ...] = ()
+    if not highest <= np.min(led.current_max):
+        found += caution_above("LED over its highest current", more, current, led.current_max, "A")
+    found += caution_above("LED over its highest power", more, power_led, led.power_max, "W")
+    if not highest <= np.min(dazzling):
+        found += caution_above("LED dazzles", f"{more}, or a diffused lamp, until it pleases", current, dazzling, "A")
+    return found
 
 
 def visible_currents(led: Led) -> tuple[Number, Number]:
