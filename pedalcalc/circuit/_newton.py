@@ -405,7 +405,7 @@ def _solve(
     reduced = None if split is None else system.reduced(split)
     small = system if reduced is None else reduced.system
     cold = np.zeros((count, system.size + 1))
-    warm = (
+    warm: list[tuple[Callable[..., tuple[Array, Any, Any]], Array]] = (
         []
         if start is None
         else [(partial(newton, steps=20, wide=False, lent=lent), np.broadcast_to(start, cold.shape))]
