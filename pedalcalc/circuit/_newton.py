@@ -214,7 +214,7 @@ def newton(
             if done.any():
                 at = state.units[done]  # the step is a rounding by now; it takes off what the judgment leaves
                 result[at], good[at] = state.voltages[done], True
-                result[at, :n] += np.where(np.isfinite(step[done]), step[done], 0.0)
+                result[at, :n] += np.where(np.abs(step[done]) < CLOSE, step[done], 0.0)
                 if signed:
                     sign[at] = np.linalg.slogdet(slopes if done.all() else slopes[done])[0]
             step = np.asfortranarray(step)
