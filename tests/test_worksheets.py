@@ -62,6 +62,14 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None):
     return "\n".join(shown), names
 
 
+@pytest.fixture
+def few_units(monkeypatch):
+    """Draw few units for a page whose words are asked, and not how wide its bands are."""
+    for place in ("build", "_sound"):
+        monkeypatch.setattr(f"pedalcalc.sheet.{place}.DRAWS", 40)
+
+
+@pytest.mark.usefixtures("few_units")
 @pytest.mark.parametrize(
     ("build", "fitted", "told"),
     [
@@ -82,6 +90,7 @@ def test_a_drawer_part_gives_a_page_that_says_so(build, fitted, told, tmp_path, 
         assert words in text
 
 
+@pytest.mark.usefixtures("few_units")
 def test_another_op_amp_and_slower_diodes_reach_every_number(tmp_path, monkeypatch):
     diodes = dict.fromkeys(("D1", "D2", "D3"), "1N4148")
     fitted = {"IC2": "NE5532", "D6": "blue LED", "VR3": "1M linear", **diodes}
