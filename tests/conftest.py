@@ -7,9 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 ROOT = Path(__file__).resolve().parents[1]
 REFERENCE = ROOT / "reference"
+
+# No test is timed: an example is slow where other processes share the core.
+settings.register_profile("untimed", settings(), deadline=None)
+settings.load_profile("untimed")
 
 
 def read_rows(path: Path) -> list[dict[str, str]]:

@@ -104,6 +104,12 @@ def booster_figures(build):
     }  # fmt: skip
 
 
+@functools.cache
+def plain_figures():
+    """Return the figures of both lists as they stand, computed once for all swaps."""
+    return figures(PLAIN), booster_figures(booster_build())
+
+
 # What hangs on the supply moves together; what each part moves besides is written beside it.
 FEED = "biased drawn lamp life led rail side-rail thump-in thump-lamp thump-out tone"
 SWAPS = {
@@ -144,7 +150,7 @@ OTHER_CONTACTS = {
 @pytest.mark.parametrize("reference", SWAPS)
 def test_each_part_of_the_compressor_moves_what_it_should_and_nothing_else(reference):
     text, expected = SWAPS[reference]
-    found = moved(figures(PLAIN), figures(board.changed(PLAIN, **{reference: text})))
+    found = moved(plain_figures()[0], figures(board.changed(PLAIN, **{reference: text})))
     assert found == {name.replace("-", " ") if name != "make-up" else name for name in expected.split()}
 
 
@@ -152,7 +158,7 @@ def test_each_part_of_the_compressor_moves_what_it_should_and_nothing_else(refer
 def test_each_part_of_the_booster_moves_what_it_should_and_nothing_else(reference):
     text, expected = BOOSTER_SWAPS[reference]
     build = booster_build()
-    found = moved(booster_figures(build), booster_figures(board.changed(build, **{reference: text})))
+    found = moved(plain_figures()[1], booster_figures(board.changed(build, **{reference: text})))
     assert found == {name.replace("-", " ") for name in expected.split()}
 
 
@@ -187,12 +193,12 @@ def test_a_jack_that_does_not_switch_the_battery_moves_what_it_draws_unplugged()
         "B1": ("9 V alkaline", {"plus": "battery plus", "minus": "ground"}),
     }
     build = board.assemble(rewired(COMPRESSOR, **apart), supply=SUPPLY, rotations=PLAIN.rotations)
-    assert moved(figures(PLAIN), figures(build)) == {"unplugged"}
+    assert moved(plain_figures()[0], figures(build)) == {"unplugged"}
     fed, built = stages(build)
     assert built.states.current_unplugged == pytest.approx(fed.budget.current_supply[1] - fed.current_direct[1])
     assert any("stays on with the plug pulled out" in caution.what for caution in built.cautions)
     boosted = board.assemble(rewired(BOOSTER, **apart), supply=(7.0, 9.0, 9.6))
-    assert moved(booster_figures(booster_build()), booster_figures(boosted)) == {"unplugged"}
+    assert moved(plain_figures()[1], booster_figures(boosted)) == {"unplugged"}
     told = board.jfet_booster(boosted, roles=BOOSTER_ROLES, **BOOST_WANTED)
     assert any("stays on with the plug pulled out" in caution.what for caution in told.states.cautions)
 

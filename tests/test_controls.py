@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from pedalcalc import controls, devices
@@ -50,7 +50,6 @@ def test_taper_ends_and_middle(middle):
     np.testing.assert_allclose(_fraction([0, 0.5, 1], _of(middle)), [0, middle, 1], rtol=1e-14, atol=0)
 
 
-@settings(deadline=None)
 @given(st.floats(0, 1), st.floats(0.01, 0.99), st.floats(0.05, 0.95))
 def test_taper_inverse_pair(rotation, middle, knee):
     for taper in (_of(middle), _of(middle, knee)):
@@ -58,7 +57,6 @@ def test_taper_inverse_pair(rotation, middle, knee):
         assert back == pytest.approx(rotation, rel=1e-9, abs=1e-11)
 
 
-@settings(deadline=None)
 @given(st.floats(0, 1), st.floats(0.02, 0.49))
 def test_reverse_track_is_the_same_track_turned_over(rotation, middle):
     assert _fraction(rotation, _of(1 - middle)) == pytest.approx(1 - _fraction(1 - rotation, _of(middle)), abs=1e-13)
@@ -102,7 +100,6 @@ def test_a_type_is_refused(name):
         getattr(controls, name)(**CALLS[name] | {"taper": "log"})
 
 
-@settings(deadline=None)
 @given(st.floats(0.01, 0.99), st.floats(1.0, 1e6), st.floats(1e2, 1e8))
 def test_level_against_the_node_equations(rotation, generator, load):
     found = controls.level_control(

@@ -6,7 +6,7 @@ import dataclasses
 import itertools
 import re
 import warnings
-from functools import partial
+from functools import cache, partial
 
 import numpy as np
 import pytest
@@ -162,8 +162,8 @@ def test_no_two_stops_read_the_same():
 
 def test_parts_stop_at_stock_values():
     e12, e6 = (set(np.round(values.stock_values(series), 3)) for series in ("E12", "E6"))
-    for maker in MAKERS.values():
-        for name, control in maker().sliders.items():
+    for shown in map(made, MAKERS):
+        for name, control in shown.sliders.items():
             start = control.value
             if name.startswith(("resistance", "capacitance")):
                 allowed = e12 if name.startswith("resistance") else e6
@@ -430,6 +430,19 @@ NO_PANELS = {"pot"}
 MAKERS = {name: partial(getattr(explore, name), **call) for name, call in CALLS.items() if name not in NO_PANELS}
 
 
+@cache
+def made(name):
+    """Return a panel, made once for all tests that only look at it."""
+    return MAKERS[name]()
+
+
+def undrawn(name, monkeypatch):
+    """Return a panel that sets curves and limits at each move, and draws no picture of them."""
+    panel = MAKERS[name]()
+    monkeypatch.setattr(panel._screen, "png", lambda _: b"")
+    return panel
+
+
 @pytest.mark.parametrize("name", MAKERS)
 def test_kept_figure_shows_what_a_new_one_would(name):
     """A panel moved there and back, and one made afresh, give the same bytes."""
@@ -446,7 +459,7 @@ def test_kept_figure_shows_what_a_new_one_would(name):
 @pytest.mark.parametrize("name", MAKERS)
 def test_captions_and_stops_have_room_beside_the_slider(name):
     """Letters of a wide face take about half an em; the text of a value has 9 em."""
-    shown = MAKERS[name]()
+    shown = made(name)
     for place, control in shown.sliders.items():
         room = float(control.style.description_width.removesuffix("em"))
         beside = float(shown.readouts[place].layout.width.removesuffix("em"))
@@ -457,7 +470,7 @@ def test_captions_and_stops_have_room_beside_the_slider(name):
 @pytest.mark.parametrize("name", MAKERS)
 def test_nothing_in_the_axes_can_cover_a_curve(name):
     """Results stand under the picture, legends above the axes; only bars carry their own numbers."""
-    figure = MAKERS[name]()._figure
+    figure = made(name)._figure
     for axes in figure.axes:
         assert axes.get_legend() is None
         assert name == "voltage_budget" or not [text for text in axes.texts if text.get_text()]
@@ -465,13 +478,13 @@ def test_nothing_in_the_axes_can_cover_a_curve(name):
 
 @pytest.mark.parametrize("name", MAKERS)
 def test_what_moves_and_what_is_kept_is_named(name):
-    figure = MAKERS[name]()._figure
+    figure = made(name)._figure
     assert figure.curves and set(figure.curves) <= set(figure.moving)
 
 
 @pytest.mark.parametrize(("name", "moved"), [("jfet_bias", "resistance_drain"), ("bjt_bias", "resistance_emitter")])
-def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
-    panel = MAKERS[name]()
+def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved, monkeypatch):
+    panel = undrawn(name, monkeypatch)
     control, axes = panel.sliders[moved], panel._figure.axes[0]
     tops = []
     for place in range(len(control.options)):
@@ -483,9 +496,9 @@ def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
     assert len(set(tops)) <= 14 < len(tops)
 
 
-def test_time_axes_of_the_detector_stand_still_for_a_while():
+def test_time_axes_of_the_detector_stand_still_for_a_while(monkeypatch):
     """From stop to stop an axis changes at most half of the time, though the times span many decades."""
-    panel = MAKERS["detector"]()
+    panel = undrawn("detector", monkeypatch)
     for control in panel.sliders.values():
         limits = []
         for place in range(len(control.options)):

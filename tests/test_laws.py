@@ -146,7 +146,7 @@ def test_slope_is_the_difference_quotient(record):
 
 @pytest.mark.parametrize("record", [RED, DIODE, SCHOTTKY, ZENER, ideal(0.7, 20.0)], ids=lambda record: record.name)
 @given(exponent=st.floats(-9, 0), kelvin=st.sampled_from([300.0, 280.0, 320.0]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_voltage_and_current_are_inverse(record, exponent, kelvin):
     current = 10.0**exponent
     volts = laws.junction_voltage(current, junction=record, temperature=kelvin)
@@ -252,7 +252,7 @@ def _terminals(record, vbe, vbc, kelvin=300.0):
 
 
 @given(vbe=st.floats(-5, 0.75), vbc=st.floats(-9, 0.75))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_bipolar_is_the_injection_form_of_ebers_and_moll(vbe, vbc):
     found = _terminals(NPN, vbe, vbc)
     emitter, collector = _classic(NPN, vbe, vbc)
@@ -263,7 +263,7 @@ def test_bipolar_is_the_injection_form_of_ebers_and_moll(vbe, vbc):
 
 
 @given(vbe=st.floats(-5, 0.8), vbc=st.floats(-9, 0.8), series=st.sampled_from([0.0, 1.0]))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_no_transistor_gives_power_away(vbe, vbc, series):
     for record in (NPN, GERMANIUM):
         record = replace(record, resistance_series=series)
@@ -375,7 +375,7 @@ def _shichman_hodges(k, vt, vgs, vds):
 
 
 @given(vgs=st.floats(-6, 4), vds=st.floats(-10, 10))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_channel_is_the_textbooks_three_regions_either_way_round(vgs, vds):
     k = 3e-3 / 1.8**2
     here = laws.channel(voltage_gate=vgs, voltage_drain=vds, voltage_source_pin=0.0, fet=JFET)
@@ -470,7 +470,7 @@ def test_amplifier_between_its_limits():
     out=st.floats(0, 9),
     bottom=st.floats(-9, 3),
 )
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_amplifier_keeps_the_books_and_its_slopes(plus, minus, near, out, bottom):
     for inverting in (minus, plus + near):
         at = {

@@ -123,7 +123,7 @@ def test_every_field_of_a_point_has_twelve_digits():
                 assert _error(point.power_junction[k], current * across) < 1e-12
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.floats(-50, 50).filter(lambda v: v == 0 or abs(v) > 1e-100),
     st.floats(1e-3, 1e7),

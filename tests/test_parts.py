@@ -280,9 +280,10 @@ def test_other_encodings_are_refused_with_the_way_out(tmp_path):
         read(tmp_path, HEADER + "\nC1,film capacitor,1\N{MICRO SIGN}0,,,,\n", "cp1252")
 
 
-def test_a_missing_file_is_said_to_be_missing(tmp_path):
+def test_a_missing_file_is_said_to_be_missing(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # a whole path may be too long to be told to its end
     with pytest.raises(FileNotFoundError, match="nowhere"):
-        parts.read_parts(tmp_path / "nowhere.csv")
+        parts.read_parts("nowhere.csv")
 
 
 def make(reference="R1", kind="resistor", value=4700.0, unit="Ω", text="4k7", tolerance=np.nan, voltage=np.nan):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import sympy
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import signal
 
@@ -54,7 +54,6 @@ inf = np.inf
 # Corners
 
 
-@settings(deadline=None)
 @given(ohms, farads)
 def test_corner_inverse_pairs(resistance, capacitance):
     corner = rc.corner_frequency(resistance=resistance, capacitance=capacitance)
@@ -129,7 +128,6 @@ def test_step_limits():
     assert (still.voltage, still.current) == (2.0, 0.0)
 
 
-@settings(deadline=None)
 @given(st.floats(0.001, 0.999), st.floats(-50, 50), st.floats(-50, 50), st.floats(1e-6, 1e3))
 def test_time_between_levels_undoes_the_step(done, start, final, tau):
     level = start + (final - start) * done
@@ -261,7 +259,6 @@ def test_highpass_limits():
         gain(resistance=inf, source=inf)
 
 
-@settings(deadline=None)
 @given(st.floats(-300, 300))
 def test_decibels_inverse_pair(gain_db):
     assert values.decibels_from_gain(values.gain_from_decibels(gain_db)) == pytest.approx(gain_db, abs=1e-11)
@@ -299,7 +296,6 @@ def test_chain_refusals():
         rc.chain_band(frequency_corners_highpass=(1.0, 0.0), frequency_corners_lowpass=())
 
 
-@settings(deadline=None)
 @given(st.lists(st.floats(0.1, 1e6), min_size=0, max_size=4), st.lists(st.floats(0.1, 1e6), min_size=0, max_size=4))
 def test_chain_band_edges_hold_half_the_peak_power(high, low):
     if not high and not low:
@@ -345,7 +341,6 @@ def test_chain_band_takes_arrays_and_keeps_nan_in_its_place():
 # Dividers and meters
 
 
-@settings(deadline=None)
 @given(ohms, ohms, ohms)
 def test_divider_against_the_node_equation(top, bottom, load):
     found = rc.divider(voltage_supply=9.0, resistance_top=top, resistance_bottom=bottom, resistance_load=load)
@@ -391,7 +386,6 @@ def test_resistor_lists_are_checked():
     np.testing.assert_allclose(rc.parallel_resistance(([1e3, 2e3], 2e3)), [2e3 / 3, 1e3])
 
 
-@settings(deadline=None)
 @given(ohms, ohms, st.floats(1e5, 1e9))
 def test_meter_shortfall_is_what_is_missing(top, bottom, meter):
     found = rc.divider(voltage_supply=9.0, resistance_top=top, resistance_bottom=bottom, resistance_load=meter)

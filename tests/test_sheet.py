@@ -18,7 +18,9 @@ from tests.conftest import ROOT
 #: Two common-emitter stages in cascade and a second-order low-pass at half supply, written by the ten steps.
 TWO_STAGES = ROOT / "tests" / "builds" / "two-stage-filter" / "parts.csv"
 YOURS = ROOT / "notebooks" / "builds" / "your-build"
-CALLS = {"build_sheet": {"parts": TWO_STAGES, "resistance_generator": 10e3, "resistance_load": 1e6}}
+#: The least that is a board with a way for the signal: what a sheet says to wrong input does not hang on its size.
+LEAST = ROOT / "tests" / "builds" / "coupling-capacitor" / "parts.csv"
+CALLS = {"build_sheet": {"parts": LEAST, "resistance_generator": 10e3, "resistance_load": 1e6}}
 ORDER = (
     "cautions build parts supply voltages response corners clipping changes readings symptoms power"  # as on the bench
 ).split()

@@ -111,7 +111,6 @@ def test_rectifier_is_a_known_word(name):
 # Equilibrium
 
 
-@settings(deadline=None)
 @given(st.floats(1e-9, 1e9), st.sampled_from(["full", "half"]))
 def test_equilibrium_solves_the_angle_equation(ratio, rectifier):
     """Terman's balance of the diode detector (from memory): tan θ − θ = (π/2) R_a/R_r, half wave twice that."""
@@ -431,7 +430,7 @@ def test_ripple_limits():
             ripple(release=1e5, capacitance_hold=1e-8, current_leakage=leakage)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(
     st.floats(10, 1e5),
     st.floats(1e3, 1e7),

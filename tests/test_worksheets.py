@@ -26,6 +26,13 @@ def code(build):
     return ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "code"]
 
 
+@pytest.fixture(scope="module")
+def as_listed(tmp_path_factory):
+    """Return both sheets as they stand, run once for all tests that change nothing: their text and their names."""
+    with pytest.MonkeyPatch.context() as patch, np.errstate(divide="raise", over="raise", invalid="raise"):
+        return {build: printed(build, tmp_path_factory.mktemp("listed"), patch) for build in SHEETS}
+
+
 def printed(build, folder, monkeypatch, *, fitted=(), given=None):
     """Run a sheet's cells on a list with other parts fitted; return all that it shows as text, and its names."""
     shutil.copytree(BUILDS / build, folder / build)
@@ -55,14 +62,23 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None):
     return "\n".join(shown), names
 
 
+@pytest.fixture
+def few_units(monkeypatch):
+    """Draw few units for a page whose words are asked, and not how wide its bands are."""
+    for place in ("build", "_sound"):
+        monkeypatch.setattr(f"pedalcalc.sheet.{place}.DRAWS", 40)
+
+
+@pytest.mark.usefixtures("few_units")
 @pytest.mark.parametrize(
     ("build", "fitted", "told"),
     [
-        ("optical-compressor", {"R17": "10k"}, ["R17, indicator", "listed 4k7, fitted 10k: 113 % more", "113 % above"]),
-        ("optical-compressor", {"C1": "4n7", "R7": "100k", "R16": "10k"}, ["fitted 4n7", "fitted 100k", "fitted 10k"]),
+        ("optical-compressor", {"R17": "10k", "C1": "4n7", "R7": "100k", "R16": "10k"}, [
+            "R17, indicator", "listed 4k7, fitted 10k: 113 % more", "113 % above", "fitted 4n7", "fitted 100k",
+            "listed 2k2, fitted 10k",
+        ]),
         ("optical-compressor", {"IC1": "7660"}, ["the pump's tone lies in the audio band", "fitted 7660"]),
         ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what the TL072 needs"]),
-        ("optical-compressor", {"D6": "blue LED", "VR3": "1M linear"}, ["fitted blue LED", "fitted 1M linear"]),
         ("jfet-booster", {"R5": "2k2", "R7": "1k5", "C2": "4u7"}, ["fitted 2k2", "fitted 1k5", "fitted 4u7", "168 % above"]),
         ("jfet-booster", {"R4": "22k"}, ["turns ohmic"]),
         ("jfet-booster", {"Q1": "J201", "Q2": "2N5088"}, ["readings of a 2N5457, fitted is J201", "not measured: any J201"]),
@@ -74,9 +90,12 @@ def test_a_drawer_part_gives_a_page_that_says_so(build, fitted, told, tmp_path, 
         assert words in text
 
 
+@pytest.mark.usefixtures("few_units")
 def test_another_op_amp_and_slower_diodes_reach_every_number(tmp_path, monkeypatch):
-    fitted = {"IC2": "NE5532", "D1": "1N4148", "D2": "1N4148", "D3": "1N4148"}
+    diodes = dict.fromkeys(("D1", "D2", "D3"), "1N4148")
+    fitted = {"IC2": "NE5532", "D6": "blue LED", "VR3": "1M linear", **diodes}
     text, names = printed("optical-compressor", tmp_path, monkeypatch, fitted=fitted)
+    assert "fitted blue LED" in text and "fitted 1M linear" in text
     plain = board.assemble(BUILDS / "optical-compressor" / "parts.csv", supply=(8.55, 9.0, 9.45))
     own = board.doubled_supply(board.changed(plain, **fitted), roles=board.OPTICAL_ROLES)
     rail = float(own.budget.voltage_positive[1])
@@ -89,16 +108,16 @@ def test_another_op_amp_and_slower_diodes_reach_every_number(tmp_path, monkeypat
     assert names["fed"].budget.voltage_positive[1] == pytest.approx(rail, rel=1e-9)
 
 
-def test_what_is_on_the_list_is_printed_and_all_is_as_wanted(tmp_path, monkeypatch):
+def test_what_is_on_the_list_is_printed_and_all_is_as_wanted(as_listed):
     """The demo lists are what the design wants, and give no caution but that of the op-amp's input range."""
     for build in SHEETS:
-        _, names = printed(build, tmp_path, monkeypatch)
+        _, names = as_listed[build]
         rows = names["design"].design_parts if build == SHEETS[0] else names["built"].design_parts
         assert {row.reason for row in rows} == {"as wanted"}
         assert all("input out of range" in caution.what for caution in names["built"].cautions)
 
 
-def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured(tmp_path, monkeypatch):
+def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured_and_knobs_move_the_circuit(tmp_path, monkeypatch):
     truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
     lit, passed = (float(opto.coupler_point(2e-3, coupler=truth).resistance_cell) for _ in range(2))
     path = written(tmp_path / "u1.csv", [
@@ -106,17 +125,22 @@ def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured(tmp_path, monkey
         ("LDR fall time", "coupler 1", "60m", "s", f"2 mA off, to {10 * passed:.0f}"),
         ("LDR rise time", "coupler 1", "6m", "s", f"2 mA on, to {1.5 * lit:.0f}"),
     ])  # fmt: skip
-    text, names = printed("optical-compressor", tmp_path, monkeypatch, given={"own_readings": {"U1": path}})
+    given = {"own_readings": {"U1": path}, "knobs": {"VR1": 0.5, "VR2": 0.0, "VR3": 1.0}}
+    text, names = printed("optical-compressor", tmp_path, monkeypatch, given=given)
     assert "your own, measured" in text and "as you timed it" in text
     for word in ("not measured", "not timed", "of its class"):
         assert word not in text
     # The band is the fit's own, a few percent, and not the factor of light of a class.
     band = names["built"].band
     assert np.max(band.resistance_high / band.resistance_low) < 1.5
+    circuit = names["built"].compressor
+    assert circuit.resistance_attack == 2.7e3 and circuit.resistance_release == 1.1e6
+    # Half of a linear track: 6 dB less side-chain gain.
+    assert circuit.gain_sidechain == pytest.approx((1 + 68 / 10) / 2)
 
 
-def test_dynamics_stand_as_ranges_with_the_number_of_boards(tmp_path, monkeypatch):
-    text, names = printed("optical-compressor", tmp_path, monkeypatch)
+def test_dynamics_stand_as_ranges_with_the_number_of_boards(as_listed):
+    text, names = as_listed["optical-compressor"]
     (band,) = names["built"].dynamics
     for words in (band.text_threshold, band.text_threshold_1db, band.text_ratio, band.text_attack, band.text_release):
         assert words in text
@@ -125,21 +149,11 @@ def test_dynamics_stand_as_ranges_with_the_number_of_boards(tmp_path, monkeypatc
     assert "gives" in names["design"].targets[2].reason and "range" in names["design"].targets[2].reason
 
 
-def test_a_measured_jfet_leaves_nothing_unmeasured(tmp_path, monkeypatch):
-    text, _ = printed("jfet-booster", tmp_path, monkeypatch)
+def test_a_measured_jfet_leaves_nothing_unmeasured(as_listed, tmp_path, monkeypatch):
+    text, _ = as_listed["jfet-booster"]
     assert "measured, q1.csv" in text and "not measured" not in text
-    text, _ = printed("jfet-booster", tmp_path / "bare", monkeypatch, given={"own_readings": {}})
+    text, _ = printed("jfet-booster", tmp_path, monkeypatch, given={"own_readings": {}})
     assert "not measured: any 2N5457" in text
-
-
-def test_knobs_move_what_the_sheet_says_of_them(tmp_path, monkeypatch):
-    _, names = printed(
-        "optical-compressor", tmp_path, monkeypatch, given={"knobs": {"VR1": 0.5, "VR2": 0.0, "VR3": 1.0}}
-    )
-    circuit = names["built"].compressor
-    assert circuit.resistance_attack == 2.7e3 and circuit.resistance_release == 1.1e6
-    # Half of a linear track: 6 dB less side-chain gain.
-    assert circuit.gain_sidechain == pytest.approx((1 + 68 / 10) / 2)
 
 
 def test_both_sheets_are_short_and_hold_no_part():
