@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -173,21 +175,25 @@ def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load
     picture.moving = (*tracks, dot)
     picture.curves = (tracks[0], dot)
 
-    def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
-        line, point = (
-            stage(
-                voltage_supply=volts,
-                current_load=current_load,
-                resistance_feed=0.0,
-                frequency_pump=frequency_pump,
-                capacitance_pump=c,
-                count=1,
-                **fixed,
-            )
-            for c in (sweep, capacitance_pump)
+    def solve(capacitance_pump: Any, frequency_pump: float, current_load: float) -> Any:
+        return stage(
+            voltage_supply=volts,
+            current_load=current_load,
+            resistance_feed=0.0,
+            frequency_pump=frequency_pump,
+            capacitance_pump=capacitance_pump,
+            count=1,
+            **fixed,
         )
-        rows = (line.resistance_thevenin, line.resistance_sum, line.resistance_slow, line.resistance_fast)
-        for track, row in zip(tracks, rows, strict=True):
+
+    @lru_cache(maxsize=64)  # overloaded diodes are stepped in time, and the flying capacitor only moves the dot
+    def rows(frequency_pump: float, current_load: float) -> tuple[Any, ...]:
+        line = solve(sweep, frequency_pump, current_load)
+        return line.resistance_thevenin, line.resistance_sum, line.resistance_slow, line.resistance_fast
+
+    def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
+        point = solve(capacitance_pump, frequency_pump, current_load)
+        for track, row in zip(tracks, rows(frequency_pump, current_load), strict=True):
             track.set_data(sweep, np.broadcast_to(row, sweep.shape))
         dot.set_data([capacitance_pump], [float(point.resistance_thevenin)])
         out = (
