@@ -483,6 +483,27 @@ def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved):
     assert len(set(tops)) <= 14 < len(tops)
 
 
+@pytest.mark.parametrize(("name", "curve"), [("jfet_bias", 0), ("bjt_bias", 0), ("battery_discharge", 0)])
+def test_the_point_lies_on_its_curve_in_every_corner(name, curve):
+    """A base current of 50 nA too, and a battery that is empty before its end voltage."""
+    panel = MAKERS[name]()
+    sliders = list(panel.sliders.values())
+    seen = 0
+    for places in itertools.product(*[(0, control.index, len(control.options) - 1) for control in sliders]):
+        panel._quiet = True
+        for control, place in zip(sliders, places, strict=True):
+            control.index = place
+        panel._quiet = False
+        figure = panel._draw(**panel.values())
+        across, up = figure.curves[curve].get_data()
+        (x,), (y,) = figure.curves[-1].get_data()
+        steep = name != "battery_discharge" and x < 0.5  # the curve rises between two of its points there
+        if not steep and across[0] < x < across[-1]:
+            seen += 1
+            assert y == pytest.approx(np.interp(x, across, up), rel=2e-3, abs=1e-12), panel.words()
+    assert seen > 5
+
+
 def test_time_axes_of_the_detector_stand_still_for_a_while():
     """From stop to stop an axis changes at most half of the time, though the times span many decades."""
     panel = MAKERS["detector"]()

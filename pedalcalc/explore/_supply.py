@@ -80,7 +80,8 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
             line.set_data(used * charge / current_load / 3600, state.voltage_output)
         level.set_ydata([voltage_end, voltage_end])
         hours = float(life.hours_life)
-        dot.set_data([hours], [voltage_end])
+        last = supply.battery_voltage(float(life.used), current_load=current_load, battery=battery)
+        dot.set_data([hours], [float(last.voltage_output)])  # above the end voltage where the battery is empty first
         least, most = (number_text(float(end) / 3600, "h", 2) for end in (life.time_life_min, life.time_life_max))
         band = f"{least.removesuffix(' h')} to {most}"
         picture.caption = (
