@@ -5,7 +5,9 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import re
+import time
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 
 import numpy as np
@@ -358,6 +360,24 @@ def test_back_to_start_takes_everything_back_in_one_picture():
     shown.restart()
     assert (shot(shown), shown.words()) == (before, words) and len(drawn) == 1
     assert 5100.0 not in [value for _, value in shown.sliders["resistance_drain"].options]
+
+
+def test_pictures_are_drawn_one_at_a_time():
+    """A lab may hand the messages of widgets to several threads."""
+    inside, most = [], []
+
+    def slow(resistance):
+        inside.append(resistance)
+        most.append(len(inside))
+        time.sleep(0.02)
+        inside.pop()
+        return draw(resistance)
+
+    shown = resistor_panel(slow)
+    with ThreadPoolExecutor(4) as threads:
+        list(threads.map(lambda place: setattr(shown.sliders["resistance"], "index", place), range(4)))
+    assert max(most) == 1 < len(most)
+    assert shown.words() in shown.shown.value
 
 
 def test_buttons_do_what_they_say():

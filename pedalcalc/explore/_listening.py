@@ -23,7 +23,7 @@ from pedalcalc.compressor import Compressor, plucked_string, render
 from pedalcalc.compressor.playing import sketch
 from pedalcalc.compressor.sound import read_wav
 from pedalcalc.explore._compressor import FIELDS, sidechain_sliders, timing_sliders
-from pedalcalc.explore._panel import WIDE, Panel
+from pedalcalc.explore._panel import ALONE, WIDE, Panel
 from pedalcalc.explore._slider import Slider, choice, slider, with_own
 from pedalcalc.explore._words import EDGE
 from pedalcalc.plot._sound import sound_picture
@@ -157,10 +157,14 @@ class Listening(Panel):
         """Begin where the sliders of another panel stand, and follow them from then on."""
         self._shared = tuple(name for name in self.sliders if name in leader.sliders)
         for name in self._shared:
-            leader.sliders[name].observe(lambda _: self._follow(leader), "index")
+            leader.sliders[name].observe(lambda _: self._follow_alone(leader), "index")
         if any(self.sliders[name].value != leader.sliders[name].value for name in self._shared):
             self._follow(leader)
             self._update()
+
+    def _follow_alone(self, leader: Panel) -> None:
+        with ALONE:
+            self._follow(leader)
 
     def _follow(self, leader: Panel) -> None:
         """Take over where the sliders of another panel stand, and wait with the sound until it is asked for."""
