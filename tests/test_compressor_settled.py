@@ -72,6 +72,23 @@ def _average(step, start, span):
     return float(np.diff(np.interp([start, start + span], step.time, area))[0] / span)
 
 
+def test_the_search_for_the_settled_start_may_try_more_than_the_circuit_delivers():
+    """On its way it tries a bright cell that lets go within a period: louder than the tone ever is."""
+    circuit = replace(
+        EXAMPLE,
+        coupler=COUPLER_NSL28,
+        resistance_attack=390.0,
+        resistance_release=22e3,
+        capacitance_hold=0.47e-6,
+        gain_sidechain=30.0,
+    )
+    step = step_response(circuit, level_low_dbv=-30, level_high_dbv=-20, time_before=0.05, time_high=0.05)
+    before = np.mean(step.gain_db[step.time < step.time_up - 0.002])
+    assert before == pytest.approx(
+        _held([circuit], level=[-30.0], frequency=1000.0, duration=0.3, rate=192_000)[0], abs=0.01
+    )
+
+
 def test_static_curve_is_where_the_equations_settle():
     """Direct drive, clipped side-chains, leakage, drops of diode and buffer, half waves, 55 Hz and 1 kHz, against a long tone."""
     circuits = [

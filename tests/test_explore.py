@@ -5,7 +5,9 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import re
+import time
 import warnings
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache, partial
 
 import numpy as np
@@ -360,6 +362,24 @@ def test_back_to_start_takes_everything_back_in_one_picture():
     assert 5100.0 not in [value for _, value in shown.sliders["resistance_drain"].options]
 
 
+def test_pictures_are_drawn_one_at_a_time():
+    """A lab may hand the messages of widgets to several threads."""
+    inside, most = [], []
+
+    def slow(resistance):
+        inside.append(resistance)
+        most.append(len(inside))
+        time.sleep(0.02)
+        inside.pop()
+        return draw(resistance)
+
+    shown = resistor_panel(slow)
+    with ThreadPoolExecutor(4) as threads:
+        list(threads.map(lambda place: setattr(shown.sliders["resistance"], "index", place), range(4)))
+    assert max(most) == 1 < len(most)
+    assert shown.words() in shown.shown.value
+
+
 def test_buttons_do_what_they_say():
     shown = resistor_panel()
     shown.keep_button.click()
@@ -494,6 +514,27 @@ def test_limits_of_a_bias_panel_stand_still_for_a_while(name, moved, monkeypatch
         assert float(f"{top:e}".partition("e")[0]) in (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)
         assert max(line.get_ydata()[0] for line in panel._figure.curves[1:2]) < top
     assert len(set(tops)) <= 14 < len(tops)
+
+
+@pytest.mark.parametrize(("name", "curve"), [("jfet_bias", 0), ("bjt_bias", 0), ("battery_discharge", 0)])
+def test_the_point_lies_on_its_curve_in_every_corner(name, curve):
+    """A base current of 50 nA too, and a battery that is empty before its end voltage."""
+    panel = MAKERS[name]()
+    sliders = list(panel.sliders.values())
+    seen = 0
+    for places in itertools.product(*[(0, control.index, len(control.options) - 1) for control in sliders]):
+        panel._quiet = True
+        for control, place in zip(sliders, places, strict=True):
+            control.index = place
+        panel._quiet = False
+        figure = panel._draw(**panel.values())
+        across, up = figure.curves[curve].get_data()
+        (x,), (y,) = figure.curves[-1].get_data()
+        steep = name != "battery_discharge" and x < 0.5  # the curve rises between two of its points there
+        if not steep and across[0] < x < across[-1]:
+            seen += 1
+            assert y == pytest.approx(np.interp(x, across, up), rel=2e-3, abs=1e-12), panel.words()
+    assert seen > 5
 
 
 def test_time_axes_of_the_detector_stand_still_for_a_while(monkeypatch):

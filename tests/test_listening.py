@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
-from pedalcalc import compressor, explore
+from pedalcalc import compressor, devices, explore
+from pedalcalc.compressor.playing import sketch
 from tests.test_explore import COMPRESSOR, shot
 
 
@@ -58,6 +59,29 @@ def test_what_is_heard_is_what_the_sliders_say():
     assert f"gain {high:.1f} dB to {low:.1f} dB" in panel.shown.value
     level = 20 * np.log10(rms(before))
     assert f"average level {level:.1f} dBV as played".replace("-", "\N{MINUS SIGN}") in panel.shown.value
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        {},
+        {"resistance_attack": 100.0, "resistance_release": 82e3, "capacitance_hold": 100e-9, "gain_sidechain": 200.0},
+        {"resistance_attack": 100.0, "gain_sidechain": 100.0, "coupler": devices.typical(devices.COUPLER_STEEP)},
+        {"rectifier": "half", "resistance_attack": 1e3, "coupler": devices.typical(devices.COUPLER_NSL28)},
+        {"drive": "direct"},
+    ],
+)
+def test_the_picture_shows_the_sound_that_is_played(parts):
+    """The quick pass for the picture against the full rendering for the ear, in the words and block by block."""
+    built = dataclasses.replace(COMPRESSOR, **parts)
+    signal = notes(1.0)
+    drawn = sketch(signal, sample_rate=48_000, compressor=built)
+    played = compressor.render(signal, sample_rate=48_000, compressor=built)
+    for number in (np.min, np.max):
+        assert number(drawn.gain_db) == pytest.approx(number(played.gain_db), abs=0.06)
+    assert 20 * np.log10(rms(drawn.signal) / rms(played.signal)) == pytest.approx(0.0, abs=0.06)
+    apart = np.abs(drawn.gain_db - played.gain_db)
+    assert np.median(apart) < 0.02 and np.mean(apart > 0.3) < 0.002
 
 
 def test_same_loudness_is_the_same_average_level():

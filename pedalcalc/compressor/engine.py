@@ -5,7 +5,8 @@ line about its middle, so that charging which begins or ends within it is counte
 capacitor charges span by span and drains half before and half after it. Cell and capacitor leapfrog: the
 cell moves half a step, then both by whole steps, then the cell by half a step again, so that the error
 falls with the square of the step. A LED that follows the side-chain directly lights the cell span by
-span, gain and cell solved together. LED and cell laws are looked up in a table over the voltage.
+span, gain and cell solved together. LED and cell laws are looked up in a table over the voltage; beyond it, where only
+a search for a settled state tries, its last row holds.
 """
 
 from __future__ import annotations
@@ -208,7 +209,7 @@ def _buffered(compressor: Compressor, law: laws.GainLaw, rows: Table, /) -> Adva
     diode, after, leak = float(c.voltage_diode), c.sense == "after", float(c.current_leakage)
     top = float(c.voltage_rail) - diode
     ohms, farads = float(c.resistance_release), float(c.capacitance_hold)
-    listed, first, per_volt, knee, knee_row, per_volt_above = rows[:6]
+    listed, first, per_volt, knee, knee_row, per_volt_above, brightest = rows[:7]
 
     def drained(time: float) -> tuple[float, float]:
         """Return the part that stays on the capacitor over a time, and what leaks away besides."""
@@ -228,7 +229,7 @@ def _buffered(compressor: Compressor, law: laws.GainLaw, rows: Table, /) -> Adva
             if v < knee:
                 row = listed[1 + int((v - first) * per_volt)] if v > first else listed[0]
             else:
-                row = listed[knee_row + int((v - knee) * per_volt_above)]
+                row = listed[knee_row + int((v - knee) * per_volt_above)] if v < brightest else listed[-1]
             aim = row[0] + row[1] * v
             if aim > g:
                 g -= (aim - g) * expm1(-time * (row[2] + row[3] * v))
@@ -280,7 +281,7 @@ def _capacitor(compressor: Compressor, law: laws.GainLaw, rows: Table, /) -> Adv
     farads = float(c.capacitance_hold)
     into = 0.0 if c.resistance_attack == 0 else 1 / (float(c.resistance_attack) * farads)
     release = 1 / float(c.resistance_release)
-    listed, first, per_volt, knee, knee_row, per_volt_above = rows[:6]
+    listed, first, per_volt, knee, knee_row, per_volt_above, brightest = rows[:7]
 
     def advance(steps: Steps, amplitude: float, v: float, g: float, trace: Trace | None) -> tuple[float, float]:
         step, spans, blocks, spans_of = steps
@@ -292,7 +293,7 @@ def _capacitor(compressor: Compressor, law: laws.GainLaw, rows: Table, /) -> Adv
             if v < knee:
                 row = listed[1 + int((v - first) * per_volt)] if v > first else listed[0]
             else:
-                row = listed[knee_row + int((v - knee) * per_volt_above)]
+                row = listed[knee_row + int((v - knee) * per_volt_above)] if v < brightest else listed[-1]
             aim = row[0] + row[1] * v
             if aim > g:
                 g -= (aim - g) * expm1(-time * (row[2] + row[3] * v))
@@ -334,7 +335,7 @@ def _capacitor(compressor: Compressor, law: laws.GainLaw, rows: Table, /) -> Adv
                 if v < knee:
                     row = listed[1 + int((v - first) * per_volt)] if v > first else listed[0]
                 else:
-                    row = listed[knee_row + int((v - knee) * per_volt_above)]
+                    row = listed[knee_row + int((v - knee) * per_volt_above)] if v < brightest else listed[-1]
             if n == end:
                 time = 0.5 * step
             if keep_v and keep_g:
@@ -351,7 +352,7 @@ def _direct(compressor: Compressor, law: laws.GainLaw, rows: Table, /) -> Advanc
     dark, fall, exponent = _cell(c)
     diode, after = float(c.voltage_diode), c.sense == "after"
     top = float(c.voltage_rail) - diode
-    listed, first, per_volt, knee, knee_row, per_volt_above = rows[:6]
+    listed, first, per_volt, knee, knee_row, per_volt_above, brightest = rows[:7]
     unlit = rows.unlit
 
     def advance(steps: Steps, amplitude: float, _: float, g: float, trace: Trace | None) -> tuple[float, float]:
@@ -377,7 +378,7 @@ def _direct(compressor: Compressor, law: laws.GainLaw, rows: Table, /) -> Advanc
                         if s < knee:
                             row = listed[1 + int((s - first) * per_volt)]
                         else:
-                            row = listed[knee_row + int((s - knee) * per_volt_above)]
+                            row = listed[knee_row + int((s - knee) * per_volt_above)] if s < brightest else listed[-1]
                         aim = row[0] + row[1] * s
                         gap = aim - g
                         if gap > 0.0:

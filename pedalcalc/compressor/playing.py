@@ -89,14 +89,31 @@ def render(
     """
     one_unit(compressor)
     samples = numeric("signal", signal)
-    rate_in = scalar("sample_rate", sample_rate, least=16_000, most=RATE_MOST)
+    rate = scalar("sample_rate", sample_rate, least=16_000, most=RATE_MOST)
     callback("progress", progress)
     if samples.ndim != 1 or np.any(np.isnan(samples)):
         raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")
-    gains = np.empty(samples.size)
-    law = laws.gain_law(compressor)
     ready = made_ready(compressor, float(np.max(np.abs(samples))), None)
-    over, spans = _rates(ready, rate_in)
+    return _rendered(samples, rate, ready, *_rates(ready, rate), progress)
+
+
+def sketch(signal: Floats, *, sample_rate: float, compressor: Compressor) -> Rendered:
+    """Render checked sound for a picture: the side-chain hears the samples as they are, in steps of whole samples.
+
+    Level and range of the gain come out within a tenth of a decibel of `render`, but for the edge of a hard stroke
+    behind a quick hold capacitor, which moves by a sample.
+    """
+    ready = made_ready(compressor, float(np.max(np.abs(signal))), None)
+    over, spans = _rates(ready, sample_rate)
+    return _rendered(signal, sample_rate, ready, 1, max(1, round(spans / over)), None)
+
+
+def _rendered(
+    samples: Floats, rate_in: float, ready: Engine, over: int, spans: int, progress: Callable[[float], None] | None
+) -> Rendered:
+    """Play samples with `over` spans of the side-chain signal to each, and `spans` of them to a step of the cell."""
+    compressor, law = ready.compressor, ready.law
+    gains = np.empty(samples.size)
     state = rest(compressor)
     v, g = state.voltage_hold, state.conductance
     brightest = 0.0

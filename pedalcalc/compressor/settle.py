@@ -164,6 +164,8 @@ class Sweep:
             before = state, after
             state = _stepped(maps, state, fix)
             if abs(fix[1]) < CLOSE_SWEEP and abs(fix[0]) * maps.worth(state[0]) < CLOSE_SWEEP:
+                if max(max(piece.trace.voltage) for piece in pieces) > maps.engine.table.top * (1 + 1e-9):
+                    return None  # the laws were not looked up so far
                 self.last = [*self.last[-2:], (peak, state)]
                 return Period(self._amplitude(peak, state), state, fix, pieces)
         return None

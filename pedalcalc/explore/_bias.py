@@ -27,6 +27,8 @@ from pedalcalc.plot._style import (
 )
 from pedalcalc.report._boxes import caution_sentences
 
+FEED = 1e12  # of a base current that is given, in ohms
+
 
 class _LoadLine:
     """Curve, load line and point of one picture."""
@@ -245,10 +247,10 @@ def bjt_bias(
             resistance_emitter=resistance_emitter,
             transistor=part,
         )
-        curve = bjt.base_bias(  # the same base current pushed through a resistor far larger than any junction's
+        curve = bjt.base_bias(  # the same base current pushed through a resistor beside which a junction is nothing
             across,
-            voltage_base_supply=1e4 * float(point.current_base) * 1e4,
-            resistance_base=1e8,
+            voltage_base_supply=FEED * float(point.current_base),
+            resistance_base=FEED,
             resistance_collector=0.0,
             resistance_emitter=0.0,
             transistor=part,

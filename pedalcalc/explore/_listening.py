@@ -6,6 +6,7 @@ import base64
 import dataclasses
 import io as memory
 import os
+import warnings
 from collections.abc import Mapping
 from functools import partial
 from html import escape
@@ -16,12 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
-from pedalcalc._base import Caution, io, is_a, one_number
+from pedalcalc._base import Caution, ModelRangeWarning, io, is_a, one_number
 from pedalcalc._number_text import MINUS, number_text
 from pedalcalc.compressor import Compressor, plucked_string, render
+from pedalcalc.compressor.playing import sketch
 from pedalcalc.compressor.sound import read_wav
 from pedalcalc.explore._compressor import FIELDS, sidechain_sliders, timing_sliders
-from pedalcalc.explore._panel import WIDE, Panel
+from pedalcalc.explore._panel import ALONE, WIDE, Panel
 from pedalcalc.explore._slider import Slider, choice, slider, with_own
 from pedalcalc.explore._words import EDGE
 from pedalcalc.plot._sound import sound_picture
@@ -55,7 +57,7 @@ class Source:
 
 @dataclasses.dataclass
 class Heard:
-    """What was rendered last, in volts."""
+    """What was rendered to be heard last, in volts."""
 
     signal: Array
     processed: Array
@@ -66,7 +68,8 @@ class Listening(Panel):
     """A panel with a player: `play` puts the sound of the values shown into `player` and starts it.
 
     `same_loudness` brings what comes through the compressor to the average level of what was played. Sliders of the panel that
-    it follows move those of the same names here; what comes out is worked out when it is asked for.
+    it follows move those of the same names here; what comes out is worked out when it is asked for. The picture is a quick
+    pass over the sound (`sketch`); what is played is rendered in full.
     """
 
     def __init__(self, sliders: Mapping[str, Slider], compressor: Compressor, follows: Panel | None) -> None:
@@ -76,8 +79,9 @@ class Listening(Panel):
         self._built = compressor
         self._parts = tuple(name for name in sliders if name in FIELDS)
         self._heard: Heard | None = None
+        self._waits = False  # with its picture until a sound is asked for
         self._playing = ""
-        super().__init__(self._rendered, sliders)
+        super().__init__(self._sketched, sliders)
         self.player = ipywidgets.HTML(layout=ipywidgets.Layout(width=f"{WIDE}px", height="58px"))
         self.same_loudness = ipywidgets.Checkbox(description="same loudness", indent=False)
         self.same_loudness.layout.width = "auto"
@@ -102,10 +106,16 @@ class Listening(Panel):
 
     def play(self, words: str) -> None:
         """Put the sound "as played" or "through the compressor" into the player and start it."""
-        if self._heard is None:
+        if self._waits:
             self._update()
-        if self._heard is None:  # it could not be rendered, and the words under the picture say why
+        if self._figure is None:  # it could not be rendered, and the words under the picture say why
             return
+        if self._heard is None:
+            source, signal = self._played()
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", ModelRangeWarning)  # it stands under the picture
+                done = render(signal, sample_rate=source.sample_rate, compressor=self.circuit())
+            self._heard = Heard(signal, done.signal, source.sample_rate)
         signal, processed, told = self._heard.signal, self._heard.processed, words
         if self.same_loudness.value and np.any(processed):
             ratio = float(np.sqrt(np.mean(signal**2) / np.mean(processed**2)))
@@ -116,12 +126,17 @@ class Listening(Panel):
         self._playing = words
         self.player.value = self._player_html(told, wav_bytes(LOUDEST / largest * chosen, self._heard.sample_rate))
 
-    def _rendered(self, *, source: Source, level_full_scale_dbv: float, **_: Any) -> Picture:
+    def _played(self) -> tuple[Source, Array]:
+        """Return the sound chosen, and its samples in volts."""
+        values = self.values()
+        source: Source = values["source"]
+        return source, np.sqrt(2) * 10 ** (values["level_full_scale_dbv"] / 20) * source.signal
+
+    def _sketched(self, **_: Any) -> Picture:
         self._silence()
-        volts = np.sqrt(2) * 10 ** (level_full_scale_dbv / 20)
-        signal = volts * source.signal
-        done = render(signal, sample_rate=source.sample_rate, compressor=self.circuit())
-        self._heard = Heard(signal, done.signal, source.sample_rate)
+        source, signal = self._played()
+        done = sketch(signal, sample_rate=source.sample_rate, compressor=self.circuit())
+        self._waits = False
         self._fill(signal, done.signal, done.gain_db, source.sample_rate)
         means = [_average(one) for one in (signal, done.signal)]
         self._picture.caption = (
@@ -142,10 +157,14 @@ class Listening(Panel):
         """Begin where the sliders of another panel stand, and follow them from then on."""
         self._shared = tuple(name for name in self.sliders if name in leader.sliders)
         for name in self._shared:
-            leader.sliders[name].observe(lambda _: self._follow(leader), "index")
+            leader.sliders[name].observe(lambda _: self._follow_alone(leader), "index")
         if any(self.sliders[name].value != leader.sliders[name].value for name in self._shared):
             self._follow(leader)
             self._update()
+
+    def _follow_alone(self, leader: Panel) -> None:
+        with ALONE:
+            self._follow(leader)
 
     def _follow(self, leader: Panel) -> None:
         """Take over where the sliders of another panel stand, and wait with the sound until it is asked for."""
@@ -159,10 +178,9 @@ class Listening(Panel):
         self._note = ""
         self._write_readouts()
         self._silence()
-        values = self.values()
-        source = values["source"]
-        volts = np.sqrt(2) * 10 ** (values["level_full_scale_dbv"] / 20)
-        self._fill(volts * source.signal, None, None, source.sample_rate)
+        self._waits = True
+        source, signal = self._played()
+        self._fill(signal, None, None, source.sample_rate)
         self._picture.caption = "press play: the sliders were moved elsewhere, and their sound is not worked out yet"
         self._picture.cautions = ()
         self._show(self._picture, ())

@@ -7,6 +7,7 @@ picture travels in the same output for paper and for places without sliders.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from threading import RLock
 from typing import Any, NamedTuple
 
 from pedalcalc._base import io
@@ -18,6 +19,7 @@ from pedalcalc.plot._style import svg_text
 
 SCREEN_DPI = 100
 WIDE = 650  # pixels from the captions to the ends of the readouts
+ALONE = RLock()  # a lab may hand each widget's messages to a thread of their own; one picture is drawn at a time
 REFUSED = (ValueError, RuntimeError, ArithmeticError)
 
 
@@ -85,8 +87,9 @@ class Panel:
             self._held = None
         else:
             self._held = Held(self._labels(), self._result(), copies_of(self._figure))
-        put_copies(self._figure, self._held.copies if self._held else [])
-        self._update()
+        with ALONE:
+            put_copies(self._figure, self._held.copies if self._held else [])
+            self._update()
 
     def restart(self) -> None:
         """Take all sliders back to where they started."""
@@ -131,6 +134,10 @@ class Panel:
         self._update()
 
     def _update(self) -> None:
+        with ALONE:
+            self._draw_again()
+
+    def _draw_again(self) -> None:
         self._write_readouts()
         try:
             figure, notes = listening(self._draw, **self.values())

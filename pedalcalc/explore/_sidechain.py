@@ -105,7 +105,7 @@ def detector(
         dress(right, across=("time since the tone stopped", "s"), up=("", ""), logs=(False, False))
         left.set_ylim(0.0, 1.05 * peak)
         for axes in (left, right):
-            few_ticks(axes.xaxis)
+            few_ticks(axes.xaxis, most=4)  # in half a picture, five times of three digits would touch
         rise, fall = (axes.plot([], [], color=COLOURS[0], linewidth=1.8, label="held")[0] for axes in (left, right))
         offered = left.plot([], [], color=PALE, linewidth=0.8, label="rectified tone")[0]
         reached = left.plot([], [], "o", color=INK, markersize=6, label="attack, 63 %")[0]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -78,7 +80,8 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
             line.set_data(used * charge / current_load / 3600, state.voltage_output)
         level.set_ydata([voltage_end, voltage_end])
         hours = float(life.hours_life)
-        dot.set_data([hours], [voltage_end])
+        last = supply.battery_voltage(float(life.used), current_load=current_load, battery=battery)
+        dot.set_data([hours], [float(last.voltage_output)])  # above the end voltage where the battery is empty first
         least, most = (number_text(float(end) / 3600, "h", 2) for end in (life.time_life_min, life.time_life_max))
         band = f"{least.removesuffix(' h')} to {most}"
         picture.caption = (
@@ -173,21 +176,25 @@ def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load
     picture.moving = (*tracks, dot)
     picture.curves = (tracks[0], dot)
 
-    def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
-        line, point = (
-            stage(
-                voltage_supply=volts,
-                current_load=current_load,
-                resistance_feed=0.0,
-                frequency_pump=frequency_pump,
-                capacitance_pump=c,
-                count=1,
-                **fixed,
-            )
-            for c in (sweep, capacitance_pump)
+    def solve(capacitance_pump: Any, frequency_pump: float, current_load: float) -> Any:
+        return stage(
+            voltage_supply=volts,
+            current_load=current_load,
+            resistance_feed=0.0,
+            frequency_pump=frequency_pump,
+            capacitance_pump=capacitance_pump,
+            count=1,
+            **fixed,
         )
-        rows = (line.resistance_thevenin, line.resistance_sum, line.resistance_slow, line.resistance_fast)
-        for track, row in zip(tracks, rows, strict=True):
+
+    @lru_cache(maxsize=64)  # overloaded diodes are stepped in time, and the flying capacitor only moves the dot
+    def rows(frequency_pump: float, current_load: float) -> tuple[Any, ...]:
+        line = solve(sweep, frequency_pump, current_load)
+        return line.resistance_thevenin, line.resistance_sum, line.resistance_slow, line.resistance_fast
+
+    def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
+        point = solve(capacitance_pump, frequency_pump, current_load)
+        for track, row in zip(tracks, rows(frequency_pump, current_load), strict=True):
             track.set_data(sweep, np.broadcast_to(row, sweep.shape))
         dot.set_data([capacitance_pump], [float(point.resistance_thevenin)])
         out = (

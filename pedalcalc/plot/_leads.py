@@ -19,21 +19,24 @@ Words = Callable[[float, float, str], str]
 
 def draw_leads(parts: Mapping[str, Pinout]) -> str:
     """Return one drawing of all outlines, side by side as far as the page is wide."""
-    pieces, left, top, wide = [], 0.0, 0.0, 0.0
+    pieces, left, top, wide, tall = [], 0.0, 0.0, 0.0, 0.0
     for name, order in parts.items():
         drawn, width = _outline(order)
         lines = _wrapped(f"{order.view} ({order.origin})", max(WRAP, int(width / 5.6)))
-        width = max(width, *(5.6 * len(line) for line in lines), 8.0 * len(name)) + 16
+        names = _wrapped(name, max(WRAP, int(width / 8.0)))  # many types may share an outline
+        width = max(width, *(5.6 * len(line) for line in lines), *(8.0 * len(line) for line in names)) + 16
         if left and left + width > WIDEST:
-            left, top = 0.0, top + TALL
-        words = _text(width / 2, 14, name, size=12, bold=True) + "".join(
-            _text(width / 2, 160 + 12 * k, line, size=9) for k, line in enumerate(lines)
-        )
+            left, top, tall = 0.0, top + tall, 0.0
+        down = 15.0 * (len(names) - 1)
+        tall = max(tall, TALL + down)
+        words = "".join(
+            _text(width / 2, 14 + 15 * k, line, size=12, bold=True) for k, line in enumerate(names)
+        ) + "".join(_text(width / 2, 160 + down + 12 * k, line, size=9) for k, line in enumerate(lines))
         pieces.append(f'<g transform="translate({left:.1f},{top:.1f})">{words}')
-        pieces.append(f'<g transform="translate({width / 2:.1f},24)">{drawn}</g></g>')
+        pieces.append(f'<g transform="translate({width / 2:.1f},{24 + down:.0f})">{drawn}</g></g>')
         left += width
         wide = max(wide, left)
-    high = top + TALL
+    high = top + tall
     return (
         f'<svg class="pedalcalc-leads" xmlns="http://www.w3.org/2000/svg" height="{high:.1f}pt" width="{wide:.1f}pt" '
         f'viewBox="0 0 {wide:.1f} {high:.1f}" font-family="{FONTS}">{"".join(pieces)}</svg>'

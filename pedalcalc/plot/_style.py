@@ -130,9 +130,9 @@ def round_above(value: float, steps: tuple[float, ...] = FINE_STEPS) -> float:
     return float(next(decade * step for step in steps if decade * step >= value * (1 - 1e-9)))
 
 
-def few_ticks(axis: Axis) -> None:
-    """Let a linear axis carry about five labels, all of them short."""
-    axis.set_major_locator(MaxNLocator(nbins=5, steps=[1, 2, 5, 10]))
+def few_ticks(axis: Axis, most: int = 5) -> None:
+    """Let a linear axis carry few labels, all of them short."""
+    axis.set_major_locator(MaxNLocator(nbins=most, steps=[1, 2, 5, 10]))
 
 
 def few_decades(axis: Axis) -> None:

@@ -68,89 +68,105 @@ def one_period(circuit: Circuit, pump: Array, output: Array, steps: int) -> Peri
     quick = c1 * np.minimum(r1 + r_s, (r1 + r_s + esr) / (1 + c1 / c2))
     finest = np.clip(np.log(3 * half / quick) / np.log(6), 3, 12)
     mesh = [(k / steps) ** finest for k in range(steps + 1)]
-    current1 = current2 = 0 * pump + load
-    zero = 0 * current1
-    charge1, charge2, taken, mean, real, imaginary = (zero,) * 6
-    passed1, passed2, energy1, energy2 = (zero,) * 4
+    # What both diodes or both capacitors have stands in one array, the flying capacitor's first.
+    volts = np.array(np.broadcast_arrays(pump, output, load)[:2], float)
+    shape = volts.shape[1:]
+    store = np.array([np.broadcast_to(c, shape) for c in (c1, c2)])
+    currents = np.broadcast_to(load, volts.shape)
+    zero, flow, drive = np.zeros(shape), np.empty(volts.shape), np.empty(volts.shape)
+    taken, mean, real, imaginary = (zero,) * 4
+    charges, passed, energy = (np.zeros(volts.shape) for _ in range(3))
     highest, lowest = zero - np.inf, zero + np.inf
-    highest_pump, lowest_pump = pump, pump
+    highest_pump, lowest_pump = volts[0], volts[0]
     for delivers in (False, True):
         level = supply if delivers else 0 * supply
         for begin, end in itertools.pairwise(mesh):
             h = (end - begin) * half
-            k, e = r1 + _GAMMA * h / c1, esr + _GAMMA * h / c2
-            slopes1: list[Array] = []
-            slopes2: list[Array] = []
+            e = esr + _GAMMA * h / c2
+            pair = _pair(r1 + _GAMMA * h / c1, [np.broadcast_to(r, shape) for r in (r_s, r_s + e)], i_s, n)
+            slopes: list[Array] = []
             for known, place, share in zip(_STAGES, _PLACES, _SHARES, strict=True):
-                v1 = pump + h * sum((a * s for a, s in zip(known, slopes1, strict=True)), start=zero)
-                v2 = output + h * sum((a * s for a, s in zip(known, slopes2, strict=True)), start=zero)
-                current1, current2 = _both(
-                    supply - level - v1, level + v1 - v2 + e * load, k, r_s, r_s + e, i_s, n, current1, current2
-                )
-                slopes1.append((current1 - current2) / c1)
-                slopes2.append((current2 - load) / c2)
-                v1, v2 = v1 + _GAMMA * h * slopes1[-1], v2 + _GAMMA * h * slopes2[-1]
-                out = v2 + esr * (current2 - load)
+                v = volts + h * sum((a * s for a, s in zip(known, slopes, strict=True)), start=0.0)
+                drive[0] = supply - level - v[0]
+                drive[1] = level + v[0] - v[1] + e * load
+                currents = _both(drive, pair, currents)
+                flow[0] = currents[0] - currents[1]
+                flow[1] = currents[1] - load
+                slopes.append(flow / store)
+                v = v + _GAMMA * h * slopes[-1]
+                out = v[1] + esr * flow[1]
                 weight = share * h
-                charge1 = charge1 + weight * (current1 - current2)
-                charge2 = charge2 + weight * (current2 - load)
-                taken = taken + weight * (current2 if delivers else current1)
+                charges = charges + weight * flow
+                taken = taken + weight * currents[int(delivers)]
                 mean = mean + weight * out
                 angle = np.pi * (delivers + begin + place * (end - begin))
                 real, imaginary = real + weight * out * np.cos(angle), imaginary + weight * out * np.sin(angle)
-                drop1, drop2 = (r_s * i + n * np.log1p(np.maximum(i / i_s, -1 + 1e-16)) for i in (current1, current2))
-                passed1, passed2 = passed1 + weight * (current1 + i_s), passed2 + weight * (current2 + i_s)
-                energy1 = energy1 + weight * (current1 + i_s) * drop1
-                energy2 = energy2 + weight * (current2 + i_s) * drop2
+                forward = weight * (currents + i_s)
+                drop = r_s * currents + n * np.log1p(np.maximum(currents / i_s, -1 + 1e-16))
+                passed, energy = passed + forward, energy + forward * drop
                 highest, lowest = np.maximum(highest, out), np.minimum(lowest, out)
-            pump, output = v1, v2
-            highest_pump, lowest_pump = np.maximum(highest_pump, pump), np.minimum(lowest_pump, pump)
+            volts = v
+            highest_pump, lowest_pump = np.maximum(highest_pump, v[0]), np.minimum(lowest_pump, v[0])
     return Period(
-        pump,
-        output,
-        charge1,
-        charge2,
+        volts[0],
+        volts[1],
+        charges[0],
+        charges[1],
         taken,
         mean / period,
         real / period,
         imaginary / period,
         highest,
         lowest,
-        energy1 / passed1 + energy2 / passed2,
+        (energy / passed).sum(axis=0),
         highest_pump,
         lowest_pump,
     )
 
 
-def _both(
-    drive1: Array, drive2: Array, shared: Array, own1: Array, own2: Array, i_s: Array, n: Array, i1: Array, i2: Array
-) -> tuple[Array, Array]:
-    """Return the currents of two diodes, each lifted by `shared` times the other's current.
+class _Pair(NamedTuple):
+    """Both diodes with the resistance in their ways, and what their laws need of it at every stage of a step."""
+
+    shared: Array
+    own: Array
+    all: Array
+    scale: Array
+    offset: Array
+    i_s: Array
+    n: Array
+
+
+def _pair(shared: Array, own: list[Array], i_s: Array, n: Array) -> _Pair:
+    each = np.array(own)
+    scale = n / (each + shared)
+    return _Pair(shared, each, each + shared, scale, np.log(i_s / scale) + i_s / scale, i_s, n)
+
+
+def _both(drive: Array, pair: _Pair, currents: Array) -> Array:
+    """Return the currents of two diodes, each lifted by `shared` times the other's current; `currents` are a guess.
 
     With s the voltage of a diode and all resistance in its way, `own` and `shared`, s1 = drive1 + shared i2(s2) and
     the other way round. Both currents are convex and rise with s, so that Newton's method climbs to the solution
     from its second step on.
     """
-    s1, s2 = drive1 + shared * i2, drive2 + shared * i1
-    r1, r2 = own1 + shared, own2 + shared
-    scale1, scale2 = n / r1, n / r2
-    offset1, offset2 = np.log(i_s / scale1) + i_s / scale1, np.log(i_s / scale2) + i_s / scale2
+    shared, own, whole, scale, offset, i_s, n = pair
+    s = drive + shared * currents[::-1]
     for _ in range(100):
-        j1, j2 = scale1 * wrightomega(offset1 + s1 / n), scale2 * wrightomega(offset2 + s2 / n)
-        i1, i2 = j1 - i_s, j2 - i_s
+        j = scale * wrightomega(offset + s / n)
+        currents = j - i_s
         # Slopes of the currents, and what is left of one over their determinant without the difference of near equals.
-        g1, g2 = j1 / (r1 * j1 + n), j2 / (r2 * j2 + n)
-        p1, p2 = own1 * j1 + n, own2 * j2 + n
-        q1, q2 = r1 * j1 + n, r2 * j2 + n
-        over = q1 * q2 / (shared * (p1 * j2 + p2 * j1) + p1 * p2)
-        miss1, miss2 = drive1 + shared * i2 - s1, drive2 + shared * i1 - s2
-        step1, step2 = (miss1 + shared * g2 * miss2) * over, (miss2 + shared * g1 * miss1) * over
-        # Each element stops by itself, so that it comes out the same in any company.
-        moves = np.abs(step1) + np.abs(step2) > 1e-12 * n + 2e-15 * over * (np.abs(s1) + np.abs(s2))
+        p, q = own * j + n, whole * j + n
+        g = j / q
+        over = q[0] * q[1] / (shared * (p[0] * j[1] + p[1] * j[0]) + p[0] * p[1])
+        miss = drive + shared * currents[::-1] - s
+        step = (miss + shared * (g * miss)[::-1]) * over
+        # Each element stops by itself, so that it comes out the same in any company; the last step counts in full, and
+        # leaves what is of second order in it.
+        moves = np.abs(step).sum(axis=0) > 1e-7 * n + 2e-15 * over * np.abs(s).sum(axis=0)
         if not moves.any():
             break
-        s1, s2 = np.where(moves, s1 + step1, s1), np.where(moves, s2 + step2, s2)
-    return i1 + g1 * step1, i2 + g2 * step2
+        s = np.where(moves, s + step, s)
+    return np.asarray(currents + g * step)
 
 
 class _Search(NamedTuple):

@@ -50,7 +50,7 @@ def _panel(name):
 
 
 def _everywhere(name):
-    """Return the slowest update with one slider at an end, and with all of them in a corner, and which corner that is."""
+    """Return updates at the start, at the ends of one slider (median, slowest) and in the slowest corner, and which that is."""
     panel = MAKERS[name]()
     sliders = list(panel.sliders.values())
     starts = [slider.index for slider in sliders]
@@ -64,7 +64,9 @@ def _everywhere(name):
 
     lasts = [len(slider.options) - 1 for slider in sliders]
     ends = [[*starts[:k], place, *starts[k + 1 :]] for k, last in enumerate(lasts) for place in (0, last)]
-    return max(map(at, ends))[0], *max(map(at, itertools.product(*[(0, last) for last in lasts])))
+    first = median(at(starts)[0] for _ in range(9))
+    alone = [at(places)[0] for places in ends]
+    return first, median(alone), max(alone), *max(map(at, itertools.product(*[(0, last) for last in lasts])))
 
 
 def _with_brentq(count):
@@ -115,8 +117,10 @@ def rows() -> list[tuple[str, float, str]]:
             (f"{name}: draw and encode a picture (ms)", known, "at most 15"),
             (f"{name}: the same where the limits are new (ms)", new, "reported"),
         ]
-        end, corner, words = _everywhere(name)
+        first, usual, end, corner, words = _everywhere(name)
         found += [
+            (f"{name}: all of it, at the start (ms)", first, "at most 80"),
+            (f"{name}: all of it, at the ends of the sliders, median (ms)", usual, "reported"),
             (f"{name}: all of it, slowest end of a slider (ms)", end, "at most 100"),
             (f"{name}: all of it, slowest corner (ms), {words}", corner, "reported"),
         ]

@@ -44,6 +44,18 @@ RAIL = (
 ERRORS = """() => window.jupyterapp.shell.currentWidget.content.widgets
     .filter(cell => cell.model.type === 'code').flatMap(cell => cell.model.outputs.toJSON())
     .filter(output => output.output_type === 'error').map(output => output.traceback.join('\\n'))"""
+READY = """path => {
+    const widget = window.jupyterapp?.shell.currentWidget;
+    return widget?.context?.path === path && widget.sessionContext?.session?.kernel?.status === 'idle';
+}"""
+DONE = """() => {
+    const cells = [...window.jupyterapp.shell.currentWidget.content.widgets].filter(cell => cell.model.type === 'code');
+    const asked = cells.some(cell => cell.promptNode?.innerText.includes('*') || cell.model.executionState === 'running');
+    const stopped = cells.some(cell => cell.model.outputs.toJSON().some(output => output.output_type === 'error'));
+    return !asked && (stopped || cells.at(-1).model.executionCount !== null);
+}"""
+# Open a notebook, or bring it to the front.
+SHOW = "path => window.jupyterapp.commands.execute('docmanager:open', {path}).then(() => null)"
 EXPLORERS = {
     "step": "explore.step_response(compressor.example())",
     "static": "explore.static_curve(compressor.example())",
@@ -88,17 +100,16 @@ def browser():
 
 @pytest.fixture(scope="session")
 def worksheets(tmp_path_factory):
-    """Copy the notebooks, since a lab saves what it runs, and add one for each explorer and one with all of them."""
+    """Copy the notebooks, since a lab saves what it runs, and add one with all explorers."""
     folder = tmp_path_factory.mktemp("worksheets")
     shutil.copytree(ROOT / "notebooks", folder / "notebooks", dirs_exist_ok=True)
     kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
-    for name, calls in [*((name, [call]) for name, call in EXPLORERS.items()), ("all", [*EXPLORERS.values()])]:
-        cells = [
-            new_markdown_cell(f"# {name}"),
-            new_code_cell("from pedalcalc import board, compressor, devices, explore"),
-            *map(new_code_cell, calls),
-        ]
-        nbformat.write(new_notebook(cells=cells, metadata=kernel), folder / f"explorer-{name}.ipynb")
+    cells = [
+        new_markdown_cell("# Explorers"),
+        new_code_cell("from pedalcalc import board, compressor, devices, explore"),
+        *map(new_code_cell, EXPLORERS.values()),
+    ]
+    nbformat.write(new_notebook(cells=cells, metadata=kernel), folder / "explorers.ipynb")
     return folder
 
 
@@ -150,24 +161,39 @@ def lab(worksheets, tmp_path_factory):
             process.wait(20)
 
 
-@pytest.fixture
-def open_notebook(lab, browser):
-    """Return a function that opens a notebook, runs all its cells and gives the page."""
+def run_all(page):
+    """Run all cells of the notebook shown by the menu, as the first line of every lesson says."""
+    page.evaluate(
+        "window.jupyterapp.commands.execute('notebook:clear-all-cell-outputs')"
+    )  # to tell it from the last run
+    page.get_by_role("menuitem", name="Run", exact=True).click()
+    page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
+    page.wait_for_function(DONE, timeout=4 * STEP)
+
+
+@pytest.fixture(scope="session")
+def desk(lab, browser):
+    """Give the one page of a whole lab in which all notebooks are opened, its start page first."""
     url, token = lab
     page = browser.new_page(viewport=WINDOW)
     page.set_default_timeout(STEP)
-
-    def open_and_run(path):
-        page.goto(f"{url}/doc/tree/{path}?reset&token={token}")
-        idle = "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
-        page.wait_for_function(idle, timeout=2 * STEP)
-        run = "window.jupyterapp.commands.execute('notebook:run-all-cells')"
-        # The promise resolves when all cells have run; it gets a time limit of its own.
-        page.evaluate(
-            f"Promise.race([{run}, new Promise((_, no) => setTimeout(() => no('cells ran too long'), {4 * STEP}))])"
-        )
-        assert page.evaluate(ERRORS) == []
-        return page
-
-    yield open_and_run
+    page.goto(f"{url}/lab/tree/notebooks/start-here.ipynb?reset&token={token}")
+    page.wait_for_function(READY, arg="notebooks/start-here.ipynb", timeout=2 * STEP)
+    yield page
     page.close()
+
+
+@pytest.fixture(scope="session")
+def explorers(desk):
+    """Run the notebook with all explorers and return a function that gives one of its panels by name."""
+
+    def panel_of(name):
+        desk.evaluate(f"({SHOW})('explorers.ipynb')")
+        return desk.locator(".jp-NotebookPanel:visible .pedalcalc-panel").nth([*EXPLORERS].index(name))
+
+    desk.evaluate(f"({SHOW})('explorers.ipynb')")
+    desk.wait_for_function(READY, arg="explorers.ipynb", timeout=2 * STEP)
+    run_all(desk)
+    assert desk.evaluate(ERRORS) == []
+    assert desk.locator(".jp-NotebookPanel:visible .pedalcalc-panel").count() == len(EXPLORERS)
+    return panel_of

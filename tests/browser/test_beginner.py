@@ -1,23 +1,30 @@
-"""The first minutes of somebody who has never opened a notebook, in a window of 1366 by 768 with the lab's own bars."""
+"""Every lesson and worksheet as somebody opens it who has never seen a notebook, in a window of 1366 by 768.
+
+One lab stands open; each notebook is reached by its link on the start page, run by the menu, given a slip and a good
+value, and every panel of it is played with.
+"""
 
 from __future__ import annotations
 
+import re
+
+import nbformat
 import pytest
 
-from tests.browser.conftest import ERRORS, STEP, WINDOW
+from tests.browser.conftest import ERRORS, READY, SHOW, STEP, WINDOW, run_all
+from tests.browser.playing import play_with, red_of
+from tests.browser.test_listening import plays_what_the_panel_above_shows
 from tests.conftest import ROOT
 
-LESSONS = sorted(path.stem for path in (ROOT / "notebooks").glob("*.ipynb"))
-READY = """name => {
-    const widget = window.jupyterapp?.shell.currentWidget;
-    return widget?.context?.path.endsWith(name) && widget.sessionContext?.session?.kernel?.status === 'idle';
-}"""
-DONE = """() => {
-    const cells = [...window.jupyterapp.shell.currentWidget.content.widgets].filter(cell => cell.model.type === 'code');
-    const asked = cells.some(cell => cell.promptNode?.innerText.includes('*') || cell.model.executionState === 'running');
-    const stopped = cells.some(cell => cell.model.outputs.toJSON().some(output => output.output_type === 'error'));
-    return !asked && (stopped || cells.at(-1).model.executionCount !== null);
-}"""
+NOTEBOOKS = ROOT / "notebooks"
+START = "start-here"
+LESSONS = sorted(path.stem for path in NOTEBOOKS.glob("*.ipynb"))
+BUILDS = sorted(
+    str(path.relative_to(NOTEBOOKS).with_suffix(""))
+    for path in (NOTEBOOKS / "builds").rglob("*.ipynb")
+    if ".ipynb_checkpoints" not in path.parts
+)
+LINK = re.compile(r"\[`?([^\]`]+)`?\]\(([^)#]+)\.ipynb\)")
 # Change the source of the first cell whose code is seen.
 CHANGE = """([old, new_]) => {
     const cell = window.jupyterapp.shell.currentWidget.content.widgets
@@ -29,61 +36,17 @@ CHANGE = """([old, new_]) => {
 WIDE = """() => [...window.jupyterapp.shell.currentWidget.node.querySelectorAll(
     '.jp-OutputArea-output, .jp-OutputArea-output > *, .jp-RenderedMarkdown, .cm-scroller, [class*=Placeholder]')]
     .filter(part => part.clientWidth > 0 && part.scrollWidth > part.clientWidth + 1)
-    .map(part => part.innerText.slice(0, 80))"""
-
+    .map(part => `${part.className} ${part.innerText.slice(0, 80)}`)"""
 # What all cells say, in words.
 SAID = """() => window.jupyterapp.shell.currentWidget.content.widgets
     .filter(cell => cell.model.type === 'code').flatMap(cell => cell.model.outputs.toJSON())
     .map(output => JSON.stringify(output.data?.['text/plain'] ?? '')).join('\\n')"""
-
-
-@pytest.fixture
-def desk(lab, browser):
-    """Give a page with the whole lab, and a function that opens one of its notebooks."""
-    url, token = lab
-    page = browser.new_page(viewport=WINDOW)
-    page.set_default_timeout(STEP)
-
-    def open_lesson(name):
-        page.goto(f"{url}/lab/tree/notebooks/{name}.ipynb?reset&token={token}")
-        page.wait_for_function(READY, arg=f"{name}.ipynb", timeout=2 * STEP)
-        return page
-
-    yield open_lesson
-    page.close()
-
-
-def run_all(page):
-    """Run all cells by the menu, as the first line of every lesson says."""
-    page.evaluate(
-        "window.jupyterapp.commands.execute('notebook:clear-all-cell-outputs')"
-    )  # to tell this run from the last
-    page.get_by_role("menuitem", name="Run", exact=True).click()
-    page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
-    page.wait_for_function(DONE, timeout=4 * STEP)
-
-
-def test_from_the_start_page_to_a_slip_and_back(desk):
-    page = desk("start-here")
-    run_all(page)
-    assert page.evaluate(ERRORS) == []
-    page.locator(".jp-NotebookPanel:visible").get_by_role("link", name="Indicator LED", exact=True).click()
-    page.wait_for_function(READY, arg="indicator-led.ipynb", timeout=2 * STEP)
-    run_all(page)
-    assert page.evaluate(ERRORS) == []
-    assert page.evaluate(CHANGE, ['"1mA"', '"1 mV"'])
-    run_all(page)
-    (told,) = page.evaluate(ERRORS)
-    assert told.startswith("ValueError: current_wanted = '1 mV': text '1 mV' is not a value"), told
-    assert len(told.splitlines()) == 1
-    page.locator(".jp-NotebookPanel:visible").get_by_text(told, exact=True).wait_for()
-    assert page.evaluate(CHANGE, ['"1 mV"', '"2mA"'])
-    run_all(page)
-    assert page.evaluate(ERRORS) == []
-    page.locator(".jp-NotebookPanel:visible").get_by_text("wanted 2.00 mA", exact=False).first.wait_for()
-    page.locator(".jp-NotebookPanel:visible").get_by_role("link", name="supply and battery", exact=True).click()
-    page.wait_for_function(READY, arg="supply-and-battery.ipynb", timeout=2 * STEP)
-
+# End the kernel of the notebook shown and close it without a question.
+CLOSE = """() => {
+    const widget = window.jupyterapp.shell.currentWidget;
+    window.jupyterapp.serviceManager.sessions.shutdown(widget.sessionContext.session.id);
+    widget.dispose();
+}"""
 
 # In each lesson a slip in its first cell, what is told of it, and a value that can be.
 CHANGES = {
@@ -106,29 +69,101 @@ CHANGES = {
 }
 
 
-def test_every_lesson_has_its_slip():
+def links_of(name):
+    """Return the notebooks that a notebook links to, by the words of the link."""
+    cells = nbformat.read(NOTEBOOKS / f"{name}.ipynb", as_version=4).cells
+    return {words: target for cell in cells for words, target in LINK.findall(cell.source)}
+
+
+@pytest.fixture
+def opened(desk, request):
+    """Open a notebook by its link on the start page; end it after the test."""
+    name = request.param
+    desk.evaluate(f"({SHOW})('notebooks/{START}.ipynb')")
+    if name != START:
+        words = next(words for words, target in links_of(START).items() if target == name)
+        follow(desk, words, name)
+    yield name, desk
+    if name != START:
+        desk.evaluate(CLOSE)
+
+
+def follow(page, words, name):
+    """Click a link of the notebook shown and wait until what it leads to is ready."""
+    page.locator(".jp-NotebookPanel:visible").get_by_role("link", name=words, exact=True).first.click()
+    page.wait_for_function(READY, arg=f"notebooks/{name}.ipynb", timeout=2 * STEP)
+
+
+def run_well(page):
+    """Run all cells; none of them fails."""
+    run_all(page)
+    assert page.evaluate(ERRORS) == []
+
+
+def play_all(page, name):
+    """Play with every panel of the notebook shown, of which there are as many as its cells ask for."""
+    panels = page.locator(".jp-NotebookPanel:visible .pedalcalc-panel")
+    source = "".join(cell.source for cell in nbformat.read(NOTEBOOKS / f"{name}.ipynb", as_version=4).cells)
+    assert (panels.count() > 0) == ("explore." in source)
+    for place in range(panels.count()):
+        play_with(panels.nth(place), f"panel {place} of {name}")
+    assert red_of(page) == []
+
+
+def test_every_lesson_has_its_slip_and_its_link():
     assert sorted(CHANGES) == LESSONS
+    assert {START, *links_of(START).values()} == {*LESSONS, *BUILDS}
 
 
-@pytest.mark.parametrize("name", LESSONS)
-def test_a_lesson_as_a_beginner_opens_it(desk, name):
-    """It fits the window; a slip is told in one line by its own name; put right, all of it runs, and the numbers follow."""
-    page = desk(name)
+@pytest.mark.parametrize("opened", LESSONS, indirect=True)
+def test_a_lesson_as_a_beginner_plays_it(opened):
+    """It fits the window; a slip is told in one line by its own name; put right, all runs, numbers follow, panels play."""
+    name, page = opened
     shown = page.locator(".jp-NotebookPanel:visible")
     told = shown.get_by_role("strong").filter(has_text="Run > Run All Cells, then change the first cell")
     told.wait_for()
     assert told.bounding_box()["y"] < WINDOW["height"], "not in the first window"
-    run_all(page)
-    assert page.evaluate(ERRORS) == []
-    page.wait_for_timeout(500)  # tables and formulas find their width
-    assert page.evaluate(WIDE) == []
+    run_well(page)
+    fits_across(page)
     before = page.evaluate(SAID)
     stood, slip, words, good = CHANGES[name]
     assert page.evaluate(CHANGE, [stood, slip])
     run_all(page)
     (line,) = page.evaluate(ERRORS)
     assert words in line and len(line.splitlines()) == 1, line
+    shown.get_by_text(line, exact=True).wait_for()
     assert page.evaluate(CHANGE, [slip, good])
-    run_all(page)
-    assert page.evaluate(ERRORS) == []
+    run_well(page)
     assert page.evaluate(SAID) != before, "nothing follows the value"
+    if name == "indicator-led":
+        shown.get_by_text("wanted 2.00 mA", exact=False).first.wait_for()
+    play_all(page, name)
+    if name == "attack-and-release":
+        plays_what_the_panel_above_shows(page)
+    if name == "indicator-led":
+        leads_on(page, name)
+
+
+@pytest.mark.parametrize("opened", BUILDS, indirect=True)
+def test_a_worksheet_as_a_beginner_plays_it(opened):
+    name, page = opened
+    run_well(page)
+    play_all(page, name)
+
+
+def fits_across(page):
+    """Wait until tables and formulas have found their width: nothing is wider than its place."""
+    try:
+        page.wait_for_function(f"() => ({WIDE})().length === 0", timeout=STEP / 3)
+    except Exception:
+        assert page.evaluate(WIDE) == []
+        raise
+
+
+def leads_on(page, name):
+    """Follow the link of a lesson to the next one, and come back."""
+    words, target = next((words, to) for words, to in links_of(name).items() if to in LESSONS and to != START)
+    follow(page, words, target)
+    page.evaluate(CLOSE)
+    page.evaluate(f"({SHOW})('notebooks/{name}.ipynb')")
+    page.wait_for_function(READY, arg=f"notebooks/{name}.ipynb", timeout=2 * STEP)

@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pedalcalc import compressor, explore
 from tests.browser.conftest import STEP
-from tests.browser.test_explorers import TALLEST, picture_of, red_of, wait_for_words
+from tests.browser.playing import TALLEST, picture_of, press, red_of, wait_for_words
+from tests.browser.test_explorers import back_to_start, made_here
 from tests.test_listening import heard
 
-PLAYS = "audio => !audio.paused && audio.currentTime > 0.3"
 DECODED = """async audio => {
     const bytes = await (await fetch(audio.src)).arrayBuffer();
     const sound = await new OfflineAudioContext(1, 1, 48000).decodeAudioData(bytes);
@@ -18,23 +17,12 @@ DECODED = """async audio => {
 }"""
 
 
-def press(panel, words):
-    """Press a play button and wait until the sound runs; return the player."""
-    panel.get_by_role("button", name=words).click()
-    panel.locator(".pedalcalc-player strong").filter(has_text=words).wait_for()
-    audio = panel.locator("audio")
-    panel.page.wait_for_function(PLAYS, arg=audio.element_handle(), timeout=STEP)
-    return audio
-
-
 def rms(samples):
     return float(np.sqrt(np.mean(np.square(samples))))
 
 
-def test_it_plays_what_it_says(open_notebook, record_property):
-    here = explore.listening(compressor.example())
-    page = open_notebook("explorer-listening.ipynb")
-    panel = page.locator(".pedalcalc-panel")
+def test_it_plays_what_it_says(explorers, record_property):
+    here, panel = made_here("listening"), explorers("listening")
     wait_for_words(panel, here)
     panel.get_by_text("Turn the volume right down", exact=False).wait_for()
     found = {}
@@ -56,12 +44,13 @@ def test_it_plays_what_it_says(open_notebook, record_property):
     assert matched == pytest.approx(rms(panel.locator("audio").evaluate(DECODED)["samples"]), rel=1e-2)
     record_property("heard_rms", str(found))
     assert panel.bounding_box()["height"] <= TALLEST
-    assert red_of(page) == []
+    assert red_of(panel.page) == []
+    panel.get_by_label("same loudness").uncheck()
 
 
-def test_the_mark_runs_along_the_gain(open_notebook):
-    page = open_notebook("explorer-listening.ipynb")
-    panel = page.locator(".pedalcalc-panel")
+def test_the_mark_runs_along_the_gain(explorers):
+    panel = explorers("listening")
+    page = panel.page
     press(panel, "through the compressor")
     mark, image = panel.locator(".pedalcalc-mark"), panel.locator("img").bounding_box()
     mark.wait_for(state="visible")
@@ -72,12 +61,13 @@ def test_the_mark_runs_along_the_gain(open_notebook):
     assert image["x"] < first["x"] and last["x"] < image["x"] + image["width"]
     assert image["y"] <= first["y"] and first["y"] + first["height"] <= image["y"] + image["height"]
     assert first["height"] > 100
+    back_to_start(panel, made_here("listening"))
 
 
-def test_the_lesson_plays_what_the_panel_above_shows(open_notebook):
+def plays_what_the_panel_above_shows(page):
     """Turn a part in the upper panel, press play below: the circuit is the same, and the gain is drawn for it."""
-    page = open_notebook("notebooks/attack-and-release.ipynb")
-    above, below = (page.locator(".pedalcalc-panel").filter(has_text=words) for words in ("level step", "as played"))
+    panels = page.locator(".jp-NotebookPanel:visible .pedalcalc-panel")
+    above, below = (panels.filter(has_text=words) for words in ("level step", "as played"))
     below.get_by_role("status").filter(has_text="attack resistance 4.70 kΩ").wait_for()
     waiting = picture_of(below)
     typed = above.get_by_role("textbox").first
