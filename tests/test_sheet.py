@@ -20,7 +20,7 @@ TWO_STAGES = ROOT / "tests" / "builds" / "two-stage-filter" / "parts.csv"
 YOURS = ROOT / "notebooks" / "builds" / "your-build"
 CALLS = {"build_sheet": {"parts": TWO_STAGES, "resistance_generator": 10e3, "resistance_load": 1e6}}
 ORDER = (
-    "cautions build parts supply voltages response corners clipping changes readings symptoms power"  # as on the bench
+    "cautions build parts supply response corners clipping changes readings symptoms power"  # as on the bench
 ).split()
 
 
@@ -204,7 +204,7 @@ def test_a_measured_device_narrows_its_bands():
 
 def test_a_board_may_stand_for_its_list(made):
     again = sheet.build_sheet(made.board)
-    assert text_of(again, "voltages") == text_of(made, "voltages")
+    assert text_of(again, "readings") == text_of(made, "readings")
 
 
 def test_a_meter_that_is_none_is_refused():
@@ -227,6 +227,15 @@ def test_how_the_example_was_chosen_is_true():
     found = doctest.testfile(str(YOURS / "README.md"), module_relative=False, optionflags=doctest.NORMALIZE_WHITESPACE)
     assert found.failed == 0
     assert found.attempted >= 6
+
+
+def test_a_net_has_one_row_of_volts_and_a_sure_one_stands_once(yours):
+    told = "\n".join(str(section) for section in yours.sections.values())
+    assert told.count("boost feedback") == 1
+    assert "10 MΩ" in text_of(yours, "readings")  # the meter that the numbers are for
+    (short,) = [line for line in text_of(yours, "power").splitlines() if line.startswith("a dead short")]
+    assert short.count("9.60") == 1
+    assert "µW" not in text_of(yours, "power")
 
 
 def test_readings_side_by_side_are_told_in_one_unit(yours):

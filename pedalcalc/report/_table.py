@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,9 @@ LONGEST = 24
 LONG = 5  # rows; a longer table may run over a page
 ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
+#: Last words of the heads over the ends and the middle of a spread: a value without a spread stands once under all of them.
+ENDS = {"least", "lowest", "typical", "usual", "most", "highest"}
+SAME = "\N{ZERO WIDTH SPACE}"  # a cell that the one before it covers as well
 
 
 @dataclasses.dataclass(frozen=True)
@@ -306,10 +310,43 @@ def _many(
         rows.append((*((names[i],) if names else ()), *cells, *("" for _ in blanks)))
     head = (*(("",) if names else ()), *(caption for _, caption in captions), *blanks)
     left |= {0} if names else set()
-    block = Block("", head, tuple(rows), frozenset(left))
+    block = _once(_varying(Block("", head, tuple(rows), frozenset(left))))
+    head, rows = block.head, list(block.rows)
     if len(head) > WIDEST and len(rows) < len(head):
         block = _upright(block, bool(names))
     return (block,), collect_cautions(results)
+
+
+def _varying(block: Block) -> Block:
+    """Return the block without the columns that say the same in every row; that is said above it."""
+    told = [set(column) for column in zip(*block.rows, strict=True)]
+    alike = [k for k, texts in enumerate(told) if k and len(texts) == 1 and texts != {""}]
+    kept = [k for k in range(len(block.head)) if k not in alike]
+    if len(block.rows) < ALIKE or not alike or not any(len(told[k]) > 1 for k in kept[1:]):
+        return block
+    title = "In every row: " + "; ".join(f"{block.head[k]} {block.rows[0][k]}" for k in alike)
+    return Block(
+        title,
+        tuple(block.head[k] for k in kept),
+        tuple(tuple(row[k] for k in kept) for row in block.rows),
+        frozenset(place for place, k in enumerate(kept) if k in block.left),
+    )
+
+
+def _once(block: Block) -> Block:
+    """Return the block with a value without a spread, the same at both ends, shown once in its row."""
+    spread = [caption.rpartition(" ")[2] in ENDS for caption in block.head]
+    rows = []
+    for row in block.rows:
+        cells = list(row)
+        for first in [k for k, inside in enumerate(spread) if inside and not (k and spread[k - 1])]:
+            last = first
+            while last + 1 < len(cells) and spread[last + 1]:
+                last += 1
+            if row[first] and len(set(row[first : last + 1])) == 1:
+                cells[first + 1 : last + 1] = [SAME] * (last - first)
+        rows.append(tuple(cells))
+    return dataclasses.replace(block, rows=tuple(rows))
 
 
 def _upright(block: Block, named: bool) -> Block:
@@ -339,9 +376,10 @@ def _cautions_in(thing: Any) -> Iterator[Caution]:
 
 
 def _html(block: Block) -> str:
-    def cell(tag: str, text: str, k: int) -> str:
+    def cell(tag: str, text: str, k: int, over: int = 1) -> str:
         side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
-        return f'<{tag} style="text-align:{side}">{escape(text)}</{tag}>'
+        side, wide = (side, "") if over == 1 else ("center", f' colspan="{over}"')
+        return f'<{tag}{wide} style="text-align:{side}">{escape(text)}</{tag}>'
 
     parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']
     if block.title:
@@ -352,14 +390,15 @@ def _html(block: Block) -> str:
         )
     parts.append("<tbody>")
     for row in block.rows:
-        parts.append("<tr>" + "".join(cell("td", text, k) for k, text in enumerate(row)) + "</tr>")
+        ends = [*(k for k, text in enumerate(row) if text != SAME), len(row)]
+        parts.append("<tr>" + "".join(cell("td", row[k], k, end - k) for k, end in pairwise(ends)) + "</tr>")
     parts.append("</tbody></table>")
     return "".join(parts)
 
 
 def _markdown(block: Block) -> str:
     def line(cells: Sequence[str]) -> str:
-        return "| " + " | ".join(map(markdown_text, cells)) + " |"
+        return "| " + " | ".join(markdown_text(cell.replace(SAME, "")) for cell in cells) + " |"
 
     width = len(block.rows[0])
     rule = ["---" if k in block.left else "---:" for k in range(width)]
@@ -368,7 +407,7 @@ def _markdown(block: Block) -> str:
 
 
 def _plain(block: Block) -> str:
-    head, *body = (tuple(map(plain_text, row)) for row in (block.head, *block.rows))
+    head, *body = (tuple(plain_text(cell.replace(SAME, "")) for cell in row) for row in (block.head, *block.rows))
     rows = [row for row in (head, *body) if row]
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
 

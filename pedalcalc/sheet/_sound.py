@@ -75,7 +75,7 @@ def response_section(board: Board, ways: Ways) -> Section:
         f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as they were told to stand "
         f"({_standing(board)}). The band holds 99 % of units whose parts lie within their tolerances."
     ))  # fmt: skip
-    shown += [report.table(rows, title="Gain"), report.table(ends, title="Impedances")]
+    shown += [report.table(rows, title="Gain"), report.table(ends, title="Impedances at the jacks")]
     at = slice(len(NOTES), None)
     shown.append(plot.response(
         {"usual": (SWEEP, middle[at])}, band=(low[at], high[at]), title="Response with the band of its parts",
@@ -142,7 +142,7 @@ def corners_section(board: Board, ways: Ways) -> Section:
         "Behind each part: by how many per cent the corner moves for one per cent more of it. Of a control it says between which "
         "pins; gm, cell or gain-bandwidth is what counts of that part."
     )
-    table = report.table(rows, title="Corners") if rows else words("There is no corner between 0.5 Hz and 200 kHz.")
+    table = report.table(rows) if rows else words("There is no corner between 0.5 Hz and 200 kHz.")
     hidden = (
         [
             words(
