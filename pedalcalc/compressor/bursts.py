@@ -159,7 +159,7 @@ def measure_recording(
     Returns
     -------
     RecordedTimings
-        One `AttackRelease` for each tone, and its level over time as it was measured; noise, clock and cautions: the loudness of the file, noise less than 20 dB
+        One `AttackRelease` for each tone, and its level over time as it was measured; noise, clock and cautions: noise less than 20 dB
         below the low tone, clipping, and what was not settled.
 
     Raises
@@ -211,8 +211,7 @@ def measure_recording(
     ]
     with np.errstate(divide="ignore"):
         noise = float(10 * np.log10(np.mean(np.square(pause, dtype=float))))
-    cautions = _loudness(step) + found_in_file
-    cautions += caution_below(
+    cautions = found_in_file + caution_below(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
     )
     cautions += tuple(caution for timing in timings for caution in timing.cautions)
