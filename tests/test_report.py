@@ -318,3 +318,7 @@ def test_a_column_in_which_nothing_varies_is_said_once():
     # the first column names the row, and one column beside it is what the table is for
     alone = str(report.table([{"part": name, "fitted": "yes"} for name in "abc"]))
     assert alone.count("yes") == 3
+
+
+def test_a_corner_below_one_hertz_is_told_in_hertz():
+    assert "0.649 Hz" in str(report.table([{"corner": 0.649}], units={"corner": "Hz"}))
