@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import Any
 
 import numpy as np
@@ -18,10 +18,13 @@ from pedalcalc.devices import Spread
 
 LONGEST = 24
 LONG = 5  # rows; a longer table may run over a page
+NARROW = (8, 52)  # rows, and letters of its widest cells: up to here a table may stand beside another on paper
 ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
+SHORT = 40  # letters of a line above a table that need not be wider than it
 #: Last words of the heads over the ends and the middle of a spread: a value without a spread stands once under all of them.
-ENDS = {"least", "lowest", "typical", "usual", "most", "highest"}
+ENDS = {"least", "lowest"}, {"most", "highest"}
+INSIDE = {"typical", "usual"}.union(*ENDS)
 SAME = "\N{ZERO WIDTH SPACE}"  # a cell that the one before it covers as well
 
 
@@ -320,7 +323,8 @@ def _many(
 def _varying(block: Block) -> Block:
     """Return the block without the columns that say the same in every row; that is said above it."""
     told = [set(column) for column in zip(*block.rows, strict=True)]
-    alike = [k for k, texts in enumerate(told) if k and len(texts) == 1 and texts != {""}]
+    said = [head.rpartition(" ")[2] not in INSIDE for head in block.head]  # an end without its spread says little
+    alike = [k for k, texts in enumerate(told) if k and said[k] and len(texts) == 1 and texts != {""}]
     kept = [k for k in range(len(block.head)) if k not in alike]
     if len(block.rows) < ALIKE or not alike or not any(len(told[k]) > 1 for k in kept[1:]):
         return block
@@ -335,16 +339,18 @@ def _varying(block: Block) -> Block:
 
 def _once(block: Block) -> Block:
     """Return the block with a value without a spread, the same at both ends, shown once in its row."""
-    spread = [caption.rpartition(" ")[2] in ENDS for caption in block.head]
+    heads = [caption.rpartition(" ")[2] for caption in block.head]
+    spreads = []
+    for inside, run in groupby(range(len(heads)), lambda k: heads[k] in INSIDE):
+        places = list(run)
+        if inside and all(end & {heads[k] for k in places} for end in ENDS):
+            spreads.append(places)
     rows = []
     for row in block.rows:
         cells = list(row)
-        for first in [k for k, inside in enumerate(spread) if inside and not (k and spread[k - 1])]:
-            last = first
-            while last + 1 < len(cells) and spread[last + 1]:
-                last += 1
-            if row[first] and len(set(row[first : last + 1])) == 1:
-                cells[first + 1 : last + 1] = [SAME] * (last - first)
+        for first, *others in spreads:
+            if row[first] and {row[k] for k in others} == {row[first]}:
+                cells[others[0] : others[-1] + 1] = [SAME] * len(others)
         rows.append(tuple(cells))
     return dataclasses.replace(block, rows=tuple(rows))
 
@@ -375,14 +381,28 @@ def _cautions_in(thing: Any) -> Iterator[Caution]:
             yield from _cautions_in(part)
 
 
+def _is_narrow(block: Block) -> bool:
+    """Tell whether a table leaves room beside it on paper; heads wrap, and a gap takes the room of two letters."""
+    words = [max((word for word in head.split()), key=len, default="") for head in block.head]
+    columns = zip(*filter(None, (tuple(words), *block.rows)), strict=True)
+    wide = sum(max(map(len, column)) + 2 for column in columns)
+    return len(block.rows) <= NARROW[0] and wide <= NARROW[1] and all(all(row) for row in block.rows)
+
+
 def _html(block: Block) -> str:
     def cell(tag: str, text: str, k: int, over: int = 1) -> str:
         side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
         side, wide = (side, "") if over == 1 else ("center", f' colspan="{over}"')
         return f'<{tag}{wide} style="text-align:{side}">{escape(text)}</{tag}>'
 
-    parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']
-    if block.title:
+    parts = []
+    if len(block.title) > SHORT:  # a caption is no wider than its table
+        style = "font-style:italic;break-after:avoid"
+        parts.append(f'<p class="pedalcalc-alike" style="{style}">{escape(block.title)}</p>')
+    parts.append(
+        f'<table class="{"narrow " if _is_narrow(block) else ""}{"long" if len(block.rows) > LONG else "short"}">'
+    )
+    if 0 < len(block.title) <= SHORT:
         parts.append(f'<caption style="text-align:left">{escape(block.title)}</caption>')
     if block.head:
         parts.append(

@@ -116,7 +116,7 @@ def _controls(board: Board, asked: Mapping[str, Any]) -> list[Any]:
         curves = {}
         for position, turned in POSITIONS.items():
             turned_board = replace(board, rotations={**board.rotations, name: turned})
-            curves[f"{name} {position}"] = np.asarray(response(turned_board, frequency=SWEEP, **asked).gain_db)
+            curves[position] = np.asarray(response(turned_board, frequency=SWEEP, **asked).gain_db)
         spread = np.ptp(np.stack(list(curves.values())), axis=0)
         if not np.isfinite(spread).all() or spread.max() > STILL:
             title = f"{name}{', ' + note if note else ''}"
@@ -134,7 +134,7 @@ def corners_section(board: Board, ways: Ways) -> Section:
     """Return which parts set which corner."""
     found: Corners = corners(board, frequency_from=0.5, frequency_to=200e3, **ways.asked())
     rows = [
-        {"corner": number_text(one.frequency, "Hz"), "what it does": one.effect + (f", {one.count} together" if one.count > 1 else ""),
+        {"corner": number_text(one.frequency, "Hz").replace(" ", "\N{NO-BREAK SPACE}"), "what it does": one.effect + (f", {one.count} together" if one.count > 1 else ""),
          "set by": one.set_by}
         for one in found.corners
     ]  # fmt: skip
