@@ -137,6 +137,23 @@ def test_what_is_fitted_otherwise_is_told(tmp_path):
     assert "100n" in shown
 
 
+def test_a_list_that_is_fitted_as_listed_shows_what_another_value_would_do(yours):
+    # by hand: the guitar's 10 kΩ and 1 MΩ behind it put the corner of 4.7 nF at 1/(2 pi 1.01 MΩ 4.7 nF) = 33.5 Hz
+    shown = text_of(yours, "changes")
+    assert "All parts are fitted as listed" in shown
+    assert re.search(r"C1 +22n +4n7 +changes the sound: less bass .* 33\.\d Hz after", shown)
+    assert re.search(r"C3 +1u +4µ7", shown)
+
+
+def test_pictures_of_one_section_stand_side_by_side_with_letters_to_read(yours):
+    html = yours.sections["response"]._repr_html_()
+    widths = [
+        float(wide) for wide in re.findall(r'<figure class="half".*?<svg[^>]*width="([\d.]+)pt"', html, re.DOTALL)
+    ]
+    assert len(widths) == 2
+    assert max(widths) / 72 * 25.4 < 1.4 * 85  # on paper half of 176 mm: letters of 10 points stay above 7
+
+
 def test_a_list_without_jacks_has_its_volts_all_the_same(tmp_path):
     lines = TWO_STAGES.read_text(encoding="utf-8").splitlines()
     (tmp_path / "parts.csv").write_text("\n".join(line for line in lines if not line.startswith(("J1", "J2"))) + "\n")

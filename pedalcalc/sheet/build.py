@@ -14,7 +14,16 @@ from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
 from pedalcalc._base import Caution, file_path, io, is_a, list_of, one_number, table_of
 from pedalcalc._number_text import number_text
-from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_readings, first_power, judge_readings
+from pedalcalc.bench import (
+    Change,
+    Expected,
+    FirstPower,
+    Judged,
+    changes,
+    expected_readings,
+    first_power,
+    judge_readings,
+)
 from pedalcalc.board import Board, compared
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.catalogue import find_device
@@ -25,12 +34,13 @@ from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, jac
 from pedalcalc.devices import Battery, Bjt, Jfet, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
-from pedalcalc.sheet._found import described, supply_of, supply_way
+from pedalcalc.sheet._found import described, path, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section
 from pedalcalc.sheet._symptoms import symptoms_section
 from pedalcalc.sheet._text import band_text, reading_text, reading_texts, spread_text
 from pedalcalc.supply import battery_life
+from pedalcalc.values import nearest_value, write_code
 
 #: Volts under load at which a 9 V block is taken for empty (common practice).
 EMPTY = 7.0
@@ -313,16 +323,31 @@ def _changes_section(board: Board) -> Section:
     listed = list(compared(board))
     found = changes(board, count=DRAWS)
     if not listed and not found:
-        return Section("What changes with what you fitted", (words("All parts are fitted as listed."),))
+        others = _others(board)
+        instead = [one for one in changes(board, fitted=others, count=DRAWS) if one.reference in others]
+        told = "All parts are fitted as listed." + (" What another value would do, for example:" if instead else "")
+        return Section("What changes with what you fitted", (words(told), *_verdicts(instead, "instead")))
     shown: list[Any] = [report.table(listed, title="Fitted otherwise than listed")] if listed else []
-    if found:
-        rows = [
-            {"part": one.reference, "listed": one.text_listed, "fitted": one.value_text, "verdict": one.verdict}
-            for one in found
-        ]
-        shown.append(report.table(rows, title="What it changes, one at a time and all together"))
-        shown.append(words("Steps that count as heard: 1 dB, a third of an octave (common practice)."))
+    shown += _verdicts(found, "fitted", "What it changes, one at a time and all together")
     return Section("What changes with what you fitted", tuple(shown))
+
+
+def _verdicts(found: Sequence[Change], head: str, title: str = "") -> list[Any]:
+    """Return the verdicts on parts as a table, and what they count as heard."""
+    rows = [
+        {"part": one.reference, "listed": one.text_listed, head: one.value_text, "verdict": one.verdict}
+        for one in found
+    ]
+    heard = "Steps that count as heard: 1 dB, a third of an octave (common practice)."
+    return [report.table(rows, title=title), words(heard)] if rows else []
+
+
+def _others(board: Board) -> dict[str, str]:
+    """Return a fifth and five times, from stock, of the capacitors that the signal goes through first and last."""
+    names = [name for name in path(board) if not name.endswith(")") and board.part(name).unit == "F"]
+    turned = dict(zip(dict.fromkeys([*names[:1], *names[-1:]]), (0.2, 5.0), strict=False))
+    stock = {name: float(nearest_value(board.part(name).value * by, stock="E6")) for name, by in turned.items()}
+    return {name: write_code(value, unit="F") for name, value in stock.items()}
 
 
 def _readings_section(expected: Expected, point: OperatingPoint, judged: Judged | None) -> Section:
