@@ -17,7 +17,7 @@ from pedalcalc._units import told
 from pedalcalc.devices import Spread
 
 LONGEST = 24
-LONG = 5  # rows; a longer table may run over a page
+LONG = 3  # rows; a longer table may run over a page
 NARROW = (8, 52)  # rows, and letters of its widest cells: up to here a table may stand beside another on paper
 ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
