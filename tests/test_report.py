@@ -315,6 +315,9 @@ def test_a_column_in_which_nothing_varies_is_said_once():
     assert shown.count("125 mW") == 1
     assert shown.startswith("In every row: to buy 125 mW")
     assert "to buy" not in shown.splitlines()[1]
+    # what is there to compare stays side by side
+    rows = [{"tone": k, "release": 0.207, "release, model": 0.17 + k / 1e3} for k in (1, 2, 3)]
+    assert "In every row" not in str(report.table(rows))
     # the first column names the row, and one column beside it is what the table is for
     alone = str(report.table([{"part": name, "fitted": "yes"} for name in "abc"]))
     assert alone.count("yes") == 3

@@ -61,7 +61,7 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None):
         ("optical-compressor", {"R17": "10k"}, ["R17, indicator", "listed 4k7, fitted 10k: 113 % more", "113 % above"]),
         ("optical-compressor", {"C1": "4n7", "R7": "100k", "R16": "10k"}, ["fitted 4n7", "fitted 100k", "fitted 10k"]),
         ("optical-compressor", {"IC1": "7660"}, ["the pump's tone lies in the audio band", "fitted 7660"]),
-        ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what the TL072 needs"]),
+        ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what IC2 (TL072) needs"]),
         ("optical-compressor", {"D6": "blue LED", "VR3": "1M linear"}, ["fitted blue LED", "fitted 1M linear"]),
         ("jfet-booster", {"R5": "2k2", "R7": "1k5", "C2": "4u7"}, ["fitted 2k2", "fitted 1k5", "fitted 4u7", "168 % above"]),
         ("jfet-booster", {"R4": "22k"}, ["turns ohmic"]),

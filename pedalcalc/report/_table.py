@@ -325,6 +325,9 @@ def _varying(block: Block) -> Block:
     told = [set(column) for column in zip(*block.rows, strict=True)]
     said = [head.rpartition(" ")[2] not in INSIDE for head in block.head]  # an end without its spread says little
     alike = [k for k, texts in enumerate(told) if k and said[k] and len(texts) == 1 and texts != {""}]
+    family = [head.partition(",")[0] for head in block.head]  # "release" and "release, model" are there to compare
+    parted = {family[k] for k in range(len(family)) if k not in alike}
+    alike = [k for k in alike if family[k] not in parted]
     kept = [k for k in range(len(block.head)) if k not in alike]
     if len(block.rows) < ALIKE or not alike or not any(len(told[k]) > 1 for k in kept[1:]):
         return block
