@@ -28,6 +28,8 @@ def number_text(value: float, unit: str, digits: int = 3) -> str:
         return WORDS_FOR_INFINITY[unit]
     if unit == "Hz" and value == 0:
         return "none"
+    if unit == "Hz" and 1e-3 <= abs(value) < 1 and digits:
+        return f"{float(f'{value:.{digits - 1}e}'):g} Hz".replace("-", MINUS)  # nobody says millihertz
     if unit == "%":
         value = 100 * value
     if unit in {"1", "", "%"} and 0 < abs(value) < SMALLEST:

@@ -770,3 +770,57 @@ def test_connectors_without_a_plug_are_told_when_a_board_is_assembled():
         board.assemble(COMPRESSOR, supply=SUPPLY, unplugged=["J99"])
     with pytest.raises(TypeError, match="unplugged must be a list of references"):
         board.assemble(COMPRESSOR, supply=SUPPLY, unplugged="J1")
+
+
+@pytest.mark.parametrize(
+    ("build", "solved"),
+    [
+        pytest.param("optical-compressor", "optical", id="compressor"),
+        pytest.param("jfet-booster", "booster", id="booster"),
+    ],
+)
+def test_every_caution_names_the_part_of_the_list_that_it_is_about(build, solved):
+    """A builder looks for IC2 on the board, not for one of three TL072."""
+    path = ROOT / "notebooks" / "builds" / build / "parts.csv"
+    lists = [(9.0, {}), (3.0, {}), (13.0, {}), (45.0, {})]
+    lists += [
+        (9.0, {"R3": "22k", "C6": "1u"}),
+        (9.0, {"R17": "100R"}),
+        (9.0, {"R5": "100M", "C1": "10u"}),
+        (9.0, {"R7": "100R"}),
+    ]
+    told = 0
+    for supplied, swaps in lists:
+        here = {name: text for name, text in swaps.items() if f"\n{name}," in path.read_text(encoding="utf-8")}
+        try:
+            found = board.changed(board.assemble(path, supply=supplied), **here)
+            made = (
+                board.jfet_booster(found, roles=BOOSTER_ROLES, **BOOST_WANTED).cautions
+                if solved == "booster"
+                else cautions_of_compressor(found)
+            )
+        except ValueError:  # some part does not go there
+            continue
+        names = [one.part.reference for one in found.parts]
+        for one in made:
+            assert any(re.search(rf"\b{name}\b", one.what) for name in names), one.what
+            told += 1
+    assert told > 5
+
+
+def cautions_of_compressor(found):
+    fed = board.doubled_supply(found, roles=OPTICAL_ROLES)
+    built = board.optical_compressor(
+        found, supplied=fed, roles=OPTICAL_ROLES, resistance_generator=10e3, resistance_load=1e6
+    )
+    return fed.cautions + built.cautions
+
+
+def test_a_step_that_nobody_hears_is_told_so():
+    build = board.assemble(ROOT / "notebooks" / "builds" / "jfet-booster" / "parts.csv", supply=9.0)
+    built = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED)
+    told = {row.name: row.text_step for row in built.thumps}
+    assert built.thump_in.voltage_step < 1e-6
+    assert told["input, C1 with R2"] == "none to hear"
+    assert built.thump_in.voltage_step_open > 1e-3
+    assert told["the same without R2"].endswith(" mV")

@@ -293,7 +293,7 @@ def test_recording_with_delay_gain_noise_offset_and_inverted(tmp_path, played, d
     assert [level.frequency for level in result.levels] == [82.0, 220.0, 1000.0]
     assert result.time_marker == pytest.approx(61_234 / RATE + 0.5, abs=1e-3)
     assert result.level_noise_dbv == pytest.approx(20 * np.log10(2e-4), abs=0.5)
-    assert "loud" in result.cautions[0].what and len(result.cautions) == 1
+    assert result.cautions == ()  # to read a recording makes no sound; the file to play has its caution
 
 
 def test_recording_that_runs_on_and_one_that_was_begun_twice(tmp_path, played):

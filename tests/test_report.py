@@ -291,3 +291,37 @@ def test_report_loads_no_notebook_machinery():
         "import sys, pedalcalc.report; assert not {'IPython', 'matplotlib', 'sympy', 'ipywidgets'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=120)
+
+
+def test_a_value_without_a_spread_stands_once_in_its_row():
+    rows = [
+        {"what": "Q1", "least": 849e-6, "typical": 849e-6, "most": 849e-6},
+        {"what": "Q2", "least": 281e-6, "typical": 477e-6, "most": 536e-6},
+    ]
+    shown = report.table(rows, units=dict.fromkeys(["least", "typical", "most"], "A"), blanks=["yours"])
+    assert str(shown).count("849 µA") == 1
+    assert '<td colspan="3" style="text-align:center">849 µA</td>' in shown._repr_html_()
+    assert shown._repr_html_().count("<td") == 5 + 3
+    assert len({line.count("|") for line in shown._repr_markdown_().splitlines()}) == 1
+    # two that are equal by chance, under heads that name no spread, are two
+    assert (
+        str(report.table([{"attack": 1.0, "release": 1.0}], units={"attack": "s", "release": "s"})).count("1.00 s") == 2
+    )
+
+
+def test_a_column_in_which_nothing_varies_is_said_once():
+    rows = [{"resistor": k * 1e3, "to buy": 0.125, "power": k * 1e-3} for k in (1, 2, 3)]
+    shown = str(report.table(rows, units={"resistor": "Ω", "to buy": "W", "power": "W"}))
+    assert shown.count("125 mW") == 1
+    assert shown.startswith("In every row: to buy 125 mW")
+    assert "to buy" not in shown.splitlines()[1]
+    # what is there to compare stays side by side
+    rows = [{"tone": k, "release": 0.207, "release, model": 0.17 + k / 1e3} for k in (1, 2, 3)]
+    assert "In every row" not in str(report.table(rows))
+    # the first column names the row, and one column beside it is what the table is for
+    alone = str(report.table([{"part": name, "fitted": "yes"} for name in "abc"]))
+    assert alone.count("yes") == 3
+
+
+def test_a_corner_below_one_hertz_is_told_in_hertz():
+    assert "0.649 Hz" in str(report.table([{"corner": 0.649}], units={"corner": "Hz"}))

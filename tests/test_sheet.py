@@ -22,7 +22,7 @@ YOURS = ROOT / "notebooks" / "builds" / "your-build"
 LEAST = ROOT / "tests" / "builds" / "coupling-capacitor" / "parts.csv"
 CALLS = {"build_sheet": {"parts": LEAST, "resistance_generator": 10e3, "resistance_load": 1e6}}
 ORDER = (
-    "cautions build parts supply voltages response corners clipping changes readings symptoms power"  # as on the bench
+    "cautions build parts supply response corners clipping changes readings symptoms power"  # as on the bench
 ).split()
 
 
@@ -141,6 +141,23 @@ def test_what_is_fitted_otherwise_is_told(tmp_path):
     assert "100n" in shown
 
 
+def test_a_list_that_is_fitted_as_listed_shows_what_another_value_would_do(yours):
+    # by hand: the guitar's 10 kΩ and 1 MΩ behind it put the corner of 4.7 nF at 1/(2 pi 1.01 MΩ 4.7 nF) = 33.5 Hz
+    shown = text_of(yours, "changes")
+    assert "All parts are fitted as listed" in shown
+    assert re.search(r"C1 +22n +4n7 +changes the sound: less bass .* 33\.\d Hz after", shown)
+    assert re.search(r"C3 +1u +4µ7", shown)
+
+
+def test_pictures_of_one_section_stand_side_by_side_with_letters_to_read(yours):
+    html = yours.sections["response"]._repr_html_()
+    widths = [
+        float(wide) for wide in re.findall(r'<figure class="half".*?<svg[^>]*width="([\d.]+)pt"', html, re.DOTALL)
+    ]
+    assert len(widths) == 2
+    assert max(widths) / 72 * 25.4 < 1.4 * 85  # on paper half of 176 mm: letters of 10 points stay above 7
+
+
 def test_a_list_without_jacks_has_its_volts_all_the_same(tmp_path):
     lines = TWO_STAGES.read_text(encoding="utf-8").splitlines()
     (tmp_path / "parts.csv").write_text("\n".join(line for line in lines if not line.startswith(("J1", "J2"))) + "\n")
@@ -208,7 +225,7 @@ def test_a_measured_device_narrows_its_bands():
 
 def test_a_board_may_stand_for_its_list(made):
     again = sheet.build_sheet(made.board)
-    assert text_of(again, "voltages") == text_of(made, "voltages")
+    assert text_of(again, "readings") == text_of(made, "readings")
 
 
 def test_a_meter_that_is_none_is_refused():
@@ -231,6 +248,15 @@ def test_how_the_example_was_chosen_is_true():
     found = doctest.testfile(str(YOURS / "README.md"), module_relative=False, optionflags=doctest.NORMALIZE_WHITESPACE)
     assert found.failed == 0
     assert found.attempted >= 6
+
+
+def test_a_net_has_one_row_of_volts_and_a_sure_one_stands_once(yours):
+    told = "\n".join(str(section) for section in yours.sections.values())
+    assert told.count("boost feedback") == 1
+    assert "10 MΩ" in text_of(yours, "readings")  # the meter that the numbers are for
+    (short,) = [line for line in text_of(yours, "power").splitlines() if line.startswith("a dead short")]
+    assert short.count("9.60") == 1
+    assert "µW" not in text_of(yours, "power")
 
 
 def test_readings_side_by_side_are_told_in_one_unit(yours):

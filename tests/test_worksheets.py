@@ -78,7 +78,7 @@ def few_units(monkeypatch):
             "listed 2k2, fitted 10k",
         ]),
         ("optical-compressor", {"IC1": "7660"}, ["the pump's tone lies in the audio band", "fitted 7660"]),
-        ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what the TL072 needs"]),
+        ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what IC2 (TL072) needs"]),
         ("jfet-booster", {"R5": "2k2", "R7": "1k5", "C2": "4u7"}, ["fitted 2k2", "fitted 1k5", "fitted 4u7", "168 % above"]),
         ("jfet-booster", {"R4": "22k"}, ["turns ohmic"]),
         ("jfet-booster", {"Q1": "J201", "Q2": "2N5088"}, ["readings of a 2N5457, fitted is J201", "not measured: any J201"]),

@@ -25,7 +25,7 @@ from pedalcalc.board._design import DesignPart, OpticalDesign, Target, optical_d
 from pedalcalc.board._optical import OpticalBuild, optical_compressor
 from pedalcalc.board._own import OwnPart
 from pedalcalc.board._roles import BOOSTER_ROLES, OPTICAL_ROLES
-from pedalcalc.board._rows import Consumer, PowerStep, TestPoint
+from pedalcalc.board._rows import Consumer, PowerStep, TestPoint, Thump
 from pedalcalc.board._supply import DoubledSupply, doubled_supply
 from pedalcalc.board._timing import OpticalTiming, optical_timing
 
@@ -47,6 +47,7 @@ __all__ = [
     "PowerStep",
     "Target",
     "TestPoint",
+    "Thump",
     "assemble",
     "changed",
     "compared",

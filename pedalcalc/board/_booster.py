@@ -24,7 +24,7 @@ from pedalcalc.board._booster_stages import (
 )
 from pedalcalc.board._core import Board
 from pedalcalc.board._design import DesignPart
-from pedalcalc.board._rows import Consumer, Parts, TestPoint
+from pedalcalc.board._rows import Consumer, Parts, TestPoint, Thump, thumps
 from pedalcalc.devices import Bjt, Jfet
 
 Array = NDArray[np.float64]
@@ -60,6 +60,7 @@ class Booster(Result):
     thump_in: switching.PulldownThump = quantity("record", "thump of the input capacitor")
     thump_out: switching.PulldownThump = quantity("record", "thump of the output capacitor")
     rail_step: switching.IndicatorThump = quantity("record", "thump of the indicator")
+    thumps: tuple[Thump, ...] = quantity("records", "steps at the output when the footswitch is pressed")
     rail_steps: tuple[TestPoint, ...] = quantity("records", "from the label to the usable swing")
     consumers: tuple[Consumer, ...] = quantity("records", "consumers")
     design_parts: tuple[DesignPart, ...] = quantity("records", "parts that the design chooses")
@@ -207,6 +208,15 @@ def jfet_booster(
         thump_in=thump_in,
         thump_out=thump_out,
         rail_step=rail_step,
+        thumps=thumps(
+            {
+                f"input, {parts.name('input')} with {parts.name('input pull-down')}": thump_in.voltage_step,
+                f"the same without {parts.name('input pull-down')}": min(float(thump_in.voltage_step_open), peak[1]),
+                f"output, {parts.name('output')} with {parts.name('level')}": thump_out.voltage_step,
+                f"the same with {parts.name('level')} open": thump_out.voltage_step_open,
+                "indicator, from a battery": rail_step.voltage_step,
+            }
+        ),
         rail_steps=steps_of(parts, safe, filtered, follower, up, down, peak, gain),
         consumers=consumers_of(parts, jfet, follower, lamp),
         design_parts=design_of(parts, safe, filtered, share, through_emitter, through_lamp, note, source, out),

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pedalcalc import bjt, devices, fet, led, rc, stage, supply, switching, values
 from pedalcalc._base import Caution, caution_below
 from pedalcalc.board._design import DesignPart, design_part
-from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, points
+from pedalcalc.board._rows import Consumer, Parts, TestPoint, about, drop, lamp_current, points
 from pedalcalc.board.sockets import socket_cautions, states_of
 from pedalcalc.devices import Bjt, Diode, Jfet, Led
 
@@ -266,7 +266,13 @@ def cautions_of(
     parts: Parts, safe: Any, filtered: Any, jfet: Any, follower: Any, others: tuple[Any, ...]
 ) -> tuple[Caution, ...]:
     name = parts.name
-    found = [caution for result in (safe, filtered, jfet, follower, *others) for caution in result.cautions]
+    lights, states, thump_in, thump_out, rail_step = others
+    meant = (
+        (safe, ("protection",)), (filtered, ("filter",)), (jfet, ("JFET",)), (follower, ("follower",)), (lights, ("indicator",)),
+        (thump_in, ("input", "input pull-down")), (thump_out, ("output", "level")), (rail_step, ("indicator",)),
+    )  # fmt: skip
+    found = [one for result, names in meant for one in about(parts.board, result.cautions, *map(name, names))]
+    found += states.cautions
     off = abs(float(parts.one("JFET", Jfet).voltage_gate_source_off))
     needed = off - np.abs(np.asarray(jfet.voltage_gate_source))
     found += caution_below(
@@ -281,7 +287,7 @@ def cautions_of(
     rail = np.asarray(safe.voltage_output)
     found += parts.stands("filter capacitor", rail, "at the highest supply")
     found += parts.stands("bypass", rail, f"with {name('source')} open, at most the rail")
-    amps = np.asarray(others[0].current_engaged)
+    amps = np.asarray(lights.current_engaged)
     found += parts.heats("indicator resistor", amps**2 * parts.ohms("indicator resistor"))
     transistor: Bjt = parts.one("follower", Bjt)
     if not np.isnan(transistor.voltage_max):

@@ -13,7 +13,7 @@ from pedalcalc import compressor, devices, opamp, opto, rc, switching
 from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search, whole_number
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
-from pedalcalc.board._rows import Parts, PowerStep, TestPoint, drop, points, power_steps
+from pedalcalc.board._rows import Parts, PowerStep, TestPoint, Thump, about, drop, points, power_steps, thumps
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.board.sockets import has_battery, states_of
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
@@ -44,6 +44,7 @@ class OpticalBuild(Result):
     thump_in: switching.PulldownThump = quantity("record", "thump of the input capacitor")
     thump_out: switching.PulldownThump = quantity("record", "thump of the output capacitor")
     rail_step: switching.IndicatorThump = quantity("record", "thump of the indicator")
+    thumps: tuple[Thump, ...] = quantity("records", "steps at the output when the footswitch is pressed")
     test_points: tuple[TestPoint, ...] = quantity("records", "test points, no signal")
     power_steps: tuple[PowerStep, ...] = quantity("records", "first power")
     dynamics: tuple[DynamicsBand, ...] = quantity("records", "bands of the dynamics, where units were drawn")
@@ -163,8 +164,12 @@ def optical_compressor(
     level = board.control(parts.name("level"), rotation=1.0).resistance_total
     pulled = float(rc.parallel_resistance([parts.ohms("output pull-down"), load]))
     out = float(rc.parallel_resistance([level, pulled]))
-    results = (follower, makeup, lights, states, thump_in, thump_out, rail_step)
-    cautions = tuple(dict.fromkeys(caution for result in results for caution in result.cautions)) + uneven
+    meant = (
+        (follower, ("signal",)), (makeup, ("signal",)), (lights, ("indicator",)), (thump_in, ("input", "input pull-down")),
+        (thump_out, ("output", "level")), (rail_step, ("indicator",)),
+    )  # fmt: skip
+    named = [one for result, names in meant for one in about(board, result.cautions, *map(parts.name, names))]
+    cautions = tuple(dict.fromkeys((*named, *states.cautions))) + uneven
     follower, makeup = (replace(stage, cautions=()) for stage in (follower, makeup))
     lights = replace(lights, cautions=())
     return OpticalBuild(
@@ -185,6 +190,19 @@ def optical_compressor(
         thump_in=thump_in,
         thump_out=thump_out,
         rail_step=rail_step,
+        thumps=thumps(
+            {
+                f"input, {parts.name('input')} with {parts.name('input pull-down')}": thump_in.voltage_step,
+                f"the same without {parts.name('input pull-down')}": min(
+                    float(thump_in.voltage_step_open), float(np.asarray(supplied.budget.swing_peak)[1])
+                ),
+                f"output, {parts.name('output')} with {parts.name('level')}": thump_out.voltage_step,
+                f"the same with {parts.name('level')} open": min(
+                    float(thump_out.voltage_step_open), float(np.asarray(supplied.budget.swing_peak)[1])
+                ),
+                "indicator, from a battery": rail_step.voltage_step,
+            }
+        ),
         test_points=_test_points(parts, supplied, follower, makeup),
         power_steps=_first_power(parts, supplied, states),
         dynamics=dynamics,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,6 +20,10 @@ Array = NDArray[np.float64]
 
 #: Resistor that goes into the plus lead when a build is first powered [Ω] (common practice).
 FIRST_POWER = 100.0
+#: Kinds whose record has the name of a type, which a caution may name.
+TYPED = ("diode", "transistor", "integrated circuit", "coupler", "photocell", "indicator")
+#: A step at the output that is lost in the hiss of a guitar and the amplifier that follows [V] (common practice).
+STEP_SILENT = 1e-4
 #: Resistors that may be links.
 MAY_BE_LINKS = ("filter", "filter in", "filter out", "attack stop", "make-up feedback", "side-chain feedback")
 
@@ -53,6 +58,51 @@ class PowerStep(Result):
     current: float = quantity("A", "current")
     voltage_across: float = quantity("V", "across 100 Ω")
     power: float = quantity("W", "heat in the 100 Ω")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Thump(Result):
+    """What the footswitch puts on the output, as far as it can be heard."""
+
+    name: str = quantity("text", "thump")
+    text_step: str = quantity("text", "step")
+
+
+def thumps(rows: Mapping[str, Any]) -> tuple[Thump, ...]:
+    """Return thumps from their steps [V]."""
+    return tuple(
+        Thump(
+            name=name,
+            text_step="none to hear" if volts < STEP_SILENT else write_value(float(volts), unit="V", digits=2),
+        )
+        for name, volts in rows.items()
+    )
+
+
+def about(
+    board: Board, cautions: Iterable[Caution], *references: str, places: Mapping[str, str] | None = None
+) -> tuple[Caution, ...]:
+    """Return cautions that name the parts of the list they are about.
+
+    That is the part whose words of `places` stand in it, else these parts that are of the type it names, else all of these.
+    """
+    known = [found.part.reference for found in board.parts]
+    types = {
+        name: str(getattr(board.device(name), "name", "")) for name in references if board.part(name).kind in TYPED
+    }
+    told = []
+    for one in cautions:
+        what = one.what
+        if not any(re.search(rf"\b{re.escape(name)}\b", what) for name in known):
+            place = next((name for words, name in (places or {}).items() if words in what), "")
+            meant = [name for name, kind in types.items() if kind and kind in what]
+            if meant and not place:
+                kind = types[meant[0]]
+                what = re.sub(rf"(\bthe )?{re.escape(kind)}", f"{', '.join(meant)} ({kind})", what, count=1)
+            else:
+                what = f"{place or ', '.join(references)}: {what}"
+        told.append(replace(one, what=what))
+    return tuple(told)
 
 
 def points(rows: Mapping[str, Any]) -> tuple[TestPoint, ...]:

@@ -14,7 +14,7 @@ from pedalcalc import supply
 from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
 from pedalcalc._record import ends
 from pedalcalc.board._core import Board
-from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points
+from pedalcalc.board._rows import Consumer, Parts, TestPoint, about, drop, lamp_current, pair, points
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
 from pedalcalc.parts import NOT_CONNECTED
@@ -133,10 +133,11 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
         for record in {r.name: r for r in (board.record(parts.name(n)) for n in ("side-chain", "reference"))}.values()
         if record.name != circuit.op_amp.name
     ]  # fmt: skip
-    cautions = board.cautions + socket_cautions(board) + _without_lamp(budget.cautions) + budget_lit.cautions
-    cautions += tuple(c for other in others for c in other.cautions)
-    cautions += half.cautions + _ratings(parts, budget, budget_lit, current_led, current)
-    unique = _once(cautions)
+    cautions = board.cautions + socket_cautions(board)
+    cautions += _about(parts, _without_lamp(budget.cautions) + budget_lit.cautions, "signal")
+    cautions += _about(parts, tuple(c for other in others for c in other.cautions), "side-chain", "reference")
+    cautions += about(board, half.cautions, parts.name("divider top"), parts.name("divider bottom"))
+    unique = _once(cautions + _ratings(parts, budget, budget_lit, current_led, current))
     budget, budget_lit = (dataclasses.replace(b, cautions=()) for b in (budget, budget_lit))
     return DoubledSupply(
         budget=budget,
@@ -299,6 +300,23 @@ def _without_lamp(cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
     return tuple(c for c in cautions if "clips" not in c.what and "no swing" not in c.what)
 
 
+def _about(parts: Parts, cautions: tuple[Caution, ...], *op_amps: str) -> tuple[Caution, ...]:
+    """Return the cautions of a budget with the parts they are about; what names neither is the converter's."""
+    places = {
+        "reversed supply": "protection", "swing is left": op_amps[0], "signal clips": op_amps[0],
+        "flying capacitor": "flying", "output capacitor": "pump output",
+    }  # fmt: skip
+    names = [parts.name(role) for role in (*op_amps, "pump diode in", "pump diode out", "converter")]
+    found = {words: parts.name(role) for words, role in places.items()}
+    of_type = tuple(getattr(parts.board.device(name), "name", "") for name in names)
+    plain = [one for one in cautions if not any(kind in one.what for kind in of_type)]
+    return tuple(
+        told
+        for one in cautions
+        for told in about(parts.board, [one], *(names[-1:] if one in plain else names), places=found)
+    )
+
+
 def _once(cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
     """Return each caution once, the last where two differ in their figures only."""
     return tuple({(c.what, c.unit): c for c in cautions}.values())
@@ -337,7 +355,7 @@ def _ratings(
             f"fit a smaller {parts.name('filter in')}", 1 - share, 1e-9, "1",
         )
         + caution_above(
-            "half supply off the middle: one half-wave clips first",
+            f"{parts.name('divider top')}, {parts.name('divider bottom')}: half supply off the middle: one half-wave clips first",
             f"make {parts.name('divider top')} and {parts.name('divider bottom')} equal",
             abs(parts.ohms("divider bottom") / (parts.ohms("divider top") + parts.ohms("divider bottom")) - 0.5), 0.05, "1",
         )

@@ -161,7 +161,7 @@ def measure_recording(
     Returns
     -------
     RecordedTimings
-        One `AttackRelease` for each tone, and its level over time as it was measured; noise, clock and cautions: the loudness of the file, noise less than 20 dB
+        One `AttackRelease` for each tone, and its level over time as it was measured; noise, clock and cautions: noise less than 20 dB
         below the low tone, clipping, and what was not settled.
 
     Raises
@@ -214,8 +214,7 @@ def measure_recording(
         timings.append(timing)
         levels.append(level)
         low_least = min(low_least, timing.level_out_low_dbv)
-    cautions = _loudness(step) + found_in_file
-    cautions += caution_below(
+    cautions = found_in_file + caution_below(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
     )
     cautions += tuple(caution for timing in timings for caution in timing.cautions)

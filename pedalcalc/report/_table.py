@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
+from itertools import groupby, pairwise
 from typing import Any
 
 import numpy as np
@@ -16,9 +17,15 @@ from pedalcalc._units import told
 from pedalcalc.devices import Spread
 
 LONGEST = 24
-LONG = 5  # rows; a longer table may run over a page
+LONG = 3  # rows; a longer table may run over a page
+NARROW = (8, 52)  # rows, and letters of its widest cells: up to here a table may stand beside another on paper
 ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
+SHORT = 40  # letters of a line above a table that need not be wider than it
+#: Last words of the heads over the ends and the middle of a spread: a value without a spread stands once under all of them.
+ENDS = {"least", "lowest"}, {"most", "highest"}
+INSIDE = {"typical", "usual"}.union(*ENDS)
+SAME = "\N{ZERO WIDTH SPACE}"  # a cell that the one before it covers as well
 
 
 @dataclasses.dataclass(frozen=True)
@@ -306,10 +313,49 @@ def _many(
         rows.append((*((names[i],) if names else ()), *cells, *("" for _ in blanks)))
     head = (*(("",) if names else ()), *(caption for _, caption in captions), *blanks)
     left |= {0} if names else set()
-    block = Block("", head, tuple(rows), frozenset(left))
+    block = _once(_varying(Block("", head, tuple(rows), frozenset(left))))
+    head, rows = block.head, list(block.rows)
     if len(head) > WIDEST and len(rows) < len(head):
         block = _upright(block, bool(names))
     return (block,), collect_cautions(results)
+
+
+def _varying(block: Block) -> Block:
+    """Return the block without the columns that say the same in every row; that is said above it."""
+    told = [set(column) for column in zip(*block.rows, strict=True)]
+    said = [head.rpartition(" ")[2] not in INSIDE for head in block.head]  # an end without its spread says little
+    alike = [k for k, texts in enumerate(told) if k and said[k] and len(texts) == 1 and texts != {""}]
+    family = [head.partition(",")[0] for head in block.head]  # "release" and "release, model" are there to compare
+    parted = {family[k] for k in range(len(family)) if k not in alike}
+    alike = [k for k in alike if family[k] not in parted]
+    kept = [k for k in range(len(block.head)) if k not in alike]
+    if len(block.rows) < ALIKE or not alike or not any(len(told[k]) > 1 for k in kept[1:]):
+        return block
+    title = "In every row: " + "; ".join(f"{block.head[k]} {block.rows[0][k]}" for k in alike)
+    return Block(
+        title,
+        tuple(block.head[k] for k in kept),
+        tuple(tuple(row[k] for k in kept) for row in block.rows),
+        frozenset(place for place, k in enumerate(kept) if k in block.left),
+    )
+
+
+def _once(block: Block) -> Block:
+    """Return the block with a value without a spread, the same at both ends, shown once in its row."""
+    heads = [caption.rpartition(" ")[2] for caption in block.head]
+    spreads = []
+    for inside, run in groupby(range(len(heads)), lambda k: heads[k] in INSIDE):
+        places = list(run)
+        if inside and all(end & {heads[k] for k in places} for end in ENDS):
+            spreads.append(places)
+    rows = []
+    for row in block.rows:
+        cells = list(row)
+        for first, *others in spreads:
+            if row[first] and {row[k] for k in others} == {row[first]}:
+                cells[others[0] : others[-1] + 1] = [SAME] * len(others)
+        rows.append(tuple(cells))
+    return dataclasses.replace(block, rows=tuple(rows))
 
 
 def _upright(block: Block, named: bool) -> Block:
@@ -338,13 +384,28 @@ def _cautions_in(thing: Any) -> Iterator[Caution]:
             yield from _cautions_in(part)
 
 
-def _html(block: Block) -> str:
-    def cell(tag: str, text: str, k: int) -> str:
-        side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
-        return f'<{tag} style="text-align:{side}">{escape(text)}</{tag}>'
+def _is_narrow(block: Block) -> bool:
+    """Tell whether a table leaves room beside it on paper; heads wrap, and a gap takes the room of two letters."""
+    words = [max((word for word in head.split()), key=len, default="") for head in block.head]
+    columns = zip(*filter(None, (tuple(words), *block.rows)), strict=True)
+    wide = sum(max(map(len, column)) + 2 for column in columns)
+    return len(block.rows) <= NARROW[0] and wide <= NARROW[1] and all(all(row) for row in block.rows)
 
-    parts = [f'<table class="{"long" if len(block.rows) > LONG else "short"}">']
-    if block.title:
+
+def _html(block: Block) -> str:
+    def cell(tag: str, text: str, k: int, over: int = 1) -> str:
+        side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
+        side, wide = (side, "") if over == 1 else ("center", f' colspan="{over}"')
+        return f'<{tag}{wide} style="text-align:{side}">{escape(text)}</{tag}>'
+
+    parts = []
+    if len(block.title) > SHORT:  # a caption is no wider than its table
+        style = "font-style:italic;break-after:avoid"
+        parts.append(f'<p class="pedalcalc-alike" style="{style}">{escape(block.title)}</p>')
+    parts.append(
+        f'<table class="{"narrow " if _is_narrow(block) else ""}{"long" if len(block.rows) > LONG else "short"}">'
+    )
+    if 0 < len(block.title) <= SHORT:
         parts.append(f'<caption style="text-align:left">{escape(block.title)}</caption>')
     if block.head:
         parts.append(
@@ -352,14 +413,15 @@ def _html(block: Block) -> str:
         )
     parts.append("<tbody>")
     for row in block.rows:
-        parts.append("<tr>" + "".join(cell("td", text, k) for k, text in enumerate(row)) + "</tr>")
+        ends = [*(k for k, text in enumerate(row) if text != SAME), len(row)]
+        parts.append("<tr>" + "".join(cell("td", row[k], k, end - k) for k, end in pairwise(ends)) + "</tr>")
     parts.append("</tbody></table>")
     return "".join(parts)
 
 
 def _markdown(block: Block) -> str:
     def line(cells: Sequence[str]) -> str:
-        return "| " + " | ".join(map(markdown_text, cells)) + " |"
+        return "| " + " | ".join(markdown_text(cell.replace(SAME, "")) for cell in cells) + " |"
 
     width = len(block.rows[0])
     rule = ["---" if k in block.left else "---:" for k in range(width)]
@@ -368,7 +430,7 @@ def _markdown(block: Block) -> str:
 
 
 def _plain(block: Block) -> str:
-    head, *body = (tuple(map(plain_text, row)) for row in (block.head, *block.rows))
+    head, *body = (tuple(plain_text(cell.replace(SAME, "")) for cell in row) for row in (block.head, *block.rows))
     rows = [row for row in (head, *body) if row]
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
 

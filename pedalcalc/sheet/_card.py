@@ -13,17 +13,21 @@ from pedalcalc.sheet._text import band_text, reading_text, reading_texts
 
 #: Rows from which a page is set in two columns.
 LONG = 26
+#: Height that the rows of a page share, and the least and most for one: to read at arm's length and write beside [mm].
+HEIGHT, ROW = 215.0, (5.0, 9.0)
 STYLE = (
-    ".pedalcalc-card{break-before:page;font-size:8.5pt;line-height:1.25;max-width:180mm}"
-    ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:6mm}"
+    ".pedalcalc-card{break-before:page;font-size:9.5pt;line-height:1.2;max-width:180mm}"
+    ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:4mm;font-size:9pt}"
+    ".pedalcalc-card header span{white-space:nowrap}"
     ".pedalcalc-card .two{column-count:2;column-gap:6mm}"
-    ".pedalcalc-card table{width:100%;font-size:8pt;margin:0 0 1.5mm;break-inside:auto}"
-    ".pedalcalc-card td,.pedalcalc-card th{padding:0.3mm 1mm}"
+    ".pedalcalc-card table{width:100%;font-size:9pt;margin:0 0 1mm;break-inside:auto}"
+    ".pedalcalc-card td,.pedalcalc-card th{padding:0 1mm!important;vertical-align:middle}"
+    ".pedalcalc-card td{height:var(--row)}"
     ".pedalcalc-card table{table-layout:auto!important}"
     ".pedalcalc-card td,.pedalcalc-card th{text-align:left!important}"  # a lab sets both its own way
-    ".pedalcalc-card td:empty{min-width:15mm}"
-    ".pedalcalc-card h3{font-size:9pt;margin:1mm 0 0.5mm}"
-    ".pedalcalc-card .tick{white-space:nowrap;width:5mm}"
+    ".pedalcalc-card td:empty{min-width:20mm}"
+    ".pedalcalc-card h3{font-size:10pt;margin:1mm 0 0.5mm}"
+    ".pedalcalc-card .tick{white-space:nowrap;width:5mm}.pedalcalc-card .name{white-space:nowrap;width:11mm}"
 )
 
 
@@ -39,10 +43,12 @@ class Card:
 
     def _repr_html_(self) -> str:
         count = sum(len(rows) for _, rows in self.parts)
+        lines = (count + len(self.parts)) / (2 if count > LONG else 1), len(self.power) + len(self.readings) + 3
         first = "".join(
             f"<h3>{escape(step)}</h3><table>"
             + "".join(
-                f'<tr><td class="tick">☐</td><td>{escape(name)}</td><td>{escape(look)}</td></tr>' for name, look in rows
+                f'<tr><td class="tick">☐</td><td class="name">{escape(name)}</td><td>{escape(look)}</td></tr>'
+                for name, look in rows
             )
             + "</table>"
             for step, rows in self.parts
@@ -63,11 +69,11 @@ class Card:
                     f"<h3>First power, before everything else</h3><table>{power}</table><p>{escape(self.stop)}</p>"
                     f"<h3>Readings, black lead on ground, no signal</h3><table>{head}{rows}</table>"
                 ),
-                "first power and readings",
+                "power and readings",
             ),
         )
         told = "".join(
-            f'<div class="pedalcalc-card"><header><strong>{escape(self.name)}: {title}</strong>'
+            f'<div class="pedalcalc-card" style="--row:{_row(lines[k - 1]):.1f}mm"><header><strong>{escape(self.name)}: {title}</strong>'
             f"<span>builder ____________ date ________ serial ______</span><span>page {k} of {len(pages)}</span></header>{body}</div>"
             for k, (body, title) in enumerate(pages, start=1)
         )
@@ -81,6 +87,11 @@ class Card:
         return "\n".join(lines)
 
     __repr__ = __str__
+
+
+def _row(lines: float) -> float:
+    """Return the height of a row where a page has so many [mm]."""
+    return max(ROW[0], min(ROW[1], HEIGHT / lines))
 
 
 def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> Card:

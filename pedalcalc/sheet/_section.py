@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
+from itertools import groupby
 from typing import Any
 
 from pedalcalc.plot import Picture
 from pedalcalc.plot._style import svg_text
+
+#: Size of a picture beside another, whose letters stay readable at half the width of a page [inch].
+HALF = (4.5, 2.5)
 
 
 @dataclass(frozen=True)
@@ -33,7 +38,8 @@ class Section:
     shown: tuple[Any, ...]
 
     def _repr_html_(self) -> str:
-        body = "".join(_html(one) for one in self.shown)
+        # the line break is the gap between what stands side by side
+        body = "\n".join("\n".join(_html(run)) for _, run in groupby(self.shown, lambda one: isinstance(one, Picture)))
         return f'<section class="pedalcalc-section"><h2>{escape(self.title)}</h2>{body}</section>'
 
     def __str__(self) -> str:
@@ -47,7 +53,13 @@ def words(*lines: str) -> Words:
     return Words(lines)
 
 
-def _html(one: Any) -> str:
-    if isinstance(one, Picture):
-        return f"<figure>{svg_text(one)}</figure>"  # its title stands above it
-    return str(one._repr_html_())
+def _html(run: Iterable[Any]) -> list[str]:
+    """Return what stands in a row as HTML: pictures, two to a line where there are several, or what is none."""
+    shown = list(run)
+    if not isinstance(shown[0], Picture):
+        return [str(one._repr_html_()) for one in shown]
+    if len(shown) == 1:
+        return [f"<figure>{svg_text(shown[0])}</figure>"]  # its title stands above it
+    for picture in shown:
+        picture.set_size_inches(*HALF)
+    return [f'<figure class="half" style="display:inline-block">{svg_text(one)}</figure>' for one in shown]

@@ -105,9 +105,9 @@ def response_section(board: Board, ways: Ways) -> Section:
         f"({_standing(board)}). The band holds 99 % of units whose parts lie within their tolerances."
     ))  # fmt: skip
     if silent(middle):
-        shown += [words(NOTHING_OUT.format(usual.net_out)), report.table(ends, title="Impedances")]
+        shown += [words(NOTHING_OUT.format(usual.net_out)), report.table(ends, title="Impedances at the jacks")]
         return Section("From jack to jack", tuple(shown))
-    shown += [report.table(rows, title="Gain"), report.table(ends, title="Impedances")]
+    shown += [report.table(rows, title="Gain"), report.table(ends, title="Impedances at the jacks")]
     at = slice(len(NOTES), None)
     shown.append(plot.response(
         {"usual": (SWEEP, middle[at])}, band=(low[at], high[at]), title="Response with the band of its parts",
@@ -164,7 +164,7 @@ def _controls(board: Board, asked: Mapping[str, Any]) -> list[Any]:
         curves = {}
         for position, turned in POSITIONS.items():
             turned_board = replace(board, rotations={**board.rotations, name: turned})
-            curves[f"{name} {position}"] = np.asarray(response(turned_board, frequency=SWEEP, **asked).gain_db)
+            curves[position] = np.asarray(response(turned_board, frequency=SWEEP, **asked).gain_db)
         spread = np.ptp(np.maximum(np.stack(list(curves.values())), NOTHING_DB), axis=0)
         if not np.isfinite(spread).all() or spread.max() > STILL:
             title = f"{name}{', ' + note if note else ''}"
@@ -185,7 +185,7 @@ def corners_section(board: Board, ways: Ways) -> Section:
         return Section("Which parts set which corner", (words(NOTHING_OUT.format(seen.net_out)),))
     found: Corners = corners(board, frequency_from=0.5, frequency_to=200e3, **ways.asked())
     rows = [
-        {"corner": number_text(one.frequency, "Hz"), "what it does": one.effect + (f", {one.count} together" if one.count > 1 else ""),
+        {"corner": number_text(one.frequency, "Hz").replace(" ", "\N{NO-BREAK SPACE}"), "what it does": one.effect + (f", {one.count} together" if one.count > 1 else ""),
          "set by": one.set_by}
         for one in found.corners
     ]  # fmt: skip
@@ -193,7 +193,7 @@ def corners_section(board: Board, ways: Ways) -> Section:
         "Behind each part: by how many per cent the corner moves for one per cent more of it. Of a control it says between which "
         "pins; gm, cell or gain-bandwidth is what counts of that part."
     )
-    table = report.table(rows, title="Corners") if rows else words("There is no corner between 0.5 Hz and 200 kHz.")
+    table = report.table(rows) if rows else words("There is no corner between 0.5 Hz and 200 kHz.")
     hidden = (
         [
             words(

@@ -42,6 +42,12 @@ def band_text(row: ExpectedReading) -> str:
     """Return `usual (low to high)`, `0 V (±2 mV)` where that is meant, or why there is no number."""
     if math.isnan(row.reading_typical):
         return row.note
-    usual, low, high = reading_texts([row.reading_typical, row.reading_low, row.reading_high], row.unit)
-    inside = f"±{high}" if usual == "0 V" and low == f"{MINUS}{high}" else f"{low.partition(' ')[0]} to {high}"
-    return f"{usual} ({inside})".replace(" ", "\N{NO-BREAK SPACE}")
+    return spread_text(row.reading_typical, row.reading_low, row.reading_high, row.unit)
+
+
+def spread_text(usual: float, low: float, high: float, unit: str) -> str:
+    """Return `usual (low to high)`, or the usual alone where the meter shows no other."""
+    middle, least, most = reading_texts([usual, low, high], unit)
+    inside = f"±{most}" if middle == "0 V" and least == f"{MINUS}{most}" else f"{least.partition(' ')[0]} to {most}"
+    text = middle if middle == least == most else f"{middle} ({inside})"
+    return text.replace(" ", "\N{NO-BREAK SPACE}")

@@ -14,7 +14,16 @@ from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
 from pedalcalc._base import Caution, file_path, io, is_a, list_of, one_number, table_of
 from pedalcalc._number_text import number_text
-from pedalcalc.bench import Expected, FirstPower, Judged, changes, expected_readings, first_power, judge_readings
+from pedalcalc.bench import (
+    Change,
+    Expected,
+    FirstPower,
+    Judged,
+    changes,
+    expected_readings,
+    first_power,
+    judge_readings,
+)
 from pedalcalc.board import Board, compared
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.catalogue import find_device
@@ -25,16 +34,19 @@ from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
 from pedalcalc.devices import Battery, Bjt, Converter, Jfet, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
-from pedalcalc.sheet._found import described, has_socket, supply_of, supply_way
+from pedalcalc.sheet._found import described, has_socket, path, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._slips import refuse_without_ground, slips
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import band_text, reading_text, reading_texts
+from pedalcalc.sheet._text import band_text, reading_text, reading_texts, spread_text
 from pedalcalc.supply import battery_life
+from pedalcalc.values import nearest_value, write_code
 
 #: Volts under load at which a 9 V block is taken for empty (common practice).
 EMPTY = 7.0
+#: Heat that nobody feels [W] (common practice).
+COOL = 10e-3
 DRAWS = 200
 #: Units behind the bands of readings: of 738 and more the ends of 99 % are bounded with 95 % confidence.
 READINGS = 760
@@ -112,8 +124,8 @@ def build_sheet(
     Returns
     -------
     Sheet
-        Sections ``cautions``, ``build``, ``parts``, ``supply``, ``voltages``, ``response``, ``corners``, ``clipping``,
-        ``changes``, ``readings``, ``symptoms``, ``power`` in `sections`; the two pages for the bench in `card`.
+        Sections ``cautions``, ``build``, ``parts``, ``supply``, ``response``, ``corners``, ``clipping``, ``changes``,
+        ``readings``, ``symptoms``, ``power`` in `sections`; the two pages for the bench in `card`.
 
     Raises
     ------
@@ -176,13 +188,12 @@ def build_sheet(
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
         "build": Section("What this build is", (words(*described(board, net_in, net_out)),)),
         "parts": _parts_section(board),
-        "supply": _supply_section(board, expected, [point for point, _ in supplied]),
-        "voltages": _voltages_section(expected, usual),
+        "supply": _supply_section(board, [point for point, _ in supplied]),
         "response": response_section(board, ways) if heard else Section("From jack to jack", silent),
         "corners": corners_section(board, ways) if heard else Section("Which parts set which corner", silent),
         "clipping": clipping_section(board, ways) if heard else Section("What clips first", silent),
         "changes": _changes_section(board),
-        "readings": _readings_section(expected, judged),
+        "readings": _readings_section(expected, usual, judged),
         "symptoms": symptoms_section(board),
         "power": _power_section(power, has_socket(board)),
     }
@@ -274,7 +285,7 @@ def _parts_section(board: Board) -> Section:
     return Section("Parts, in fitting order", tuple(shown))
 
 
-def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[str, Any]]) -> Section:
+def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Section:
     rows, bars = [], {}
     for net in supply_way(board):
         seen = np.array([point["voltages"].get(net, np.nan) for point in points], float)
@@ -288,21 +299,10 @@ def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[s
         {"net": "supply current"}
         | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
-    states = [
-        {
-            "footswitch": row.state,
-            "usual": reading_text(row.reading_typical, "A"),
-            "least": reading_text(row.reading_low, "A"),
-            "most": reading_text(row.reading_high, "A"),
-        }
-        for row in expected.rows
-        if row.unit == "A"
-    ]
     shown: list[Any] = [
         words("From the socket inward, for the lowest, usual and highest supply, engaged."),
         plot.rail_diagram(bars, title="What is left of the supply, usual"),
         report.table(rows, title="What is left of the supply"),
-        report.table(states, title="Supply current at the usual supply, with the band of the parts and your meter"),
     ]
     battery = next((one for one in board.parts if isinstance(one.device, Battery)), None)
     if battery is not None:
@@ -319,60 +319,58 @@ def _supply_section(board: Board, expected: Expected, points: Sequence[Mapping[s
     return Section("Supply and headroom", tuple(shown))
 
 
-def _voltages_section(expected: Expected, point: OperatingPoint) -> Section:
-    rows = [
-        {"net": row.place, "footswitch": row.state}
-        | dict(zip(("usual", "lowest", "highest"), reading_texts([row.reading_typical, row.reading_low, row.reading_high], "V"), strict=True))
-        | {"note": row.note}
-        for row in expected.rows
-        if row.unit == "V"
-    ]  # fmt: skip
-    told = words(
-        f"At {reading_text(expected.voltage_supply, 'V')} at {expected.place_supply!r}, on a {expected.meter_text}, whose loading and accuracy "
-        f"are in the numbers. The band holds {expected.coverage:.0%} of {expected.count} units whose parts lie within their "
-        "tolerances, enough to bound its ends with 95% confidence; it is wide where a type is (a JFET): measure your part, "
-        "name its file, and it shrinks.".replace("%", " %")
-    )
-    others = (
-        [words(f"This circuit has {len(point.others) + 1} stable states; the table shows the one it powers up into.")]
-        if point.others
-        else []
-    )
-    return Section("Volts of each net", (told, report.table(rows), *others))
-
-
 def _changes_section(board: Board) -> Section:
     listed = list(compared(board))
     found = changes(board, count=DRAWS)
     if not listed and not found:
-        return Section("What changes with what you fitted", (words("All parts are fitted as listed."),))
+        others = _others(board)
+        instead = [one for one in changes(board, fitted=others, count=DRAWS) if one.reference in others]
+        told = "All parts are fitted as listed." + (" What another value would do, for example:" if instead else "")
+        return Section("What changes with what you fitted", (words(told), *_verdicts(instead, "instead")))
     shown: list[Any] = [report.table(listed, title="Fitted otherwise than listed")] if listed else []
-    if found:
-        rows = [
-            {"part": one.reference, "listed": one.text_listed, "fitted": one.value_text, "verdict": one.verdict}
-            for one in found
-        ]
-        shown.append(report.table(rows, title="What it changes, one at a time and all together"))
-        shown.append(
-            words(
-                "Told is what leaves the band of its parts, or moves by 1 dB, a third of an octave, or a tenth of a time (common practice). "
-                "A time is that until a hundredth of a step is left."
-            )
-        )
+    shown += _verdicts(found, "fitted", "What it changes, one at a time and all together")
     return Section("What changes with what you fitted", tuple(shown))
 
 
-def _readings_section(expected: Expected, judged: Judged | None) -> Section:
+def _verdicts(found: Sequence[Change], head: str, title: str = "") -> list[Any]:
+    """Return the verdicts on parts as a table, and what they count as heard."""
+    rows = [
+        {"part": one.reference, "listed": one.text_listed, head: one.value_text, "verdict": one.verdict}
+        for one in found
+    ]
+    heard = (
+        "Told is what leaves the band of its parts, or moves by 1 dB, a third of an octave, or a tenth of a time (common "
+        "practice). A time is that until a hundredth of a step is left."
+    )
+    return [report.table(rows, title=title), words(heard)] if rows else []
+
+
+def _others(board: Board) -> dict[str, str]:
+    """Return a fifth and five times, from stock, of the capacitors that the signal goes through first and last."""
+    names = [name for name in path(board) if not name.endswith(")") and board.part(name).unit == "F"]
+    turned = dict(zip(dict.fromkeys([*names[:1], *names[-1:]]), (0.2, 5.0), strict=False))
+    stock = {name: float(nearest_value(board.part(name).value * by, stock="E6")) for name, by in turned.items()}
+    return {name: write_code(value, unit="F") for name, value in stock.items()}
+
+
+def _readings_section(expected: Expected, point: OperatingPoint, judged: Judged | None) -> Section:
     shown: list[Any] = [words(
         f"Black lead on ground, no signal, controls as told, supply {reading_text(expected.voltage_supply, 'V')}. Read from the top: the "
         "first that does not fit is the place to look. Read the supply itself, too: all others are held against it. "
         "The file README.md in the folder readings shows how to write them down."
+    ), words(
+        f"The numbers are those of a {expected.meter_text}, its loading and accuracy in them. The band holds "
+        f"{expected.coverage * 100:.0f} % of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
+        "wide where a type is (a JFET): measure your part, name its file, and it shrinks."
     )]  # fmt: skip
+    if point.others:
+        count = len(point.others) + 1
+        shown.append(words(f"This circuit has {count} stable states; the table shows the one it powers up into."))
     rows = [
         {"net": row.place, "red lead on": row.probe, "footswitch": row.state, "should read": band_text(row)}
         for row in expected.rows
     ]
-    shown.append(report.table(rows, blanks=["yours"], title="What the meter should read"))
+    shown.append(report.table(rows, blanks=["yours"]))
     if judged is not None:
         shown.append(words(f"Verdict: {judged.verdict}."))
         told = [
@@ -392,9 +390,9 @@ def _readings_section(expected: Expected, judged: Judged | None) -> Section:
 
 def _power_section(power: FirstPower, socket: bool) -> Section:
     rows = [
-        {"state": line.what}
-        | dict(zip(("across it", "from", "to"), reading_texts([line.voltage_across, line.voltage_low, line.voltage_high], "V"), strict=True))
-        | {"current": reading_text(line.current, "A"), "heat in it": number_text(line.power, "W", 2)}
+        {"state": line.what, "across it": spread_text(line.voltage_across, line.voltage_low, line.voltage_high, "V"),
+         "current": reading_text(line.current, "A"),
+         "heat in it": number_text(line.power, "W", 2) if line.power > COOL else f"under {number_text(COOL, 'W', 0)}"}
         for line in power.rows
     ]  # fmt: skip
     told = words(

@@ -8,6 +8,7 @@ import shutil
 import subprocess
 from html import unescape
 
+import numpy as np
 import pytest
 
 from pedalcalc.page import write_page
@@ -16,23 +17,35 @@ from tests.browser.conftest import STEP, find_browser
 from tests.conftest import ROOT
 from tests.test_page import PANEL, notebook_at
 
-FOOT = (297 - 19) * 72 / 25.4  # lower edge of the text, in points from the top of A4
+HEAD, FOOT = 15 * 72 / 25.4, (297 - 19) * 72 / 25.4  # edges of the text, in points from the top of A4
 BUILDS = sorted((ROOT / "notebooks" / "builds").glob("*/*.ipynb"))
+LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
+#: Most of a page that may be empty where content could move, of a build's sheet and of a lesson.
+EMPTY, EMPTY_LESSON = 0.2, 0.25
+RESOLUTION, DARK = 40, 190  # dots per inch at which ink is looked for, and what is darker is ink
 
 
-def _pages():
-    yield pytest.param(None, id="sheet")
-    for path in BUILDS:
-        yield pytest.param(path, id=path.stem)
+def _pages(*paths):
+    return [pytest.param(path, id=path.stem) for path in paths]
 
 
-@pytest.fixture(params=_pages(), scope="module")
+@pytest.fixture(params=[pytest.param(None, id="sheet"), *_pages(*BUILDS)], scope="module")
 def paper(request, tmp_path_factory):
     """Return a page of the test's own sheet, or of a build's worksheet."""
     folder = tmp_path_factory.mktemp("paper")
     if request.param is None:
         return write_page(notebook_at(folder / "sheet.ipynb", *PANEL))
     return write_page(request.param, page=folder / "worksheet.html")
+
+
+def _tool(name):
+    find_browser()
+    if shutil.which(name) is None:
+        (pytest.fail if os.environ.get("CI") else pytest.skip)(f"no {name} (poppler-utils)")
+
+
+def _told(*command):
+    return subprocess.run(command, capture_output=True, text=True, timeout=60, check=True).stdout
 
 
 def test_page_is_whole_with_the_network_off(browser, paper):
@@ -57,14 +70,9 @@ def test_page_is_whole_with_the_network_off(browser, paper):
 
 
 def test_page_prints_on_a4_with_its_lines(paper):
-    find_browser()
-    if shutil.which("pdftotext") is None:
-        (pytest.fail if os.environ.get("CI") else pytest.skip)("no pdftotext (poppler-utils)")
+    _tool("pdftotext")
     made = write_pdf(paper)
-    text, facts = (
-        subprocess.run(command, capture_output=True, text=True, timeout=60, check=True).stdout
-        for command in (["pdftotext", "-layout", str(made), "-"], ["pdfinfo", str(made)])
-    )
+    text, facts = _told("pdftotext", "-layout", str(made), "-"), _told("pdfinfo", str(made))
     assert "A4" in facts
     title = paper.read_text(encoding="utf-8").split("<title>")[1].split("</title>")[0]
     assert title in text
@@ -76,25 +84,45 @@ def test_page_prints_on_a4_with_its_lines(paper):
     assert ("serial number" in text) == (paper.stem == "worksheet")
 
 
-def test_little_of_a_page_is_left_empty_and_no_heading_is_alone(paper):
-    """As content allows: a page but the last is filled to more than half; a heading has something after it."""
-    find_browser()
-    if shutil.which("pdftotext") is None:
-        (pytest.fail if os.environ.get("CI") else pytest.skip)("no pdftotext (poppler-utils)")
+def test_no_page_of_a_build_is_left_empty_and_no_heading_is_alone(paper):
+    _check_flow(paper, EMPTY)
+
+
+@pytest.mark.parametrize("lesson", _pages(*LESSONS))
+def test_no_page_of_a_lesson_is_left_empty_and_no_heading_is_alone(lesson, tmp_path):
+    _check_flow(write_page(lesson, page=tmp_path / "lesson.html"), EMPTY_LESSON)
+
+
+def _check_flow(paper, most):
+    """Every page but the last, and but the last ahead of the bench card, is filled; a heading has something after it."""
+    _tool("pdftotext")
     made = write_pdf(paper)
-    boxes = subprocess.run(
-        ["pdftotext", "-bbox-layout", str(made), "-"], capture_output=True, text=True, timeout=60, check=True
-    ).stdout
     headings = set(re.findall(r"<h[23][^>]*>([^<]+)<", paper.read_text(encoding="utf-8")))
-    pages = boxes.split("<page ")[1:]
+    pages = _told("pdftotext", "-bbox-layout", str(made), "-").split("<page ")[1:]
     for number, page in enumerate(pages[:-1], start=1):
         lines = []
         for line in re.findall(r'<line [^>]*yMax="([\d.]+)">(.*?)</line>', page, re.DOTALL):
             words = " ".join(unescape(word) for word in re.findall(r">([^<]+)</word>", line[1]))
             lines.append((float(line[0]), words))
-        body = [line for line in sorted(lines) if line[0] < FOOT]
-        last, words = body[-1]
-        assert words not in headings, f"{words!r} stands alone at the foot"
+        _, words = [line for line in sorted(lines) if line[0] < FOOT][-1]
+        assert words not in headings, f"page {number}: {words!r} stands alone at the foot"
         if ">builder</word>" in pages[number] and ">date</word>" in pages[number] and number > 1:
             continue  # the bench card begins on a page of its own
-        assert last > FOOT / 2, f"more than half of the page is empty after {words!r}"
+        empty = 1 - (_last_ink(made, number) - HEAD) / (FOOT - HEAD)
+        assert empty <= most, f"page {number} is empty by {empty:.0%} after {words!r}"
+
+
+def _last_ink(made, number):
+    """Return the lowest mark of a page above its foot line, in points from the top."""
+    place = made.with_name(f"{made.stem}-{number}")
+    _told("pdftoppm", "-gray", "-r", str(RESOLUTION), "-f", str(number), "-singlefile", str(made), str(place))
+    rows = _grey(place.with_suffix(".pgm"))[: int(FOOT / 72 * RESOLUTION)]
+    return (np.flatnonzero((rows < DARK).any(axis=1))[-1] + 1) * 72 / RESOLUTION
+
+
+def _grey(path):
+    """Return a picture of greys, a row for each line of dots."""
+    picture = path.read_bytes()
+    kind, wide, high, most = picture[:40].split(maxsplit=4)[:4]
+    assert (kind, most) == (b"P5", b"255")
+    return np.frombuffer(picture[-int(wide) * int(high) :], np.uint8).reshape(int(high), int(wide))
