@@ -389,6 +389,8 @@ def formula(function: F) -> F:
 
     @functools.wraps(function)
     def call(*given: Any, **named: Any) -> Any:
+        if not named.keys() <= parameters.keys():
+            raise _misnamed(function.__name__, next(name for name in named if name not in parameters), parameters)
         if len(given) == 1 and first is not None and first not in named:
             named[first] = given[0]
             given = ()
@@ -413,6 +415,14 @@ def formula(function: F) -> F:
 
     call.kind, call.ranges = "formula", ranges  # type: ignore[attr-defined]
     return call  # type: ignore[return-value]
+
+
+def _misnamed(function: str, name: str, there: Iterable[str]) -> TypeError:
+    """Return the error of a keyword that a function does not have, with the one that may be meant."""
+    import difflib  # looked up only here
+
+    near = difflib.get_close_matches(name, there, n=1)
+    return TypeError(f"{function} has no argument {name!r}{f'; is {near[0]} meant?' if near else ''}")
 
 
 def _range(hint: Any) -> Range | None:

@@ -107,7 +107,7 @@ def test_signature_and_doctests_stay_those_of_the_function():
         ({"voltage": Spread(1, 2, 3)}, TypeError, "devices.typical"),
         ({"voltage": 1.0, "current_known": 0.0}, ValueError, "current_known must be above 0"),
         ({"voltage": [1.0, 2.0], "resistance": [1.0] * 3}, ValueError, r"voltage \(2,\), resistance \(3,\)"),
-        ({"voltage": 1.0, "resistence": 1.0}, TypeError, r"pair\(\) got an unexpected keyword argument 'resistence'"),
+        ({"voltage": 1.0, "resistence": 1.0}, TypeError, "pair has no argument 'resistence'; is resistance meant?"),
         ({}, TypeError, "missing 1 required positional argument: 'voltage'"),
     ],
 )

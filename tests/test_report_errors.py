@@ -27,7 +27,7 @@ SLIPS = {
     "hald": "NameError: name 'hald' is not defined; run all cells from the top: Run > Run All Cells",
     'assert count, "nothing was counted"': "AssertionError: nothing was counted",
     "readings.read_readings(file)": "FileNotFoundError: file = 'none.csv': path must be the path of a file that is there, not 'none.csv'",
-    "led.operating_point(9.0, resistanc=3)": "operating_point() got an unexpected keyword argument 'resistanc'",
+    "led.operating_point(9.0, resistanc=3)": "operating_point has no argument 'resistanc'; is resistance meant?",
 }
 LEFT = ("1 / 0", "first, second = [1]")
 
