@@ -43,7 +43,7 @@ def page_of(path, **answers):
         html = re.sub(r"<(svg|style).*?</\1>", "", made._repr_html_(), flags=re.DOTALL)
     for text in (str(made), html):
         assert not re.search(r"\b(nan|NaN|inf|Inf|None)\b", text)
-    assert len(made.sections) == 12
+    assert len(made.sections) == 11
     return made
 
 

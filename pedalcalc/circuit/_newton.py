@@ -362,7 +362,8 @@ def scattered(system: System, start: Array, number: int) -> tuple[Array, Any, An
 def solve(system: System, start: Array | None = None, *, units: int | None = None) -> Solved:
     """Return the operating points; what no way solves is marked, never given a guess as an answer.
 
-    Many units start from where the first one stands, or from `start`; what does not follow from there starts cold.
+    Many units start from where the first one stands, or from `start`, their own or the usual unit's without offsets; what
+    does not follow from there starts cold.
     What floats in some units only has NaN there.
     """
     if system.pieces:
@@ -374,6 +375,8 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
         first = solve(alone, units=1)
         start = first.voltages if first.good[0] else None
         lent = alone.amplifiers.figures[0].offset if alone.amplifiers else None
+    elif start is not None and len(start) == 1 < count and system.amplifiers:
+        lent = np.zeros((1, system.amplifiers.at.shape[1]))  # the usual unit's
     split = system.split()
     side = system.size if split is None else len(split.kept) - 1
     pieces = -(-count * 8 * side**2 // CHUNK) if side else 1
