@@ -74,7 +74,8 @@ def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
         for one in heard.cautions
         if "stands at a limit" in one.what
     )
-    if not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
+    shorted = ways.resistance_load == 0  # the answer's own short says so in each section
+    if not shorted and not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
         return (
             f"nothing passes from {heard.net_in!r} to {heard.net_out!r}. Follow the signal in the list, net by net: a part is "
             "missing, or a net's name is written in two ways"
