@@ -36,7 +36,7 @@ _RESISTANCE_NEGLIGIBLE = -40.0
 
 
 #: Elements solved at a time: what a processor core keeps at hand, so that ten passes cost little more than one.
-BLOCK = 32_768
+BLOCK = 131_072
 
 
 def blocks(*parts: Floats) -> Iterator[tuple[slice, tuple[Floats, ...]]]:

@@ -117,6 +117,7 @@ def operating_point(
     string = lamps(led)
     fields = _fields(voltage, resistance, power_rating, string, temperature)
     current, across_all, drop, power_led, power_resistor, share = fields
+    ends = current.min(initial=np.inf), current.max(initial=-np.inf)
     return LedPoint(
         current=current,
         voltage_led=across_all,
@@ -124,8 +125,8 @@ def operating_point(
         power_led=power_led,
         power_resistor=power_resistor,
         rating_share=share,
-        conducts=current >= CURRENT_DARK,
-        cautions=point_cautions(np.broadcast_to(voltage, current.shape), current, power_led, string)
+        conducts=np.ones(current.shape, bool) if ends[0] >= CURRENT_DARK else current >= CURRENT_DARK,
+        cautions=point_cautions(voltage, current, power_led, string, ends)
         + caution_above(
             "Resistor over its rating", "take a larger rating or a higher resistance", power_resistor, power_rating, "W"
         ),
@@ -166,17 +167,23 @@ def _piece(v: Floats, r: Floats, rating: Floats, laws: list[tuple[Figures, int]]
         else:
             np.multiply(found, np.max([drop_by(current, law) for law, _ in laws], axis=0), out=power_led)
         np.multiply(found, drop, out=power_resistor)
-        np.divide(power_resistor, rating, out=share)
+        np.multiply(power_resistor, 1 / rating, out=share)  # a rating is one number for most: one division
     return out
 
 
-def point_cautions(v: Floats, current: Floats, power_led: Floats, string: tuple[Led, ...]) -> tuple[Caution, ...]:
-    """Return what can be wrong with a string of lamps at this voltage and current, each thing once."""
+def point_cautions(
+    v: Floats, current: Floats, power_led: Floats, string: tuple[Led, ...], ends: tuple[float, float]
+) -> tuple[Caution, ...]:
+    """Return what can be wrong with a string of lamps at this voltage and current, each thing once.
+
+    `ends` are the lowest and the highest current: where they are harmless nothing else is looked at. NaN is never harmless.
+    """
     kinds = [lamp for lamp, _ in counted(string)]
-    # Extremes first, each in one pass: where they are harmless nothing else is looked at. NaN is never harmless.
-    lowest, highest = current.min(initial=np.inf), current.max(initial=-np.inf)
+    lowest, highest = ends
     found = [caution for lamp in kinds for caution in _bright_cautions(current, highest, power_led, lamp)]
-    if not v.size or not v.min() >= 0:
+    forward = v.size and v.min() >= 0
+    v = np.broadcast_to(v, current.shape)
+    if not forward:
         reverse = np.min(np.broadcast_arrays(*(np.asarray(lamp.voltage_reverse_max, float) for lamp in kinds)), axis=0)
         found += caution_below(
             "LED over its reverse voltage",
