@@ -23,7 +23,8 @@ def draw_leads(parts: Mapping[str, Pinout]) -> tuple[str, ...]:
     left, wide, tall = 0.0, 0.0, [0.0]
     for name, order in parts.items():
         drawn, width = _outline(order)
-        lines = _wrapped(f"{order.view} ({order.origin})", max(WRAP, int(width / 5.6)))
+        held = f"{order.view} ({order.origin})"
+        lines = _wrapped(held, max(WRAP, int(width / 5.6), len(held) // 4 + 8))  # four lines at most
         names = _wrapped(name, max(WRAP, int(width / 8.0)))
         width = max(width, *(5.6 * len(line) for line in lines), *(8.0 * len(line) for line in names)) + 16
         if left and left + width > WIDEST:
