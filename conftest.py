@@ -7,17 +7,15 @@ import os
 import pytest
 from xdist.scheduler import LoadScopeScheduling
 
-#: A folder whose tests share one process: they share one lab and one browser.
+#: Files whose tests share one process: a notebook is run once, and its page read by both.
+PRINTED = ("tests/browser/test_paper.py", "tests/test_notebooks.py")
+#: A folder whose other tests share one process: they share one lab and one browser.
 TOGETHER = "tests/browser/"
 #: What takes longest, in the order in which it is begun, so that no core is left alone with a long end.
 FIRST = (
     TOGETHER,
-    *(
-        "tests/test_worksheets.py",
-        "tests/test_compressor_oracle.py",
-        "tests/test_notebooks.py",
-        "tests/test_explore.py",
-    ),
+    *PRINTED,
+    *("tests/test_worksheets.py", "tests/test_compressor_oracle.py", "tests/test_explore.py"),
 )
 MOST = 4  # processes: each of them collects all tests anew
 
@@ -40,6 +38,8 @@ class ByFile(LoadScopeScheduling):
     """Give a process one file after the other, since the tests of a file share what they prepare."""
 
     def _split_scope(self, nodeid: str) -> str:
+        if nodeid.startswith(PRINTED):
+            return "printed pages"
         return TOGETHER if nodeid.startswith(TOGETHER) else nodeid.partition("::")[0]
 
 

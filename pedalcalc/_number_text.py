@@ -30,6 +30,8 @@ def number_text(value: float, unit: str, digits: int = 3) -> str:
         return "none"
     if unit == "Hz" and 1e-3 <= abs(value) < 1 and digits:
         return f"{float(f'{value:.{digits - 1}e}'):g} Hz".replace("-", MINUS)  # nobody says millihertz
+    if unit == "V/s" and math.isfinite(value):  # every maker's sheet counts microseconds
+        return f"{float(f'{value / 1e6:.{(digits or 3) - 1}e}'):g} V/µs".replace("-", MINUS)
     if unit == "%":
         value = 100 * value
     if unit in {"1", "", "%"} and 0 < abs(value) < SMALLEST:

@@ -9,8 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
+from pedalcalc import page
+
 ROOT = Path(__file__).resolve().parents[1]
 REFERENCE = ROOT / "reference"
+
+CELL_LIMIT = 120.0  # seconds
 
 # No test is timed: an example is slow where other processes share the core.
 settings.register_profile("untimed", settings(), deadline=None)
@@ -28,3 +32,18 @@ def _floating_point_errors_are_seen():
     """Let an unguarded division by zero or overflow fail the test that meets it."""
     with np.errstate(divide="raise", over="raise", invalid="raise"):
         yield
+
+
+@pytest.fixture(scope="session")
+def page_of(tmp_path_factory):
+    """Return a function that runs a notebook as it is, once, leaves it alone and gives the page it printed."""
+    folder, made = tmp_path_factory.mktemp("pages"), {}
+
+    def printed(path: Path) -> Path:
+        if path not in made:
+            before = path.read_bytes()
+            made[path] = page.write_page(path, page=folder / f"{path.stem}.html", time_limit=CELL_LIMIT)
+            assert path.read_bytes() == before, "the notebook was changed"
+        return made[path]
+
+    return printed

@@ -234,6 +234,15 @@ def test_first_power_by_hand():
     assert found.cautions == ()
 
 
+def test_first_power_allows_for_the_print_of_the_resistor():
+    """A resistor 5 % off its print, by Ohm's law in the circuit, shows what the band holds, and the band is hardly wider."""
+    row = bench.first_power(divider(10e3, 0.0)).rows[0]
+    for ohms, end in ((95.0, row.voltage_low), (105.0, row.voltage_high)):
+        shown = 9 * ohms / (20000 + ohms)
+        assert row.voltage_low <= shown <= row.voltage_high
+        assert shown == pytest.approx(end, rel=1e-3)
+
+
 def test_first_power_tells_of_watts_and_of_a_starved_build():
     assert "burns more than 2 W" in bench.first_power(divider(10e3, supply=18.0)).cautions[0].what
     assert "starved" in bench.first_power(divider(100.0)).cautions[0].what

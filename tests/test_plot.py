@@ -279,6 +279,22 @@ def test_a_chip_is_counted_anticlockwise_from_its_notch():
     assert all(low[1] > high[1] for low, high in zip(below, above, strict=True))
 
 
+def test_rows_of_leads_are_drawings_that_a_page_may_part():
+    """Every order of pins there is, at the width of a page: no row is taller than a fifth of its 263 mm."""
+    orders = [order for name, order in PINOUTS.items() if not re.search("JACK|SWITCH|BARREL", name)]
+    drawn = plot.sketch({str(place): order for place, order in enumerate(orders)})
+    assert len(orders) > 15 and len(drawn.more) > 3
+    assert drawn._repr_svg_() is None and drawn._repr_html_().count("<figure>") == 1 + len(drawn.more)
+    seen = []
+    for row in map(ElementTree.fromstring, (drawn.svg, *drawn.more)):
+        wide, high = (float(row.get(side).removesuffix("pt")) for side in ("width", "height"))
+        assert high * min(1, 176 / (wide / 72 * 25.4)) / 72 * 25.4 < 0.2 * 263
+        lines = [(float(text.get("y")), text) for text in row.iter("{http://www.w3.org/2000/svg}text")]
+        assert max(y for y, _ in lines) < high
+        seen += [text.text for _, text in lines if text.get("font-size") == "12"]
+    assert seen == [str(place) for place in range(len(orders))]
+
+
 def test_leads_are_of_orders_of_pins():
     with pytest.raises(TypeError, match="stage: Q1 must be a Pinout"):
         plot.sketch({"Q1": devices.JFET_2N5457})

@@ -159,6 +159,9 @@ def test_table_refuses(arguments, error, words):
         (320.0, "lx", "320 lx"),
         (0.0, "Hz", "none"),
         (np.inf, "Hz", "none"),
+        (13e6, "V/s", "13 V/µs"),  # typical slew rate as the sheet prints it, SHEET-TL072
+        (283e3, "V/s", "0.283 V/µs"),
+        (np.inf, "V/s", "∞ V/s"),
         (0.0482, "%", "4.82 %"),
         (0.0, "%", "0 %"),
         (4.8e-6, "1", "under 0.0001"),

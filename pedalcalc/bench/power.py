@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 
 #: What goes into the plus lead, and what it is rated for (common practice).
 RESISTANCE, POWER = 100.0, 2.0
+#: How far the resistor may be off, and the volts across it with it (common practice).
+OFF = 0.05
 #: Over the most that a healthy unit shows, from here on the plug is pulled (common practice).
 STOP = 1.5
 #: Share of the supply that the resistor may take before a healthy build is starved (common practice).
@@ -73,13 +75,14 @@ def first_power(
 
     Notes
     -----
-    The resistor becomes part of the circuit, which is solved with it. A dead short leaves the whole supply across it. The
+    The resistor becomes part of the circuit, which is solved with it. It may be 5 % off its print, so the volts across it may be
+    5 % off those of the units' currents: at most, since a larger one also takes less current. A dead short leaves the whole supply across it. The
     meter shows more at first, until the capacitors are charged: five time constants of the resistor and all
     polarised capacitors together.
 
     References
     ----------
-    PRACTICE, 100 Ω and 2 W in the plus lead, when to pull the plug.
+    PRACTICE, 100 Ω, 2 W and 5 % in the plus lead, when to pull the plug.
 
     Examples
     --------
@@ -114,9 +117,9 @@ def first_power(
         rows.append(
             PowerLine(
                 what=name,
-                voltage_low=low * ohms,
+                voltage_low=low * ohms * (1 - OFF),
                 voltage_across=usual * ohms,
-                voltage_high=high * ohms,
+                voltage_high=high * ohms * (1 + OFF),
                 current=usual,
                 power=high**2 * ohms,
             )

@@ -12,34 +12,38 @@ FONTS = "DejaVu Sans, Verdana, sans-serif"
 LEAD = 62.0  # between two leads in a row, room for the longest name of one
 PIN = 80.0  # between two pins of a chip
 WIDEST = 670.0  # a page's, in the points of its drawing
-TALL = 204.0
+VIEW = 151.0  # down to the words that say how it is held
 WRAP = 34  # letters of a line under an outline
 Words = Callable[[float, float, str], str]
 
 
-def draw_leads(parts: Mapping[str, Pinout]) -> str:
-    """Return one drawing of all outlines, side by side as far as the page is wide."""
-    pieces, left, top, wide, tall = [], 0.0, 0.0, 0.0, 0.0
+def draw_leads(parts: Mapping[str, Pinout]) -> tuple[str, ...]:
+    """Return drawings of all outlines, side by side as far as the page is wide, a drawing for each row."""
+    rows: list[list[str]] = [[]]
+    left, wide, tall = 0.0, 0.0, [0.0]
     for name, order in parts.items():
         drawn, width = _outline(order)
-        lines = _wrapped(f"{order.view} ({order.origin})", max(WRAP, int(width / 5.6)))
-        names = _wrapped(name, max(WRAP, int(width / 8.0)))  # many types may share an outline
+        held = f"{order.view} ({order.origin})"
+        lines = _wrapped(held, max(WRAP, int(width / 5.6), len(held) // 4 + 8))  # four lines at most
+        names = _wrapped(name, max(WRAP, int(width / 8.0)))
         width = max(width, *(5.6 * len(line) for line in lines), *(8.0 * len(line) for line in names)) + 16
         if left and left + width > WIDEST:
-            left, top, tall = 0.0, top + tall, 0.0
+            left = 0.0
+            rows.append([])
+            tall.append(0.0)
         down = 15.0 * (len(names) - 1)
-        tall = max(tall, TALL + down)
+        tall[-1] = max(tall[-1], VIEW + down + 12 * len(lines) - 6)
         words = "".join(
             _text(width / 2, 14 + 15 * k, line, size=12, bold=True) for k, line in enumerate(names)
-        ) + "".join(_text(width / 2, 160 + down + 12 * k, line, size=9) for k, line in enumerate(lines))
-        pieces.append(f'<g transform="translate({left:.1f},{top:.1f})">{words}')
-        pieces.append(f'<g transform="translate({width / 2:.1f},{24 + down:.0f})">{drawn}</g></g>')
+        ) + "".join(_text(width / 2, VIEW + down + 12 * k, line, size=9) for k, line in enumerate(lines))
+        rows[-1].append(f'<g transform="translate({left:.1f},0)">{words}')
+        rows[-1].append(f'<g transform="translate({width / 2:.1f},{24 + down:.0f})">{drawn}</g></g>')
         left += width
         wide = max(wide, left)
-    high = top + tall
-    return (
+    return tuple(
         f'<svg class="pedalcalc-leads" xmlns="http://www.w3.org/2000/svg" height="{high:.1f}pt" width="{wide:.1f}pt" '
         f'viewBox="0 0 {wide:.1f} {high:.1f}" font-family="{FONTS}">{"".join(pieces)}</svg>'
+        for pieces, high in zip(rows, tall, strict=True)
     )
 
 

@@ -99,13 +99,18 @@ STAGES: dict[str, tuple[Any, dict[str, str]]] = {
 
 @dataclasses.dataclass(frozen=True)
 class Sketch:
-    """A circuit sketch that shows itself in a notebook as SVG."""
+    """A circuit sketch that shows itself in a notebook as SVG; leads of many parts as rows, which a page may part."""
 
     stage: str
     svg: str
+    more: tuple[str, ...] = ()
 
-    def _repr_svg_(self) -> str:
-        return self.svg
+    def _repr_svg_(self) -> str | None:
+        return None if self.more else self.svg
+
+    def _repr_html_(self) -> str | None:
+        rows = "".join(f"<figure>{row}</figure>" for row in (self.svg, *self.more))
+        return f'<div class="pedalcalc-rows">{rows}</div>' if self.more else None
 
     def __repr__(self) -> str:
         return f"sketch of the stage: {self.stage}"
@@ -128,7 +133,7 @@ def sketch(stage: str | Mapping[str, Pinout], *, labels: Mapping[str, str] | Non
     Returns
     -------
     Sketch
-        Shows itself in a notebook; `svg` holds the drawing.
+        Shows itself in a notebook; `svg` holds the drawing, of leads its first row, `more` the other rows.
 
     Raises
     ------
@@ -155,7 +160,8 @@ def sketch(stage: str | Mapping[str, Pinout], *, labels: Mapping[str, str] | Non
         for name, order in stage.items():
             words("stage", name)
             is_a(f"stage: {name}", order, Pinout)
-        return Sketch("leads of " + ", ".join(stage), draw_leads(stage))
+        first, *more = draw_leads(stage)
+        return Sketch("leads of " + ", ".join(stage), first, tuple(more))
     one_of("stage", stage, tuple(STAGES))
     draw, texts = STAGES[stage]
     labels = table_of("labels", labels, "words by part")

@@ -11,7 +11,7 @@ from typing import Any
 from pedalcalc.plot import Picture
 from pedalcalc.plot._style import svg_text
 
-#: Size of a picture beside another, whose letters stay readable at half the width of a page [inch].
+#: Size of a picture at half the width of a page, whose letters stay readable; on paper no taller than a fifth of it [inch].
 HALF = (4.5, 2.5)
 
 
@@ -54,12 +54,10 @@ def words(*lines: str) -> Words:
 
 
 def _html(run: Iterable[Any]) -> list[str]:
-    """Return what stands in a row as HTML: pictures, two to a line where there are several, or what is none."""
+    """Return what stands in a row as HTML: pictures, each beside another or beside a table, or what is none."""
     shown = list(run)
     if not isinstance(shown[0], Picture):
         return [str(one._repr_html_()) for one in shown]
-    if len(shown) == 1:
-        return [f"<figure>{svg_text(shown[0])}</figure>"]  # its title stands above it
     for picture in shown:
         picture.set_size_inches(*HALF)
     return [f'<figure class="half" style="display:inline-block">{svg_text(one)}</figure>' for one in shown]

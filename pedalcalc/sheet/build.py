@@ -400,8 +400,7 @@ def _power_section(power: FirstPower, socket: bool) -> Section:
         f"round; {'the adaptor' if socket else 'the battery clip'}'s polarity and its volts with nothing connected, by meter.",
         f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
         f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
-        f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second. Do not feel for "
-        "hot parts with a finger.",
+        f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
     )
     care = report.safety("first-power", "hot-parts")
     return Section("First power", (told, report.table(rows, blanks=["yours"], title="What the resistor shows"), care))

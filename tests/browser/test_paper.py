@@ -6,12 +6,12 @@ import os
 import re
 import shutil
 import subprocess
+from functools import cache
 from html import unescape
 
 import numpy as np
 import pytest
 
-from pedalcalc.page import write_page
 from pedalcalc.page._pdf import write_pdf
 from tests.browser.conftest import STEP, find_browser
 from tests.conftest import ROOT
@@ -30,18 +30,22 @@ def _pages(*paths):
 
 
 @pytest.fixture(params=[pytest.param(None, id="sheet"), *_pages(*BUILDS)], scope="module")
-def paper(request, tmp_path_factory):
+def paper(request, page_of, tmp_path_factory):
     """Return a page of the test's own sheet, or of a build's worksheet."""
-    folder = tmp_path_factory.mktemp("paper")
     if request.param is None:
-        return write_page(notebook_at(folder / "sheet.ipynb", *PANEL))
-    return write_page(request.param, page=folder / "worksheet.html")
+        return page_of(notebook_at(tmp_path_factory.mktemp("paper") / "sheet.ipynb", *PANEL))
+    return page_of(request.param)
 
 
 def _tool(name):
     find_browser()
     if shutil.which(name) is None:
         (pytest.fail if os.environ.get("CI") else pytest.skip)(f"no {name} (poppler-utils)")
+
+
+@cache
+def _printed(paper):
+    return write_pdf(paper)
 
 
 def _told(*command):
@@ -71,7 +75,7 @@ def test_page_is_whole_with_the_network_off(browser, paper):
 
 def test_page_prints_on_a4_with_its_lines(paper):
     _tool("pdftotext")
-    made = write_pdf(paper)
+    made = _printed(paper)
     text, facts = _told("pdftotext", "-layout", str(made), "-"), _told("pdfinfo", str(made))
     assert "A4" in facts
     title = paper.read_text(encoding="utf-8").split("<title>")[1].split("</title>")[0]
@@ -81,7 +85,7 @@ def test_page_prints_on_a4_with_its_lines(paper):
         for line in ("TP1", "4.50 V", "Cell resistance", "LED current", "shown: LED current 1.00 mA"):
             assert line in text
     assert "page 1 of" in text
-    assert ("serial number" in text) == (paper.stem == "worksheet")
+    assert ("serial number" in text) == (paper.stem != "sheet")
 
 
 def test_no_page_of_a_build_is_left_empty_and_no_heading_is_alone(paper):
@@ -89,14 +93,14 @@ def test_no_page_of_a_build_is_left_empty_and_no_heading_is_alone(paper):
 
 
 @pytest.mark.parametrize("lesson", _pages(*LESSONS))
-def test_no_page_of_a_lesson_is_left_empty_and_no_heading_is_alone(lesson, tmp_path):
-    _check_flow(write_page(lesson, page=tmp_path / "lesson.html"), EMPTY_LESSON)
+def test_no_page_of_a_lesson_is_left_empty_and_no_heading_is_alone(lesson, page_of):
+    _check_flow(page_of(lesson), EMPTY_LESSON)
 
 
 def _check_flow(paper, most):
     """Every page but the last, and but the last ahead of the bench card, is filled; a heading has something after it."""
     _tool("pdftotext")
-    made = write_pdf(paper)
+    made = _printed(paper)
     headings = set(re.findall(r"<h[23][^>]*>([^<]+)<", paper.read_text(encoding="utf-8")))
     pages = _told("pdftotext", "-bbox-layout", str(made), "-").split("<page ")[1:]
     for number, page in enumerate(pages[:-1], start=1):
