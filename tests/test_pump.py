@@ -326,8 +326,19 @@ def test_every_converter_says_which_pin_is_which():
         assert (pins["1"] == "boost") != np.isnan(part.frequency_boosted)
 
 
-@pytest.mark.parametrize(("key", "value", "most"), [("voltage_supply", 1e20, "1 kV"), ("current_load", 1e6, "100 A")])
+@pytest.mark.parametrize(
+    ("key", "value", "most"),
+    [
+        ("voltage_supply", 1e20, "1 kV"),
+        ("current_load", 1e6, "100 A"),
+        ("resistance_switch", 1e7, "1 MΩ"),
+        ("resistance_esr_output", 1e20, "1 MΩ"),
+        ("frequency_pump", 1e20, "10 MHz"),
+        ("capacitance_pump", 10.0, "1 F"),
+        ("count", 1e20, "1000"),
+    ],
+)
 def test_what_no_converter_lives_on_is_refused_at_once(key, value, most):
     for name in ("doubler", "inverter", "start_time"):
-        with pytest.raises(ValueError, match=f"^{key} must be at least 0 and at most {most}"):
+        with pytest.raises(ValueError, match=f"^{key} must be .* and at most {most}"):
             call(name, **{key: value})

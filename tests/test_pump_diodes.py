@@ -158,10 +158,10 @@ def test_settled_state_against_its_equations_in_many_digits(load, f, c1, c2, r1,
 def test_the_stepping_method_is_of_order_four():
     """Conditions of HAIRER-WANNER, section II.2, on the method's table."""
     table = np.zeros((5, 5))
-    for row, known in zip(table, _overlap._STAGES, strict=True):
+    for row, known in zip(table, _overlap.STAGES, strict=True):
         row[: len(known)] = known
-    table += np.eye(5) * _overlap._GAMMA
-    weights, places = np.array(_overlap._SHARES), np.array(_overlap._PLACES)
+    table += np.eye(5) * _overlap.GAMMA
+    weights, places = np.array(_overlap.SHARES), np.array(_overlap.PLACES)
     np.testing.assert_allclose(table.sum(axis=1), places, atol=1e-15)
     np.testing.assert_array_equal(table[-1], weights)  # stiffly accurate, hence L-stable with equal diagonal
     sums = [weights.sum(), weights @ places, weights @ places**2, weights @ table @ places]

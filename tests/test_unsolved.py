@@ -15,7 +15,7 @@ from pedalcalc import bjt, led, opto, pump, rc, sidechain, supply
 from pedalcalc._refusal import Unsolved, among
 from pedalcalc.devices import LED_RED_ALINGAP, LED_RED_GAASP, typical
 from pedalcalc.opto import response
-from pedalcalc.pump import _overlap, _start
+from pedalcalc.pump import _repeating, _start
 from pedalcalc.sidechain import _newton
 from tests import test_bjt, test_opto, test_pump, test_sidechain, test_supply
 
@@ -68,15 +68,15 @@ def test_a_string_of_lamps_a_chain_a_detector_and_a_mosfet():
 
 
 def test_overlapping_diodes(monkeypatch):
-    real = _overlap._repeating
+    real = _repeating._repeating
 
     def repeating(*given):
-        *found, astray = real(*given)
+        found, astray = real(*given)
         astray = np.array(astray)
         astray[-1] = True
-        return *found, astray
+        return found, astray
 
-    monkeypatch.setattr(_overlap, "_repeating", repeating)
+    monkeypatch.setattr(_repeating, "_repeating", repeating)
     # The second and the last draw so much that the supply comes straight through.
     loads = np.array([[1e-3, 0.5], [1e-3, 1e-3], [0.6, 1e-3]])
     call = test_pump.CALLS["doubler"] | {"resistance_load": np.inf, "current_load": loads}

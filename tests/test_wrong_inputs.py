@@ -140,8 +140,6 @@ def test_numbers_that_do_not_fit_are_refused_by_an_argument_of_the_signature(roo
         if NAMES[key]["unit"] in NOT_NUMBERS:
             continue
         for words, spoilt in NUMBERS.items():
-            if room == "pump" and words in ("tiny", "large"):  # its overlapping diodes are stepped, for minutes
-                continue
             value = spoilt(call[key]) if np.ndim(call.get(key)) or isinstance(call.get(key), float) else spoilt(1.0)
             error = _said(function, call | {key: value}, f"{key} = {words}")
             assert error is None or not _without_unit(error), f"{key} = {words}: {error}"

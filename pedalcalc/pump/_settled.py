@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._refusal import among
-from pedalcalc.pump._overlap import settle_overlap
 from pedalcalc.pump._pulse import Array, Circuit, Settled, settle_pulses
+from pedalcalc.pump._repeating import settle_overlap
 
-#: How many overlapping circuits are stepped at once.
-_BLOCK = 2000
+#: How many overlapping circuits are solved at once.
+_BLOCK = 300
 
 
 def settle(circuit: Circuit, source: Array, idle: Array) -> tuple[Settled, Array]:

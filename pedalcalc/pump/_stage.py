@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Range, Result, caution_above, caution_below, quantity
+from pedalcalc._ranges import COUNT
 from pedalcalc.devices import Converter
 
 Array = NDArray[np.float64]
@@ -16,6 +17,12 @@ Array = NDArray[np.float64]
 #: No converter lives on more, or gives it; far beyond, the diodes leave no digit to settle on.
 Volts = Annotated[Any, Range(least=0, most=1000.0)]
 Amperes = Annotated[Any, Range(least=0, most=100.0)]
+#: Nor is any in use with more in its way, faster, with more farads, or with more of its kind beside it.
+Ohms = Annotated[Any, Range(least=0, most=1e6)]
+Hertz = Annotated[Any, Range(above=0, most=1e7)]
+Farads = Annotated[Any, Range(least=0, most=1.0)]
+FaradsAboveZero = Annotated[Any, Range(above=0, most=1.0)]
+Converters = Annotated[Any, replace(COUNT, most=1000.0)]
 #: What can be done with the low-voltage pin.
 LOW_PIN = ("open", "grounded")
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, one_of
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
-from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity
 from pedalcalc._refusal import among
 from pedalcalc.devices import Converter, Diode
 from pedalcalc.pump._pulse import Circuit
@@ -27,6 +27,10 @@ from pedalcalc.pump._settled import settle
 from pedalcalc.pump._stage import (
     LOW_PIN,
     Amperes,
+    Converters,
+    Farads,
+    Hertz,
+    Ohms,
     Output,
     Pump,
     Volts,
@@ -64,17 +68,17 @@ def one_of_equal(
 def doubler(
     *,
     voltage_supply: Volts,
-    resistance_feed: AtLeastZero,
-    resistance_switch: AtLeastZero,
-    current_idle: AtLeastZero,
-    frequency_pump: AboveZero,
-    capacitance_pump: AtLeastZero,
-    resistance_esr_pump: AtLeastZero,
+    resistance_feed: Ohms,
+    resistance_switch: Ohms,
+    current_idle: Amperes,
+    frequency_pump: Hertz,
+    capacitance_pump: Farads,
+    resistance_esr_pump: Ohms,
     capacitance_output: AboveZeroToInfinity,
-    resistance_esr_output: AtLeastZero,
+    resistance_esr_output: Ohms,
     voltage_rating_pump: AboveZero,
     voltage_rating_output: AboveZero,
-    count: Count,
+    count: Converters,
     low_pin: str,
     diode: Diode,
     converter: Converter,
@@ -92,27 +96,27 @@ def doubler(
     voltage_supply : array_like
         Supply ahead of `resistance_feed` [V], at least 0 and at most 1000.
     resistance_feed : array_like
-        Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
+        Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0 and at most 1000000.
     resistance_switch : array_like
-        One of the converter's switches [Ω], at least 0; see `Converter.resistance_switch`.
+        One of the converter's switches [Ω], at least 0 and at most 1000000; see `Converter.resistance_switch`.
     current_idle : array_like
-        The converter's own current [A], at least 0.
+        The converter's own current [A], at least 0 and at most 100.
     frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], above 0.
+        Pump frequency, half the oscillator's [Hz], above 0 and at most 10000000.
     capacitance_pump : array_like
-        Flying capacitor [F], at least 0; 0 for a missing one, or a converter that does not switch.
+        Flying capacitor [F], at least 0 and at most 1; 0 for a missing one, or a converter that does not switch.
     resistance_esr_pump : array_like
-        Its equivalent series resistance [Ω], at least 0.
+        Its equivalent series resistance [Ω], at least 0 and at most 1000000.
     capacitance_output : array_like
         Output capacitor [F], above 0; inf is a stiff output.
     resistance_esr_output : array_like
-        Its equivalent series resistance [Ω], at least 0.
+        Its equivalent series resistance [Ω], at least 0 and at most 1000000.
     voltage_rating_pump : array_like
         Voltage printed on the flying capacitor [V], above 0.
     voltage_rating_output : array_like
         Voltage printed on the output capacitor [V], above 0.
     count : array_like
-        Converters in parallel, each with its own flying capacitor and diodes [1], at least 1, a whole number.
+        Converters in parallel, each with its own flying capacitor and diodes [1], at least 1 and at most 1000, a whole number.
     low_pin : str
         Low-voltage pin "open" or "grounded".
     diode : Diode

@@ -5,12 +5,16 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc._base import formula, is_a, one_of
-from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
+from pedalcalc._ranges import AboveZero, AboveZeroToInfinity
 from pedalcalc.devices import Converter
 from pedalcalc.pump._cycle import solve_cycle
 from pedalcalc.pump._stage import (
     LOW_PIN,
     Amperes,
+    Converters,
+    FaradsAboveZero,
+    Hertz,
+    Ohms,
     Output,
     Pump,
     Volts,
@@ -28,17 +32,17 @@ __all__ = ["inverter"]
 def inverter(
     *,
     voltage_supply: Volts,
-    resistance_feed: AtLeastZero,
-    resistance_switch: AtLeastZero,
-    current_idle: AtLeastZero,
-    frequency_pump: AboveZero,
-    capacitance_pump: AboveZero,
-    resistance_esr_pump: AtLeastZero,
+    resistance_feed: Ohms,
+    resistance_switch: Ohms,
+    current_idle: Amperes,
+    frequency_pump: Hertz,
+    capacitance_pump: FaradsAboveZero,
+    resistance_esr_pump: Ohms,
     capacitance_output: AboveZeroToInfinity,
-    resistance_esr_output: AtLeastZero,
+    resistance_esr_output: Ohms,
     voltage_rating_pump: AboveZero,
     voltage_rating_output: AboveZero,
-    count: Count,
+    count: Converters,
     low_pin: str,
     converter: Converter,
     current_load: Amperes = 0.0,
@@ -53,27 +57,27 @@ def inverter(
     voltage_supply : array_like
         Supply ahead of `resistance_feed` [V], at least 0 and at most 1000.
     resistance_feed : array_like
-        Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0.
+        Resistance ahead of the converter's supply capacitor: battery, filter resistor [Ω], at least 0 and at most 1000000.
     resistance_switch : array_like
-        One of the converter's four switches [Ω], at least 0; see `Converter.resistance_switch`.
+        One of the converter's four switches [Ω], at least 0 and at most 1000000; see `Converter.resistance_switch`.
     current_idle : array_like
-        The converter's own current [A], at least 0.
+        The converter's own current [A], at least 0 and at most 100.
     frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], above 0.
+        Pump frequency, half the oscillator's [Hz], above 0 and at most 10000000.
     capacitance_pump : array_like
-        Flying capacitor [F], above 0.
+        Flying capacitor [F], above 0 and at most 1.
     resistance_esr_pump : array_like
-        Its equivalent series resistance [Ω], at least 0.
+        Its equivalent series resistance [Ω], at least 0 and at most 1000000.
     capacitance_output : array_like
         Output capacitor [F], above 0; inf is a stiff output.
     resistance_esr_output : array_like
-        Its equivalent series resistance [Ω], at least 0.
+        Its equivalent series resistance [Ω], at least 0 and at most 1000000.
     voltage_rating_pump : array_like
         Voltage printed on the flying capacitor [V], above 0.
     voltage_rating_output : array_like
         Voltage printed on the output capacitor [V], above 0.
     count : array_like
-        Converters in parallel, each with its own flying capacitor [1], at least 1, a whole number.
+        Converters in parallel, each with its own flying capacitor [1], at least 1 and at most 1000, a whole number.
     low_pin : str
         Low-voltage pin "open" or "grounded".
     converter : Converter

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc._base import Number, formula, is_a
-from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, Count
+from pedalcalc._ranges import AboveZero
 from pedalcalc._refusal import among
 from pedalcalc.devices import Diode
 from pedalcalc.pump._settled import settle
-from pedalcalc.pump._stage import Amperes, Volts
+from pedalcalc.pump._stage import Amperes, Converters, FaradsAboveZero, Hertz, Ohms, Volts
 from pedalcalc.pump._start import periods_to
 from pedalcalc.pump.doubler import one_of_equal
 
@@ -25,13 +25,13 @@ def start_time(
     *,
     voltage_supply: Volts,
     current_load: Amperes,
-    resistance_switch: AtLeastZero,
-    frequency_pump: AboveZero,
-    capacitance_pump: AboveZero,
-    resistance_esr_pump: AtLeastZero,
-    capacitance_output: AboveZeroToInfinity,
-    resistance_esr_output: AtLeastZero,
-    count: Count,
+    resistance_switch: Ohms,
+    frequency_pump: Hertz,
+    capacitance_pump: FaradsAboveZero,
+    resistance_esr_pump: Ohms,
+    capacitance_output: FaradsAboveZero,
+    resistance_esr_output: Ohms,
+    count: Converters,
     diode: Diode,
 ) -> Number:
     """Find how long a two-diode doubler takes from empty capacitors until its output is within a band of the final voltage.
@@ -48,19 +48,19 @@ def start_time(
     current_load : array_like
         Load current, drawn from the first moment on [A], at least 0 and at most 100.
     resistance_switch : array_like
-        One of the converter's switches [Ω], at least 0; see `Converter.resistance_switch`.
+        One of the converter's switches [Ω], at least 0 and at most 1000000; see `Converter.resistance_switch`.
     frequency_pump : array_like
-        Pump frequency, half the oscillator's [Hz], above 0.
+        Pump frequency, half the oscillator's [Hz], above 0 and at most 10000000.
     capacitance_pump : array_like
-        Flying capacitor [F], above 0.
+        Flying capacitor [F], above 0 and at most 1.
     resistance_esr_pump : array_like
-        Its equivalent series resistance [Ω], at least 0.
+        Its equivalent series resistance [Ω], at least 0 and at most 1000000.
     capacitance_output : array_like
-        Output capacitor [F], above 0; inf never starts.
+        Output capacitor [F], above 0 and at most 1.
     resistance_esr_output : array_like
-        Its equivalent series resistance [Ω], at least 0.
+        Its equivalent series resistance [Ω], at least 0 and at most 1000000.
     count : array_like
-        Converters in parallel, each with its own flying capacitor and diodes [1], at least 1, a whole number.
+        Converters in parallel, each with its own flying capacitor and diodes [1], at least 1 and at most 1000, a whole number.
     diode : Diode
         Both diodes (`pedalcalc.devices`), at 300 K.
 
@@ -107,7 +107,7 @@ def start_time(
     final = settle(circuit, np.zeros(()), np.zeros(()))[0].output
     band, final, *parts = np.broadcast_arrays(band, final, *circuit)
     time = np.where(np.isnan(band + final), np.nan, np.where(band < 1, np.inf, 0.0))
-    starts = (band < 1) & (final > _NONE) & np.isfinite(parts[4])
+    starts = (band < 1) & (final > _NONE)
     chosen = type(circuit)(*(part[starts] for part in parts))
     aim = final[starts]
     with np.errstate(all="ignore"), among(starts.shape, np.flatnonzero(starts)):
