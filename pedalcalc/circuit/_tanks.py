@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from typing import Any
 
 import numpy as np
@@ -53,13 +54,25 @@ class Tanks:
         self.rod_amps = voltages[:, self.nodes : self.nodes + self.henries.shape[1]].copy()
         self.rod_volts = np.zeros_like(self.rod_amps)
 
+    def straight(self, of: Any) -> Tanks:
+        """Return the same, empty and without the volts of sources, for rows of which each has the figures of one unit."""
+        found = copy(self)
+        for name in ("farads", "ohms", "henries"):
+            figures = getattr(self, name)
+            setattr(found, name, figures[of] if len(figures) > 1 else figures)
+        found.above = np.zeros((1, self.farads.shape[1]))
+        found.volts, found.amps = np.zeros((2, len(of), self.farads.shape[1]))
+        found.rod_amps, found.rod_volts = np.zeros((2, len(of), self.henries.shape[1]))
+        found.taken = None
+        return found
+
     def step(self, system: System, step: float, share: float) -> tuple[Array, Array]:
         """Return the matrix of one step and what each capacitor conducts: `share` 1 is implicit Euler, 1/2 the trapezoidal rule."""
         if (step, share) != self.taken:
             n = system.size
             with np.errstate(divide="ignore"):
                 siemens = 1 / (self.ohms + share * step / self.farads)
-            matrix = np.zeros((len(siemens), n + 1, n + 1))
+            matrix = np.zeros((max(len(siemens), len(self.henries)), n + 1, n + 1))
             for k in range(len(self.first)):
                 a, b = self.first[k], self.second[k]
                 for row, column, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):

@@ -14,6 +14,7 @@ from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
+from pedalcalc.circuit._heard import shares_heard
 from pedalcalc.circuit._regions import Regions
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit._tanks import Tanks
@@ -32,12 +33,14 @@ class Waveform(Result):
     """Volts of every net over time, shape (units, instants), or (instants,) for one unit.
 
     `left` names what left its region at rest (op-amps at a limit, transistors cut off or saturated, junctions that began to
-    clip or ceased to conduct) and when first [s].
+    clip or ceased to conduct) and when first [s]. `heard` tells of each the share of the output's swing that its departure
+    from its straight line at rest makes [1]: next to nothing for the rectifier of a side-chain.
     """
 
     time: Number = quantity("s", "time")
     voltages: Mapping[str, Number] = quantity("records", "voltage by net")
     left: Mapping[str, Number] = quantity("records", "first leaves its region")
+    heard: Mapping[str, Number] = quantity("records", "share of the output that a part's departure makes")
 
 
 @simulate
@@ -95,9 +98,12 @@ def waveform(
     once (no slew limit), capacitors have the series resistance that is left at high frequencies, cells of couplers stay where light has put them (`pedalcalc.compressor` moves them), a charge
     pump is at its mean.
 
+    What is heard is told of a start that is `settled`: every law is its straight line at rest and a current that departs from it;
+    these, one by one in the linear circuit, add up to what the output departs from that of small signals.
+
     References
     ----------
-    HAIRER-WANNER, trapezoidal rule; DERIVED, capacitors with series resistance.
+    HAIRER-WANNER, trapezoidal rule; DERIVED, capacitors with series resistance, the output as a sum of departures.
 
     Examples
     --------
@@ -165,6 +171,7 @@ def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -
     names = [net for net in now.found.nets if system.where(net) is not None]
     drive = len(system.places) + [one.name for one in system.rods].index(GENERATOR)
     record = np.empty((units, len(instants), len(names)))
+    places = np.empty((units, len(instants) if start == "settled" else 0, system.size + 1))
     left: dict[str, Array] = {}
     regions = Regions(system, _placed(now, system, units), tanks.step(system, float(instants[1] - instants[0]), 0.5)[0])
     for k, instant in enumerate(instants):
@@ -173,12 +180,24 @@ def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -
             share = 1.0 if k <= 1 else 0.5
             voltages = _stepped(system, tanks, voltages, given[:, k], drive, step, share, float(instant))
         record[:, k] = np.stack([system.volts(voltages, net) for net in names], axis=1)
+        if start == "settled":
+            places[:, k] = voltages
         for name, out in regions.left(system, voltages):
             first = left.setdefault(name, np.full(units, np.inf))
             first[out & np.isinf(first)] = instant
     rows = {net: (record[0, :, j] if units == 1 else record[:, :, j]) for j, net in enumerate(names)}
-    firsts = {name: (float(at[0]) if units == 1 else at) for name, at in sorted(left.items()) if np.isfinite(at).any()}
-    return Waveform(time=instants, voltages=rows, left=firsts)
+    firsts = {name: at for name, at in sorted(left.items()) if np.isfinite(at).any()}
+    heard: dict[str, Array] = {}
+    if start == "settled":
+        wide = np.broadcast_to(given, (units, len(instants)))
+        heard = shares_heard(system, tanks, firsts, instants, places, wide, drive, now.net_out)
+    one = units == 1
+    return Waveform(
+        time=instants,
+        voltages=rows,
+        left={name: float(at[0]) if one else at for name, at in firsts.items()},
+        heard={name: float(share[0]) if one else share for name, share in heard.items()},
+    )
 
 
 def _stepped(
