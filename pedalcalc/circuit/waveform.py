@@ -173,7 +173,8 @@ def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -
     record = np.empty((units, len(instants), len(names)))
     places = np.empty((units, len(instants) if start == "settled" else 0, system.size + 1))
     left: dict[str, Array] = {}
-    regions = Regions(system, _placed(now, system, units), tanks.step(system, float(instants[1] - instants[0]), 0.5)[0])
+    slow = float(instants[-1] - instants[0]) / (2 * np.pi)  # capacitors as a tone of that length finds them, 2 pi f C
+    regions = Regions(system, _placed(now, system, units), tanks.step(system, slow, 1.0)[0])
     for k, instant in enumerate(instants):
         if k or start != "settled":
             step = float(instant - instants[k - 1]) if k else float(instants[1] - instants[0]) * FIRST
