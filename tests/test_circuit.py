@@ -169,3 +169,19 @@ def test_a_phase_shift_loop_is_told_to_swing():
     assert not swings(7.5)
     (one,) = swings(8.5)
     assert one.value == pytest.approx(np.sqrt(3) / (2 * np.pi * 10e3 * 10e-9), rel=0.05)
+
+
+def test_an_op_amp_thrown_from_limit_to_limit_is_met_where_its_gain_is_at_work():
+    """A straight line between the limits: met anywhere on it, slope and current are those of the whole line."""
+    from pedalcalc.circuit._system import system_of
+    from pedalcalc.circuit.elements import elements_of
+
+    group = system_of(elements_of(BOARDS["optical-compressor"])).amplifiers
+    low = np.array([0.0, 1.0, 1.6, 16.0, 0.0])[None, :, None] * np.ones((1, 5, len(group.names)))
+    high = low.copy()
+    high[:, :2] = high[:, 1::-1]  # inputs exchanged, output still low
+    met = group.limited(high, low, None)
+    _, slopes = group.branch(met, None)
+    law, _ = group.figures
+    np.testing.assert_allclose(slopes[:, 2, 2], 1 / law.resistance * np.ones_like(slopes[:, 2, 2]), rtol=1e-9)
+    np.testing.assert_allclose(slopes[:, 2, 0], -law.gain / law.resistance * np.ones_like(slopes[:, 2, 0]), rtol=1e-9)

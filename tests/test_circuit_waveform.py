@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from pedalcalc import circuit, devices, laws
 from pedalcalc.board import assemble
@@ -188,3 +189,86 @@ def test_a_follower_is_cut_off_where_its_load_line_ends():
         resistance_generator=0.0, resistance_load=np.inf,
     )  # fmt: skip
     assert np.isfinite(seen.left["Q1"]).tolist() == [False, True]
+
+
+def test_one_diode_to_ground_makes_all_that_the_output_departs():
+    """R and a diode, no memory: what is missing of a straight line is solved for by scipy's brentq."""
+    built = assemble(
+        [
+            clip(),
+            resistor("R1", 4.7e3, "in", "out"),
+            diode("D1", "out", "ground"),
+            resistor("R2", 10e3, "rail", "ground"),
+        ],
+        supply=9.0,
+    )
+    part = devices.typical(devices.DIODE_1N4148)
+    time = np.linspace(0.0, 1e-3, 101)  # the peak is among the instants
+    levels = np.array([0.6, 1.0, 3.0])
+    seen = circuit.waveform(
+        built, time=time, voltage_input=levels[:, None] * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
+        resistance_generator=0.0, resistance_load=np.inf,
+    )  # fmt: skip
+    still = float(laws.junction(0.0, junction=part).conductance_dynamic)
+    for level, share in zip(levels, seen.heard["D1"], strict=True):
+        out, other = (
+            brentq(
+                lambda v, peak=peak: (peak - v) / 4.7e3 - float(laws.junction(v, junction=part).current), -level, level
+            )
+            for peak in (level, -level)
+        )
+        straight = level / (1 + 4.7e3 * still)
+        assert share == pytest.approx((straight - out) / max(straight, -other), rel=1e-6)
+
+
+def test_the_level_at_which_a_diode_clips_does_not_hang_on_the_steps_in_time():
+    # by hand: 10 nF are 63 µS at 1 kHz, beside 213 µS; the diode is as steep where it carries n Vt times both
+    record = devices.typical(devices.DIODE_1N4148)
+    current = record.ideality * 0.02585 * (1 / 4.7e3 + 2 * np.pi * 1e3 * 10e-9)
+    level = float(laws.junction_voltage(current, junction=record)) * (1 + 4.8e3 * 2e3 * np.pi * 10e-9) + 4.8e3 * current
+    for steps in (60, 600):
+        time = np.linspace(0.0, 1e-3, steps + 1)
+        seen = circuit.waveform(
+            CLIPPER, time=time, voltage_input=np.array([[0.7], [1.2]]) * level * np.sin(2e3 * np.pi * time), net_in="in",
+            net_out="out", resistance_generator=100.0, resistance_load=np.inf,
+        )  # fmt: skip
+        assert np.isfinite(seen.left["D1"]).tolist() == [False, True]
+
+
+def test_each_diode_of_two_has_its_own_share():
+    """Both diodes' currents put into the straight equation, one at a time, by scipy's implicit Runge-Kutta method."""
+    part = devices.typical(devices.DIODE_1N4148)
+    time = np.linspace(0.0, 1e-3, 1001)
+    seen = circuit.waveform(
+        CLIPPER, time=time, voltage_input=3 * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
+        resistance_generator=100.0, resistance_load=np.inf,
+    )  # fmt: skip
+    slope = float(laws.junction(0.0, junction=part).conductance_dynamic)
+
+    def flow(volts):
+        return float(laws.junction(volts, junction=part).current)
+
+    def rates(t, y):
+        out, straight, first, second = y
+        fed = 3 * np.sin(2e3 * np.pi * t)
+        held = 1 / 4.8e3 + 2 * slope
+        return [
+            ((fed - out) / 4.8e3 - flow(out) + flow(-out)) / 10e-9, (fed / 4.8e3 - held * straight) / 10e-9,
+            (-held * first - (flow(out) - slope * out)) / 10e-9, (-held * second + (flow(-out) + slope * out)) / 10e-9,
+        ]  # fmt: skip
+
+    exact = solve_ivp(rates, (0.0, 1e-3), np.zeros(4), t_eval=time, method="Radau", rtol=1e-8, atol=1e-10).y
+    np.testing.assert_allclose(exact[1] + exact[2] + exact[3], exact[0], atol=1e-5)  # the split leaves nothing over
+    most = np.abs(exact[1]).max()
+    assert seen.heard["D1"] == pytest.approx(np.abs(exact[2]).max() / most, rel=1e-3)
+    assert seen.heard["D2"] == pytest.approx(np.abs(exact[3]).max() / most, rel=1e-3)
+
+
+def test_a_part_that_stays_is_not_heard_and_a_start_that_is_not_settled_tells_nothing():
+    time = np.linspace(0.0, 1e-3, 101)
+    quiet = circuit.waveform(
+        CLIPPER, time=time, voltage_input=np.array([[1e-3], [3.0]]) * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
+    )  # fmt: skip
+    assert quiet.heard["D1"][0] == 0.0
+    assert quiet.heard["D1"][1] > 0.1
+    assert circuit.waveform(CLIPPER, time=time, start="off", net_in="in", net_out="out").heard == {}

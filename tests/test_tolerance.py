@@ -92,3 +92,19 @@ def test_an_op_amp_s_offset_is_in_the_band():
     # Through R4 the leg pulls the divider, 500 ohm behind both: the noise gain is (R3 + R4 + 500) / R4.
     assert seen.std() == pytest.approx(101.5 * 10e-3 / 3, rel=0.05)
     np.testing.assert_allclose(seen - 4.5, 101.5 * chips.voltage_offset_signed, rtol=0.05, atol=2e-3)
+
+
+@pytest.mark.parametrize("count", [100, 760, 2000])
+def test_what_bounds_the_end_of_a_band_is_the_binomial_interval(count):
+    """scipy.stats' own interval of how many of the draws lie below an end."""
+    from scipy.stats import binom
+
+    from pedalcalc.tolerance.bands import CONFIDENCE, band_ends
+
+    drawn = np.arange(count) ** 1.5
+    low, high, error = band_ends(drawn[::-1], 0.9)
+    wanted = []
+    for end, share in ((low, 0.05), (high, 0.95)):
+        first, last = (int(at) for at in binom.interval(CONFIDENCE, count, share))
+        wanted += [end - drawn[first - 1], drawn[last] - end]
+    assert error == pytest.approx(max(wanted), rel=1e-12)

@@ -371,7 +371,10 @@ class Amplifiers(Group):
         ), least
 
     def limited(self, volts: Array, before: Array, ease: Ease | None) -> Array:
-        """Let no output jump from one limit to the other: it is met between them first, where its gain is at work."""
+        """Let no output jump from one limit to the other: it is met between them first, where its gain is at work.
+
+        Its own volts are met there, too: elsewhere the limit of its current would have no slope, and steps go to and fro.
+        """
         law, _ = self._law(ease)
         held_back = 0.0 if ease is None else ease.held
         side, low, high, given = _limits(volts, law, held_back)
@@ -385,7 +388,7 @@ class Amplifiers(Group):
         middle = 0.5 * (low + high) - 0.5 * (volts[:, 3] + volts[:, 4])
         held[:, 0] = np.where(over, volts[:, 1] + (middle - held_back) / law.gain, volts[:, 0])
         free = 0.5 * (volts[:, 3] + volts[:, 4]) + law.gain * (held[:, 0] - held[:, 1]) + held_back
-        held[:, 2] = np.where(turned, np.clip(free, low, high), volts[:, 2])
+        held[:, 2] = np.where(turned | over, np.clip(free, low, high), volts[:, 2])
         return held
 
 

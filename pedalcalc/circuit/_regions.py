@@ -31,7 +31,7 @@ STIFFER = 2.0
 
 
 class Regions:
-    """Where the parts of a board stand at rest; `step` holds what its capacitors are for one step in time."""
+    """Where the parts of a board stand at rest; `step` holds what its capacitors are for a slow tone."""
 
     def __init__(self, system: System, voltages: Array, step: Array) -> None:
         self.rest = [_state(group, voltages) for group in system.groups]

@@ -99,10 +99,11 @@ class System:
         """Return what the chosen units have of figures in `elements`."""
         return array if self.chosen is None else _apart.system_mine(array, self.chosen)
 
-    def split(self) -> Split | None:
-        """Return which places no law touches, None where there are none."""
+    def split(self, kept_too: Any = ()) -> Split | None:
+        """Return which places no law touches, None where there are none; `kept_too` are places to keep all the same."""
         n = self.size
         touched = np.zeros(n + 1, bool)
+        touched[list(kept_too)] = True
         for group in self.groups:
             touched[group.at] = True
         touched[len(self.places) : n] = True  # currents that are unknowns: alone they may be singular, or nearly

@@ -48,7 +48,7 @@ def probed(system: System, solved: _newton.Solved, net: str, ohms: float) -> tup
     copies = enumerate(_pumped.SHARES) if root in system.moves else [(0, 1.0)]
     places, shares = zip(*((system.at[root, copy], share) for copy, share in copies), strict=True)
     meter = _Meter(np.array(places), np.array(shares) / ohms, above)
-    seen = _followed(system, solved, meter)
+    seen = _without_rest(system, solved, meter)
     volts = system.volts(seen.voltages, net)
     hit = _wild(meter.on(system, np.ones(1)), seen).get(net)
     return (volts if hit is None else np.where(hit, np.nan, volts)), seen.good
@@ -88,6 +88,18 @@ class _Meter:
         )
         step = np.matmul(moved, amps[:, :, None])[:, :, 0]
         return np.asarray(np.where(np.isfinite(step), step, 0.0))
+
+
+def _without_rest(system: System, solved: _newton.Solved, meter: _Meter) -> _newton.Solved:
+    """Return where every unit goes, by the places that laws or the meter touch: the others follow these in proportion."""
+    split = system.split(meter.at)
+    reduced = None if split is None else system.reduced(split)
+    if split is None or reduced is None or not np.all(reduced.sign > 0):
+        return _followed(system, solved, meter)
+    few = _newton.Solved(solved.voltages[:, split.kept], solved.good, solved.sign)
+    inner = _Meter(np.searchsorted(split.kept, meter.at), meter.siemens, meter.above)
+    seen = _followed(reduced.system, few, inner)
+    return _newton.Solved(reduced.expand(seen.voltages, np.arange(len(seen.good))), seen.good, seen.sign)
 
 
 def _followed(system: System, solved: _newton.Solved, meter: _Meter) -> _newton.Solved:

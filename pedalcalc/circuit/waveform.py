@@ -14,8 +14,10 @@ from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
+from pedalcalc.circuit._heard import shares_heard
 from pedalcalc.circuit._regions import Regions
 from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit._tanks import Tanks
 from pedalcalc.circuit.elements import GENERATOR, Branch
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, agreed, signal_of
 
@@ -31,12 +33,14 @@ class Waveform(Result):
     """Volts of every net over time, shape (units, instants), or (instants,) for one unit.
 
     `left` names what left its region at rest (op-amps at a limit, transistors cut off or saturated, junctions that began to
-    clip or ceased to conduct) and when first [s].
+    clip or ceased to conduct) and when first [s]. `heard` tells of each the share of the output's swing that its departure
+    from its straight line at rest makes [1]: next to nothing for the rectifier of a side-chain.
     """
 
     time: Number = quantity("s", "time")
     voltages: Mapping[str, Number] = quantity("records", "voltage by net")
     left: Mapping[str, Number] = quantity("records", "first leaves its region")
+    heard: Mapping[str, Number] = quantity("records", "share of the output that a part's departure makes")
 
 
 @simulate
@@ -94,9 +98,12 @@ def waveform(
     once (no slew limit), capacitors have the series resistance that is left at high frequencies, cells of couplers stay where light has put them (`pedalcalc.compressor` moves them), a charge
     pump is at its mean.
 
+    What is heard is told of a start that is `settled`: every law is its straight line at rest and a current that departs from it;
+    these, one by one in the linear circuit, add up to what the output departs from that of small signals.
+
     References
     ----------
-    HAIRER-WANNER, trapezoidal rule; DERIVED, capacitors with series resistance.
+    HAIRER-WANNER, trapezoidal rule; DERIVED, capacitors with series resistance, the output as a sum of departures.
 
     Examples
     --------
@@ -146,92 +153,17 @@ def waveform(
     return _run(now, rest, instants, given, start)
 
 
-class _Tanks:
-    """Capacitors and inductors over time."""
-
-    def __init__(self, system: System, units: int) -> None:
-        table: list[tuple[Branch, tuple[int, Any], tuple[int, Any]]] = []
-        for one in system.elements.capacitors:
-            first, second = (system.where(net) for net in one.nets)
-            flies = any(system.elements.joints.root(net)[0] in system.moves for net in one.nets)
-            if np.any(one.law[0] > 0) and not flies and first is not None and second is not None:
-                table.append((one, first, second))
-
-        def columns(figures: list[Any]) -> Array:
-            rows = [np.broadcast_to(np.asarray(one, float), (units,)) for one in figures]
-            return np.stack(rows, axis=1) if rows else np.zeros((units, 0))
-
-        self.first = np.array([first[0] for _, first, _ in table], int)
-        self.second = np.array([second[0] for _, _, second in table], int)
-        self.above = columns([first[1] - second[1] for _, first, second in table])
-        self.farads = columns([one.law[0] for one, _, _ in table])
-        self.ohms = columns([one.law[5] for one, _, _ in table])
-        self.names = [one.name for one, _, _ in table]
-        self.volts = np.zeros_like(self.farads)
-        self.amps = np.zeros_like(self.farads)
-        self.nodes = len(system.places)
-        self.henries = columns([rod.law[1] for rod in system.rods])
-        self.rod_amps = np.zeros_like(self.henries)
-        self.rod_volts = np.zeros_like(self.henries)
-
-    def across(self, voltages: Array) -> Array:
-        return np.asarray(voltages[:, self.first] - voltages[:, self.second] + self.above)
-
-    def settle(self, voltages: Array) -> None:
-        """Take the volts of a board at rest."""
-        self.volts = self.across(voltages)
-        self.amps = np.zeros_like(self.volts)
-        self.rod_amps = voltages[:, self.nodes : self.nodes + self.henries.shape[1]].copy()
-        self.rod_volts = np.zeros_like(self.rod_amps)
-
-    def companions(self, system: System, step: float, share: float) -> tuple[Array, Array, Array, Array]:
-        """Return matrix and push of one step: `share` 1 is implicit Euler, 1/2 the trapezoidal rule."""
-        units, n = len(self.volts), system.size
-        with np.errstate(divide="ignore"):
-            slow = share * step / self.farads
-        siemens = 1 / (self.ohms + slow)
-        source = (
-            self.volts + (1 - share) * step / np.where(self.farads > 0, self.farads, np.inf) * self.amps - self.above
-        )
-        matrix = np.zeros((units, n + 1, n + 1))
-        push = np.zeros((units, n + 1))
-        for k in range(len(self.first)):
-            a, b = self.first[k], self.second[k]
-            for row, column, sign in ((a, a, 1), (b, b, 1), (a, b, -1), (b, a, -1)):
-                matrix[:, row, column] += sign * siemens[:, k]
-            push[:, a] += siemens[:, k] * source[:, k]
-            push[:, b] -= siemens[:, k] * source[:, k]
-        for k in range(self.henries.shape[1]):
-            at = self.nodes + k
-            rate = self.henries[:, k] / (share * step)
-            matrix[:, at, at] += rate
-            push[:, at] += rate * self.rod_amps[:, k] + (1 - share) / share * self.rod_volts[:, k]
-        return matrix[:, :n, :n], push[:, :n], siemens, source
-
-    def follow(self, voltages: Array, siemens: Array, source: Array, step: float, share: float) -> None:
-        """Take over what one step has brought."""
-        across = self.across(voltages)
-        amps = siemens * (across - self.above - source)
-        rate = np.where(self.farads > 0, step / np.where(self.farads > 0, self.farads, 1.0), 0.0)
-        self.volts = self.volts + rate * (share * amps + (1 - share) * self.amps)
-        self.amps = amps
-        new = voltages[:, self.nodes : self.nodes + self.henries.shape[1]]
-        old = (1 - share) / share * self.rod_volts
-        self.rod_volts = self.henries / (share * step) * (new - self.rod_amps) - old
-        self.rod_amps = new.copy()
-
-
 def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -> Waveform:
     """Step from instant to instant."""
     system = _cells_held(now)
     units = agreed("voltage_input", len(given), now.units)
     voltages = np.zeros((units, system.size + 1))
-    tanks = _Tanks(system, units)
+    tanks = Tanks(system, units)
     if start == "settled":
         voltages = _placed(now, system, units)
         tanks.settle(voltages)
     elif start == "switched":
-        before = _Tanks(rest.system, units)
+        before = Tanks(rest.system, units)
         before.settle(np.broadcast_to(rest.solved.voltages, (units, rest.size + 1)))
         for k, name in enumerate(tanks.names):
             if name in before.names:
@@ -239,29 +171,42 @@ def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -
     names = [net for net in now.found.nets if system.where(net) is not None]
     drive = len(system.places) + [one.name for one in system.rods].index(GENERATOR)
     record = np.empty((units, len(instants), len(names)))
+    places = np.empty((units, len(instants) if start == "settled" else 0, system.size + 1))
     left: dict[str, Array] = {}
-    regions = Regions(
-        system, _placed(now, system, units), tanks.companions(system, float(instants[1] - instants[0]), 0.5)[0]
-    )
+    slow = float(instants[-1] - instants[0]) / (2 * np.pi)  # capacitors as a tone of that length finds them, 2 pi f C
+    regions = Regions(system, _placed(now, system, units), tanks.step(system, slow, 1.0)[0])
     for k, instant in enumerate(instants):
         if k or start != "settled":
             step = float(instant - instants[k - 1]) if k else float(instants[1] - instants[0]) * FIRST
             share = 1.0 if k <= 1 else 0.5
             voltages = _stepped(system, tanks, voltages, given[:, k], drive, step, share, float(instant))
         record[:, k] = np.stack([system.volts(voltages, net) for net in names], axis=1)
+        if start == "settled":
+            places[:, k] = voltages
         for name, out in regions.left(system, voltages):
             first = left.setdefault(name, np.full(units, np.inf))
             first[out & np.isinf(first)] = instant
     rows = {net: (record[0, :, j] if units == 1 else record[:, :, j]) for j, net in enumerate(names)}
-    firsts = {name: (float(at[0]) if units == 1 else at) for name, at in sorted(left.items()) if np.isfinite(at).any()}
-    return Waveform(time=instants, voltages=rows, left=firsts)
+    firsts = {name: at for name, at in sorted(left.items()) if np.isfinite(at).any()}
+    heard: dict[str, Array] = {}
+    if start == "settled":
+        wide = np.broadcast_to(given, (units, len(instants)))
+        heard = shares_heard(system, tanks, firsts, instants, places, wide, drive, now.net_out)
+    one = units == 1
+    return Waveform(
+        time=instants,
+        voltages=rows,
+        left={name: float(at[0]) if one else at for name, at in firsts.items()},
+        heard={name: float(share[0]) if one else share for name, share in heard.items()},
+    )
 
 
 def _stepped(
-    system: System, tanks: _Tanks, voltages: Array, given: Array, drive: int, step: float, share: float, instant: float
+    system: System, tanks: Tanks, voltages: Array, given: Array, drive: int, step: float, share: float, instant: float
 ) -> Array:
     """Return the volts one step later, and let the tanks follow."""
-    matrix, push, siemens, source = tanks.companions(system, step, share)
+    matrix, siemens = tanks.step(system, step, share)
+    push, source = tanks.pushes(system, step, share)
     push[:, drive] -= given
     at = replace(system, matrix=system.matrix + matrix, driven=system.driven + push)
     found, good, _ = _newton.newton(at, voltages, wide=False, steps=40, signed=False)

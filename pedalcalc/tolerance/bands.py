@@ -242,16 +242,17 @@ def _unit(name: str) -> str:
 
 def band_ends(values: Array, coverage: float) -> tuple[float, float, float]:
     """Return both quantiles of a band and the larger half width in which they lie, by order statistics."""
-    from scipy.stats import binom
+    from scipy.special import bdtr
 
     ordered = np.sort(values)
     count = len(ordered)
     ends, error = [], 0.0
     for share in ((1 - coverage) / 2, (1 + coverage) / 2):
         ends.append(float(np.quantile(ordered, share)))
-        low, high = binom.interval(CONFIDENCE, count, share)
+        below = bdtr(np.arange(count + 1.0), count, share)  # that so many or fewer lie below the end
+        low, high = np.searchsorted(below, [(1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2])
         if low < 1 or high >= count:
             error = np.inf  # the end may lie beyond all that was drawn: nothing bounds it
             continue
-        error = max(error, ends[-1] - float(ordered[int(low) - 1]), float(ordered[int(high)]) - ends[-1])
+        error = max(error, ends[-1] - float(ordered[low - 1]), float(ordered[high]) - ends[-1])
     return ends[0], ends[1], error
