@@ -70,7 +70,7 @@ def shown(value: float, unit: str = "") -> str:
     if value == 0 or not math.isfinite(value) or unit not in (*SMALL, *ALL):
         return f"{value:g} {unit}".rstrip()
     power = math.floor(math.log10(abs(float(f"{value:g}")))) // 3 * 3
-    power = min(power, 0) if unit in SMALL else power
+    power = min(power, -6 if unit == "F" and value < 0.1 else 0) if unit in SMALL else power
     if power not in PREFIXES:
         return f"{value:g} {unit}"
     return f"{value / 10.0**power:g} {PREFIXES[power]}{unit}"

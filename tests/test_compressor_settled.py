@@ -141,6 +141,29 @@ HUNTING = replace(
 )
 
 
+@pytest.mark.parametrize("gain", [5.0, 6.24])
+def test_a_loop_that_overshoots_once_and_settles_does_not_hunt(gain):
+    """Told by the response itself: its gain holds to a thousandth of a decibel at the end of each level."""
+    optical = replace(
+        EXAMPLE,
+        resistance_input=39e3,
+        gain_makeup=4.3,
+        gain_sidechain=gain,
+        voltage_rail=6.606,
+        voltage_diode=0.407,
+        resistance_attack=11.5e3,
+        resistance_release=197e3,
+        capacitance_hold=0.8e-6,
+        voltage_base_emitter=0.0,
+        resistance_led=2.2e3,
+    )
+    step = step_response(optical, level_low_dbv=-30.0, level_high_dbv=-10.0, time_high=0.7, time_after=2.0)
+    for end in (step.time_up, step.time_down, step.time[-1]):
+        last = step.gain_db[(step.time < end) & (step.time > end - 0.02)]
+        assert np.ptp(last) < 2e-3
+    assert not [caution for caution in step.cautions if "hunts" in caution.what]
+
+
 def test_a_loop_that_hunts_is_told_of():
     """Half-wave feedback with a fast attack at 83 Hz: each pulse turns the gain down for the next one, by more than it needs."""
     circuit = replace(HUNTING, gain_sidechain=gain_for_threshold(-28.0, compressor=HUNTING))

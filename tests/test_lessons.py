@@ -74,6 +74,44 @@ def test_a_slip_in_the_first_cell_is_told_by_the_name_there(name, slip, told, tm
 
 
 @pytest.mark.parametrize(
+    ("name", "slip", "told", "until"),
+    [
+        ("indicator-led", {"readings": ["1mA 2.9V"]}, r"^readings must be .* in brackets, got '1mA 2.9V'$", "fit"),
+        ("indicator-led", {"readings": ("1mA", "2.9V")}, r"^readings must be .* got '1mA'$", "fit"),
+        ("indicator-led", {"lamps_in_series": 1.5}, r"^lamps_in_series must be a whole number .* got 1.5$", "rule"),
+        ("led-ldr-coupler", {"readings": [("20 µA 9.16k",)]}, r"^readings must be .*, got \('20 µA 9.16k',\)$", "fit"),
+        ("led-ldr-coupler", {"readings": []}, r"^readings must be two at least, .* got 0$", "fit"),
+        (
+            "bias-points",
+            {"supplies": ["9V"]},
+            r"^supplies must be three, lowest, usual, highest, got \['9V'\]$",
+            "read",
+        ),
+        ("bias-points", {"supplies": ["9V", "7V", "9.6V"]}, r"^supplies must be three, lowest, usual, highest", "read"),
+        ("bias-points", {"jfet_readings": ["0.531V 470"]}, r"^jfet_readings must be .* got '0.531V 470'$", "jfet-fit"),
+        ("side-chain-time-constants", {"release_knob": 12}, r"^release_knob must be from 0 to 10, got 12$", "read"),
+        (
+            "supply-and-battery",
+            {"meter": "0"},
+            r"bias_resistors and meter must be above 0, got .* '1M' and '0'$",
+            "read",
+        ),
+        (
+            "supply-and-battery",
+            {"end_voltage": "10 V"},
+            r"^end_voltage must be .* below the 9 V .* got '10 V'$",
+            "lamp",
+        ),
+        ("attack-and-release", {"threshold_dbv": -5.0}, r"^threshold_dbv must be .* got -5 and -10$", None),
+    ],
+)
+def test_a_slip_that_no_function_sees_is_told_in_one_line_too(name, slip, told, until, tmp_path, monkeypatch):
+    """What Python itself would trip over, or nobody: an order, a count, a pair without its comma."""
+    with pytest.raises(AssertionError, match=told):
+        lesson(name, monkeypatch, tmp_path, given=slip, until=until)
+
+
+@pytest.mark.parametrize(
     ("name", "given"),
     [
         ("indicator-led", {"stock": ["1k", "4.7k", "10k"]}),
@@ -180,3 +218,12 @@ def test_a_pot_is_entered_once_with_its_stop(tmp_path, monkeypatch):
         _, names = lesson("side-chain-time-constants", monkeypatch, tmp_path, given=given, until="control")
         assert names["parts"]["resistance_release"] == pytest.approx(whole)
         assert names["releases"]["linear"][0] == pytest.approx(names["stop"] * names["farads"])
+
+
+def test_a_panel_says_what_the_table_and_the_picture_above_it_say(monkeypatch, tmp_path):
+    """One circuit, one step, one curve: release and knee read alike, wherever they stand."""
+    _, names = lesson("attack-and-release", monkeypatch, tmp_path, given={"my_wav": ""})
+    panel = str(names["turned"].shown.value)
+    assert f"release {1e3 * names['timing'].time_release:.0f} ms" in panel
+    curve = str(names["explore"].static_curve(names["built"]).shown.value)
+    assert f"knee {names['features'].knee_db:.1f} dB" in curve

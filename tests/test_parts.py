@@ -348,9 +348,9 @@ def test_only_parts_are_sorted_and_described():
         (make("C1", "ceramic capacitor", 4.99e-9, "F"), "4.99 nF, 4n99"),
         (
             make("C2", "electrolytic capacitor", 1e-5, "F", voltage=25.0),
-            "10 µF, 10µ, 25 V or more: the stripe marks minus, the longer lead plus",
+            "10 µF, 25 V or more: the stripe marks minus, the longer lead plus",
         ),
-        (make("C2", "electrolytic capacitor", 1e-5, "F"), "10 µF, 10µ: the stripe marks minus, the longer lead plus"),
+        (make("C2", "electrolytic capacitor", 1e-5, "F"), "10 µF: the stripe marks minus, the longer lead plus"),
         (make("VR1", "potentiometer", 1e5), "100 kΩ, 100K"),
         (make("L1", "inductor", 1e-3, "H"), "1 mH"),
         (make("D1", "diode", np.nan, "", "1N5817"), "1N5817: the ring marks the cathode"),

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import doctest
 import re
+import shutil
 
+import nbformat
 import numpy as np
 import pytest
 
@@ -249,6 +251,38 @@ def test_how_the_example_was_chosen_is_true():
     found = doctest.testfile(str(YOURS / "README.md"), module_relative=False, optionflags=doctest.NORMALIZE_WHITESPACE)
     assert found.failed == 0
     assert found.attempted >= 6
+
+
+def test_a_type_of_ones_own_comes_in_by_the_first_cell_and_the_page_is_called_as_its_folder(tmp_path):
+    """As README.md of the folder says: copy it, write the table that it shows, name the file in the first cell."""
+    readme = (YOURS / "README.md").read_text(encoding="utf-8")
+    (table,) = re.findall(r"^```csv\n(.*?)^```$", readme, flags=re.MULTILINE | re.DOTALL)
+    (named,) = re.findall(r"`(tables = \[.+?\])`", readme)
+    mine = shutil.copytree(YOURS, tmp_path / "night-boost")
+    (mine / "my-diodes.csv").write_text(table, encoding="utf-8")
+    text = (mine / "parts.csv").read_text(encoding="utf-8")
+    (mine / "parts.csv").write_text(text.replace("D1,diode,1N5817,", "D1,diode,XY42,"), encoding="utf-8")
+    with pytest.raises(ValueError, match=r"'XY42' fits no part .* or hand in a table of your own by tables"):
+        sheet.build_sheet(mine / "parts.csv")
+    notebook = nbformat.read(mine / "your-build.ipynb", as_version=4)
+    answers = next(cell for cell in notebook.cells if "parameters" in cell.metadata.get("tags", ()))
+    assert "\ntables = []" in answers.source
+    answers.source = re.sub(r"^tables = .*$", named, answers.source, flags=re.MULTILINE)
+    nbformat.write(notebook, mine / "your-build.ipynb")
+    shown = page.write_page(mine / "your-build.ipynb").read_text(encoding="utf-8")
+    assert "<title>Night boost: its sheet from its parts list</title>" in shown
+    assert "XY42" in shown
+    assert "Your build" not in shown
+
+
+def test_a_regulator_is_told_by_its_leads(tmp_path):
+    """Input and output exchanged destroys what is fed: the order stands on the sheet as a transistor's does."""
+    text = (YOURS / "parts.csv").read_text(encoding="utf-8")
+    r1 = next(line for line in text.splitlines() if line.startswith("R1,"))
+    fed = 'IC2,regulator,78L05,,,,"input: protected, ground: ground, output: rail",steady rail'
+    (tmp_path / "parts.csv").write_text(text.replace(r1, fed), encoding="utf-8")
+    made = sheet.build_sheet(tmp_path / "parts.csv")
+    assert re.search(r"IC2\s+78L05\s+1 output, 2 ground, 3 input", text_of(made, "parts"))
 
 
 def test_a_net_has_one_row_of_volts_and_a_sure_one_stands_once(yours):

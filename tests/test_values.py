@@ -246,6 +246,22 @@ def test_every_stock_capacitor_has_a_code_that_reads_back(series, place, decade)
 
 
 @pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (1e-3, "F", "1000 µF"),
+        (4.7e-3, "F", "4700 µF"),
+        (9.999e-4, "F", "1000 µF"),
+        (1.0, "F", "1 F"),
+        (0.1, "lx", "0.1 lx"),
+        (1e3, "lx", "1000 lx"),
+    ],
+)
+def test_a_value_is_written_as_a_print_or_a_sheet_has_it(value, unit, text):
+    """Capacitors are printed in µF up to the largest, and sheets of cells give plain lux (common practice)."""
+    assert values.write_value(value, unit=unit) == text
+
+
+@pytest.mark.parametrize(
     ("value", "unit", "code"),
     [
         (4700.0, "Ω", "4K7"),

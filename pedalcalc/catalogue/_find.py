@@ -147,7 +147,7 @@ def find_device(text: str, *, kind: str = "", tables: Sequence[str | Path] = ())
     looked = f" among {' and '.join(kinds)}" if kind else ""
     hint = f"; near it are {_told(near)}" if near else ""
     raise ValueError(
-        f"text {text!r} fits no part of the tables{looked}{hint}; name one that is there, or hand in a table of your own"
+        f"text {text!r} fits no part of the tables{looked}{hint}; name one that is there, or hand in a table of your own by tables"
     )
 
 

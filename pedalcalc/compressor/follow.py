@@ -14,7 +14,6 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
-from itertools import pairwise
 from math import atan2, ceil, expm1, floor, log, log2, log10, pi, sqrt
 from typing import Any, NamedTuple
 
@@ -34,6 +33,7 @@ TOLERANCE_HOLD = 6e-4  # of what the held voltage makes of the cell's settled ln
 HUNT_WATCH = 32  # maps computed one by one, after each of which a loop is asked whether it hunts
 SWING_GROWS = 1.3  # times as much as a watch ago: a swing still on its way to its full size
 HUNT_TURNS = 4  # turns to and fro among the later half of them
+HUNT_SHARE = 0.3  # of the swing: what turns round for less is no hunting
 CONDUCTANCE_NONE = 1e-9  # of a cell to which a gain answers nowhere
 NOTHING = 1e-14  # of g_c: a conductance that is rounding
 FAR_MOST = 50.0  # of ln conductance in a skip
@@ -409,10 +409,21 @@ def _swing_db(maps: PeriodMap, record: Record) -> float:
         20 * log10(maps.engine.law.at(p.conductance)) for p in record.pieces[-maps.halves * HUNT_WATCH :: maps.halves]
     ]
     before, lately = gains[: HUNT_WATCH // 2], gains[HUNT_WATCH // 2 :]
-    moves = [y - x for x, y in pairwise(lately)]
-    turns = sum(x * y < 0 for x, y in pairwise(moves))
     swing = max(lately) - min(lately)
-    return swing if turns >= HUNT_TURNS and swing > 0.7 * (max(before) - min(before)) else 0.0
+    there_and_back = _turns(lately, HUNT_SHARE * swing) >= HUNT_TURNS
+    return swing if there_and_back and swing > 0.7 * (max(before) - min(before)) else 0.0
+
+
+def _turns(gains: list[float], least: float) -> int:
+    """Return how often a row of gains turns round for more than `least`: what settles, and then trembles, does not."""
+    turns, way, low, high = 0, 0, gains[0], gains[0]
+    for gain in gains[1:]:
+        low, high = min(low, gain), max(high, gain)
+        if way >= 0 and high - gain > least:
+            turns, way, low = turns + (way > 0), -1, gain
+        elif way <= 0 and gain - low > least:
+            turns, way, high = turns + (way < 0), 1, gain
+    return turns
 
 
 def _doublings_most(jacobian: Square) -> int:

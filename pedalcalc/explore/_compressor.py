@@ -180,7 +180,7 @@ def _windows(compressor: Compressor) -> tuple[float, float]:
         release = 1.0 / (1.0 / release + 1.0 / compressor.resistance_led)
     release *= compressor.capacitance_hold
     attack = compressor.resistance_attack * compressor.capacitance_hold
-    return _window(WINDOWS, 8 * attack), _window(WINDOWS[1:], 3 * release)
+    return _window(WINDOWS, 8 * attack), _window(WINDOWS[1:], 5 * release)
 
 
 def _window(ladder: Sequence[float], wanted: float) -> float:

@@ -94,7 +94,10 @@ def slider(
         raise ValueError(f"high must be above low, got low {low:g} and high {high:g}")
     if scale == "log" and low <= 0:
         raise ValueError(f"low must be above 0 on a log slider, got {low:g}")
-    value = one_number("value", value, "", least=low, most=high)
+    value = one_number("value", value, "")
+    if not low <= value <= high:
+        ends = " to ".join(number_text(end, unit) for end in (low, high))
+        raise ValueError(f"{caption}: value must be from {ends}, got {number_text(value, unit)}")
     if stock is None:
         count = int(numeric("steps", steps, least=1)) + 1
         spaced = np.geomspace(low, high, count) if scale == "log" else np.linspace(low, high, count)

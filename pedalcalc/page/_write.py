@@ -13,6 +13,8 @@ from pedalcalc._base import file_path, io, one_number
 from pedalcalc._files import refuse_unwritable
 from pedalcalc.page._file import PageError, replace_file
 
+# How the title of the notebook that a builder copies begins; a copy's page is called as its folder.
+COPIED = "# Your build"
 # What a page shows of an output that comes in several forms, best first; never the live widget.
 FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain"]
 
@@ -70,7 +72,7 @@ def write_page(
         raise FileNotFoundError(f"there is no {'list' if source.suffix == '.csv' else 'notebook'} {notebook}")
     target = source.with_suffix(".html") if page is None else file_path("page", page)
     refuse_unwritable("page", target)
-    text = _rendered(_of_list(source) if source.suffix == ".csv" else _executed(source, limit), source)
+    text = _rendered(_of_list(source) if source.suffix == ".csv" else _named(_executed(source, limit), source), source)
     replace_file(target, text.encode("utf-8"))
     return target
 
@@ -84,13 +86,26 @@ def _of_list(source: Path) -> Any:
     from pedalcalc.sheet import build_sheet
 
     made = build_sheet(source)
-    title = made.name[:1].upper() + made.name[1:]
     shown = [*(section._repr_html_() for section in made.sections.values()), made.card._repr_html_()]
-    cells = [nbformat.v4.new_markdown_cell(f"# {title}: its sheet from its parts list")]  # type: ignore[no-untyped-call]
+    cells = [nbformat.v4.new_markdown_cell(f"# {_name(source)}: its sheet from its parts list")]  # type: ignore[no-untyped-call]
     for html in shown:
         output = nbformat.v4.new_output("display_data", {"text/html": html})  # type: ignore[no-untyped-call]
         cells.append(nbformat.v4.new_code_cell(outputs=[output]))  # type: ignore[no-untyped-call]
     return nbformat.v4.new_notebook(cells=cells)  # type: ignore[no-untyped-call]
+
+
+def _name(source: Path) -> str:
+    """Return what a build is called: its folder's name, in words."""
+    words = source.parent.resolve().name.replace("-", " ")
+    return words[:1].upper() + words[1:]
+
+
+def _named(notebook: Any, source: Path) -> Any:
+    """Return the notebook with the name of its folder in its title, where the builder left that as it was copied."""
+    first = notebook.cells[0] if notebook.cells else None
+    if first is not None and first.cell_type == "markdown" and first.source.startswith(COPIED):
+        first.source = f"# {_name(source)}{first.source.removeprefix(COPIED)}"
+    return notebook
 
 
 def _executed(source: Path, limit: float) -> Any:

@@ -104,8 +104,9 @@ def marking_text(part: Part) -> str:
         case "trimmer" | "film capacitor" | "ceramic capacitor":
             return f"{_printed(part)}{_or_digit_code(part)}"
         case "electrolytic capacitor":
+            # these print plain microfarads, and no code
             rated = "" if np.isnan(part.voltage_max) else f", {write_value(part.voltage_max, unit='V')} or more"
-            return f"{_printed(part)}{rated}: the stripe marks minus, the longer lead plus"
+            return f"{write_value(part.value, unit=part.unit)}{rated}: the stripe marks minus, the longer lead plus"
         case "tantalum capacitor":
             rated = "" if np.isnan(part.voltage_max) else f", {write_value(part.voltage_max, unit='V')} or more"
             return f"{_printed(part)}{_or_digit_code(part)}{rated}: the stripe marks plus, as does the longer lead"

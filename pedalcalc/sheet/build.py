@@ -31,7 +31,7 @@ from pedalcalc.circuit import OperatingPoint, operating_point
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
-from pedalcalc.devices import Battery, Bjt, Converter, Jfet, Meter, Mosfet
+from pedalcalc.devices import Battery, Bjt, Converter, Jfet, Meter, Mosfet, Regulator
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, has_socket, path, supply_of, supply_way
@@ -277,7 +277,7 @@ def _parts_section(board: Board) -> Section:
     leads = [
         {"part": one.part.reference, "type": one.part.value_text, "leads": order.leads, "held so": order.view}
         for one in board.parts
-        if isinstance(one.device, (Bjt, Jfet, Mosfet))
+        if isinstance(one.device, (Bjt, Jfet, Mosfet, Regulator))
         for order in one.device.pinouts or ()
     ]
     if leads:

@@ -199,13 +199,18 @@ def _reason(text: str, unit: str) -> str:
 PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 
 
-def _highest_power(unit: str) -> int:
-    """Return the largest power of ten that is written as a prefix of `unit`."""
+def _highest_power(unit: str, power: int) -> int:
+    """Return the largest power of ten that is written as a prefix of `unit`, for a value of that power.
+
+    A capacitor says 4700 µF and never 4.7 mF, which many a print means for microfarads (common practice).
+    """
+    if unit == "F" and power < -1:
+        return -6
     return 0 if unit in ("s", "F") else 12
 
 
 def _takes_prefix(unit: str) -> bool:
-    return bool(unit) and unit not in ("K", "°C", "%", "h", "min") and not unit.startswith(("1", "dB", "°", "/"))
+    return bool(unit) and unit not in ("K", "°C", "%", "h", "min", "lx") and not unit.startswith(("1", "dB", "°", "/"))
 
 
 @search
@@ -218,8 +223,8 @@ def write_value(value: float, *, unit: str, digits: int | None = None) -> str:
         One number in the SI unit [SI] that `unit` names. NaN is written
         "not measured", an infinite resistance "open".
     unit : str
-        Unit as it is to be printed. Plain numbers (``1``), decibels and
-        temperatures get no prefix.
+        Unit as it is to be printed. Plain numbers (``1``), decibels, temperatures
+        and lux get no prefix, a large capacitance no higher one than µ.
     digits : int, optional
         Significant digits [1], 1 to 15, trailing zeros included. Without it, up to three
         digits are written and trailing zeros after the point are dropped, as
@@ -272,7 +277,7 @@ def write_value(value: float, *, unit: str, digits: int | None = None) -> str:
         return f"0 {name}".rstrip()
     mantissa, _, exponent = f"{Decimal(repr(number)):.{int(figures) - 1}e}".partition("e")
     power = int(exponent)
-    shift = min(power // 3 * 3, _highest_power(unit)) if _takes_prefix(unit) else 0
+    shift = min(power // 3 * 3, _highest_power(unit, power)) if _takes_prefix(unit) else 0
     if shift not in PREFIXES or power >= 15 or (not _takes_prefix(unit) and not -4 <= power < 7):
         written = f"{mantissa}e{power}" if digits is not None else f"{float(f'{mantissa}e{power}'):g}"
         return f"{written} {name}".rstrip()
