@@ -152,6 +152,23 @@ def left_over(board: Board, volts: dict[str, float]) -> dict[str, tuple[float, f
     return {net: (sums[net], sizes[net]) for net in sums if net not in ("rail", "ground")}
 
 
+def rounded(board: Board, volts: dict[str, float], sums: dict[str, tuple[float, float]]) -> dict[str, float]:
+    """Return for each net the most that its sum may be: a part of its size, a picoampere, and four roundings of the volts.
+
+    A transistor whose base the rail drives has a million amperes in two junctions against each other, and an op-amp passes
+    one rounding of its inputs times its gain: such sums are up to 1e-4 of their sizes. How far a rounding moves a sum is
+    found by moving each net in turn by a nanovolt.
+    """
+    allowed = {net: 1e-12 * size + 1e-12 for net, (_, size) in sums.items()}
+    last = 4 * np.finfo(float).eps * 2 * max(map(abs, volts.values())) / MOVE
+    for net in set(volts) - {"ground"}:
+        for other, (total, _) in left_over(board, volts | {net: volts[net] + MOVE}).items():
+            allowed[other] += abs(total - sums[other][0]) * last
+    return allowed
+
+
+#: What a net is moved by to see slopes [V].
+MOVE = 1e-9
 #: The diode inside an integrated circuit as a record: 0.7 V at 1 mA, 10 Ω, ideality 1 (from memory).
 CLAMP = replace(
     devices.typical(devices.DIODE_1N4148),
@@ -178,8 +195,9 @@ def main() -> None:
             lost.append(k)
             continue
         if not point.unpredictable:
-            sums = left_over(board, dict(point.voltages)).values()
-            worst = max([worst, *(abs(total) / (1e-9 * size + 1e-9) for total, size in sums)])
+            sums = left_over(board, volts := dict(point.voltages))
+            allowed = rounded(board, volts, sums)
+            worst = max([worst, *(abs(total) / allowed[net] for net, (total, _) in sums.items())])
     print(
         f"{asked.count - len(lost)} of {asked.count} solved; not solved: {lost[:50]}; worst sum {worst:.2g} of allowed"
     )

@@ -1,29 +1,21 @@
-"""The operating point of many units at once: limited Newton steps, and two longer ways for what they do not solve.
+"""Newton's method on the equations of many units at once.
 
-1. Newton's method on all unknowns; each law is met at terminal volts that its own `limited` allows, so that no exponential
-   runs away, and no place moves more than `STEP` volts at once.
-2. What is left goes up with the supply: all sources from nothing to full, in steps that grow and shrink.
-3. What is still left is powered up: op-amp outputs become slow states, as they are on a bench, everything else follows;
-   at first from nothing, then from either rail, for circuits that hold one of two states.
-4. What none of these solves starts from places scattered between the supply's volts: outputs that fight each other may have
-   one state only, which no ramp leads to.
-
-A unit is solved when the currents into each place cancel to `RELATIVE` of their sum, `ABSOLUTE`, and what one rounding of
-each voltage makes. No conductance is added anywhere.
+Each law is met at terminal volts that its own `limited` allows, so that no exponential runs away, and no place moves more
+than `STEP` volts at once. A unit is solved when the currents into each place cancel to `RELATIVE` of their sum, `ABSOLUTE`,
+and what one rounding of each voltage makes: a million amperes that two junctions hold against each other, or an input
+difference of one rounding behind an op-amp's gain, leave more than a picoampere. No conductance is added anywhere.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit._groups import Amplifiers, Ease
-from pedalcalc.circuit._system import Reduced, Split, System
+from pedalcalc.circuit._system import System
 
 Array = NDArray[np.float64]
 
@@ -31,10 +23,6 @@ RELATIVE, ABSOLUTE = 1e-12, 1e-12
 STEP = 3.0
 #: Volts by which outputs of op-amps may first pass their limits, and the size of a step that ends this.
 WIDE, NEAR = 30.0, 0.1
-#: Step in time, over an op-amp's time constant at its open-loop gain, at which its output has settled.
-SETTLED = 1e3
-#: Stray capacitance of every net over an op-amp's open-loop time constant [S] (about 10 pF over 10 ms).
-STRAY = 1e-9
 #: Rounding of every unknown, in units of the last place, that a residual may show.
 ROUNDINGS = 4.0
 _EPS = np.finfo(float).eps
@@ -44,13 +32,6 @@ SAME = 1e-12
 PATIENCE, FAR, HELD = 40, 0.01, 0.4
 #: Step after which it is worth to judge the residual [V].
 CLOSE = 1e-3
-#: Starts that are scattered where no other way leads to a stable state.
-SCATTERED = 20
-#: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
-CHUNK = 3_000_000
-
-
-_Way = Callable[..., tuple[Array, Any, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,185 +261,3 @@ class _State:
             wide = np.broadcast_to(self.wide[:, None], shape)
             eases.append(Ease(np.broadcast_to(self.share[:, None], shape), held, wide))
         return eases
-
-
-def ramped(system: System, start: Array) -> tuple[Array, Any, Any]:
-    """Raise all sources from nothing to full, unit by unit at its own pace."""
-    units = len(start)
-    voltages, reached, step = np.zeros_like(start), np.zeros(units), np.full(units, 0.1)
-    good, sign = np.zeros(units, bool), np.zeros(units)
-    for _ in range(120):
-        left = np.flatnonzero(~good & (step > 1e-4))
-        if not len(left):
-            break
-        aim = np.minimum(1.0, reached[left] + step[left])
-        found, fits, signs = newton(system.take(left), voltages[left], scale=aim, steps=50, wide=False)
-        at = left[fits]
-        voltages[at], reached[at], sign[at] = found[fits], aim[fits], signs[fits]
-        step[at] *= 2.0
-        step[left[~fits]] /= 4.0
-        good = reached >= 1.0
-    return voltages, good, sign
-
-
-def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, Any, Any]:
-    """Power the board up: op-amp outputs are slow states, nets have stray capacitance; `at_rail` starts outputs off.
-
-    Implicit steps in time, each unit at its own pace; `growth` is the step over an output's time constant.
-    """
-    units = len(start)
-    good, sign = np.zeros(units, bool), np.zeros(units)
-    amplifiers = system.amplifiers
-    voltages = start.copy()
-    held = np.full((units, 0 if amplifiers is None else amplifiers.at.shape[1]), 20.0 * at_rail)
-    growth = np.full(units, 1e-7)
-    for _ in range(160):
-        left = np.flatnonzero(~good & (growth > 1e-12))
-        if not len(left):
-            break
-        part = system.take(left)
-        share = growth[left] / (1 + growth[left])
-        before = (1 - share)[:, None] * held[left]
-        found, fits, _ = newton(
-            part,
-            voltages[left],
-            steps=50,
-            share=share,
-            held=before,
-            wide=False,
-            anchor=STRAY / growth[left],
-            signed=False,
-        )
-        at = left[fits]
-        voltages[at] = found[fits]
-        if part.amplifiers is not None:
-            volts = part.amplifiers.volts(found, 1.0)
-            law, _ = part.amplifiers.figures
-            wished = share[:, None] * law.gain * (volts[:, 0] - volts[:, 1]) + before
-            half = 0.5 * np.maximum(volts[:, 3] - volts[:, 4], 0.0)
-            held[at] = np.clip(wished, -half, half)[fits]
-        end = np.flatnonzero(fits & (growth[left] > SETTLED))
-        if len(end):
-            at = left[end]
-            found, fits_all, signs = newton(system.take(at), voltages[at], wide=False)
-            done = at[fits_all]
-            voltages[done], sign[done], good[done] = found[fits_all], signs[fits_all], True
-            growth[at[~fits_all]] = 0.0
-        growth[left[fits]] *= 2.0
-        growth[left[~fits]] /= 8.0
-    return voltages, good, sign
-
-
-def scattered(system: System, start: Array, number: int) -> tuple[Array, Any, Any]:
-    """Take Newton steps from places scattered between the volts that sources hold, the same ones for each `number`."""
-    held = [np.zeros(1), system.linear.above.ravel(), *(group.above.ravel() for group in system.groups)]
-    low, high = min(one.min(initial=0.0) for one in held), max(one.max(initial=0.0) for one in held)
-    at = start.copy()
-    nodes = len(system.places)
-    at[:, :nodes] = np.random.default_rng(number).uniform(low, high, nodes)
-    return newton(system, at, wide=False)
-
-
-def solve(system: System, start: Array | None = None, *, units: int | None = None) -> Solved:
-    """Return the operating points; what no way solves is marked, never given a guess as an answer.
-
-    Many units start from where the first one stands, or from `start`, their own or the usual unit's without offsets; what
-    does not follow from there starts cold.
-    What floats in some units only has NaN there.
-    """
-    if system.pieces:
-        return _apart(system, start)
-    count = system.units if units is None else units
-    lent = None
-    if start is None and count > 1:
-        alone = system.take(np.zeros(1, int))
-        first = solve(alone, units=1)
-        start = first.voltages if first.good[0] else None
-        lent = alone.amplifiers.figures[0].offset if alone.amplifiers else None
-    elif start is not None and len(start) == 1 < count and system.amplifiers:
-        lent = np.zeros((1, system.amplifiers.at.shape[1]))  # the usual unit's
-    split = system.split()
-    side = system.size if split is None else len(split.kept) - 1
-    pieces = -(-count * 8 * side**2 // CHUNK) if side else 1
-    most = -(-count // max(pieces, 1))
-    found = Solved(np.zeros((count, system.size + 1)), np.zeros(count, bool), np.zeros(count))
-    for at in range(0, count, most):
-        part = slice(at, min(at + most, count))
-        some = system if part == slice(0, count) else system.take(part)
-        begin = start if start is None or len(start) == 1 else start[part]
-        _solve(some, split, begin, lent, found.voltages[part], found.good[part], found.sign[part])
-    return found
-
-
-def _apart(system: System, start: Array | None) -> Solved:
-    """Solve the units that have equations of their own."""
-    units = system.units
-    found = Solved(np.full((units, system.size + 1), np.nan), np.zeros(units, bool), np.zeros(units))
-    for piece in system.pieces:
-        own = None if start is None else np.nan_to_num(start[:, piece.kept])
-        part = own[piece.units] if own is not None and len(own) > 1 else own
-        solved = solve(piece.system, part, units=len(piece.units))
-        found.voltages[piece.units[:, None], piece.kept] = solved.voltages
-        found.good[piece.units], found.sign[piece.units] = solved.good, solved.sign
-    return found
-
-
-def _solve(
-    system: System, split: Split | None, start: Array | None, lent: Any, voltages: Array, good: Any, sign: Any
-) -> None:
-    """Solve one chunk of units, and fill in what is found."""
-    count = len(voltages)
-    reduced = None if split is None else system.reduced(split)
-    small = system if reduced is None else reduced.system
-    cold = np.zeros((count, system.size + 1))
-    follow = partial(newton, steps=20, wide=False, lent=lent)
-    warm: list[tuple[_Way, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
-    ways: tuple[_Way, ...] = (
-        newton,
-        ramped,
-        powered,
-        partial(powered, at_rail=-1.0),
-        partial(powered, at_rail=1.0),
-        *(partial(scattered, number=k) for k in range(SCATTERED)),
-    )
-    for way, begin in (*warm, *((way, cold) for way in ways)):
-        left = np.flatnonzero(~good)
-        if not len(left):
-            break
-        at_start = begin[left] if reduced is None else begin[left][:, reduced.split.kept]
-        found, fits, signs = way(small if len(left) == count else small.take(left), at_start)
-        at, found, signs = left[fits], found[fits], signs[fits]
-        if not len(at):
-            continue
-        if reduced is not None:
-            found, signs = _expanded(system, reduced, found, signs, at)
-        voltages[at], sign[at], good[at] = found, signs, signs > 0
-    sign[~good] = 0.0
-
-
-def _expanded(system: System, reduced: Reduced, found: Array, signs: Any, at: Any) -> tuple[Array, Any]:
-    """Return the voltages of all places from those of some, and the sign of all slopes; 0 where they do not fit.
-
-    The laws' currents were judged in the reduced equations. What is judged here is the rest: that the linear currents
-    cancel where no law is, and elsewhere are those of the reduced equations.
-    """
-    whole = reduced.expand(found, at)
-    n = system.size
-
-    def mine(array: Array) -> Array:
-        return array[at] if len(array) > 1 and len(at) < len(array) else array
-
-    matrix, driven, volts = mine(system.matrix), mine(system.driven), whole[:, :n, None]
-    value = np.matmul(matrix, volts)[:, :, 0] - driven
-    inner = reduced.system
-    value[:, reduced.split.kept[:-1]] -= np.matmul(mine(inner.matrix), found[:, :-1, None])[:, :, 0] - mine(
-        inner.driven
-    )
-    size = np.matmul(np.abs(matrix), np.abs(volts))[:, :, 0] + np.abs(driven)
-    fits = (np.abs(value) <= RELATIVE * size + ABSOLUTE).all(axis=1)
-    signs = signs * (reduced.sign[at] if len(reduced.sign) > 1 else reduced.sign)
-    if not fits.all():  # a step or two for what rounding left
-        off = np.flatnonzero(~fits)
-        again, good, own = newton(system.take(at[off]), whole[off], steps=6, wide=False)
-        whole[off], signs[off] = again, np.where(good, own, 0.0)
-    return whole, signs

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
 from pedalcalc.board import Board
-from pedalcalc.circuit import _groups, _newton
+from pedalcalc.circuit import _groups, _newton, _ways
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit.elements import Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
@@ -147,7 +147,7 @@ def solved_board(
         links[probe, GROUND] = np.asarray(board.meter.resistance_meter, float)[()]
     found = elements_of(board, values=values, faults=faults, bridges=links)
     system = system_of(found)
-    return found, system, _newton.solve(system, start)
+    return found, system, _ways.solve(system, start)
 
 
 def all_solved(solved: _newton.Solved) -> None:
@@ -358,7 +358,7 @@ def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Ma
     states = [solved.voltages[0]]
     more = []
     for rail in (0.0, -1.0, 1.0):
-        voltages, good, sign = _newton.powered(system, np.zeros((1, system.size + 1)), rail)
+        voltages, good, sign = _ways.powered(system, np.zeros((1, system.size + 1)), rail)
         if not good[0] or sign[0] < 0:
             continue
         if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):

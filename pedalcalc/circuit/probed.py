@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit import _newton, _pumped
+from pedalcalc.circuit import _newton, _pumped, _ways
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.operating import _wild
 
@@ -120,7 +120,7 @@ def _followed(system: System, solved: _newton.Solved, meter: _Meter) -> _newton.
     left = np.flatnonzero(~found.good)
     if len(left):
         whole = meter.take(left).on(system.take(left), full[left])
-        again = _newton.solve(whole, solved.voltages[left], units=len(left))
+        again = _ways.solve(whole, solved.voltages[left], units=len(left))
         _take_over(found, left, again.voltages, again.good, again.sign)
     return found
 

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import numeric, words
 from pedalcalc.board import Board
-from pedalcalc.circuit import _groups, _newton, _pumped
+from pedalcalc.circuit import _groups, _newton, _pumped, _ways
 from pedalcalc.circuit._reach import flies
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements, elements_of, near
@@ -191,7 +191,7 @@ def signals_of(
         raise ValueError(
             f"net_out: {net_out!r} moves with a charge pump; nothing can be loaded there: resistance_load inf"
         )
-    solved = _newton.solve(system)
+    solved = _ways.solve(system)
     all_solved(solved)
     parts: list[tuple[Any, Signal | None]] = []
     for units, own, some in pieces(system, solved):

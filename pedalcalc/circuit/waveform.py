@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc._base import Number, Result, is_a, numeric, one_of, quantity, simulate
 from pedalcalc._units import told
 from pedalcalc.board import Board
-from pedalcalc.circuit import _newton
+from pedalcalc.circuit import _newton, _ways
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
 from pedalcalc.circuit._heard import shares_heard
 from pedalcalc.circuit._regions import Regions
@@ -212,7 +212,7 @@ def _stepped(
     found, good, _ = _newton.newton(at, voltages, wide=False, steps=40, signed=False)
     if not good.all():
         left = np.flatnonzero(~good)
-        again = _newton.solve(at.take(left), units=len(left))
+        again = _ways.solve(at.take(left), units=len(left))
         found[left], good[left] = again.voltages, again.good
     if not good.all():
         raise RuntimeError(f"the step to {instant:g} s was not solved for unit {np.flatnonzero(~good)[0]}")

@@ -15,7 +15,7 @@ import numpy as np
 
 from pedalcalc import tolerance
 from pedalcalc.board import assemble
-from pedalcalc.circuit import _newton
+from pedalcalc.circuit import _newton, _ways
 from pedalcalc.circuit._system import System, system_of
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.tolerance.draws import drawn_units
@@ -25,7 +25,7 @@ from tests.conftest import ROOT
 def _solved(system: System, count: int) -> float:
     """Return the seconds of all operating points."""
     begin = time.process_time()
-    solved = _newton.solve(system, units=count)
+    solved = _ways.solve(system, units=count)
     taken = time.process_time() - begin
     if not solved.good.all():
         raise RuntimeError(f"{np.count_nonzero(~solved.good)} units were not solved")
@@ -42,7 +42,7 @@ def _calls(system: System, count: int) -> list[tuple[int, int]]:
         return whole(matrix, right)
 
     _newton.solve_each = counted
-    _newton.solve(system, units=count)
+    _ways.solve(system, units=count)
     _newton.solve_each = whole
     return calls
 
@@ -66,7 +66,7 @@ def rows() -> Iterator[tuple[str, float, str]]:
         count = 10_000
         values = drawn_units(board, count=count, seed=1)
         system = system_of(elements_of(board, values=values))
-        _newton.solve(system.take(np.arange(10)), units=10)
+        _ways.solve(system.take(np.arange(10)), units=10)
         calls = _calls(system, count)
         own, small, whole = zip(
             *(
@@ -86,7 +86,7 @@ def rows() -> Iterator[tuple[str, float, str]]:
         some = 30
         begin = time.process_time()
         for k in range(some):
-            _newton.solve(system.take(np.array([k])), units=1)
+            _ways.solve(system.take(np.array([k])), units=1)
         alone = (time.process_time() - begin) / some
         yield f"{build}: one unit at a time over a unit of the batch", alone / (mine / count), least
         yield f"{build}: microseconds a unit", 1e6 * mine / count, "of 10,000"
