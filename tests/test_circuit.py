@@ -189,7 +189,7 @@ def test_a_phase_shift_loop_is_told_to_swing():
 
 def test_an_op_amp_thrown_from_limit_to_limit_is_met_where_its_gain_is_at_work():
     """A straight line between the limits: met anywhere on it, slope and current are those of the whole line."""
-    from pedalcalc.circuit._system import system_of
+    from pedalcalc.circuit._assembly import system_of
     from pedalcalc.circuit.elements import elements_of
 
     group = system_of(elements_of(BOARDS["optical-compressor"])).amplifiers

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit._groups import Amplifiers, Ease
+from pedalcalc.circuit._outputs import Amplifiers, Ease
 from pedalcalc.circuit._system import System
 
 Array = NDArray[np.float64]

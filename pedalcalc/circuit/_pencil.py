@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit import _groups, _newton, _pumped
+from pedalcalc.circuit import _groups, _newton, _outputs, _pumped
 from pedalcalc.circuit.signals import Signal, stamp
 
 Array = NDArray[np.float64]
@@ -104,7 +104,7 @@ def _slopes(signal: Signal, voltages: Array) -> Array:
         at = np.where(group.at == n, size, group.at)
         if isinstance(group, _groups.Couplers):
             slopes[:, 2:, :2] = 0.0
-        if isinstance(group, _groups.Amplifiers):
+        if isinstance(group, _outputs.Amplifiers):
             for k in range(at.shape[1]):
                 for row in (2, 3, 4):
                     matrix[:, at[row, k], n + k] += slopes[:, row, 0, k]
@@ -318,7 +318,7 @@ def _add_devices(signal: Signal, add: Any) -> None:
     """Add what is told of devices: slopes as they stand at the operating point, cells, gain-bandwidth products."""
     n, size = signal.size, signal.size + len(signal.gains)
     for group in signal.system.groups:
-        if isinstance(group, _groups.Amplifiers):
+        if isinstance(group, _outputs.Amplifiers):
             for k, gain in enumerate(signal.gains):
                 if gain.time[0] > 0:
                     matrix = np.zeros((size + 1, size + 1))

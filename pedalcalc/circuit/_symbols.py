@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc.circuit import _groups
+from pedalcalc.circuit import _groups, _outputs
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.signals import Signal
 
@@ -89,7 +89,7 @@ def _device(group: Any, name: str, nets: tuple[str, ...], slopes: Any) -> Iterat
             yield Piece(_symbol(name, "gm_back_"), "gm", back, (collector, emitter), (base, collector))
         if into_collector > max(SMALL * abs(strength), OPEN):
             yield Piece(_symbol(name, "r_mu_"), "R", 1 / into_collector, (base, collector))
-    elif isinstance(group, _groups.Amplifiers):
+    elif isinstance(group, _outputs.Amplifiers):
         plus, minus, output, _, _ = nets
         if slopes[2, 0] == 0:
             raise ValueError(f"{name} stands at a limit of its output and passes nothing: no formula holds there")

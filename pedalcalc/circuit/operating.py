@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
 from pedalcalc.board import Board
-from pedalcalc.circuit import _groups, _newton, _ways
-from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit import _groups, _newton, _outputs, _ways
+from pedalcalc.circuit._assembly import system_of
+from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.ratings import ratings
@@ -229,8 +230,8 @@ _ROLES = {
     _groups.Bipolars: ("base", "collector", "emitter"),
     _groups.Channels: ("gate", "drain", "source"),
     _groups.Couplers: ("LED", "", "cell", ""),
-    _groups.Regulators: ("input", "ground", "output"),
-    _groups.Amplifiers: ("non-inverting input", "inverting input", "output", "positive rail", "negative rail"),
+    _outputs.Regulators: ("input", "ground", "output"),
+    _outputs.Amplifiers: ("non-inverting input", "inverting input", "output", "positive rail", "negative rail"),
 }
 
 

@@ -23,9 +23,10 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import numeric, words
 from pedalcalc.board import Board
-from pedalcalc.circuit import _groups, _newton, _pumped, _ways
+from pedalcalc.circuit import _groups, _newton, _outputs, _pumped, _ways
+from pedalcalc.circuit._assembly import system_of
 from pedalcalc.circuit._reach import flies
-from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, pieces
@@ -262,7 +263,7 @@ def linearised(found: Elements, system: System, solved: _newton.Solved, net_in: 
         slopes = slopes * group.weight
         if isinstance(group, _groups.Couplers):
             slopes[:, 2:, :2] = 0.0
-        if isinstance(group, _groups.Amplifiers):
+        if isinstance(group, _outputs.Amplifiers):
             gains += _gains(found, system, group, slopes)
             slopes[:, :, :2] = 0.0
         stamp(matrix, group.at, slopes)
@@ -280,7 +281,7 @@ def stamp(matrix: Array, at: Any, slopes: Array) -> None:
                 matrix[:, at[row, part], at[column, part]] += slopes[:, row, column, part]
 
 
-def _gains(found: Elements, system: System, group: _groups.Amplifiers, slopes: Array) -> list[Gain]:
+def _gains(found: Elements, system: System, group: _outputs.Amplifiers, slopes: Array) -> list[Gain]:
     records = {one.name: one.law for one in found.amplifiers}
     law, _ = group.figures
     gains = []

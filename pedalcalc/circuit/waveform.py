@@ -13,10 +13,11 @@ from pedalcalc._base import Number, Result, is_a, numeric, one_of, quantity, sim
 from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton, _ways
+from pedalcalc.circuit._assembly import system_of
 from pedalcalc.circuit._groups import Couplers, coupler_conductance
 from pedalcalc.circuit._heard import shares_heard
 from pedalcalc.circuit._regions import Regions
-from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit._system import System
 from pedalcalc.circuit._tanks import Tanks
 from pedalcalc.circuit.elements import GENERATOR, Branch
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, agreed, signal_of

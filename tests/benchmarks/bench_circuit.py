@@ -16,7 +16,8 @@ import numpy as np
 from pedalcalc import tolerance
 from pedalcalc.board import assemble
 from pedalcalc.circuit import _newton, _ways
-from pedalcalc.circuit._system import System, system_of
+from pedalcalc.circuit._assembly import system_of
+from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.tolerance.draws import drawn_units
 from tests.conftest import ROOT
