@@ -12,7 +12,6 @@ from pedalcalc.pump._stage import (
     LOW_PIN,
     Amperes,
     Converters,
-    FaradsAboveZero,
     Hertz,
     Ohms,
     Output,
@@ -36,7 +35,7 @@ def inverter(
     resistance_switch: Ohms,
     current_idle: Amperes,
     frequency_pump: Hertz,
-    capacitance_pump: FaradsAboveZero,
+    capacitance_pump: AboveZero,
     resistance_esr_pump: Ohms,
     capacitance_output: AboveZeroToInfinity,
     resistance_esr_output: Ohms,
@@ -65,7 +64,7 @@ def inverter(
     frequency_pump : array_like
         Pump frequency, half the oscillator's [Hz], above 0 and at most 10000000.
     capacitance_pump : array_like
-        Flying capacitor [F], above 0 and at most 1.
+        Flying capacitor [F], above 0; far beyond use it is a short for the pump.
     resistance_esr_pump : array_like
         Its equivalent series resistance [Ω], at least 0 and at most 1000000.
     capacitance_output : array_like
