@@ -346,6 +346,6 @@ def test_what_no_converter_lives_on_is_refused_at_once(key, value, most):
 def test_a_flying_capacitor_beyond_use_is_refused_where_it_takes_long():
     """The inverter's closed form takes it for a short, as makers do for its least resistance."""
     for name in ("doubler", "start_time"):
-        with pytest.raises(ValueError, match="^capacitance_pump must be .* and at most 1 F"):
+        with pytest.raises(ValueError, match=r"^capacitance_pump must be .* and at most 1 F"):
             call(name, capacitance_pump=10.0)
     assert call("inverter", capacitance_pump=1e30).resistance_slow < 1e-20
