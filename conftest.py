@@ -21,11 +21,14 @@ MOST = 4  # processes: each of them collects all tests anew
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
-    """Take all cores for the whole suite; what is named on the command line runs in this process."""
+    """Take a process more than there are cores for the whole suite, since one waits for a browser for a third of its time.
+
+    What is named on the command line runs in this process.
+    """
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if config.args_source is not pytest.Config.ArgsSource.TESTPATHS or cores == 1:
         return 0
-    return min(cores, MOST)
+    return min(cores + 1, MOST)
 
 
 def pytest_configure(config: pytest.Config) -> None:

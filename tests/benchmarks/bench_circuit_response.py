@@ -56,7 +56,7 @@ def rows() -> list[tuple[str, float, str]]:
                 _seconds(lambda f=f: circuit.response(board, frequency=f, values=values))  # noqa: B023
                 for _ in range(REPEATS)
             )
-            for f in (FREQUENCIES, FREQUENCIES[:0])
+            for f in (FREQUENCIES, FREQUENCIES[:1])
         )
         points = UNITS * len(FREQUENCIES)
         told = f"{build}, {UNITS} units at {len(FREQUENCIES)} frequencies"
@@ -66,7 +66,7 @@ def rows() -> list[tuple[str, float, str]]:
                 whole / bare,
                 "at most 1.5",
             ),
-            (f"{told}: the same without the operating points", (whole - still) / bare, "reported"),
+            (f"{told}: the same without operating points and one frequency", (whole - still) / bare, "reported"),
             (f"{told}: microseconds a point", 1e6 * whole / points, "reported"),
             (
                 f"{build}: milliseconds for all corners with their sensitivities",
