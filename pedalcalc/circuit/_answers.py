@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pedalcalc._base import Caution
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._outputs import Amplifiers
-from pedalcalc.circuit.operating import inputs_inside
+from pedalcalc.circuit._predictable import inputs_inside
 from pedalcalc.circuit.signals import Signal, Signals, Store, place_of
 
 Array = NDArray[np.float64]

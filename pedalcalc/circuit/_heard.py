@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc.circuit._newton import jacobian
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit._tanks import Tanks
-from pedalcalc.circuit.signals import stamp
 
 Array = NDArray[np.float64]
 
@@ -82,12 +82,8 @@ def _followed(
     n, count = system.size, len(of)
     alike = len(system.matrix) == 1 and bool(np.all(rest == rest[:1]))
     known = rest[:1] if alike else rest
-    slopes = np.zeros((len(known), n + 1, n + 1))
-    slopes[:, :n, :n] = system.matrix
-    for group in system.groups:
-        _, own = group.branch(group.volts(known, 1.0), None)
-        stamp(slopes, group.at, own * group.weight)
-    static = slopes[:, :n, :n] if len(slopes) == 1 else slopes[of, :n, :n]
+    slopes = jacobian(system, known)
+    static = slopes if len(slopes) == 1 else slopes[of]
     stores = tanks.straight(of)
     moved = np.zeros((count, len(time), n + 1))
     taken: tuple[float, float] | None = None

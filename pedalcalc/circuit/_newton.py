@@ -8,7 +8,8 @@ difference of one rounding behind an op-amp's gain, leave more than a picoampere
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -41,6 +42,19 @@ class Solved:
     voltages: Array  # (units, n + 1)
     good: Any  # (units,)
     sign: Any  # (units,)
+
+    def take(self, units: Any) -> Solved:
+        """Return a copy of some units, by their indices."""
+        return Solved(self.voltages[units], self.good[units], self.sign[units])
+
+
+def pieces(system: System, solved: Solved) -> Iterator[tuple[Any, System, Solved]]:
+    """Yield units, equations and solution of each set of units that has equations of its own; all units where none has."""
+    if not system.pieces:
+        yield np.arange(len(solved.good)), system, solved
+    for piece in system.pieces:
+        own = solved.take(piece.units)
+        yield piece.units, piece.system, replace(own, voltages=own.voltages[:, piece.kept])
 
 
 class _Room:

@@ -25,7 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit import _groups, _newton, _outputs, _pumped
-from pedalcalc.circuit.signals import Signal, stamp
+from pedalcalc.circuit._scatter import stamp
+from pedalcalc.circuit.signals import Signal
 
 Array = NDArray[np.float64]
 

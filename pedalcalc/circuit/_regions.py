@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._groups import Bipolars, Group, Junctions
 from pedalcalc.circuit._system import System
-from pedalcalc.circuit.signals import stamp
 from pedalcalc.laws.diodes import CURRENT_CONDUCTS
 
 Array = NDArray[np.float64]
@@ -69,17 +68,14 @@ def _state(group: Group, voltages: Array) -> tuple[Array, Array]:
 def _conductance(system: System, voltages: Array, step: Array, group: Junctions) -> Array:
     """Return what lies between the ends of each junction but itself [S], (units, parts); infinite between fixed ends."""
     n, units = system.size, len(voltages)
-    matrix = np.zeros((units, n + 1, n + 1))
-    matrix[:, :n, :n] = system.matrix + step
-    for one in system.groups:
-        _, slopes = one.branch(one.volts(voltages, 1.0), None)
-        stamp(matrix, one.at, slopes * one.weight)
     push = np.zeros((n + 1, len(group.names)))
     parts = np.arange(len(group.names))
     push[group.at[0], parts] += 1.0
     push[group.at[1], parts] -= 1.0
     moved = np.zeros((units, n + 1, len(parts)))
-    moved[:, :n], _ = _newton.solve_each(matrix[:, :n, :n], np.broadcast_to(push[:n], (units, n, len(parts))))
+    moved[:, :n], _ = _newton.solve_each(
+        _newton.jacobian(system, voltages) + step, np.broadcast_to(push[:n], (units, n, len(parts)))
+    )
     across = moved[:, group.at[0], parts] - moved[:, group.at[1], parts]
     _, own = _state(group, voltages)
     with np.errstate(divide="ignore", invalid="ignore"):

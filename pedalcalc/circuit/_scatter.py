@@ -63,3 +63,12 @@ def _sorted(flat: Any, inside: Any) -> Targets:
         pairs_at=target[count == 2],
         runs=tuple((int(target[k]), order[starts[k] : starts[k] + count[k]]) for k in np.flatnonzero(count > 2)),
     )
+
+
+def stamp(matrix: Any, at: Any, slopes: Any) -> None:
+    """Add slopes (units, terminals, terminals, parts) at the places (terminals, parts) of a matrix with ground in it."""
+    terminals, parts = at.shape
+    for part in range(parts):
+        for row in range(terminals):
+            for column in range(terminals):
+                matrix[:, at[row, part], at[column, part]] += slopes[:, row, column, part]

@@ -14,17 +14,15 @@ from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, tab
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _outputs, _ways
 from pedalcalc.circuit._assembly import system_of
+from pedalcalc.circuit._predictable import nets_unpredictable
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.ratings import ratings
-from pedalcalc.laws.amplifiers import within_input_range
 from pedalcalc.parts import NOT_CONNECTED
 
 Array = NDArray[np.float64]
 
-#: A net that an unpredictable output can move by more than this is not predictable itself [V].
-MOVED = 0.1
 #: Two equilibria nearer than this everywhere are one [V].
 ALIKE = 1e-3
 
@@ -124,7 +122,7 @@ def operating_point(
     cautions = ratings(board, found, point) + _single(found)
     others: tuple[Mapping[str, Number], ...] = ()
     if len(solved.good) == 1:
-        _, system, solved = next(pieces(system, solved))
+        _, system, solved = next(_newton.pieces(system, solved))
         others = _others(found, system, solved) if system.amplifiers is not None else ()
         cautions += _restless(found, system, solved)
     return OperatingPoint(**point, others=others, cautions=cautions)
@@ -161,18 +159,13 @@ def all_solved(solved: _newton.Solved) -> None:
         )
 
 
-def slopes(system: System, solved: _newton.Solved) -> Array:
-    """Return how the currents into all places move with their volts [S], at what was solved."""
-    return _newton.jacobian(system, solved.voltages)
-
-
 def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, Any]:
     """Return voltages, currents, powers and what has no number, by name."""
     if not system.pieces:
         volts, flows, powers, fed, floating, unpredictable = _told(found, system, solved)
     else:
         count = len(solved.good)
-        parts = [(units, _told(found, own, some)) for units, own, some in pieces(system, solved)]
+        parts = [(units, _told(found, own, some)) for units, own, some in _newton.pieces(system, solved)]
         volts, flows, powers = (_together(count, [(units, answer[k]) for units, answer in parts]) for k in range(3))
         fed = _together(count, [(units, {"": answer[3]}) for units, answer in parts])[""]
         floating, unpredictable = (set().union(*(answer[k] for _, answer in parts)) for k in (4, 5))
@@ -185,19 +178,6 @@ def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, A
         "current_supply": plain({"": fed})[""],
         "floating": tuple(sorted(floating)), "unpredictable": tuple(sorted(unpredictable)),
     }  # fmt: skip
-
-
-def pieces(system: System, solved: _newton.Solved) -> Iterator[tuple[Any, System, _newton.Solved]]:
-    """Yield units, equations and solution of each set of units that has equations of its own; all units where none has."""
-    if not system.pieces:
-        yield np.arange(len(solved.good)), system, solved
-    for piece in system.pieces:
-        units, kept = piece.units, piece.kept
-        yield (
-            units,
-            piece.system,
-            _newton.Solved(solved.voltages[units[:, None], kept], solved.good[units], solved.sign[units]),
-        )
 
 
 def _together(count: int, parts: list[tuple[Any, dict[str, Array]]]) -> dict[str, Array]:
@@ -214,9 +194,8 @@ def _told(found: Elements, system: System, solved: _newton.Solved) -> tuple[Any,
     volts = {net: system.volts(solved.voltages, net) for net in found.nets if not net.endswith(NOT_CONNECTED)}
     volts.setdefault(GROUND, np.zeros(len(solved.voltages)))
     flows, powers, fed = currents(found, system, solved.voltages)
-    wild = _wild(system, solved)
     unpredictable = []
-    for net, hit in wild.items():
+    for net, hit in nets_unpredictable(system, solved).items():
         if net in volts and hit.any():
             unpredictable.append(net)
             volts[net] = np.where(hit, np.nan, volts[net])
@@ -293,65 +272,6 @@ def _branches(
         flow, _ = group.branch(volts, None)
         for k, name in enumerate(group.names):
             yield (name, type(group)), group.nets[k], flow[:, :, k], volts[:, :, k], float(group.weight[k])
-
-
-def inputs_inside(system: System, solved: _newton.Solved) -> Any:
-    """Return where (units, op-amps) both inputs are in the range that the record knows, and hang on something."""
-    group = system.amplifiers
-    if group is None:
-        return np.ones((len(solved.voltages), 0), bool)
-    volts = group.volts(solved.voltages, 1.0)
-    inside = np.ones(volts.shape[::2], bool)
-    records = {one.name: one.law for one in system.elements.amplifiers}
-    law, _ = group.figures
-    floating = system.floating
-    for k, name in enumerate(group.names):
-        plus, minus, _, top, bottom = (volts[:, j, k] for j in range(5))
-        margins = law.margin_top[:, k], law.margin_bottom[:, k]
-        inside[:, k] = within_input_range(plus, minus, top, bottom, *margins, records[name])
-        for net in group.nets[k][:2]:
-            root = system.elements.joints.root(net)[0]
-            inside[:, k] &= root not in floating and (root == GROUND or (root, 0) in system.at)
-    return inside
-
-
-def _wild(system: System, solved: _newton.Solved) -> dict[str, Any]:
-    """Return which nets follow, in which units, an op-amp whose inputs are beyond its range or float."""
-    group = system.amplifiers
-    inside = inputs_inside(system, solved)
-    if group is None or inside.all():
-        return {}
-    volts = group.volts(solved.voltages, 1.0)
-    law, _ = group.figures
-    # What one volt behind each output resistance does to every place, gains taken out of the equations.
-    n = system.size
-    passive = slopes(system, solved)
-    push = np.zeros((len(passive), n + 1, len(group.names)))
-    _, own = group.branch(volts, None)
-    wide = np.zeros((len(passive), n + 1, n + 1))
-    for k in range(len(group.names)):
-        for row in range(5):
-            for column in (0, 1):
-                wide[:, group.at[row, k], group.at[column, k]] += own[:, row, column, k] * group.weight[k]
-        push[:, group.at[2, k], k] += 1 / np.broadcast_to(law.resistance, inside.shape)[:, k]
-    passive -= wide[:, :n, :n]
-    moved, _ = _newton.solve_each(passive, push[:, :n])
-    swing = np.maximum(volts[:, 3] - volts[:, 4], 0.0)
-    far: Any = np.abs(moved) * swing[:, None, :] > MOVED  # (units, places, amplifiers)
-    wild = {}
-    hit: Any = ~inside
-    for _ in range(len(group.names)):  # an output that follows a wild one is wild too
-        for k in range(len(group.names)):
-            for j in range(2):
-                place = group.at[j, k]
-                if place < n:
-                    hit[:, k] |= (far[:, place] & hit).any(axis=1)
-    places = (far & hit[:, None, :]).any(axis=2)
-    for net in system.elements.nets:
-        where = system.where(net)
-        if where is not None and where[0] < n:
-            wild[net] = places[:, where[0]]
-    return wild
 
 
 def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Mapping[str, Number], ...]:

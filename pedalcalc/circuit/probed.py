@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit import _newton, _pumped, _ways
+from pedalcalc.circuit._predictable import nets_unpredictable
 from pedalcalc.circuit._system import System
-from pedalcalc.circuit.operating import _wild
 
 Array = NDArray[np.float64]
 
@@ -35,11 +35,8 @@ def probed(system: System, solved: _newton.Solved, net: str, ohms: float) -> tup
     """Return the volts of a net in every unit with a meter on it, NaN where nothing can be told, and which were solved."""
     if system.pieces:
         volts, good = np.full(len(solved.good), np.nan), np.array(solved.good)
-        for piece in system.pieces:
-            own = _newton.Solved(
-                solved.voltages[piece.units[:, None], piece.kept], solved.good[piece.units], solved.sign[piece.units]
-            )
-            volts[piece.units], good[piece.units] = probed(piece.system, own, net, ohms)
+        for units, own, some in _newton.pieces(system, solved):
+            volts[units], good[units] = probed(own, some, net, ohms)
         return volts, good
     root, above = system.elements.joints.root(net)
     above = system.mine(np.atleast_1d(np.asarray(above, float)))
@@ -50,7 +47,7 @@ def probed(system: System, solved: _newton.Solved, net: str, ohms: float) -> tup
     meter = _Meter(np.array(places), np.array(shares) / ohms, above)
     seen = _without_rest(system, solved, meter)
     volts = system.volts(seen.voltages, net)
-    hit = _wild(meter.on(system, np.ones(1)), seen).get(net)
+    hit = nets_unpredictable(meter.on(system, np.ones(1)), seen).get(net)
     return (volts if hit is None else np.where(hit, np.nan, volts)), seen.good
 
 
@@ -96,15 +93,15 @@ def _without_rest(system: System, solved: _newton.Solved, meter: _Meter) -> _new
     reduced = None if split is None else system.reduced(split)
     if split is None or reduced is None or not np.all(reduced.sign > 0):
         return _followed(system, solved, meter)
-    few = _newton.Solved(solved.voltages[:, split.kept], solved.good, solved.sign)
+    few = replace(solved, voltages=solved.voltages[:, split.kept])
     inner = _Meter(np.searchsorted(split.kept, meter.at), meter.siemens, meter.above)
     seen = _followed(reduced.system, few, inner)
-    return _newton.Solved(reduced.expand(seen.voltages, np.arange(len(seen.good))), seen.good, seen.sign)
+    return replace(seen, voltages=reduced.expand(seen.voltages, np.arange(len(seen.good))))
 
 
 def _followed(system: System, solved: _newton.Solved, meter: _Meter) -> _newton.Solved:
     """Return where every unit goes: by its slopes, as far as another unit went, or by degrees; at last as any board."""
-    found = _newton.Solved(*(np.array(getattr(solved, name)) for name in _newton.Solved.__slots__))
+    found = solved.take(np.arange(len(solved.good)))
     found.good[:] = False
     left = np.flatnonzero(solved.good)
     full = np.ones(len(found.good))
@@ -140,7 +137,7 @@ def _stepped(
 
 def _by_degrees(system: System, solved: _newton.Solved, meter: _Meter, found: _newton.Solved, units: Any) -> None:
     """Let the meter on by degrees, each unit at its own pace."""
-    at_hand = _newton.Solved(*(getattr(solved, name)[units] for name in _newton.Solved.__slots__))
+    at_hand = solved.take(units)
     reached, step = np.zeros(len(units)), np.full(len(units), 0.25)
     for _ in range(DEGREES):
         left = np.flatnonzero(at_hand.good & (reached < 1.0) & (step > LEAST))

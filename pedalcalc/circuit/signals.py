@@ -26,10 +26,11 @@ from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _outputs, _pumped, _ways
 from pedalcalc.circuit._assembly import system_of
 from pedalcalc.circuit._reach import flies
+from pedalcalc.circuit._scatter import stamp
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
-from pedalcalc.circuit.operating import all_solved, pieces
+from pedalcalc.circuit.operating import all_solved
 from pedalcalc.parts import NOT_CONNECTED
 
 Array = NDArray[np.float64]
@@ -195,7 +196,7 @@ def signals_of(
     solved = _ways.solve(system)
     all_solved(solved)
     parts: list[tuple[Any, Signal | None]] = []
-    for units, own, some in pieces(system, solved):
+    for units, own, some in _newton.pieces(system, solved):
         try:
             parts.append((units, linearised(found, own, some, net_in, net_out)))
         except _Island:
@@ -270,15 +271,6 @@ def linearised(found: Elements, system: System, solved: _newton.Solved, net_in: 
     return Signal(
         found, system, solved, matrix[:, :n, :n], tuple(_stores(found, system)), tuple(gains), net_in, net_out
     )
-
-
-def stamp(matrix: Array, at: Any, slopes: Array) -> None:
-    """Add slopes (units, terminals, terminals, parts) at the places (terminals, parts) of a matrix with ground in it."""
-    terminals, parts = at.shape
-    for part in range(parts):
-        for row in range(terminals):
-            for column in range(terminals):
-                matrix[:, at[row, part], at[column, part]] += slopes[:, row, column, part]
 
 
 def _gains(found: Elements, system: System, group: _outputs.Amplifiers, slopes: Array) -> list[Gain]:
