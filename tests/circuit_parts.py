@@ -31,6 +31,10 @@ def capacitor(reference, farads, one, two):
     return part(reference, "film capacitor", farads, "F", f"{farads:g}", _1=one, _2=two)
 
 
+def diode(reference, anode, cathode, kind="1N4148"):
+    return part(reference, "diode", NAN, "", kind, anode=anode, cathode=cathode)
+
+
 def clip(plus="rail", minus="ground"):
     return part("X1", "connector", NAN, "", "battery clip", plus=plus, minus=minus)
 

@@ -11,20 +11,8 @@ from scipy.optimize import brentq
 
 from pedalcalc import circuit, devices, laws
 from pedalcalc.board import assemble
-from pedalcalc.parts import Connection, Part
-from tests import circuit_parts as small
-from tests.test_circuit import BOARDS, NAN, clip, resistor
-
-
-def capacitor(reference, farads, one, two):
-    pins = (Connection("1", one), Connection("2", two))
-    return Part(reference, "film capacitor", farads, "F", "1u", NAN, NAN, NAN, NAN, NAN, pins, "")
-
-
-def diode(reference, anode, cathode):
-    pins = (Connection("anode", anode), Connection("cathode", cathode))
-    return Part(reference, "diode", NAN, "", "1N4148", NAN, NAN, NAN, NAN, NAN, pins, "")
-
+from tests.circuit_parts import LOSSLESS, NAN, board, capacitor, clip, diode, lossless, part, resistor
+from tests.test_circuit import BOARDS
 
 CLIPPER = assemble(
     [
@@ -40,7 +28,7 @@ CLIPPER = assemble(
 
 
 def test_two_diodes_and_a_capacitor_follow_their_equation():
-    part = devices.typical(devices.DIODE_1N4148)
+    record = devices.typical(devices.DIODE_1N4148)
     time = np.linspace(0.0, 2e-3, 2001)
     seen = circuit.waveform(
         CLIPPER, time=time, voltage_input=3 * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
@@ -49,7 +37,7 @@ def test_two_diodes_and_a_capacitor_follow_their_equation():
 
     def slope(t, v):
         fed = (3 * np.sin(2e3 * np.pi * t) - v[0]) / 4.8e3
-        clipped = laws.junction(v[0], junction=part).current - laws.junction(-v[0], junction=part).current
+        clipped = laws.junction(v[0], junction=record).current - laws.junction(-v[0], junction=record).current
         return [(fed - clipped) / 10e-9]
 
     exact = solve_ivp(slope, (0.0, 2e-3), [0.0], t_eval=time, method="Radau", rtol=1e-8, atol=1e-9)
@@ -58,19 +46,19 @@ def test_two_diodes_and_a_capacitor_follow_their_equation():
 
 def test_the_supply_filter_charges_as_its_equation_says():
     """A diode, 100 ohm and 100 µF ahead of a load; the diode with its resistor is the closed form of its own law."""
-    part = devices.typical(devices.DIODE_1N5817)
-    built = small.board(
-        small.part("D1", "diode", NAN, "", "1N5817", anode="rail", cathode="fed"), resistor("R1", 100.0, "fed", "held"),
+    record = devices.typical(devices.DIODE_1N5817)
+    built = board(
+        diode("D1", "rail", "fed", "1N5817"), resistor("R1", 100.0, "fed", "held"),
         capacitor("C1", 100e-6, "held", "ground"), resistor("R2", 2.2e3, "held", "ground"), supply=9.0,
     )  # fmt: skip
     time = np.concatenate([[0.0], np.geomspace(1e-5, 0.2, 1200)])
     seen = circuit.waveform(
         built, time=time, start="off", net_in="held", net_out="held", resistance_generator=1e12, resistance_load=np.inf,
-        values=small.lossless(built),
+        values=lossless(built),
     )  # fmt: skip
 
     def slope(_, v):
-        fed = laws.junction_in_series(9.0 - v[0], resistance=100.0, junction=part).current
+        fed = laws.junction_in_series(9.0 - v[0], resistance=100.0, junction=record).current
         return [(fed - v[0] / 2.2e3) / 100e-6]
 
     exact = solve_ivp(slope, (0.0, 0.2), [0.0], t_eval=time, method="Radau", rtol=1e-8, atol=1e-9)
@@ -117,13 +105,13 @@ def test_the_switched_start_is_the_thump(pulldown):
     """A leaky capacitor at half supply charges its open end up to a share of 4.5 V; the switch puts that on 10 kΩ."""
     farads, leak, load = 1e-6, 10e6, 10e3
     contacts = {"pole 1 common": "out", "pole 1 effect": "open end", "pole 1 bypass": "idle"}
-    built = small.board(
+    built = board(
         resistor("R1", 20e3, "rail", "half"), resistor("R2", 20e3, "half", "ground"),
         capacitor("C1", farads, "half", "open end"), resistor("R3", pulldown, "open end", "ground"),
         resistor("R4", load, "out", "ground"), resistor("R5", 1e3, "idle", "ground"), resistor("R6", 1e3, "in", "ground"),
-        small.part("S1", "switch", NAN, "", "SPDT toggle", **contacts), supply=9.0,
+        part("S1", "switch", NAN, "", "SPDT toggle", **contacts), supply=9.0,
     )  # fmt: skip
-    leaky = replace(small.LOSSLESS, capacitance=farads, time_insulation=leak * farads)
+    leaky = replace(LOSSLESS, capacitance=farads, time_insulation=leak * farads)
     time = np.concatenate([[0.0], np.geomspace(1e-6, 0.1, 1500)])
     seen = circuit.waveform(
         built, time=time, start="switched", net_in="in", net_out="out", resistance_load=np.inf, values={"C1": leaky}
@@ -146,6 +134,16 @@ def test_a_good_pull_down_leaves_no_thump():
     assert np.abs(seen.voltages["output"]).max() < 0.1
 
 
+def _leaves(built, levels, name):
+    """Return of which levels of a tone, from a source without resistance, a part leaves its region."""
+    time = np.linspace(0.0, 2e-3, 201)
+    seen = circuit.waveform(
+        built, time=time, voltage_input=levels[:, None] * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
+        resistance_generator=0.0, resistance_load=np.inf,
+    )  # fmt: skip
+    return np.isfinite(seen.left[name]).tolist()
+
+
 @pytest.mark.parametrize("ohms", [1e3, 47e3])
 def test_a_diode_clips_where_it_takes_as_much_as_all_that_lies_beside_it(ohms):
     # by hand, n Vt/I = R: a silicon diode to ground behind R, its slope against the straight part's
@@ -156,39 +154,23 @@ def test_a_diode_clips_where_it_takes_as_much_as_all_that_lies_beside_it(ohms):
     current = slope / ohms
     across = float(laws.junction_voltage(current, junction=record))
     wanted = across + current * ohms
-    levels = wanted * np.array([0.95, 1.05])
-    time = np.linspace(0.0, 1e-3, 101)
-    seen = circuit.waveform(
-        built, time=time, voltage_input=levels[:, None] * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
-        resistance_generator=0.0, resistance_load=np.inf,
-    )  # fmt: skip
-    assert np.isfinite(seen.left["D1"]).tolist() == [False, True]
+    assert _leaves(built, wanted * np.array([0.95, 1.05]), "D1") == [False, True]
 
 
 def test_a_follower_is_cut_off_where_its_load_line_ends():
     # by hand: the signal's current through what the emitter sees, at most the resting current (common practice)
-    def net(name, kind, text, **pins):
-        return Part(name, kind, NAN, "", text, NAN, NAN, NAN, NAN, NAN,
-                    tuple(Connection(pin, where) for pin, where in pins.items()), "")  # fmt: skip
-
     built = assemble(
         [
             clip(), resistor("R1", 100e3, "rail", "base"), resistor("R2", 100e3, "base", "ground"),
             resistor("R3", 10e3, "emitter", "ground"), resistor("R4", 2.2e3, "out", "ground"),
             capacitor("C1", 1e-6, "in", "base"), capacitor("C2", 100e-6, "emitter", "out"),
-            net("Q1", "transistor", "2N3904", base="base", collector="rail", emitter="emitter"),
+            part("Q1", "transistor", NAN, "", "2N3904", base="base", collector="rail", emitter="emitter"),
         ],
         supply=9.0,
     )  # fmt: skip
     rest = circuit.operating_point(built, values={"R4": 2.2e3}).voltages["emitter"]
     most = rest / 10e3 * (10e3 * 2.2e3 / 12.2e3)
-    time = np.linspace(0.0, 2e-3, 201)
-    levels = most * np.array([0.9, 1.15])
-    seen = circuit.waveform(
-        built, time=time, voltage_input=levels[:, None] * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
-        resistance_generator=0.0, resistance_load=np.inf,
-    )  # fmt: skip
-    assert np.isfinite(seen.left["Q1"]).tolist() == [False, True]
+    assert _leaves(built, most * np.array([0.9, 1.15]), "Q1") == [False, True]
 
 
 def test_one_diode_to_ground_makes_all_that_the_output_departs():
@@ -272,3 +254,12 @@ def test_a_part_that_stays_is_not_heard_and_a_start_that_is_not_settled_tells_no
     assert quiet.heard["D1"][0] == 0.0
     assert quiet.heard["D1"][1] > 0.1
     assert circuit.waveform(CLIPPER, time=time, start="off", net_in="in", net_out="out").heard == {}
+
+
+def test_units_that_rest_alike_are_heard_as_one_is():
+    time = np.linspace(0.0, 1e-3, 101)
+    asked = {"time": time, "voltage_input": np.sin(2e3 * np.pi * time), "net_in": "in", "net_out": "out"}
+    record = devices.typical(devices.DIODE_1N4148)
+    twice = replace(record, ideality=np.full(2, record.ideality))
+    one = circuit.waveform(CLIPPER, values={"D1": record}, **asked).heard["D1"]
+    assert circuit.waveform(CLIPPER, values={"D1": twice}, **asked).heard["D1"] == pytest.approx([one, one], rel=1e-9)

@@ -80,7 +80,7 @@ def _followed(
 ) -> Array:
     """Return what currents out of places move in the linear circuit, (columns, instants, n + 1); `of` is each one's unit."""
     n, count = system.size, len(of)
-    alike = len(system.matrix) == 1 and bool(np.all(rest == rest[:1]))
+    alike = system.units == 1 and bool(np.all(rest == rest[:1]))
     known = rest[:1] if alike else rest
     slopes = jacobian(system, known)
     static = slopes if len(slopes) == 1 else slopes[of]
