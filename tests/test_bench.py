@@ -10,8 +10,8 @@ import pytest
 from pedalcalc import bench, devices, tolerance
 from pedalcalc.board import assemble, changed
 from pedalcalc.readings import Reading, read_readings, write_readings
+from tests.circuit_parts import clip
 from tests.conftest import ROOT
-from tests.test_circuit import clip
 from tests.test_tolerance import resistor
 
 DAY = "2026-03-14 10:32"

@@ -10,24 +10,9 @@ import pytest
 from pedalcalc import circuit, devices
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
+from tests.circuit_parts import NAN, clip, part, resistor
 from tests.conftest import ROOT
 from tests.oracle_circuit import left_over, random_board, rounded
-
-NAN = float("nan")
-
-
-def part(reference, kind, value, unit, text, **nets):
-    pins = tuple(Connection(pin.replace("_", " ").strip(), net) for pin, net in nets.items())
-    return Part(reference, kind, value, unit, text, NAN, NAN, NAN, NAN, NAN, pins, "")
-
-
-def resistor(reference, ohms, one, two):
-    return part(reference, "resistor", ohms, "Ω", f"{ohms:g}", **{"1": one, "2": two})
-
-
-def clip(plus="rail", minus="ground"):
-    return part("X1", "connector", NAN, "", "battery clip", plus=plus, minus=minus)
-
 
 DIVIDER = assemble([clip(), resistor("R1", 10e3, "rail", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)
 LADDER = assemble([clip(), resistor("R1", 10e3, "in", "half"), resistor("R2", 20e3, "half", "ground")], supply=9.0)

@@ -8,7 +8,7 @@ import pytest
 from pedalcalc import circuit, devices, tolerance
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
-from tests.test_circuit import NAN, clip
+from tests.circuit_parts import NAN, clip
 
 
 def resistor(reference, ohms, share, one, two):
