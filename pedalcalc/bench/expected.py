@@ -101,7 +101,7 @@ def expected_readings(
     units = {name: value for name, value in units.items() if name not in fixed}
     switched = any(part.part.kind == "switch" for part in board.parts)
     states = [ENGAGED, BYPASSED] if switched else [ENGAGED]
-    seen = {state: _State(replace(board, bypassed=state == BYPASSED), units, given) for state in states}
+    seen = {state: BoardState(replace(board, bypassed=state == BYPASSED), units, given) for state in states}
     first = seen[ENGAGED]
     if first.found.units > 1:
         raise ValueError(f"values must be one number or one part for each reference, got arrays of {first.found.units}")
@@ -128,7 +128,7 @@ def expected_readings(
 
 
 @dataclass
-class _State:
+class BoardState:
     """A board in one state of the footswitch, its usual unit and those drawn."""
 
     board: Board
@@ -173,7 +173,7 @@ class _State:
         return float(usual), np.asarray(drawn[good & ~np.isnan(drawn)])
 
 
-def _row(state: _State, net: str, word: str, inside: float) -> ExpectedReading:
+def _row(state: BoardState, net: str, word: str, inside: float) -> ExpectedReading:
     """Return what the meter reads on a net."""
     probe = probe_of(state.board, net)
     why = ""
@@ -208,14 +208,14 @@ def _row(state: _State, net: str, word: str, inside: float) -> ExpectedReading:
     return _banded(state, net, probe, word, usual, drawn, inside, "V")
 
 
-def _current(state: _State, word: str, inside: float) -> ExpectedReading:
+def _current(state: BoardState, word: str, inside: float) -> ExpectedReading:
     drawn = state.drawn[CURRENT][state.good]
     where = "in the supply lead, meter in series"
     return _banded(state, CURRENT, where, word, float(state.current), drawn, inside, "A")
 
 
 def _banded(
-    state: _State, place: str, probe: str, word: str, usual: float, drawn: Array, inside: float, unit: str
+    state: BoardState, place: str, probe: str, word: str, usual: float, drawn: Array, inside: float, unit: str
 ) -> ExpectedReading:
     low, high, _ = band_ends(drawn, inside)
     meter = state.board.meter

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, caution_above, is_a, one_number, search, whole_number
 from pedalcalc.bench._rows import FirstPower, PowerLine
-from pedalcalc.bench.expected import _State
+from pedalcalc.bench.expected import BoardState
 from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit.elements import elements_of
@@ -109,7 +109,7 @@ def first_power(
     rows = []
     for bypassed in states:
         name = f"healthy, {'bypassed' if bypassed else 'engaged'}" if len(states) > 1 else "healthy"
-        state = _State(replace(behind, bypassed=bypassed), units, {})
+        state = BoardState(replace(behind, bypassed=bypassed), units, {})
         amps = state.drawn["supply current"][state.good]
         low, high, _ = band_ends(np.asarray(amps), inside)
         usual = float(state.current)

@@ -136,13 +136,13 @@ def find_device(text: str, *, kind: str = "", tables: Sequence[str | Path] = ())
     wanted = _key(text)
     if not wanted:
         raise ValueError(f"text must name the type of a part, got {text!r}")
-    for pool in (_handed_in(tables, kinds), tuple(part for name in kinds for part in _package(name))):
+    for pool in (_handed_in(tables, kinds), tuple(part for name in kinds for part in packaged(name))):
         found = _fitting(wanted, text, pool)
         if len(found) == 1:
             return found[0].entry.device
         if found:
             raise ValueError(f"text {text!r} fits several parts: {_told(found)}; say which")
-    everything = (*_handed_in(tables, kinds), *(part for name in kinds for part in _package(name)))
+    everything = (*_handed_in(tables, kinds), *(part for name in kinds for part in packaged(name)))
     near = _near(wanted, everything)
     looked = f" among {' and '.join(kinds)}" if kind else ""
     hint = f"; near it are {_told(near)}" if near else ""
@@ -163,7 +163,7 @@ def _handed_in(tables: Sequence[str | Path], kinds: Sequence[str]) -> tuple[_Can
 
 
 @cache
-def _package(kind: str) -> tuple[_Candidate, ...]:
+def packaged(kind: str) -> tuple[_Candidate, ...]:
     return tuple(
         _Candidate(f"{constant(kind, key)} ({entry.device.name})", kind, entry) for key, entry in own(kind).items()
     )

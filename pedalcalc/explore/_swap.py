@@ -11,7 +11,7 @@ from pedalcalc._base import io, is_a
 from pedalcalc.bench._figures import SWEEP
 from pedalcalc.bench.changes import Before, change_of
 from pedalcalc.board import Board, changed
-from pedalcalc.catalogue._find import KINDS, _package
+from pedalcalc.catalogue._find import KINDS, packaged
 from pedalcalc.circuit import response
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, choice
@@ -133,7 +133,7 @@ def _types(board: Board, reference: str) -> Iterator[str]:
     part, record = board.part(reference), board.record(reference)
     count = 0
     for table in KINDS.get(part.kind, ()):
-        for one in _package(table):
+        for one in packaged(table):
             other = one.entry.device
             same = type(other) is type(record) and getattr(other, "polarity", "") == getattr(record, "polarity", "")
             if not same or other.name == record.name or count == OPTIONS:

@@ -12,26 +12,26 @@ from pedalcalc.devices import Ldr
 from pedalcalc.laws.cells import CellFigures, cell_figures, layer, light_for
 
 
-def _figures(cell: Ldr) -> CellFigures:
+def figures_of(cell: Ldr) -> CellFigures:
     """Return the numbers of one cell at 300 K, or refuse a type."""
     return cell_figures(specimen("cell", cell, Ldr), np.asarray(TEMPERATURE_RECORD))
 
 
-def _law(cell: Ldr) -> tuple[NDArray[np.float64], ...]:
+def law_of(cell: Ldr) -> tuple[NDArray[np.float64], ...]:
     """Return R10, gamma, dark conductance and floor of one cell."""
-    return _figures(cell)[:4]
+    return figures_of(cell)[:4]
 
 
 @formula
 def cell_conductance(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
     """Return the conductance [S] at which a cell's photo layer settles in steady light, without the floor."""
-    return layer(illuminance, _figures(cell))[0]
+    return layer(illuminance, figures_of(cell))[0]
 
 
 @formula
 def cell_resistance(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
     """Return the resistance [Ω] at which a whole cell settles in steady light."""
-    law = _figures(cell)
+    law = figures_of(cell)
     with np.errstate(divide="ignore"):
         return 1 / layer(illuminance, law)[0] + law.floor
 
@@ -39,4 +39,4 @@ def cell_resistance(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
 @formula
 def cell_illuminance(resistance_cell: ZeroToInfinity, *, cell: Ldr) -> Number:
     """Return the light [lx] of a resistance: 0 where even the dark cell is no higher, infinite at or below its floor."""
-    return light_for(resistance_cell, _figures(cell))
+    return light_for(resistance_cell, figures_of(cell))

@@ -9,11 +9,11 @@ import numpy as np
 from pedalcalc._scores import scores
 from pedalcalc.devices import Coupler, Spread, drawn, typical
 from pedalcalc.opto.band import (
-    _FLOOR_OF_CLASS,
-    _LIGHT_EXPONENT_OF_CLASS,
-    _RANGE_OF_SHEETS,
-    _SLOPE_OF_SHEETS,
+    FLOOR_OF_CLASS,
+    LIGHT_EXPONENT_OF_CLASS,
     LIGHT_FACTOR_UNMEASURED,
+    RANGE_OF_SHEETS,
+    SLOPE_OF_SHEETS,
 )
 from pedalcalc.opto.kinetics import TIME_FACTOR_UNMEASURED
 
@@ -34,19 +34,19 @@ def drawn_of_class(coupler: Coupler, *, count: int, seed: int) -> Coupler:
     kind, cell = coupler.cell, usual.cell
     pace = TIME_FACTOR_UNMEASURED**times
     changed = {
-        "resistance_floor": cell.resistance_floor * _FLOOR_OF_CLASS**floor,
+        "resistance_floor": cell.resistance_floor * FLOOR_OF_CLASS**floor,
         "time_rise_10lx": cell.time_rise_10lx * pace,
         "time_fall_10lx": cell.time_fall_10lx * pace,
     }
     if not isinstance(kind.resistance_dark, Spread):
         changed["resistance_dark"] = cell.resistance_dark * DARK_FACTOR_UNMEASURED**darkness
     if not isinstance(kind.resistance_10lx, Spread):
-        changed["resistance_10lx"] = cell.resistance_10lx * _RANGE_OF_SHEETS ** (resistance / 2)
+        changed["resistance_10lx"] = cell.resistance_10lx * RANGE_OF_SHEETS ** (resistance / 2)
     if not isinstance(kind.gamma, Spread):
-        changed["gamma"] = cell.gamma + _SLOPE_OF_SHEETS * slope
+        changed["gamma"] = cell.gamma + SLOPE_OF_SHEETS * slope
     return dataclasses.replace(
         many,
         cell=dataclasses.replace(many.cell, **changed),
         illuminance_reference=usual.illuminance_reference * LIGHT_FACTOR_UNMEASURED**light,
-        light_exponent=usual.light_exponent + _LIGHT_EXPONENT_OF_CLASS * power,
+        light_exponent=usual.light_exponent + LIGHT_EXPONENT_OF_CLASS * power,
     )

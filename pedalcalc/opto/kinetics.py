@@ -29,7 +29,7 @@ from pedalcalc._base import Number, Range, formula
 from pedalcalc._ranges import AtLeastZero
 from pedalcalc.devices import Ldr
 from pedalcalc.laws.cells import rise
-from pedalcalc.opto.cell import _figures, _law, cell_conductance
+from pedalcalc.opto.cell import cell_conductance, figures_of, law_of
 
 #: Times of a cell that was not timed: times or divided by this.
 TIME_FACTOR_UNMEASURED = 2.0
@@ -37,15 +37,15 @@ TIME_FACTOR_UNMEASURED = 2.0
 Array = NDArray[np.float64]
 
 
-def _pace(cell: Ldr) -> tuple[Array, ...]:
+def pace_of(cell: Ldr) -> tuple[Array, ...]:
     """Return the four timing constants of one cell: rise, a, fall, b."""
-    return _figures(cell)[4:]
+    return figures_of(cell)[4:]
 
 
 @formula
 def rise_time_constant(illuminance: AtLeastZero, *, cell: Ldr) -> Number:
     """Return the time constant [s] with which a cell's conductance rises in steady light."""
-    return rise(illuminance, _figures(cell))
+    return rise(illuminance, figures_of(cell))
 
 
 def _tail(share: Array, rest: Array, exponent: Array) -> Array:
@@ -63,7 +63,7 @@ def _tail(share: Array, rest: Array, exponent: Array) -> Array:
     return np.where(near, np.where(rest == 0, np.inf, close), series)
 
 
-def _fall_clock(excess: Array, settled: Array, exponent: Array) -> Array:
+def fall_clock(excess: Array, settled: Array, exponent: Array) -> Array:
     """Return L(y) at y = settled + excess, so that time runs as t_fall_10lx (L(y) - L(y_0))."""
     level = settled + excess
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -120,7 +120,7 @@ def time_to_rise(fraction: Annotated[Any, Range(above=0, below=1)], *, illuminan
     '2.8 ms'
     """
     settled = np.asarray(cell_conductance(illuminance, cell=cell))
-    _, _, dark, floor = _law(cell)
+    _, _, dark, floor = law_of(cell)
     with np.errstate(divide="ignore", invalid="ignore"):
         reached = _end_conductance(fraction, settled, floor)
         periods = np.log((settled - dark) / (settled - np.maximum(reached, dark)))
@@ -170,11 +170,11 @@ def time_to_fall(fraction: Annotated[Any, Range(above=0, most=1)], *, illuminanc
     '48 ms'
     """
     settled = np.asarray(cell_conductance(illuminance, cell=cell))
-    resistance_10lx, _, dark, floor = _law(cell)
-    _, _, time_fall, exponent = _pace(cell)
+    resistance_10lx, _, dark, floor = law_of(cell)
+    _, _, time_fall, exponent = pace_of(cell)
     with np.errstate(divide="ignore", invalid="ignore"):
         left = (_end_conductance(fraction, settled, floor) - dark) * resistance_10lx
         start = (settled - dark) * resistance_10lx
         dim = np.asarray(0.0)
-        time = time_fall * (_fall_clock(left, dim, exponent) - _fall_clock(start, dim, exponent))
+        time = time_fall * (fall_clock(left, dim, exponent) - fall_clock(start, dim, exponent))
     return np.where(fraction == 1, 0.0 * settled, np.where(left <= 0, np.inf, time))

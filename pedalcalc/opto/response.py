@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc._base import Number, Result, numeric, quantity, simulate
 from pedalcalc._refusal import Unsolved, among
 from pedalcalc.devices import Coupler, Ldr
-from pedalcalc.opto.cell import _law
+from pedalcalc.opto.cell import law_of
 from pedalcalc.opto.coupler import coupler_illuminance
-from pedalcalc.opto.kinetics import _fall_clock, _pace
+from pedalcalc.opto.kinetics import fall_clock, pace_of
 
 Array = NDArray[np.float64]
 
@@ -36,7 +36,7 @@ def _fall(level: Array, goal: Array, span: Array, exponent: Array) -> Array:
     """Return the level after `span` of dy/ds = (goal - y) y^exponent, for level above goal at least 0.
 
     Newton's method in the logarithm w of y - goal on the exact clock of
-    `_fall_clock`, which is decreasing and convex in w. From a start that is
+    `fall_clock`, which is decreasing and convex in w. From a start that is
     too low, such as the two used here, it climbs to the root and never passes it.
     """
     excess = level - goal
@@ -50,10 +50,10 @@ def _fall(level: Array, goal: Array, span: Array, exponent: Array) -> Array:
         )
         dark_bound = np.where(in_darkness > goal, np.log(in_darkness - goal), -np.inf)
     log_now = np.maximum(np.maximum(euler, dark_bound), -650.0)
-    target = _fall_clock(excess, goal, exponent) + span
+    target = fall_clock(excess, goal, exponent) + span
     for _ in range(60):
         now = np.exp(log_now)
-        step = (_fall_clock(now, goal, exponent) - target) * (goal + now) ** exponent
+        step = (fall_clock(now, goal, exponent) - target) * (goal + now) ** exponent
         log_now = np.minimum(np.maximum(log_now + step, -650.0), log_excess)
         after = np.exp(log_now)
         open_ = np.abs(step) * np.maximum(now, after) > 1e-12 * (goal + after)
@@ -65,7 +65,7 @@ def _fall(level: Array, goal: Array, span: Array, exponent: Array) -> Array:
 
 def _steps(light: Array, moments: Array, start: Array, cell: Ldr) -> tuple[Array, Array]:
     """Return layer conductance and whole resistance for light held from each moment to the next."""
-    law, pace = _law(cell), _pace(cell)
+    law, pace = law_of(cell), pace_of(cell)
     lanes = np.broadcast_shapes(light.shape[:-1], start.shape, *(np.shape(part) for part in (*law, *pace)))
     resistance_10lx, gamma, dark, floor = (np.broadcast_to(part, lanes)[..., None] for part in law)
     time_rise, rise_exponent, time_fall, fall_exponent = (np.broadcast_to(part, lanes) for part in pace)
