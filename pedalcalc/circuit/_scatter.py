@@ -1,4 +1,4 @@
-"""Where the currents and slopes of all laws go in the equations: sorted once, so that each step sums them in one sweep."""
+"""Where the currents and slopes of all laws go in the equations: for Newton's steps sorted once, so that each sums them in one sweep."""
 
 from __future__ import annotations
 

@@ -1,8 +1,9 @@
 """The equations of a board: places of nets, the linear part as matrices, the laws as groups.
 
-One place for each group of joined nets at rest, `COPIES` places for each that moves with a pump. The last place is ground
-and every other part of the circuit that no direct current can reach is left out: its nets float. Units in which other
-nets float than in the rest have equations of their own, the `pieces`.
+One place for each group of joined nets at rest, `COPIES` places for each that moves with a pump, and these besides the one
+for a net at rest that ripples. The last place is ground, and every other part of the circuit that no direct current can
+reach is left out: its nets float. Units in which other nets float than in the rest have equations of their own, the
+`pieces`.
 """
 
 from __future__ import annotations
