@@ -58,10 +58,6 @@ class Bjt(Junction, Device):
         self._check_point()
 
 
-#: Zero-bias current over the square of the cut-off voltage scatters by this, either way, within a type (from memory).
-ZERO_BIAS_SCATTER = 0.3
-
-
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
 class Jfet(Junction, Device):
     """One junction field-effect transistor; the cut-off voltage is negative in an n-channel, positive in a p-channel.

@@ -97,16 +97,16 @@ def amplifier_figures(record: OpAmp) -> AmplifierFigures:
     most = figure(record, "current_output_max")
     into = 1.0 if record.bias_direction == "in" else -1.0
     return AmplifierFigures(
-        gain,
-        resistance,
-        np.where(np.isnan(most), np.inf, most),
-        figure(record, "headroom_top"),
-        figure(record, "headroom_bottom"),
-        figure(record, "input_margin_top"),
-        figure(record, "input_margin_bottom"),
-        into * figure(record, "current_bias"),
-        figure(record, "current_quiescent"),
-        figure(record, "voltage_offset_signed"),
+        gain=gain,
+        resistance=resistance,
+        current_max=np.where(np.isnan(most), np.inf, most),
+        headroom_top=figure(record, "headroom_top"),
+        headroom_bottom=figure(record, "headroom_bottom"),
+        margin_top=figure(record, "input_margin_top"),
+        margin_bottom=figure(record, "input_margin_bottom"),
+        bias=into * figure(record, "current_bias"),
+        quiescent=figure(record, "current_quiescent"),
+        offset=figure(record, "voltage_offset_signed"),
     )
 
 
@@ -144,7 +144,15 @@ def amplifier_branch(
         share = np.where(low == high, _share(law.headroom_top, law.headroom_bottom), share)
     of_top = moves * share
     return AmplifierCore(
-        given, internal, law.gain * moves * inside, -moves, of_top, moves - of_top, at_top, at_bottom, limited
+        given=given,
+        internal=internal,
+        given_by_inputs=law.gain * moves * inside,
+        given_by_output=-moves,
+        given_by_positive=of_top,
+        given_by_negative=moves - of_top,
+        at_top=at_top,
+        at_bottom=at_bottom,
+        limited=limited,
     )
 
 

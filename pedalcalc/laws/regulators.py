@@ -55,15 +55,15 @@ def regulator_figures(record: Regulator) -> RegulatorFigures:
     """Return the numbers of a specimen."""
     most, rejection = figure(record, "current_output_max"), figure(record, "ripple_rejection_db")
     return RegulatorFigures(
-        np.asarray(-1.0 if record.polarity == "negative" else 1.0),
-        figure(record, "voltage_output"),
-        np.where(np.isnan(rejection), 0.0, 10 ** (-rejection / 20)),
-        figure(record, "voltage_input_test"),
-        figure(record, "resistance_output_closed"),
-        figure(record, "voltage_dropout"),
-        np.where(np.isnan(most), np.inf, most),
-        figure(record, "current_load_min"),
-        figure(record, "current_ground"),
+        sign=np.asarray(-1.0 if record.polarity == "negative" else 1.0),
+        volts=figure(record, "voltage_output"),
+        follows=np.where(np.isnan(rejection), 0.0, 10 ** (-rejection / 20)),
+        tested=figure(record, "voltage_input_test"),
+        resistance=figure(record, "resistance_output_closed"),
+        dropout=figure(record, "voltage_dropout"),
+        most=np.where(np.isnan(most), np.inf, most),
+        least=figure(record, "current_load_min"),
+        quiescent=figure(record, "current_ground"),
     )
 
 
@@ -88,10 +88,10 @@ def regulator_branch(fed: Array, output: Array, law: RegulatorFigures) -> Regula
     inside, below = given == wished, wished < given
     share, by_input = _share(fed, law.volts + law.dropout)
     return RegulatorCore(
-        given,
-        np.where(inside, slope / law.resistance, np.where(below, law.least * by_room, 0.0)),
-        np.where(inside, -1 / law.resistance, np.where(below, -law.least * by_room, 0.0)),
-        law.quiescent * share,
-        law.quiescent * by_input,
-        inside & (slope != 1.0),
+        given=given,
+        given_by_input=np.where(inside, slope / law.resistance, np.where(below, law.least * by_room, 0.0)),
+        given_by_output=np.where(inside, -1 / law.resistance, np.where(below, -law.least * by_room, 0.0)),
+        taken=law.quiescent * share,
+        taken_by_input=law.quiescent * by_input,
+        regulates=inside & (slope != 1.0),
     )

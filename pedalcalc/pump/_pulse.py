@@ -156,16 +156,16 @@ def settle_pulses(circuit: Circuit) -> Settled:
     blocked1 = back - pumped + np.maximum(two.first * j * r1 / n, two.last * j * r1 / n + 2 * room1)
     alone = i_s * np.exp(np.maximum(blocked1, blocked2)) < _NOTHING * j
     return Settled(
-        output * n,
-        _slope(one, two, lifted, mean, drop) * n / j,
-        _ripple(two, drop) * n,
-        _tone(two) * j * np.hypot(esr, period / (2 * np.pi * c2)),
-        2 * n * room1,
-        _diode(one, one.x**2 / 2, j, r_s, i_s, n) + _diode(two, lifted, j, r_s, i_s, n),
-        2 * load + i_s,
-        (pumped - 2 * room1) * n,
-        (low + share * room2) * n,
-        alone & np.isfinite(output),
+        output=output * n,
+        resistance=_slope(one, two, lifted, mean, drop) * n / j,
+        ripple=_ripple(two, drop) * n,
+        tone=_tone(two) * j * np.hypot(esr, period / (2 * np.pi * c2)),
+        ripple_pump=2 * n * room1,
+        diodes=_diode(one, one.x**2 / 2, j, r_s, i_s, n) + _diode(two, lifted, j, r_s, i_s, n),
+        drawn=2 * load + i_s,
+        voltage_pump=(pumped - 2 * room1) * n,
+        voltage_output=(low + share * room2) * n,
+        alone=alone & np.isfinite(output),
     )
 
 

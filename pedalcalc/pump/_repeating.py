@@ -227,14 +227,14 @@ def _settled(held: _Held, found: _Round, steps: int) -> Settled:
     diodes = (forward * drop).sum(axis=(0, 2)) / forward.sum(axis=(0, 2))
     flying = np.concatenate([found.begin[0], found.stored[-1, 0]])
     return Settled(
-        (weight * out).sum(axis=(0, 1)) / period,
-        found.resistance,
-        out.max(axis=(0, 1)) - out.min(axis=(0, 1)),
-        np.sqrt(2) * np.hypot(real, imaginary),
-        flying.max(axis=0) - flying.min(axis=0),
-        diodes.sum(axis=0),
-        (charging + delivering).sum(axis=(0, 1)) / period,
-        found.state[0],
-        found.state[1],
-        np.zeros(period.size, bool),
+        output=(weight * out).sum(axis=(0, 1)) / period,
+        resistance=found.resistance,
+        ripple=out.max(axis=(0, 1)) - out.min(axis=(0, 1)),
+        tone=np.sqrt(2) * np.hypot(real, imaginary),
+        ripple_pump=flying.max(axis=0) - flying.min(axis=0),
+        diodes=diodes.sum(axis=0),
+        drawn=(charging + delivering).sum(axis=(0, 1)) / period,
+        voltage_pump=found.state[0],
+        voltage_output=found.state[1],
+        alone=np.zeros(period.size, bool),
     )

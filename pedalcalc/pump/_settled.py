@@ -40,7 +40,7 @@ def _settle(circuit: Circuit, source: Array, idle: Array) -> tuple[Settled, Arra
         chosen = [part[where] for part in parts]
         through, straight = _straight(Circuit(*chosen[:-2]), *chosen[-2:])
         pumps = chosen[3] > 0
-        begin = _begin([field[where] for field in fields], pin[where], through, straight)
+        begin = _begin(Settled(*(field[where] for field in fields)), pin[where], through, straight)
         for field, value in zip(fields, through, strict=True):
             field[where] = value
         pin[where] = straight
@@ -53,14 +53,14 @@ def _settle(circuit: Circuit, source: Array, idle: Array) -> tuple[Settled, Arra
     return Settled(*(field.reshape(shape) for field in fields)), pin.reshape(shape)
 
 
-def _begin(closed: list[Array], pin: Array, through: Settled, straight: Array) -> Array:
+def _begin(closed: Settled, pin: Array, through: Settled, straight: Array) -> Array:
     """Return a state to begin the search from: of the closed form, and what comes straight through, the higher."""
-    pumped = closed[0] > through.output
-    pump = np.where(pumped, closed[7], straight / 2)
+    pumped = closed.output > through.output
+    pump = np.where(pumped, closed.voltage_pump, straight / 2)
     return np.array(
         [
             np.clip(pump, 0, np.abs(straight)),
-            np.where(pumped, closed[8], through.output),
+            np.where(pumped, closed.voltage_output, through.output),
             np.where(pumped, pin, straight),
         ]
     )
@@ -74,4 +74,15 @@ def _straight(circuit: Circuit, source: Array, idle: Array) -> tuple[Settled, Ar
     none = 0 * drops
     out = pin - drops
     slope = 2 * (n / (load + i_s) + r_s)
-    return Settled(out, slope, none, none, none, drops, load, none, out, none.astype(bool)), pin
+    return Settled(
+        output=out,
+        resistance=slope,
+        ripple=none,
+        tone=none,
+        ripple_pump=none,
+        diodes=drops,
+        drawn=load,
+        voltage_pump=none,
+        voltage_output=out,
+        alone=none.astype(bool),
+    ), pin
