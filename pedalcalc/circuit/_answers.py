@@ -17,6 +17,7 @@ from pedalcalc._base import Caution
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._outputs import Amplifiers
 from pedalcalc.circuit._predictable import inputs_inside
+from pedalcalc.circuit.elements import of_units
 from pedalcalc.circuit.signals import Signal, Signals, Store, place_of
 
 Array = NDArray[np.float64]
@@ -121,11 +122,10 @@ def _assembled(signal: Signal, static: Array, s: Any, some: slice, new: Any) -> 
     whole = np.empty((len(static), len(s), side, side), complex)
     whole[...] = static[:, None]
 
-    def mine(array: Any) -> Any:
-        return array[some] if len(array) > 1 else array
-
     for one in signal.stores:
-        part = Store(one.name, one.first, one.second, mine(one.size), mine(one.loss), mine(one.series))
+        part = Store(
+            one.name, one.first, one.second, *(of_units(part, some) for part in (one.size, one.loss, one.series))
+        )
         flow = part.admittance(s)
         a, b = new[one.first], new[one.second]
         if a < side:
@@ -136,12 +136,12 @@ def _assembled(signal: Signal, static: Array, s: Any, some: slice, new: Any) -> 
             whole[:, :, a, b] -= flow
             whole[:, :, b, a] -= flow
     for gain in signal.gains:
-        share = 1 / (1 + s * mine(gain.time)[:, None])
+        share = 1 / (1 + s * of_units(gain.time, some)[:, None])
         for row, place in enumerate(gain.rows):
             a = new[place]
             if a == side:
                 continue
-            flow = share * mine(gain.slopes)[:, row, None]
+            flow = share * of_units(gain.slopes, some)[:, row, None]
             for place, sign in ((gain.plus, 1.0), (gain.minus, -1.0)):
                 if new[place] < side:
                     whole[:, :, a, new[place]] += sign * flow

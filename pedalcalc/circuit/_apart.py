@@ -16,7 +16,7 @@ import numpy as np
 from pedalcalc.circuit import _groups, _pumped
 from pedalcalc.circuit._reach import Reach
 from pedalcalc.circuit._scatter import contributions
-from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements
+from pedalcalc.circuit.elements import GENERATOR, LOAD, Branch, Elements, of_units
 from pedalcalc.circuit.joints import GROUND
 
 
@@ -48,7 +48,7 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
     """Return the equations of some units."""
     root, nodes, n = system.elements.joints.root, len(system.places), system.size
     some = system.take(units)
-    rods = [replace(rod, law=tuple(system_mine(part, units) for part in rod.law)) for rod in system.rods]
+    rods = [replace(rod, law=tuple(of_units(part, units) for part in rod.law)) for rod in system.rods]
     here = reach.nets | {GROUND}
     held = [
         k
@@ -64,7 +64,7 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
     place[kept], place[n] = np.arange(len(kept)), len(kept)
     groups = tuple(group for one in some.groups if (group := _left(one, place)) is not None)
     table = system.linear
-    siemens, above = (system_mine(part, units) for part in (table.siemens, table.above))
+    siemens, above = (of_units(part, units) for part in (table.siemens, table.above))
     rows = np.flatnonzero(((place[table.first] >= 0) & (place[table.second] >= 0)) | (siemens == 0).all(axis=0))
     linear = replace(
         table,
@@ -87,7 +87,7 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
         groups=groups,
         linear=linear,
         flying=tuple(
-            (one, np.where(place[ends] < 0, len(kept), place[ends]), system_mine(flow, units))
+            (one, np.where(place[ends] < 0, len(kept), place[ends]), of_units(flow, units))
             for one, ends, flow in system.flying
         ),
         floating=reach.insulated,
@@ -96,12 +96,6 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
         contributions=contributions(groups, len(kept)),
     )
     return Piece(units, np.append(kept, n), own)
-
-
-def system_mine(array: Any, units: Any) -> Any:
-    """Return what some units have of figures that are one for all, or one for each."""
-    own = np.asarray(array)
-    return own[units] if own.ndim and len(own) > 1 else array
 
 
 def _left(group: _groups.Group, place: Any) -> _groups.Group | None:

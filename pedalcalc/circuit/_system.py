@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from pedalcalc.circuit import _apart, _groups, _outputs, _pumped
 from pedalcalc.circuit._scatter import Contributions, contributions
-from pedalcalc.circuit.elements import Branch, Elements
+from pedalcalc.circuit.elements import Branch, Elements, of_units
 from pedalcalc.circuit.joints import GROUND
 
 Array = NDArray[np.float64]
@@ -78,14 +78,11 @@ class System:
     def take(self, units: Any) -> System:
         """Return the same for some units only, by their indices or a slice."""
 
-        def some(array: Any) -> Any:
-            return array[units] if len(array) > 1 else array
-
         chosen = np.arange(units.start, units.stop) if isinstance(units, slice) else np.asarray(units)
         return replace(
             self,
-            matrix=some(self.matrix),
-            driven=some(self.driven),
+            matrix=of_units(self.matrix, units),
+            driven=of_units(self.driven, units),
             groups=tuple(group.take(units) for group in self.groups),
             chosen=chosen if self.chosen is None else self.chosen[chosen],
             pieces=(),
@@ -93,7 +90,7 @@ class System:
 
     def mine(self, array: Any) -> Any:
         """Return what the chosen units have of figures in `elements`."""
-        return array if self.chosen is None else _apart.system_mine(array, self.chosen)
+        return array if self.chosen is None else of_units(array, self.chosen)
 
     def split(self, kept_too: Any = ()) -> Split | None:
         """Return which places no law touches, None where there are none; `kept_too` are places to keep all the same."""

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit._system import System
-from pedalcalc.circuit.elements import Branch
+from pedalcalc.circuit.elements import Branch, of_units
 
 Array = NDArray[np.float64]
 
@@ -58,8 +58,7 @@ class Tanks:
         """Return the same, empty and without the volts of sources, for rows of which each has the figures of one unit."""
         found = copy(self)
         for name in ("farads", "ohms", "henries"):
-            figures = getattr(self, name)
-            setattr(found, name, figures[of] if len(figures) > 1 else figures)
+            setattr(found, name, of_units(getattr(self, name), of))
         found.above = np.zeros((1, self.farads.shape[1]))
         found.volts, found.amps = np.zeros((2, len(of), self.farads.shape[1]))
         found.rod_amps, found.rod_volts = np.zeros((2, len(of), self.henries.shape[1]))

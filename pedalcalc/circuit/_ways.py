@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from pedalcalc.circuit._newton import ABSOLUTE, RELATIVE, Solved, newton
 from pedalcalc.circuit._system import Reduced, Split, System
+from pedalcalc.circuit.elements import of_units
 
 Array = NDArray[np.float64]
 
@@ -147,8 +148,7 @@ def _apart(system: System, start: Array | None) -> Solved:
     units = system.units
     found = Solved(np.full((units, system.size + 1), np.nan), np.zeros(units, bool), np.zeros(units))
     for piece in system.pieces:
-        own = None if start is None else np.nan_to_num(start[:, piece.kept])
-        part = own[piece.units] if own is not None and len(own) > 1 else own
+        part = None if start is None else of_units(np.nan_to_num(start[:, piece.kept]), piece.units)
         solved = solve(piece.system, part, units=len(piece.units))
         found.voltages[piece.units[:, None], piece.kept] = solved.voltages
         found.good[piece.units], found.sign[piece.units] = solved.good, solved.sign
@@ -208,7 +208,7 @@ def _expanded(system: System, reduced: Reduced, found: Array, signs: Any, at: An
     )
     size = np.matmul(np.abs(matrix), np.abs(volts))[:, :, 0] + np.abs(driven)
     fits = (np.abs(value) <= RELATIVE * size + ABSOLUTE).all(axis=1)
-    signs = signs * (reduced.sign[at] if len(reduced.sign) > 1 else reduced.sign)
+    signs = signs * of_units(reduced.sign, at)
     if not fits.all():  # a step or two for what rounding left
         off = np.flatnonzero(~fits)
         again, good, own = newton(system.take(at[off]), whole[off], steps=6, wide=False)

@@ -111,6 +111,12 @@ def elements_of(
     return found
 
 
+def of_units(figures: Any, units: Any) -> Any:
+    """Return what some units have of figures that are one for all, or one for each."""
+    own = np.asarray(figures)
+    return own[units] if own.ndim and len(own) > 1 else figures
+
+
 def near(name: str, nets: Mapping[str, Any]) -> str:
     import difflib
 

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from pedalcalc.circuit import _newton, _pumped, _ways
 from pedalcalc.circuit._predictable import nets_unpredictable
 from pedalcalc.circuit._system import System
+from pedalcalc.circuit.elements import of_units
 
 Array = NDArray[np.float64]
 
@@ -58,7 +59,7 @@ class _Meter:
         self.at, self.siemens, self.above = at, siemens, above
 
     def take(self, units: Any) -> _Meter:
-        return _Meter(self.at, self.siemens, self.above[units] if len(self.above) > 1 else self.above)
+        return _Meter(self.at, self.siemens, of_units(self.above, units))
 
     def on(self, system: System, share: Array) -> System:
         """Return the equations with a share (1 or units,) of the meter in them."""

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from pedalcalc._base import numeric
+from pedalcalc._base import one_number
 from pedalcalc._units import told
 
 #: Tones and levels that such a circuit, or a calculation of it, can mean; more asks for hours, or for all memory.
@@ -27,7 +25,4 @@ def callback(name: str, value: Any) -> Any:
 
 def scalar(name: str, value: Any, **allowed: Any) -> float:
     """Return one known number, or refuse it by name."""
-    array = numeric(name, value, **allowed)
-    if array.ndim or np.isnan(array):
-        raise ValueError(f"{name} must be one known number, got {told(value)}")
-    return float(array)
+    return one_number(name, value, "", **allowed)

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, numeric, one_of, search
 from pedalcalc._signs import ohm_sign, shows_open
-from pedalcalc._units import shown
+from pedalcalc._units import PREFIXES, shown
 
 POWERS = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "R": 0, "k": 3, "K": 3, "M": 6, "G": 9}
 OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
@@ -194,9 +194,6 @@ def _reason(text: str, unit: str) -> str:
     if re.search(r"[^\x00-\x7FµμΩ\N{OHM SIGN}\u00a0\u202f\N{MINUS SIGN}]", text):
         return "only the digits 0 to 9 and the letters p n u µ m R k K M G are read"
     return f"write it like {example}: a number with a point, at most one of p n u µ m R k K M G, then the unit"
-
-
-PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 
 
 def _highest_power(unit: str, power: int) -> int:
