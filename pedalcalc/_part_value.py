@@ -13,10 +13,9 @@ LAWS = ("linear", "log", "reverse log")
 LAW_WORDS = {name: name for name in LAWS} | {
     "lin": "linear", "logarithmic": "log", "audio": "log", "rev log": "reverse log", "antilog": "reverse log",
 }  # fmt: skip
-UNITS = {"resistor": "Ω", "trimmer": "Ω", "potentiometer": "Ω", "inductor": "H"} | dict.fromkeys(
-    ("film capacitor", "ceramic capacitor", "electrolytic capacitor", "tantalum capacitor"), "F"
-)
 POLAR = ("electrolytic capacitor", "tantalum capacitor")
+CAPACITORS = ("film capacitor", "ceramic capacitor", *POLAR)
+UNITS = {"resistor": "Ω", "trimmer": "Ω", "potentiometer": "Ω", "inductor": "H"} | dict.fromkeys(CAPACITORS, "F")
 CONTROLS = ("potentiometer", "trimmer")
 TWO_PINS = ("resistor", "link", "film capacitor", "ceramic capacitor", "inductor", "photocell")
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, caution_above, is_a, one_number, search, whole_number
+from pedalcalc._part_value import POLAR
 from pedalcalc.bench._rows import FirstPower, PowerLine
 from pedalcalc.bench.expected import BoardState
 from pedalcalc.board import Board
@@ -180,8 +181,7 @@ def _with_lead(board: Board, ohms: float) -> Board:
 
 def _farads(board: Board) -> float:
     """Return what there is to charge [F]: polarised capacitors, one beside the other."""
-    kinds = ("electrolytic capacitor", "tantalum capacitor")
-    return float(sum(one.part.value for one in board.parts if one.part.kind in kinds))
+    return float(sum(one.part.value for one in board.parts if one.part.kind in POLAR))
 
 
 def _cautions(ohms: float, whole: float, most: float, power: float) -> tuple[Caution, ...]:

@@ -208,15 +208,7 @@ def jfet_booster(
         thump_in=thump_in,
         thump_out=thump_out,
         rail_step=rail_step,
-        thumps=thumps(
-            {
-                f"input, {parts.name('input')} with {parts.name('input pull-down')}": thump_in.voltage_step,
-                f"the same without {parts.name('input pull-down')}": min(float(thump_in.voltage_step_open), peak[1]),
-                f"output, {parts.name('output')} with {parts.name('level')}": thump_out.voltage_step,
-                f"the same with {parts.name('level')} open": thump_out.voltage_step_open,
-                "indicator, from a battery": rail_step.voltage_step,
-            }
-        ),
+        thumps=thumps(parts, thump_in, thump_out, rail_step, most_in=peak[1]),
         rail_steps=steps_of(parts, safe, filtered, follower, up, down, peak, gain),
         consumers=consumers_of(parts, jfet, follower, lamp),
         design_parts=design_of(parts, safe, filtered, share, through_emitter, through_lamp, note, source, out),

@@ -170,6 +170,7 @@ def optical_compressor(
     )  # fmt: skip
     named = [one for result, names in meant for one in about(board, result.cautions, *map(parts.name, names))]
     cautions = tuple(dict.fromkeys((*named, *states.cautions))) + uneven
+    swing = np.asarray(supplied.budget.swing_peak)[1]
     follower, makeup = (replace(stage, cautions=()) for stage in (follower, makeup))
     lights = replace(lights, cautions=())
     return OpticalBuild(
@@ -190,19 +191,7 @@ def optical_compressor(
         thump_in=thump_in,
         thump_out=thump_out,
         rail_step=rail_step,
-        thumps=thumps(
-            {
-                f"input, {parts.name('input')} with {parts.name('input pull-down')}": thump_in.voltage_step,
-                f"the same without {parts.name('input pull-down')}": min(
-                    float(thump_in.voltage_step_open), float(np.asarray(supplied.budget.swing_peak)[1])
-                ),
-                f"output, {parts.name('output')} with {parts.name('level')}": thump_out.voltage_step,
-                f"the same with {parts.name('level')} open": min(
-                    float(thump_out.voltage_step_open), float(np.asarray(supplied.budget.swing_peak)[1])
-                ),
-                "indicator, from a battery": rail_step.voltage_step,
-            }
-        ),
+        thumps=thumps(parts, thump_in, thump_out, rail_step, most_in=swing, most_out=swing),
         test_points=_test_points(parts, supplied, follower, makeup),
         power_steps=_first_power(parts, supplied, states),
         dynamics=dynamics,

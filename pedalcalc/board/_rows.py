@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc import switching
 from pedalcalc._base import Caution, Result, caution_above, quantity, table_of
 from pedalcalc.board._core import Board
 from pedalcalc.devices import Capacitor, Diode, Led
@@ -68,8 +69,23 @@ class Thump(Result):
     text_step: str = quantity("text", "step")
 
 
-def thumps(rows: Mapping[str, Any]) -> tuple[Thump, ...]:
-    """Return thumps from their steps [V]."""
+def thumps(
+    parts: Parts,
+    into: switching.PulldownThump,
+    out: switching.PulldownThump,
+    lamp: switching.IndicatorThump,
+    *,
+    most_in: Any,
+    most_out: Any = np.inf,
+) -> tuple[Thump, ...]:
+    """Return what the capacitors at input and output and the indicator put on the output, no more [V] than comes through."""
+    rows = {
+        f"input, {parts.name('input')} with {parts.name('input pull-down')}": into.voltage_step,
+        f"the same without {parts.name('input pull-down')}": np.minimum(into.voltage_step_open, most_in),
+        f"output, {parts.name('output')} with {parts.name('level')}": out.voltage_step,
+        f"the same with {parts.name('level')} open": np.minimum(out.voltage_step_open, most_out),
+        "indicator, from a battery": lamp.voltage_step,
+    }
     return tuple(
         Thump(
             name=name,

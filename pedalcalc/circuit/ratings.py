@@ -9,6 +9,7 @@ import numpy as np
 
 from pedalcalc import devices
 from pedalcalc._base import Caution, caution_above, caution_below
+from pedalcalc._part_value import POLAR
 from pedalcalc.board import Board
 from pedalcalc.circuit._regulated import regulated
 from pedalcalc.circuit.elements import Elements
@@ -41,7 +42,7 @@ def ratings(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[Ca
                 f"{text} stands more than its rated voltage", "fit one of a higher rated voltage",
                 np.abs(over), part.voltage_max, "V",
             )  # fmt: skip
-            if part.kind in ("electrolytic capacitor", "tantalum capacitor"):
+            if part.kind in POLAR:
                 cautions += caution_below(
                     f"{text} is reversed", "turn it round before power: reversed it heats up and can burst",
                     over, -REVERSED, "V",

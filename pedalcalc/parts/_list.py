@@ -12,7 +12,7 @@ import numpy as np
 
 from pedalcalc._base import Result, file_path, io, quantity
 from pedalcalc._csv import Row, each_row
-from pedalcalc._part_value import TWO_PINS, UNITS, read_part_value, without_volts
+from pedalcalc._part_value import POLAR, TWO_PINS, UNITS, read_part_value, without_volts
 from pedalcalc.values import read_value
 
 COLUMNS = ("reference", "kind", "value", "fitted", "tolerance", "rating", "connections", "note")
@@ -23,7 +23,7 @@ FITTING_STEPS = {
     "resistors and diodes": ("resistor", "diode", "link"),
     "IC sockets": ("integrated circuit", "socket"),
     "film and ceramic capacitors": ("film capacitor", "ceramic capacitor", "inductor"),
-    "electrolytic capacitors": ("electrolytic capacitor", "tantalum capacitor"),
+    "electrolytic capacitors": POLAR,
     "transistors and trimmers": ("transistor", "regulator", "trimmer"),
     "coupler": ("coupler", "photocell"),
     "controls and connectors": ("potentiometer", "switch", "jack", "connector", "battery"),

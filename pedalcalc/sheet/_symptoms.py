@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pedalcalc import report
+from pedalcalc._part_value import CAPACITORS
 from pedalcalc.board import Board
 from pedalcalc.catalogue import ResolvedPart
 from pedalcalc.circuit.joints import GROUND
@@ -42,7 +43,6 @@ class _On:
 
 #: Most that a resistor in the way of the supply has [Ω] (common practice).
 SERIES = 2.2e3
-CAPACITORS = ("film capacitor", "ceramic capacitor", "electrolytic capacitor", "tantalum capacitor")
 
 
 def symptoms_section(board: Board) -> Section:
