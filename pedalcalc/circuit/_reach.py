@@ -19,6 +19,7 @@ from pedalcalc.parts import NOT_CONNECTED
 
 
 def root_of(found: Elements, net: str) -> str:
+    """Return the net that stands for a net's group."""
     return found.joints.root(net)[0]
 
 
@@ -74,6 +75,7 @@ def _somewhere(carries: Any) -> Any:
 
 
 def _ways(found: Elements, moves: set[str]) -> list[_Way]:
+    """Return all ways for a direct current through parts, from terminal to terminal."""
     ways = [
         _Way(one.nets[0], one.nets[1], _somewhere(~np.isinf(np.asarray(ohms, float))))
         for kind in (found.conductances, found.rods)
@@ -105,10 +107,12 @@ def _ways(found: Elements, moves: set[str]) -> list[_Way]:
 
 
 def flies(one: Branch, found: Elements, moves: set[str] | frozenset[str]) -> bool:
+    """Tell whether a capacitor flies: it has a size and an end on a net that moves with a charge pump."""
     return bool(np.any(one.law[0] > 0)) and any(root_of(found, net) in moves for net in one.nets)
 
 
 def _spread(ways: list[_Way], found: Elements) -> set[str]:
+    """Return the groups of nets that some ways reach from ground, itself among them."""
     neighbours: dict[str, set[str]] = defaultdict(set)
     for way in ways:
         one, other = root_of(found, way.first), root_of(found, way.second)

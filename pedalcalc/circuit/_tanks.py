@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc.circuit._reach import flies
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import Branch, of_units
 
@@ -21,8 +22,8 @@ class Tanks:
         table: list[tuple[Branch, tuple[int, Any], tuple[int, Any]]] = []
         for one in system.elements.capacitors:
             first, second = (system.where(net) for net in one.nets)
-            flies = any(system.elements.joints.root(net)[0] in system.moves for net in one.nets)
-            if np.any(one.law[0] > 0) and not flies and first is not None and second is not None:
+            held = not flies(one, system.elements, system.moves)
+            if np.any(one.law[0] > 0) and held and first is not None and second is not None:
                 table.append((one, first, second))
 
         def columns(figures: list[Any]) -> Array:  # (1 or units, parts)

@@ -249,29 +249,26 @@ def _branches(
     for k, name in enumerate(table.names):
         across = voltages[:, table.first[k]] - voltages[:, table.second[k]] + table.above[:, k]
         amps = across * table.siemens[:, k]
-        ends = np.stack([across, 0.0 * across], axis=1)
-        yield (name, None), table.nets[k], np.stack([amps, -amps], axis=1), ends, float(table.weight[k])
+        yield (name, None), table.nets[k], *_two_ends(amps, across), float(table.weight[k])
     for one, places, matrix in system.flying:
         across = voltages[:, places[0]] - voltages[:, places[1]]
         amps = np.matmul(np.broadcast_to(matrix, (len(voltages), *matrix.shape[-2:])), across[:, :, None])[:, :, 0]
         for copy in range(across.shape[1]):
-            flow = np.stack([amps[:, copy], -amps[:, copy]], axis=1)
-            yield (one.name, None), one.nets, flow, np.stack([across[:, copy], 0.0 * across[:, copy]], axis=1), 1.0
+            yield (one.name, None), one.nets, *_two_ends(amps[:, copy], across[:, copy]), 1.0
     for k, rod in enumerate(system.rods):
         amps = voltages[:, len(system.places) + k]
         ohms = np.where(np.isinf(rod.law[0]), 0.0, rod.law[0])
-        yield (
-            (rod.name, None),
-            rod.nets,
-            np.stack([amps, -amps], axis=1),
-            np.stack([amps * ohms, 0.0 * amps], axis=1),
-            1.0,
-        )
+        yield (rod.name, None), rod.nets, *_two_ends(amps, amps * ohms), 1.0
     for group in system.groups:
         volts = group.volts(voltages, 1.0)
         flow, _ = group.branch(volts, None)
         for k, name in enumerate(group.names):
             yield (name, type(group)), group.nets[k], flow[:, :, k], volts[:, :, k], float(group.weight[k])
+
+
+def _two_ends(amps: Array, across: Array) -> tuple[Array, Array]:
+    """Return the currents into both ends of a branch of two, and the volts of these above its second."""
+    return np.stack([amps, -amps], axis=1), np.stack([across, 0.0 * across], axis=1)
 
 
 def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Mapping[str, Number], ...]:
