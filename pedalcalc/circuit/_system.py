@@ -8,7 +8,6 @@ reach is left out: its nets float. Units in which other nets float than in the r
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -63,12 +62,9 @@ class System:
 
     @property
     def units(self) -> int:
-        """Number of units at once."""
-        counts = [len(self.matrix), len(self.driven), self.elements.units if self.chosen is None else len(self.chosen)]
-        for group in self.groups:
-            counts.append(group.above.shape[1])
-            counts.extend(_lengths(group.figures))
-        return max(counts)
+        """Number of units at once: those that the board's figures make, or those of a step in time, of a meter."""
+        named = self.elements.units if self.chosen is None else len(self.chosen)
+        return max(len(self.matrix), len(self.driven), named)
 
     @property
     def amplifiers(self) -> _outputs.Amplifiers | None:
@@ -188,11 +184,3 @@ class Reduced:
         some = self.follow[units] if 1 < len(self.follow) != len(units) else self.follow
         found[:, gone] = some[:, :, -1] - np.matmul(some[:, :, :-1], voltages[:, :-1, None])[:, :, 0]
         return found
-
-
-def _lengths(figures: Any) -> Iterator[int]:
-    if isinstance(figures, tuple):
-        for one in figures:
-            yield from _lengths(one)
-    elif isinstance(figures, np.ndarray) and figures.ndim:
-        yield len(figures)
