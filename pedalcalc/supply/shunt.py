@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -95,10 +96,11 @@ def shunt_diode(
     ratio = fault / fuse
     hot = np.where(ratio < 2, series * fault**2, 0.0)
     cautions = (
-        caution_below(
+        _without_fuse(fault, fuse)
+        + caution_below(
             "with the supply reversed no fuse blows soon: diode and resistor carry the fault",
             "fit a fuse of at most half the fault current, or protect in series",
-            ratio,
+            np.where(np.isinf(fuse), np.nan, ratio),
             2.0,
             "1",
         )
@@ -130,4 +132,15 @@ def shunt_diode(
         power_resistor=reversed_.power_resistor,
         fuse_ratio=ratio[()],
         cautions=cautions,
+    )
+
+
+def _without_fuse(fault: Any, fuse: Any) -> tuple[Caution, ...]:
+    fault = np.where(np.isinf(fuse), fault, 0.0)
+    return caution_above(
+        "there is no fuse: with the supply reversed diode and resistor carry the fault until somebody pulls the plug",
+        "fit a fuse of at most half the fault current, or protect in series",
+        fault,
+        0.0,
+        "A",
     )
