@@ -10,6 +10,7 @@ import numpy as np
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero
 from pedalcalc._record import specimen
+from pedalcalc._units import shown
 from pedalcalc.devices import Diode
 from pedalcalc.laws import junction_in_series
 
@@ -136,11 +137,10 @@ def shunt_diode(
 
 
 def _without_fuse(fault: Any, fuse: Any) -> tuple[Caution, ...]:
-    fault = np.where(np.isinf(fuse), fault, 0.0)
-    return caution_above(
-        "there is no fuse: with the supply reversed diode and resistor carry the fault until somebody pulls the plug",
-        "fit a fuse of at most half the fault current, or protect in series",
-        fault,
-        0.0,
-        "A",
-    )
+    bare = np.where(np.isinf(fuse), np.nan_to_num(fault), 0.0)
+    if not np.any(bare):
+        return ()
+    worst = float(bare.max())
+    what = f"there is no fuse: with the supply reversed diode and resistor carry {shown(float(f'{worst:.3g}'), 'A')} until somebody pulls the plug"
+    action = "fit a fuse of at most half that current, or protect in series"
+    return (Caution(what, action, worst, np.nan, "A", int(np.count_nonzero(bare))),)
