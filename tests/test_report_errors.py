@@ -10,7 +10,7 @@ from pedalcalc import page
 
 START = "from pedalcalc import devices, led, readings, report, rc, supply, values"
 OWN = 'attack, peak, count = "27kk", "-2 V", 0\ndrawer = [("5k,2", "1m")]\nhold, below, file = "220n", "-4.7k", "none.csv"'
-OWN += '\nbattery, op_amp, lamp, diode = "9V", "TL072", 3, "1N 5817"'
+OWN += '\nlabel, battery, op_amp, adaptor, diode, red = "9V", "9V", "TL072", 9, "1N 5817", "red LED"'
 SLIPS = {
     'values.read_value(attack, unit="Ω")': "ValueError: attack = '27kk': text '27kk' is not a value: two letters",
     'rc.corner_frequency(resistance=1e3, capacitance=values.read_value(peak, unit="V"))': (
@@ -31,7 +31,8 @@ SLIPS = {
     "battery.voltage_fresh_max": (
         "AttributeError: battery = '9V': a part's record must stand here, not text; write devices.BATTERY_9V_ALKALINE or "
     ),
-    "lamp.current_max": "lamp = 3: a part's record must stand here, not a number; write devices.",
+    "adaptor.voltage_rated": "adaptor = 9: a part's record must stand here, not a number; write devices.ADAPTOR_",
+    "lamp = devices.typical(red)": "red = 'red LED': record must be a Device record, not str: 'red LED'; write devices.LED_RED_",
     "devices.typical(op_amp)": (
         "TypeError: op_amp = 'TL072': record must be a Device record, not str: 'TL072'; write devices.OPAMP_TL072 without quotes"
     ),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import difflib
+import linecache
 import re
 import sys
 import traceback
@@ -57,7 +58,7 @@ def _told(frames: list[FrameType], error: BaseException, names: Mapping[str, Any
         return _named(str(error), names)
     if isinstance(error, AttributeError) and (asked := OF_A_ROOM.search(str(error))):
         return f"{error}{_near(asked[1], asked[2])}"
-    if isinstance(error, AttributeError) and (wanted := _record_wanted(error, names)):
+    if isinstance(error, AttributeError) and (wanted := _record_wanted(frames, error, names)):
         return wanted
     if rooms[-1] != NOTEBOOK:
         return None
@@ -84,18 +85,20 @@ def _instead(message: str) -> str:
     return f"; {_offered(found[3][1:-1], kinds)}" if kinds else ""
 
 
-def _record_wanted(error: AttributeError, names: Mapping[str, Any]) -> str | None:
+def _record_wanted(frames: list[FrameType], error: AttributeError, names: Mapping[str, Any]) -> str | None:
     """Return the line for a text or number of the builder's that stands where a part's record is wanted."""
     given, figure = error.obj, error.name
     kinds = tuple(
         kind for kind in map(_class_of, devices.__all__) if kind and figure in getattr(kind, "__dataclass_fields__", {})
     )
     own = [name for name, value in names.items() if value is given and not name.startswith("_")]
+    cells = "".join(line for frame in frames for line in linecache.getlines(frame.f_code.co_filename))
+    own = [name for name in own if f"{name}.{figure}" in cells] or own  # another may hold the same text
     if not kinds or not own or len(own) > MOST_NAMED or type(given) not in (str, int, float):
         return None
     what = "text" if isinstance(given, str) else "a number"
     told = " or ".join(f"{name} = {given!r}" for name in own)
-    return f"{told}: a part's record must stand here, not {what}; {_offered(str(given), kinds)}"
+    return f"{told}: a part's record must stand here, not {what}; {_offered(str(given), kinds, own[0])}"
 
 
 def _class_of(name: str | None) -> type[devices.Device] | None:
@@ -103,13 +106,18 @@ def _class_of(name: str | None) -> type[devices.Device] | None:
     return found if isinstance(found, type) and issubclass(found, devices.Device) else None
 
 
-def _offered(text: str, kinds: tuple[type[devices.Device], ...]) -> str:
-    """Return which constants of these kinds a text may mean, by its letters and digits, or some of those that there are."""
+def _offered(text: str, kinds: tuple[type[devices.Device], ...], place: str = "") -> str:
+    """Return the constants of these kinds that a text may mean, or else the name of its place, or some of all."""
     there = [name for name in devices.__all__ if name.isupper() and isinstance(getattr(devices, name), kinds)]
-    asked = re.sub(r"[^A-Z0-9]", "", text.upper())
-    near = [name for name in there if asked and asked in name.replace("_", "")] or there
-    more = ", ..." if len(near) > MOST_RECORDS else ""
-    return f"write {' or '.join(f'devices.{name}' for name in near[:MOST_RECORDS])}{more} without quotes"
+    found = there
+    for meant in (text, place):
+        asked = re.findall("[A-Z0-9]+", meant.upper())
+        near = [name for name in there if asked and all(word in name.replace("_", "") for word in asked)]
+        if near and not meant.isdecimal():
+            found = near
+            break
+    more = ", ..." if len(found) > MOST_RECORDS else ""
+    return f"write {' or '.join(f'devices.{name}' for name in found[:MOST_RECORDS])}{more} without quotes"
 
 
 def _named(message: str, names: Mapping[str, Any]) -> str:
@@ -123,7 +131,7 @@ def _named(message: str, names: Mapping[str, Any]) -> str:
         # A number is the builder's only where it is of the quantity refused, by the name of that.
         found = [name for name, value in _own(names) if _is(value, size, unit_of(message))]
     found = list(dict.fromkeys(found))
-    if not found or len(found) > (MOST_NAMED if text else 1) or message.startswith(f"{found[0]} "):
+    if message.partition(" ")[0] in found or not found or len(found) > (MOST_NAMED if text else 1):
         return message
     told = (
         f"in {name}" if isinstance(names[name], (list, tuple, dict)) else f"{name} = {names[name]!r}" for name in found
