@@ -10,7 +10,7 @@ from pedalcalc import page
 
 START = "from pedalcalc import devices, led, readings, report, rc, supply, values"
 OWN = 'attack, peak, count = "27kk", "-2 V", 0\ndrawer = [("5k,2", "1m")]\nhold, below, file = "220n", "-4.7k", "none.csv"'
-OWN += '\nlabel, battery, op_amp, adaptor, diode, red = "9V", "9V", "TL072", 9, "1N 5817", "red LED"'
+OWN += '\nbox = ["100x"]\nlabel, battery, op_amp, adaptor, diode, red = "9V", "9V", "TL072", 9, "1N 5817", "red LED"'
 SLIPS = {
     'values.read_value(attack, unit="Ω")': "ValueError: attack = '27kk': text '27kk' is not a value: two letters",
     'rc.corner_frequency(resistance=1e3, capacitance=values.read_value(peak, unit="V"))': (
@@ -28,6 +28,7 @@ SLIPS = {
     "hald": "NameError: name 'hald' is not defined; run all cells from the top: Run > Run All Cells",
     'assert count, "nothing was counted"': "AssertionError: nothing was counted",
     "readings.read_readings(file)": "FileNotFoundError: file = 'none.csv': path must be the path of a file that is there, not 'none.csv'",
+    "values.nearest_value(1e-7, stock=box)": "ValueError: in box: stock must be a series such as 'E12' or values of parts: text '100x'",
     "battery.voltage_fresh_max": (
         "AttributeError: battery = '9V': a part's record must stand here, not text; write devices.BATTERY_9V_ALKALINE or "
     ),

@@ -24,7 +24,7 @@ from pedalcalc.values import read_value
 SHORTENED = (ValueError, TypeError, OSError, NameError, AttributeError, AssertionError)
 NOTEBOOK = "__main__"
 RUN_ALL = "run all cells from the top: Run > Run All Cells"
-TEXT = re.compile(r"(?:\bgot |^text |\bnot (?:str: )?)('[^']*'|\"[^\"]*\")")
+TEXT = re.compile(r"(?:\bgot |^text |: text |\bnot (?:str: )?)('[^']*'|\"[^\"]*\")")
 NUMBER = re.compile(r"\b(?:got|not) (-?[0-9][0-9.]*(?:e[+-]?[0-9]+)?)(?: ([fpnµmkMGT]?)(?:V|A|Ω|F|Hz|s|W|S|C|m)\b)?")
 OF_A_ROOM = re.compile(r"^module 'pedalcalc\.(\w+)' has no attribute '(\w+)'")
 RECORD = re.compile(r"^\w+ must be an? (\w+)(?: or (\w+))? record, not str: ('[^']*'|\"[^\"]*\")")
