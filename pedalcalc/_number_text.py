@@ -44,8 +44,9 @@ def range_text(value: float, unit: str, factor: float) -> str:
     if not math.isfinite(value) or not math.isfinite(factor) or factor == 1 or value == 0:
         return number_text(value, unit, 2) if math.isfinite(factor) else "not known"
     digits = 2 if factor > 1.25 else 3
+    kept = 3 if digits == 3 else 0  # where a third digit is told, a zero there is told too
     low, high = (
-        number_text(float(f"{end:.{digits - 1}e}"), unit, 0) for end in sorted((value / factor, value * factor))
+        number_text(float(f"{end:.{digits - 1}e}"), unit, kept) for end in sorted((value / factor, value * factor))
     )
     (first, _, unit_low), (_, _, unit_high) = low.partition(" "), high.partition(" ")
     return f"{first if unit_low == unit_high else low} to {high}"

@@ -591,6 +591,16 @@ def test_own_coupler_is_among_the_choices():
     assert shown.sliders["coupler"].label == "mine, measured"
 
 
+def test_a_swapped_jfet_is_told_to_be_a_typical_one():
+    parts = ROOT / "notebooks" / "builds" / "jfet-booster" / "parts.csv"
+    measured = {"Q1": parts.parent / "readings" / "q1.csv"}
+    shown = explore.swap(assemble(parts, supply="9V", readings=measured), fitted={"Q1": ["J202"], "C1": ["47n"]})
+    shown.sliders["C1"].value = "47n"
+    assert "typical" not in shown.shown.value
+    shown.sliders["Q1"].value = "J202"
+    assert "Q1 a typical J202: measure yours" in shown.shown.value
+
+
 def test_a_swap_is_told_and_drawn():
     shown = explore.swap(**CALLS["swap"])
     assert "all as fitted" in shown.shown.value

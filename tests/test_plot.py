@@ -399,3 +399,10 @@ def test_curves_of_many_units_are_refused():
     units = dataclasses.replace(compressor.example(), resistance_led=np.array([2.2e3, 4.7e3]))
     with pytest.raises(ValueError, match="one unit to be drawn, got one of 2 units"):
         plot.static_curve(compressor.static_curve(np.linspace(-30.0, 0.0, 7), compressor=units))
+
+
+def test_a_line_that_lies_below_the_picture_is_named_so():
+    hertz = np.geomspace(10, 10e3, 9)
+    tracks = {"shut": (hertz, np.full(9, -400.0)), "open": (hertz, np.linspace(0, 15, 9))}
+    texts = plot.response(tracks).legends[0].get_texts()
+    assert [text.get_text() for text in texts] == ["shut (below)", "open"]

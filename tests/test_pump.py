@@ -10,6 +10,7 @@ import sympy as sp
 from scipy.linalg import expm
 
 from pedalcalc import devices, pump
+from pedalcalc._number_text import cell_text
 from pedalcalc.pump._cycle import solve_cycle
 
 INF = float("inf")
@@ -267,9 +268,9 @@ def test_switch_of_the_record_gives_the_sheet_s_output_resistance(converter):
 
 def test_caution_about_the_tone_says_how_loud_it_is():
     bare = call("inverter", frequency_pump=np.array([5e3, 22.5e3]))
-    assert f"{bare.level_tone_dbv[0]:.0f} dBV on the output" in warnings_of(bare)
+    assert f"{cell_text(bare.level_tone_dbv[0], 'dBV')} on the output" in warnings_of(bare)  # as a table writes it
     nothing = call("inverter", current_load=0.0, frequency_pump=5e3)
-    assert "-inf dBV" in warnings_of(nothing) and nothing.efficiency == 0
+    assert "\N{MINUS SIGN}inf dBV" in warnings_of(nothing) and nothing.efficiency == 0
 
 
 def test_stage_cautions():

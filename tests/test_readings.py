@@ -97,7 +97,7 @@ def row(**cells):
         (row(value="9,12"), "line 2, column value: .* point"),
         (row(value="nan"), "line 2, column value"),
         (row(value="open"), "line 2, column value: only a resistance can be open, not V"),
-        (row(value="9.12 A"), "line 2, column value: .* not a unit of V"),
+        (row(value="9.12 A"), "line 2, column value: .* not the unit V"),
         (row(unit="mV"), "line 2, column unit: unit must be one of"),
         (row(unit=""), "line 2, column unit"),
     ],

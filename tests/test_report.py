@@ -328,3 +328,18 @@ def test_a_column_in_which_nothing_varies_is_said_once():
 
 def test_a_corner_below_one_hertz_is_told_in_hertz():
     assert "0.649 Hz" in str(report.table([{"corner": 0.649}], units={"corner": "Hz"}))
+
+
+def test_both_ends_of_a_narrow_range_have_three_digits():
+    from pedalcalc._number_text import range_text
+
+    assert range_text(1435.0, "Ω", 1.045) == "1.37 to 1.50 kΩ"
+    assert range_text(10e-3, "s", 2.0) == "5 to 20 ms"
+
+
+def test_words_above_a_table_look_alike_long_or_short():
+    rows = [
+        {"part": name, "volts": volts, "region": "active"} for name, volts in (("Q1", 1.0), ("Q2", 2.0), ("Q3", 3.0))
+    ]
+    short = report.table(rows, units={"volts": "V"})._repr_html_()
+    assert '<caption style="text-align:left;font-style:italic">In every row: region active' in short

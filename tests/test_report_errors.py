@@ -8,8 +8,9 @@ from nbformat.v4 import new_code_cell, new_notebook
 
 from pedalcalc import page
 
-START = "from pedalcalc import devices, led, readings, report, rc, values"
+START = "from pedalcalc import devices, led, readings, report, rc, supply, values"
 OWN = 'attack, peak, count = "27kk", "-2 V", 0\ndrawer = [("5k,2", "1m")]\nhold, below, file = "220n", "-4.7k", "none.csv"'
+OWN += '\nbox = ["100x"]\nlabel, battery, op_amp, adaptor, diode, red = "9V", "9V", "TL072", 9, "1N 5817", "red LED"'
 SLIPS = {
     'values.read_value(attack, unit="Ω")': "ValueError: attack = '27kk': text '27kk' is not a value: two letters",
     'rc.corner_frequency(resistance=1e3, capacitance=values.read_value(peak, unit="V"))': (
@@ -27,9 +28,22 @@ SLIPS = {
     "hald": "NameError: name 'hald' is not defined; run all cells from the top: Run > Run All Cells",
     'assert count, "nothing was counted"': "AssertionError: nothing was counted",
     "readings.read_readings(file)": "FileNotFoundError: file = 'none.csv': path must be the path of a file that is there, not 'none.csv'",
+    "values.nearest_value(1e-7, stock=box)": "ValueError: in box: stock must be a series such as 'E12' or values of parts: text '100x'",
+    "battery.voltage_fresh_max": (
+        "AttributeError: battery = '9V': a part's record must stand here, not text; write devices.BATTERY_9V_ALKALINE or "
+    ),
+    "adaptor.voltage_rated": "adaptor = 9: a part's record must stand here, not a number; write devices.ADAPTOR_",
+    "lamp = devices.typical(red)": "red = 'red LED': record must be a Device record, not str: 'red LED'; write devices.LED_RED_",
+    "devices.typical(op_amp)": (
+        "TypeError: op_amp = 'TL072': record must be a Device record, not str: 'TL072'; write devices.OPAMP_TL072 without quotes"
+    ),
+    "supply.battery_life(current_load=0.01, voltage_end=7.0, battery=battery)": (
+        "TypeError: battery must be a Battery record, not str: '9V'; write devices.BATTERY_9V_ALKALINE or "
+    ),
+    "supply.series_diode(voltage_supply=9.0, current_load=0.01, diode=diode)": "; write devices.DIODE_1N5817 without quotes",
     "led.operating_point(9.0, resistanc=3)": "operating_point has no argument 'resistanc'; is resistance meant?",
 }
-LEFT = ("1 / 0", "first, second = [1]")
+LEFT = ("1 / 0", "first, second = [1]", "battery.weight", "[].voltage_fresh_max")
 
 
 @pytest.fixture(scope="module")

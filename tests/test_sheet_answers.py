@@ -104,3 +104,9 @@ def test_the_page_draws_as_many_units_as_bound_the_ends_of_its_bands():
     board = assemble(BOOST, supply="9V")
     for row in tolerance.bands(board, count=READINGS).rows:
         assert np.isfinite(row.error_ends), row.name
+
+
+def test_first_power_defers_in_the_first_box_of_the_sheet_alone():
+    made = sheet.build_sheet(ROOT / "notebooks/builds/your-build" / "parts.csv")
+    assert "qualified person" in str(made.sections["cautions"])
+    assert "qualified person" not in str(made.sections["power"])

@@ -205,7 +205,9 @@ def test_shunt_diode_cautions_and_balance():
     assert not blown.cautions
     assert blown.current_fault * 10.0 + blown.voltage_reverse == pytest.approx(9.0, rel=1e-12)
     nofuse = call("shunt_diode", current_fuse=INF)
-    assert "no fuse blows" in actions(nofuse) and "gets hot" in actions(nofuse)
+    assert "there is no fuse" in actions(nofuse) and "carry 806 mA" in actions(nofuse)  # 9 V less a junction over 10 Ω
+    assert "no fuse blows" not in actions(nofuse)
+    assert "gets hot" in actions(nofuse)
     assert "more than it is made for" in actions(call("shunt_diode", resistance_series=1.0))
     assert "more than the fuse carries" in actions(call("shunt_diode", current_load=0.2))
 

@@ -106,8 +106,8 @@ REFUSED = [
     ("100n", "Ω", "not used with Ω"),
     ("4R7", "F", "not used with F"),
     ("4R7", "V", "not used with V"),
-    ("3n3F", "Ω", "not a unit of Ω"),
-    ("10 Ω", "F", "not a unit of F"),
+    ("3n3F", "Ω", "not the unit Ω .or ohm."),
+    ("10 Ω", "F", "not the unit F"),
     ("10 MFD", "F", "not used with F|microfarads"),
     ("10 mfd", "F", "microfarads"),
     ("104", "F", "read_capacitor_code"),
@@ -367,6 +367,15 @@ def test_a_drawer_holds_what_it_holds():
     assert values.value_below(4.6e3, stock=DRAWER) == 1e3
     assert values.nearest_value(1e9, stock=DRAWER) == 10e3
     assert np.isnan(values.value_below(np.nan, stock=DRAWER))
+
+
+def test_a_slip_in_a_drawer_is_refused_as_what_it_may_be():
+    with pytest.raises(ValueError, match=r"text '100x' is not a value: neither a resistor's, .* nor a capacitor's"):
+        values.nearest_value(1e-7, stock=["100x"])
+    with pytest.raises(ValueError, match="'x' is not the unit F, nor"):
+        values.nearest_value(1e-7, stock=["47n", "100x"])
+    with pytest.raises(ValueError, match="text '4k7k' is not a value: two letters"):
+        values.nearest_value(4700.0, stock=["4k7k"])
 
 
 def test_a_drawer_without_the_value_says_so():

@@ -158,7 +158,7 @@ def steps_of(
             "lowest output": idle - down,
             "idle": idle,
             "largest peak at the output": peak,
-            "guitar peak that fills it": peak / gain if gain > 0 else np.nan * peak,
+            "guitar peak that fills it, by the gain at rest": peak / gain if gain > 0 else np.nan * peak,
         }
     )
 

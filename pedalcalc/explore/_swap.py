@@ -13,6 +13,7 @@ from pedalcalc.bench.changes import Before, change_of
 from pedalcalc.board import Board, changed
 from pedalcalc.catalogue._find import KINDS, packaged
 from pedalcalc.circuit import response
+from pedalcalc.devices import Jfet
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, choice
 from pedalcalc.plot import response as response_picture
@@ -172,7 +173,13 @@ class _Curves:
             self.picture.caption, self.picture.cautions = "all as fitted", ()
             return self.picture
         told = change_of(self.before, " and ".join(swaps), swaps)
-        self.line.set_data(SWEEP, self._gain(changed(self.board, **swaps)))
+        other = changed(self.board, **swaps)
+        self.line.set_data(SWEEP, self._gain(other))
         beyond = tuple(one for one in told.verdict.split("; ") if one.startswith("beyond a rating"))
-        self.picture.caption, self.picture.cautions = told.verdict, beyond
+        jfets = [
+            f"{name} a typical {text}: measure yours"
+            for name, text in swaps.items()
+            if isinstance(other.record(name), Jfet)
+        ]
+        self.picture.caption, self.picture.cautions = "; ".join([told.verdict, *jfets]), beyond
         return self.picture

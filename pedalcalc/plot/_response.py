@@ -84,5 +84,9 @@ def response(
         bottom = max(bottom, top - MOST_SPAN)
         short = max(LEAST_SPAN - (top - bottom), 0.0) / 2
         axes.set_ylim(bottom - short, top + short)
+        named = [text for legend in picture.legends for text in legend.get_texts()]
+        for text, (words, (_, gains)) in zip(named, tracks.items(), strict=False):
+            if np.nanmax(np.asarray(gains, float), initial=-np.inf) < bottom - short:
+                text.set_text(f"{words} (below)")
     picture.caption = title or "Gain over frequency"
     return picture

@@ -67,7 +67,8 @@ def with_tone_level(cautions: tuple[Caution, ...], frequency: Array, rms: Array,
     if not any(caution.what.startswith(TONE) for caution in cautions):
         return cautions
     heard = np.where((frequency < FREQUENCY_AUDIBLE) & ~np.isnan(rms), rms, 0.0)
-    words = f"{TONE}, at {float(level(heard.max())):.0f} dBV {place}"
+    loud = f"{float(level(heard.max())):.1f}".replace("-", "\N{MINUS SIGN}")  # as the tables beside it write it
+    words = f"{TONE}, at {loud} dBV {place}"
     return tuple(replace(caution, what=words) if caution.what.startswith(TONE) else caution for caution in cautions)
 
 

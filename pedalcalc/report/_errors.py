@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import difflib
+import linecache
 import re
 import sys
 import traceback
@@ -16,15 +17,18 @@ from collections.abc import Iterator, Mapping
 from types import FrameType
 from typing import Any
 
+from pedalcalc import devices
 from pedalcalc._units import PREFIXES, unit_of
 from pedalcalc.values import read_value
 
 SHORTENED = (ValueError, TypeError, OSError, NameError, AttributeError, AssertionError)
 NOTEBOOK = "__main__"
 RUN_ALL = "run all cells from the top: Run > Run All Cells"
-TEXT = re.compile(r"(?:\bgot |^text |\bnot )('[^']*'|\"[^\"]*\")")
+TEXT = re.compile(r"(?:\bgot |^text |: text |\bnot (?:str: )?)('[^']*'|\"[^\"]*\")")
 NUMBER = re.compile(r"\b(?:got|not) (-?[0-9][0-9.]*(?:e[+-]?[0-9]+)?)(?: ([fpnµmkMGT]?)(?:V|A|Ω|F|Hz|s|W|S|C|m)\b)?")
 OF_A_ROOM = re.compile(r"^module 'pedalcalc\.(\w+)' has no attribute '(\w+)'")
+RECORD = re.compile(r"^\w+ must be an? (\w+)(?: or (\w+))? record, not str: ('[^']*'|\"[^\"]*\")")
+MOST_RECORDS = 4  # as many are offered instead of a text
 MOST_NAMED = 3  # more of the builder's values than this that could be meant help nobody
 
 
@@ -49,11 +53,13 @@ def _told(frames: list[FrameType], error: BaseException, names: Mapping[str, Any
     """Return the line that says it all, or None where the traceback is needed."""
     rooms = [str(frame.f_globals.get("__name__", "")) for frame in frames]
     if isinstance(error, (ValueError, TypeError)) and rooms[-1].startswith("pedalcalc."):
-        return _named(str(error), names)
+        return _named(f"{error}{_instead(str(error))}", names)
     if isinstance(error, OSError) and any(room.startswith("pedalcalc.") for room in rooms):
         return _named(str(error), names)
     if isinstance(error, AttributeError) and (asked := OF_A_ROOM.search(str(error))):
         return f"{error}{_near(asked[1], asked[2])}"
+    if isinstance(error, AttributeError) and (wanted := _record_wanted(frames, error, names)):
+        return wanted
     if rooms[-1] != NOTEBOOK:
         return None
     if isinstance(error, NameError):
@@ -70,6 +76,50 @@ def _near(room: str, name: str) -> str:
     return f"; there are {', '.join(found)}" if found else ""
 
 
+def _instead(message: str) -> str:
+    """Return the constants that could be meant by a text where a part's record is wanted."""
+    found = RECORD.match(message)
+    if not found:
+        return ""
+    kinds = tuple(kind for kind in map(_class_of, found.group(1, 2)) if kind)
+    return f"; {_offered(found[3][1:-1], kinds)}" if kinds else ""
+
+
+def _record_wanted(frames: list[FrameType], error: AttributeError, names: Mapping[str, Any]) -> str | None:
+    """Return the line for a text or number of the builder's that stands where a part's record is wanted."""
+    given, figure = error.obj, error.name
+    kinds = tuple(
+        kind for kind in map(_class_of, devices.__all__) if kind and figure in getattr(kind, "__dataclass_fields__", {})
+    )
+    own = [name for name, value in names.items() if value is given and not name.startswith("_")]
+    cells = "".join(line for frame in frames for line in linecache.getlines(frame.f_code.co_filename))
+    own = [name for name in own if f"{name}.{figure}" in cells] or own  # another may hold the same text
+    if not kinds or not own or len(own) > MOST_NAMED or type(given) not in (str, int, float):
+        return None
+    what = "text" if isinstance(given, str) else "a number"
+    told = " or ".join(f"{name} = {given!r}" for name in own)
+    return f"{told}: a part's record must stand here, not {what}; {_offered(str(given), kinds, own[0])}"
+
+
+def _class_of(name: str | None) -> type[devices.Device] | None:
+    found = getattr(devices, name or "", None)
+    return found if isinstance(found, type) and issubclass(found, devices.Device) else None
+
+
+def _offered(text: str, kinds: tuple[type[devices.Device], ...], place: str = "") -> str:
+    """Return the constants of these kinds that a text may mean, or else the name of its place, or some of all."""
+    there = [name for name in devices.__all__ if name.isupper() and isinstance(getattr(devices, name), kinds)]
+    found = there
+    for meant in (text, place):
+        asked = re.findall("[A-Z0-9]+", meant.upper())
+        near = [name for name in there if asked and all(word in name.replace("_", "") for word in asked)]
+        if near and not meant.isdecimal():
+            found = near
+            break
+    more = ", ..." if len(found) > MOST_RECORDS else ""
+    return f"write {' or '.join(f'devices.{name}' for name in found[:MOST_RECORDS])}{more} without quotes"
+
+
 def _named(message: str, names: Mapping[str, Any]) -> str:
     """Put the builder's own value before a message that refuses it, by the names of the notebook."""
     text, number = TEXT.search(message), NUMBER.search(message)
@@ -81,7 +131,7 @@ def _named(message: str, names: Mapping[str, Any]) -> str:
         # A number is the builder's only where it is of the quantity refused, by the name of that.
         found = [name for name, value in _own(names) if _is(value, size, unit_of(message))]
     found = list(dict.fromkeys(found))
-    if not found or len(found) > (MOST_NAMED if text else 1) or message.startswith(f"{found[0]} "):
+    if message.partition(" ")[0] in found or not found or len(found) > (MOST_NAMED if text else 1):
         return message
     told = (
         f"in {name}" if isinstance(names[name], (list, tuple, dict)) else f"{name} = {names[name]!r}" for name in found

@@ -406,7 +406,7 @@ def _html(block: Block) -> str:
         f'<table class="{"narrow " if _is_narrow(block) else ""}{"long" if len(block.rows) > LONG else "short"}">'
     )
     if 0 < len(block.title) <= SHORT:
-        parts.append(f'<caption style="text-align:left">{escape(block.title)}</caption>')
+        parts.append(f'<caption style="text-align:left;font-style:italic">{escape(block.title)}</caption>')
     if block.head:
         parts.append(
             "<thead><tr>" + "".join(cell("th", text, k) for k, text in enumerate(block.head)) + "</tr></thead>"

@@ -396,11 +396,11 @@ def _power_section(power: FirstPower, socket: bool) -> Section:
         for line in power.rows
     ]  # fmt: skip
     told = words(
-        "Before power: supply to ground is not short on the ohms range; ICs, transistors, diodes and electrolytics the right way "
-        f"round; {'the adaptor' if socket else 'the battery clip'}'s polarity and its volts with nothing connected, by meter.",
+        "Before power: supply to ground not short on ohms; ICs, transistors, diodes, electrolytics the right way round; "
+        f"{'the adaptor' if socket else 'the battery clip'}'s polarity and volts, nothing connected, by meter.",
         f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
         f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
         f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
     )
-    care = report.safety("first-power", "hot-parts")
+    care = replace(report.safety("first-power", "hot-parts"), foot="")  # whom to ask stands in the sheet's first box
     return Section("First power", (told, report.table(rows, blanks=["yours"], title="What the resistor shows"), care))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero
 from pedalcalc._record import specimen
+from pedalcalc._units import shown
 from pedalcalc.devices import Diode
 from pedalcalc.laws import junction_in_series
 
@@ -95,10 +97,11 @@ def shunt_diode(
     ratio = fault / fuse
     hot = np.where(ratio < 2, series * fault**2, 0.0)
     cautions = (
-        caution_below(
+        _without_fuse(fault, fuse)
+        + caution_below(
             "with the supply reversed no fuse blows soon: diode and resistor carry the fault",
             "fit a fuse of at most half the fault current, or protect in series",
-            ratio,
+            np.where(np.isinf(fuse), np.nan, ratio),
             2.0,
             "1",
         )
@@ -131,3 +134,13 @@ def shunt_diode(
         fuse_ratio=ratio[()],
         cautions=cautions,
     )
+
+
+def _without_fuse(fault: Any, fuse: Any) -> tuple[Caution, ...]:
+    bare = np.where(np.isinf(fuse), np.nan_to_num(fault), 0.0)
+    if not np.any(bare):
+        return ()
+    worst = float(bare.max())
+    what = f"there is no fuse: with the supply reversed diode and resistor carry {shown(float(f'{worst:.3g}'), 'A')} until somebody pulls the plug"
+    action = "fit a fuse of at most half that current, or protect in series"
+    return (Caution(what, action, worst, np.nan, "A", int(np.count_nonzero(bare))),)

@@ -102,15 +102,24 @@ def ladder(stock: Stock, name: str = "stock") -> NDArray[np.float64]:
         raise TypeError(f"{name} must be a series such as 'E12' or a list of values in the drawer, not {told(stock)}")
     if any(isinstance(value, str) for value in stock):
         farads = any(isinstance(value, str) and set(value) & set("pnuµμ") for value in stock)
-        unit = "F" if farads else "Ω"
-        try:
-            stock = [read_value(value, unit=unit) if isinstance(value, str) else value for value in stock]
-        except ValueError as reason:
-            raise ValueError(f"{name} must be a series such as 'E12' or values of parts: {reason}") from None
+        stock = [
+            _in_drawer(name, value, "F" if farads else "Ω") if isinstance(value, str) else value for value in stock
+        ]
     found = np.unique(numeric(name, stock, above=0))
     if np.isnan(found).any():
         raise ValueError(f"{name} must hold known values only, got {told(stock)}")
     return found
+
+
+def _in_drawer(name: str, text: str, unit: str) -> float:
+    """Return a value of the drawer; where nothing tells ohms from farads, refuse it as neither."""
+    try:
+        return float(read_value(text, unit=unit))
+    except ValueError as reason:
+        why = str(reason)
+    if unit != "F" and not set(text) & set("RkKMΩ\N{OHM SIGN}") and "ohm" not in text.lower():
+        why = f"text {text!r} is not a value: neither a resistor's, such as '4k7', nor a capacitor's, such as '100n'"
+    raise ValueError(f"{name} must be a series such as 'E12' or values of parts: {why}")
 
 
 @cache

@@ -166,8 +166,8 @@ def _unit_reason(text: str, unit: str, spelled: str) -> str:
         return "write 10u for ten microfarads; old letters such as MFD are not read"
     if len(spelled) == 1 and spelled not in UNITS and re.fullmatch(r".*[0-9].*[ABCDFGJKMNPTZ]", text):
         return f"{spelled!r} is not {unit}; if it is a tolerance letter or a marking, leave it off"
-    told = f" ({', '.join(SPELLINGS[unit])})" if unit in SPELLINGS else ""
-    return f"{spelled!r} is not a unit of {unit}{told}, nor a letter for it"
+    other = {"Ω": " (or ohm)", "ohm": " (or Ω)"}.get(unit, "")
+    return f"{spelled!r} is not the unit {unit}{other}, nor a letter for it"
 
 
 def _reason(text: str, unit: str) -> str:

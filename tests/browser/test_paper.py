@@ -22,6 +22,7 @@ BUILDS = sorted((ROOT / "notebooks" / "builds").glob("*/*.ipynb"))
 LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 #: Most of a page that may be empty where content could move, of a build's sheet and of a lesson.
 EMPTY, EMPTY_LESSON = 0.2, 0.25
+TAIL = 0.75  # a page ahead of the bench card holds more than the last lines of what stands before
 RESOLUTION, DARK = 40, 190  # dots per inch at which ink is looked for, and what is darker is ink
 
 
@@ -98,7 +99,7 @@ def test_no_page_of_a_lesson_is_left_empty_and_no_heading_is_alone(lesson, page_
 
 
 def _check_flow(paper, most):
-    """Every page but the last, and but the last ahead of the bench card, is filled; a heading has something after it."""
+    """Every page but the last is filled, the last ahead of the bench card by a quarter; a heading has something after it."""
     _tool("pdftotext")
     made = _printed(paper)
     headings = set(re.findall(r"<h[23][^>]*>([^<]+)<", paper.read_text(encoding="utf-8")))
@@ -110,10 +111,10 @@ def _check_flow(paper, most):
             lines.append((float(line[0]), words))
         _, words = [line for line in sorted(lines) if line[0] < FOOT][-1]
         assert words not in headings, f"page {number}: {words!r} stands alone at the foot"
-        if ">builder</word>" in pages[number] and ">date</word>" in pages[number] and number > 1:
-            continue  # the bench card begins on a page of its own
+        ahead_of_card = ">builder</word>" in pages[number] and ">date</word>" in pages[number] and number > 1
+        allowed = TAIL if ahead_of_card else most
         empty = 1 - (_last_ink(made, number) - HEAD) / (FOOT - HEAD)
-        assert empty <= most, f"page {number} is empty by {empty:.0%} after {words!r}"
+        assert empty <= allowed, f"page {number} is empty by {empty:.0%} after {words!r}"
 
 
 def _last_ink(made, number):
