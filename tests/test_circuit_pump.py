@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -133,3 +135,41 @@ def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():
         circuit.operating_point(coiled)
     with pytest.raises(ValueError, match="net_out: 'x' moves with a charge pump"):
         circuit.response(built, frequency=1e3, net_in="out", net_out="x")
+
+
+def _doubler(farads):
+    chip = part(
+        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
+        _5="not connected", _6="not connected", _7="not connected", _8="rail",
+    )  # fmt: skip
+    return board(
+        chip, capacitor("C1", 10e-6, "plus", "x"), capacitor("C2", farads, "out", "ground"),
+        resistor("R1", 4.7e3, "out", "ground"), part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
+        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"), supply=9.0,
+    )  # fmt: skip
+
+
+def test_each_unit_of_a_batch_stands_where_it_stands_alone():
+    """Capacitors on both sides of what counts as without ripple, by their size and by the converter's speed."""
+    built = _doubler(10e-6)
+    farads = np.array([1e-8, 1e-6, 2.4e-5, 2.6e-5, 1e-4, 1e-2])
+    together = circuit.operating_point(built, values={"C2": farads})
+    for k, one in enumerate(farads):
+        alone = circuit.operating_point(built, values={"C2": one})
+        assert together.voltages["out"][k] == pytest.approx(alone.voltages["out"], abs=1e-5)
+        assert together.currents["D2"][k] == pytest.approx(alone.currents["D2"], abs=1e-7)
+    built, hertz = _doubler(20e-6), np.array([8e3, 10e3, 15e3, 30e3])  # of the oscillator; it ripples below 12.5 kHz
+    together = circuit.operating_point(built, values={"IC1": replace(PUMP, frequency_oscillator=hertz)}).voltages["out"]
+    for one, seen in zip(hertz, together, strict=True):
+        alone = circuit.operating_point(built, values={"IC1": replace(PUMP, frequency_oscillator=one)}).voltages["out"]
+        assert seen == pytest.approx(alone, abs=1e-5)
+
+
+def test_a_unit_without_its_capacitor_moves_in_a_batch_too():
+    """Without a capacitor the output follows the pump's halves; with one it is held, with or without its ripple."""
+    farads = np.array([0.0, 1e-6, 47e-6])
+    together = circuit.operating_point(_doubler(10e-6), values={"C2": farads}).voltages["out"]
+    for one, seen in zip(farads, together, strict=True):
+        assert seen == pytest.approx(
+            circuit.operating_point(_doubler(10e-6), values={"C2": one}).voltages["out"], abs=3e-3
+        )
