@@ -133,3 +133,15 @@ def test_volts_at_a_socket_without_a_plug_are_refused():
         circuit.operating_point(built, values={"supply": 5.0})
     with pytest.raises(ValueError, match="has no J9"):
         circuit.operating_point(replace(built, unplugged=("J9",)))
+
+
+@pytest.mark.parametrize("figure", ["voltage_output", "current_ground", "resistance_output_closed"])
+def test_a_record_without_a_figure_that_it_must_have_is_refused_by_name(figure):
+    from tests.test_circuit_regulator import BUILT as REGULATED
+    from tests.test_circuit_regulator import FIXED
+
+    for unknown in (NAN, np.array([getattr(FIXED, figure), NAN])):
+        with pytest.raises(ValueError, match=f"IC1: {figure} of '78L05' must be known, got"):
+            circuit.operating_point(REGULATED, values={"IC1": replace(FIXED, **{figure: unknown})})
+    without = replace(FIXED, current_output_max=NAN, ripple_rejection_db=NAN)
+    assert circuit.operating_point(REGULATED, values={"IC1": without}).voltages["out"] == pytest.approx(5.0, abs=1e-3)
