@@ -128,8 +128,8 @@ def branch_moves(one: Branch, found: Elements, nets: set[str]) -> bool:
     return any(found.joints.root(net)[0] in nets for net in one.nets)
 
 
-def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
-    """Return the resting nets that what moves makes ripple, and in which units: those that small capacitors hold."""
+def holding(found: Elements, moves: set[str]) -> dict[str, Any]:
+    """Return the resting nets that what moves meets, and the farads that hold each."""
 
     def roots(one: Branch) -> set[str]:
         return {found.joints.root(net)[0] for net in one.nets}
@@ -143,11 +143,13 @@ def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
         own = roots(one)
         if len(own) > 1 and not own & moves:
             holds |= {net: holds[net] + one.law[0] for net in own & holds.keys()}
+    return {net: farads for net, farads in holds.items() if np.all(farads > 0)}
+
+
+def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
+    """Return the resting nets that what moves makes ripple, and in which units: those that small capacitors hold."""
+    holds = holding(found, moves)
     if not holds:
         return {}
     period = 2 * reduce(np.maximum, (np.asarray(pump.law[1], float) for pump in found.pumps))
-    return {
-        net: small
-        for net, farads in holds.items()
-        if np.all(farads > 0) and np.any(small := np.asarray(farads) * STIFF < period)
-    }
+    return {net: small for net, farads in holds.items() if np.any(small := np.asarray(farads) * STIFF < period)}
