@@ -133,3 +133,33 @@ def test_volts_at_a_socket_without_a_plug_are_refused():
         circuit.operating_point(built, values={"supply": 5.0})
     with pytest.raises(ValueError, match="has no J9"):
         circuit.operating_point(replace(built, unplugged=("J9",)))
+
+
+@pytest.mark.parametrize("figure", ["voltage_output", "current_ground", "resistance_output_closed"])
+def test_a_record_without_a_figure_that_it_must_have_is_refused_by_name(figure):
+    from tests.test_circuit_regulator import BUILT as REGULATED
+    from tests.test_circuit_regulator import FIXED
+
+    for unknown in (NAN, np.array([getattr(FIXED, figure), NAN])):
+        with pytest.raises(ValueError, match=f"IC1: {figure} of '78L05' must be known, got"):
+            circuit.operating_point(REGULATED, values={"IC1": replace(FIXED, **{figure: unknown})})
+    without = replace(FIXED, current_output_max=NAN, ripple_rejection_db=NAN)
+    assert circuit.operating_point(REGULATED, values={"IC1": without}).voltages["out"] == pytest.approx(5.0, abs=1e-3)
+
+
+def test_an_offset_stands_at_the_non_inverting_input_with_its_sign():
+    # by hand: 11 times the input's volts and the offset's, less what the finite gain of 200 000 leaves
+    stage = board(
+        resistor("R1", 10e3, "low", "in"), resistor("R2", 10e3, "rail", "low"), resistor("R3", 500.0, "low", "ground"),
+        resistor("R4", 10e3, "out", "back"), resistor("R5", 1e3, "back", "ground"),
+        part("IC1", "integrated circuit", NAN, "", "TL071", _1="not connected", _2="back", _3="in", _4="ground",
+             _5="not connected", _6="out", _7="rail", _8="not connected"),
+    )  # fmt: skip
+    one = replace(devices.typical(devices.OPAMP_TL071), input_margin_bottom=0.0)
+    still, moved = (
+        np.asarray(
+            circuit.operating_point(stage, values={"IC1": replace(one, voltage_offset_signed=offset)}).voltages["out"]
+        )
+        for offset in (0.0, np.array([5e-3, -5e-3]))
+    )
+    assert moved - still == pytest.approx([55e-3, -55e-3], rel=1e-3)

@@ -16,6 +16,7 @@ from pedalcalc.circuit.operating import solved_board
 from pedalcalc.circuit.probed import probed
 from pedalcalc.laws import junction
 from pedalcalc.tolerance.draws import drawn_units
+from tests.circuit_parts import board, clip, part, resistor
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -70,3 +71,41 @@ def test_a_pointer_s_readings_are_those_of_the_board_with_its_resistance_on_the_
         loaded = operating_point(here, bridges={(row.place, "ground"): ohms}).voltages[row.place]
         # a pull of less than half a millivolt is left out; an op-amp's output gives more away than its slope at rest says
         assert row.reading_typical == pytest.approx(loaded, abs=0.5e-3)
+
+
+@pytest.mark.parametrize("net", ["rail", "low", "half"])
+def test_a_net_that_a_battery_lifts_above_another_is_read_with_the_meter_s_pull(net):
+    # by hand, superposed: 9 V between 'rail' and 'low', 1 kΩ from 'low' and 10 kΩ from 'rail' to ground, a divider between
+    lifted = assemble(
+        [
+            clip(minus="low"), resistor("R1", 1e3, "low", "ground"), resistor("R2", 10e3, "rail", "ground"),
+            resistor("R3", 10e3, "rail", "half"), resistor("R4", 20e3, "half", "low"),
+        ],
+        supply=9.0,
+    )  # fmt: skip
+    _, system, solved = solved_board(lifted, values={"R1": np.array([1e3, 2e3])})
+    volts, good = probed(system, solved, net, 5e3)
+    assert good.all()
+    ends = {"low": 0, "half": 1}
+    for seen, ohms in zip(volts, (1e3, 2e3), strict=True):
+        g = np.array([[1 / ohms + 1e-4 + 1e-4 + 5e-5, -1.5e-4], [-1.5e-4, 1.5e-4]])
+        push = np.array([-9 * 2e-4, 9e-4])  # what the rail, 9 V above 'low', takes and gives
+        if net == "rail":
+            g[0, 0] += 1 / 5e3
+            push[0] -= 9 / 5e3
+        else:
+            g[ends[net], ends[net]] += 1 / 5e3
+        low, half = np.linalg.solve(g, push)
+        assert seen == pytest.approx({"rail": low + 9.0, "low": low, "half": half}[net], abs=1e-9)
+
+
+def test_an_output_that_nobody_can_foresee_has_no_reading_in_the_units_where_it_is_so():
+    # its input 0.9 V above its lower rail, where the TL072 has lost its way, or at half of the supply
+    follower = board(
+        resistor("R1", 10e3, "rail", "in"), resistor("R2", 10e3, "in", "ground"), resistor("R3", 10e3, "out", "ground"),
+        part("IC1", "integrated circuit", float("nan"), "", "TL071", _1="not connected", _2="out", _3="in", _4="ground",
+             _5="not connected", _6="out", _7="rail", _8="not connected"),
+    )  # fmt: skip
+    _, system, solved = solved_board(follower, values={"R1": np.array([90e3, 10e3])})
+    volts, _ = probed(system, solved, "out", 10e6)
+    assert volts == pytest.approx([np.nan, 4.5], abs=1e-3, nan_ok=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -10,6 +12,7 @@ from scipy.linalg import expm
 from pedalcalc import circuit, devices
 from pedalcalc.laws import junctions
 from tests.circuit_parts import NAN, board, capacitor, lossless, part, resistor
+from tests.test_circuit_regulator import by_hand
 
 VOLTS, LOAD = 6.0, 2.2e3
 PUMP = devices.typical(devices.CONVERTER_7660)
@@ -133,3 +136,95 @@ def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():
         circuit.operating_point(coiled)
     with pytest.raises(ValueError, match="net_out: 'x' moves with a charge pump"):
         circuit.response(built, frequency=1e3, net_in="out", net_out="x")
+
+
+def _doubler(farads):
+    chip = part(
+        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
+        _5="not connected", _6="not connected", _7="not connected", _8="rail",
+    )  # fmt: skip
+    return board(
+        chip, capacitor("C1", 10e-6, "plus", "x"), capacitor("C2", farads, "out", "ground"),
+        resistor("R1", 4.7e3, "out", "ground"), part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
+        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"), supply=9.0,
+    )  # fmt: skip
+
+
+def test_each_unit_of_a_batch_stands_where_it_stands_alone():
+    """Capacitors on both sides of what counts as without ripple, by their size and by the converter's speed."""
+    built = _doubler(10e-6)
+    farads = np.array([1e-8, 1e-6, 2.4e-5, 2.6e-5, 1e-4, 1e-2])
+    together = circuit.operating_point(built, values={"C2": farads})
+    for k, one in enumerate(farads):
+        alone = circuit.operating_point(built, values={"C2": one})
+        assert together.voltages["out"][k] == pytest.approx(alone.voltages["out"], abs=1e-5)
+        assert together.currents["D2"][k] == pytest.approx(alone.currents["D2"], abs=1e-7)
+    built, hertz = _doubler(20e-6), np.array([8e3, 10e3, 15e3, 30e3])  # of the oscillator; it ripples below 12.5 kHz
+    together = circuit.operating_point(built, values={"IC1": replace(PUMP, frequency_oscillator=hertz)}).voltages["out"]
+    for one, seen in zip(hertz, together, strict=True):
+        alone = circuit.operating_point(built, values={"IC1": replace(PUMP, frequency_oscillator=one)}).voltages["out"]
+        assert seen == pytest.approx(alone, abs=1e-5)
+
+
+def test_a_unit_without_its_capacitor_moves_in_a_batch_too():
+    """Without a capacitor the output follows the pump's halves; with one it is held, with or without its ripple."""
+    farads = np.array([0.0, 1e-6, 47e-6])
+    together = circuit.operating_point(_doubler(10e-6), values={"C2": farads}).voltages["out"]
+    for one, seen in zip(farads, together, strict=True):
+        assert seen == pytest.approx(
+            circuit.operating_point(_doubler(10e-6), values={"C2": one}).voltages["out"], abs=3e-3
+        )
+
+
+def _regulated(reservoir, load):
+    """Follow a doubler with a 78L09 behind it for 120 periods from near its rest; return means of input and output, and the trough."""
+    law = junctions.figures(devices.typical(devices.DIODE_1N4148), np.asarray(300.0))
+    record, half, guess = devices.typical(devices.REGULATOR_78L09), 0.5 / PUMP.frequency_pump, [9.0]
+
+    def rate(_, state, pin):
+        x = guess[0]
+        for _step in range(60):
+            (first, g1), (second, g2) = (junctions.branch(np.asarray(v), law) for v in (9.0 - x, x - state[1]))
+            fed = (pin - state[0] - x) / PUMP.resistance_switch
+            step = np.clip((fed + first - second) / (1 / PUMP.resistance_switch + g1 + g2), -0.5, 0.5)
+            x += float(step)
+            if abs(step) < 1e-12:
+                break
+        guess[0] = x
+        given, taken = by_hand(record, state[1], state[2])
+        return [
+            float(second - first) / 10e-6, (float(second) - given - taken) / reservoir, (given - state[2] / load) / 1e-6,
+            state[1], state[2],
+        ]  # fmt: skip
+
+    state, low = np.array([-8.0, 14.0, 9.0, 0.0, 0.0]), 0.0
+    for _ in range(120):
+        state[3:] = 0.0
+        for pin in (0.0, 9.0):
+            seen = solve_ivp(rate, (0.0, half), state, args=(pin,), method="LSODA", rtol=1e-7, atol=1e-9).y
+            low, state = (seen[1].min() if pin == 0.0 else min(low, seen[1].min())), seen[:, -1]
+    return state[3] / (2 * half), state[4] / (2 * half), low
+
+
+@pytest.mark.parametrize(("reservoir", "load"), [(10e-6, 4.7e3), (10e-6, 150.0), (1e-6, 150.0)])
+def test_a_regulator_behind_a_doubler(reservoir, load):
+    """Its input within 1.5 % of what the pump drops; where the troughs of the ripple leave it no room it is told."""
+    chip = part(
+        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
+        _5="not connected", _6="not connected", _7="not connected", _8="rail",
+    )  # fmt: skip
+    built = board(
+        chip, capacitor("C1", 10e-6, "plus", "x"), capacitor("C2", reservoir, "in", "ground"), resistor("R1", load, "out", "ground"),
+        capacitor("C3", 1e-6, "out", "ground"), part("IC2", "regulator", NAN, "", "78L09", output="out", ground="ground", input="in"),
+        part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
+        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="in"), supply=9.0,
+    )  # fmt: skip
+    seen = circuit.operating_point(built, values=lossless(built))
+    fed, out, low = _regulated(reservoir, load)
+    (told,) = [one for one in seen.cautions if "needs to hold its voltage" in one.what] or [None]
+    if low > 10.7:  # 9 V and its dropout of 1.7 V
+        assert seen.voltages["in"] == pytest.approx(fed, abs=0.015 * (18.0 - fed))
+        assert seen.voltages["out"] == pytest.approx(out, abs=1e-3)
+        assert told is None
+    else:
+        assert told.value == pytest.approx(low, abs=0.2)

@@ -189,7 +189,8 @@ def test_its_cautions_say_what_is_wrong():
     assert "more at its input than it stands" in told(supply=31.0)
     assert "gives more than it is made for" in told(R1=45.0)
     assert "burns more" in told(R1=60.0, supply=12.0)
-    assert "capacitor of 100 nF at its output" in told(C2=10e-9)
+    assert "capacitor of 100 nF at its output" in told(C2=47e-9)
+    assert "capacitor" not in told(C2=80e-9)  # 100 nF of 20 %
     assert "capacitor of 100 nF at its input" in told(C1=0.0)
     assert "more across it" in told(ADJUSTED, supply=41.0)
 

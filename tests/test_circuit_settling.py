@@ -14,7 +14,7 @@ from pedalcalc.circuit import waveform
 from pedalcalc.circuit.operating import solved_board
 from pedalcalc.circuit.settling import settling
 from pedalcalc.laws import junction
-from tests.circuit_parts import board, capacitor, part, resistor
+from tests.circuit_parts import board, capacitor, lossless, part, resistor
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -113,3 +113,17 @@ def test_a_time_is_told_by_the_step_and_may_stay_within_its_band():
     assert not move.audible
     assert bench.changes(build, fitted={"C1": "1.15u"}, count=30)[0].moves
     assert bench.changes(build, fitted={"C1": "1.05u"}, count=30)[0].verdict == "within tolerance"
+
+
+@pytest.mark.parametrize("ideal", [True, False])
+def test_a_capacitor_that_hangs_on_nothing_in_some_units_has_no_time_there(ideal):
+    # by hand R C, with 5 kΩ of the divider; where R3 or R2 is open only insulation, or nothing, holds an end
+    build = board(
+        resistor("R1", 10e3, "rail", "half"), resistor("R2", 10e3, "half", "ground"), capacitor("C1", 1e-6, "half", "far"),
+        resistor("R3", 100e3, "far", "ground"), capacitor("C2", 1e-6, "rail", "other"), resistor("R4", 1e6, "other", "ground"),
+    )  # fmt: skip
+    inf = float("inf")
+    clean = lossless(build) if ideal else {}
+    found = times_of(build, R3=np.array([100e3, inf, 100e3]), R1=[10e3, 10e3, inf], R2=[10e3, 10e3, inf], **clean)
+    assert found["C1"].rest == pytest.approx([0.105, np.nan, np.nan], rel=1e-3, nan_ok=True)
+    assert found["C2"].rest == pytest.approx(1.0, rel=1e-3)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from pedalcalc import bjt, circuit, devices, fet, laws
@@ -106,3 +108,45 @@ def test_a_zener_diode_holds_its_volts(name):
         part("D1", "diode", NAN, "", record.name, cathode="held", anode="ground"), supply=supply,
     )  # fmt: skip
     assert circuit.operating_point(one).voltages["held"] == pytest.approx(wanted.voltage_zener, rel=1e-3)
+
+
+#: Leads from left to right, flat side towards you (from memory; the metal can: from the tab on).
+LEADS = {
+    "REGULATOR_78L05": "output ground input", "REGULATOR_78L12": "output ground input",
+    "REGULATOR_79L05": "ground input output", "REGULATOR_79L12": "ground input output",
+    "REGULATOR_LM317L": "adjust output input",
+    "BJT_2SC1815": "emitter collector base", "BJT_BC547B": "collector base emitter", "BJT_BC557B": "collector base emitter",
+    "BJT_2N4401": "emitter base collector", "BJT_MPSA18": "emitter base collector", "BJT_BC108": "emitter base collector",
+    "JFET_J112": "drain source gate", "JFET_MPF102": "drain source gate", "JFET_2N3819": "drain gate source",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", LEADS)
+def test_leads_stand_in_the_order_of_the_trade(name):
+    assert [pin.role for pin in getattr(devices, name).pinouts[0].entries] == LEADS[name].split()
+
+
+@pytest.mark.parametrize("name", [name for name in _types(Bjt) if re.fullmatch(r"BJT_BC\d+[ABC]", name)])
+def test_the_letter_of_a_european_type_is_its_gain_group(name):
+    # from memory: A 110 to 220, B 200 to 450, C 420 to 800; pnp A 125 to 250, B 220 to 475, C 420 to 800
+    record = getattr(devices, name)
+    groups = {"A": (110, 220), "B": (200, 450), "C": (420, 800)}
+    if record.polarity == "pnp":
+        groups |= {"A": (125, 250), "B": (220, 475)}
+    assert (record.current_gain.low, record.current_gain.high) == groups[name[-1]]
+    assert record.current_gain.low < devices.typical(record).current_gain < record.current_gain.high
+
+
+@pytest.mark.parametrize("name", _types(Zener))
+def test_a_zener_diode_has_the_volts_of_its_name(name):
+    # 1N47..A from memory: 5 % each way; BZX55C: the C is 5 %, rounded to a tenth of a volt and cut where the next begins
+    record = getattr(devices, name)
+    volts = record.voltage_zener
+    if told := re.search(r"BZX55C(\d+)V?(\d?)", name):
+        assert volts.typical == float(f"{told[1]}.{told[2] or 0}")
+    else:
+        wanted = {28: 3.3, 33: 5.1, 34: 5.6, 35: 6.2, 36: 6.8, 39: 9.1, 40: 10.0, 42: 12.0, 44: 15.0, 46: 18.0}
+        assert volts.typical == wanted[int(name[-3:-1])]
+        assert (volts.low, volts.high) == pytest.approx((0.95 * volts.typical, 1.05 * volts.typical), abs=6e-3)
+    assert volts.low == pytest.approx(0.95 * volts.typical, rel=0.035)
+    assert volts.high == pytest.approx(1.05 * volts.typical, rel=0.035)

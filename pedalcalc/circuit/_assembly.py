@@ -28,7 +28,7 @@ def system_of(found: Elements, temperature: float = 300.0) -> System:
     moves = {net for net in _pumped.moving(found) if not net.endswith(NOT_CONNECTED)}
     reaches = reached(found, moves)
     nets = frozenset().union(*(reach.nets for reach in reaches))
-    ripples = _pumped.rippling(found, moves) & nets
+    ripples = {net: units for net, units in _pumped.rippling(found, moves).items() if net in nets}
     most = dict.fromkeys(ripples, _pumped.COPIES + 1) | dict.fromkeys(moves, _pumped.COPIES)
     copies: Callable[[str], range] = lambda root: range(most.get(root, 1))
     order = [(root, k) for root in sorted(nets) for k in copies(root)]
@@ -71,7 +71,7 @@ class _Builder:
     """Collects the linear part; places that float are left out with what touches them."""
 
     def __init__(
-        self, found: Elements, moves: set[str], ripples: set[str], at: dict[tuple[str, int], int], n: int
+        self, found: Elements, moves: set[str], ripples: dict[str, Any], at: dict[tuple[str, int], int], n: int
     ) -> None:
         self.found, self.moves, self.ripples, self.at, self.n = found, moves, ripples, at, n
         self.rows: list[tuple[str, tuple[str, str], int, int, Any, Any, float]] = []
@@ -89,7 +89,7 @@ class _Builder:
     def copies(self, nets: tuple[str, ...], *, ripples: bool = False) -> list[tuple[int, float]]:
         """Return the copies that a branch needs, with the share of time of each; with `ripples` at nets that ripple too."""
         roots = {root_of(self.found, net) for net in nets}
-        if roots & self.moves or (ripples and roots & self.ripples):
+        if roots & self.moves or (ripples and roots & self.ripples.keys()):
             return list(enumerate(_pumped.SHARES))
         return [(_pumped.REST, 1.0)]
 
@@ -112,12 +112,18 @@ class _Builder:
         self.pushed.append((place, scale * (above_a - above_b)))
 
     def ripple(self, root: str, place: int) -> None:
-        """Add the current from the copies of a net that ripples to its mean: where that stands is their mean."""
+        """Add the current from the copies of a net that ripples to its mean: where that stands is their mean.
+
+        In units in which the net is without ripple each copy is tied there.
+        """
         mean = self.at[root, 0]
         self.extra += [(mean, place, -1.0), (place, mean, 1.0)]
         for copy, share in enumerate(_pumped.SHARES):
             at = self.at[root, copy + 1]
             self.extra += [(at, place, share), (place, at, -share)]
+            if not np.all(self.ripples[root]):
+                tied = np.where(self.ripples[root], 0.0, share * _pumped.TIED)
+                self.extra += [(at, at, tied), (at, mean, -tied)]
 
     def carries(self, one: Branch, seconds: Any) -> tuple[Any, Any]:
         """Add what a capacitor carries from copy to copy; return the places of its ends and its matrix."""
@@ -200,7 +206,7 @@ def _pumps(builder: _Builder, found: Elements) -> None:
     seconds = found.pumps[0].law[1]
     for one in found.capacitors:
         roots = {root_of(found, net) for net in one.nets}
-        if flies(one, found, builder.moves) or (len(roots) > 1 and roots & builder.ripples):
+        if flies(one, found, builder.moves) or (len(roots) > 1 and roots & builder.ripples.keys()):
             builder.flying.append((one, *builder.carries(one, seconds)))
 
 

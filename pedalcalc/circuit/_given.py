@@ -59,7 +59,7 @@ def _fitted(board: Board, name: str, value: Any) -> Any:
     elif isinstance(record, Device) and part.kind not in _NO_LAW:
         kinds = next((group for group in _ALIKE if isinstance(record, group)), (type(record),))
     if isinstance(value, Device) and isinstance(value, kinds):
-        return devices.typical(value)
+        return _complete(name, devices.typical(value))
     numbers = part.kind == "photocell" or part.unit in _SIZES
     if numbers and not isinstance(value, Device):
         return _number(name, value, part.unit or "Ω", infinity=part.kind in ("resistor", "photocell"))
@@ -67,6 +67,18 @@ def _fitted(board: Board, name: str, value: Any) -> Any:
     raise TypeError(
         f"{name} ({part.kind}) takes {' or '.join(wanted) or 'no other value: how it stands is said of the board'}, not {told(value)}"
     )
+
+
+def _complete(name: str, record: Device) -> Device:
+    """Return a specimen, or refuse it where a figure that every record of its kind has is not known."""
+    for field in dataclasses.fields(record):  # type: ignore[arg-type]
+        if "limits" not in field.metadata or field.default is not dataclasses.MISSING:
+            continue
+        if np.isnan(np.asarray(getattr(record, field.name), float)).any():
+            raise ValueError(
+                f"{name}: {field.name} of {record.name!r} must be known, got {told(getattr(record, field.name))}"
+            )
+    return record
 
 
 def _number(name: str, value: Any, unit: str, *, infinity: bool = False) -> Any:

@@ -14,13 +14,15 @@ The source resistance of a pump comes out within 1.5 % whatever its flying capac
 
 A net that a capacitor holds to one at rest is at rest, but it ripples where that capacitor is small (`STIFF`): then what
 moves, and resistors, meet a copy of the net for each point, the capacitor carries what is above or
-below its mean, and one current more leads the mean to everything else at the net.
+below its mean, and one current more leads the mean to everything else at the net. Units of one batch may differ in this: where
+a net does not ripple, its copies are tied to their mean (`TIED`).
 
 Source: E. Hairer and G. Wanner, Solving Ordinary Differential Equations II, section IV.5 for the rule, IV.15 for why Euler.
 """
 
 from __future__ import annotations
 
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -45,6 +47,9 @@ _STEPS = ((_EULER, 0.05), (_EULER, 0.08), (_EULER, 0.14), (_RADAU, 0.73))
 #: Ohms, as period over capacitance, below which a capacitor that holds a net counts as without ripple: a tenth of them is
 #: what the source resistance comes out too low.
 STIFF = 8.0
+#: Siemens that tie the copies of a net to their mean in the units of a batch in which it is without ripple: a microvolt
+#: for 0.1 A, so that each unit stands in a batch where it stands alone.
+TIED = 1e5
 #: The copy of a net that is at rest; its ripple's copies follow.
 REST = -1
 #: Points of a half and of a whole period, and the share of time that each stands for.
@@ -87,7 +92,8 @@ def moving(found: Elements) -> set[str]:
         nets |= {root(net) for net in pump.nets[2:4]}
     fixed = {GROUND}
     nets -= fixed
-    caps = [(root(one.nets[0]), root(one.nets[1]), one) for one in found.capacitors if np.any(one.law[0] > 0)]
+    caps = [(root(one.nets[0]), root(one.nets[1])) for one in found.capacitors if np.any(one.law[0] > 0)]
+    holding = [(root(one.nets[0]), root(one.nets[1])) for one in found.capacitors if np.all(one.law[0] > 0)]
     ways = [
         (root(one.nets[0]), root(one.nets[1]))
         for one in (*found.conductances, *found.rods, *found.junctions)
@@ -106,10 +112,10 @@ def moving(found: Elements) -> set[str]:
 
         def held(net: str) -> bool:
             return net in fixed or any(
-                (net == first and other not in nets) or (net == other and first not in nets) for first, other, _ in caps
+                (net == first and other not in nets) or (net == other and first not in nets) for first, other in holding
             )
 
-        for first, other in [*((a, b) for a, b, _ in caps), *ways]:
+        for first, other in [*caps, *ways]:
             for inner, outer in ((first, other), (other, first)):
                 if inner in nets and outer not in nets and not held(outer):
                     nets.add(outer)
@@ -122,8 +128,8 @@ def branch_moves(one: Branch, found: Elements, nets: set[str]) -> bool:
     return any(found.joints.root(net)[0] in nets for net in one.nets)
 
 
-def rippling(found: Elements, moves: set[str]) -> set[str]:
-    """Return the resting nets that what moves makes ripple: those that small capacitors hold."""
+def holding(found: Elements, moves: set[str]) -> dict[str, Any]:
+    """Return the resting nets that what moves meets, and the farads that hold each."""
 
     def roots(one: Branch) -> set[str]:
         return {found.joints.root(net)[0] for net in one.nets}
@@ -137,5 +143,13 @@ def rippling(found: Elements, moves: set[str]) -> set[str]:
         own = roots(one)
         if len(own) > 1 and not own & moves:
             holds |= {net: holds[net] + one.law[0] for net in own & holds.keys()}
-    period = max((float(np.max(2 * np.asarray(pump.law[1]))) for pump in found.pumps), default=0.0)
-    return {net for net, farads in holds.items() if np.all(farads > 0) and np.any(farads * STIFF < period)}
+    return {net: farads for net, farads in holds.items() if np.all(farads > 0)}
+
+
+def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
+    """Return the resting nets that what moves makes ripple, and in which units: those that small capacitors hold."""
+    holds = holding(found, moves)
+    if not holds:
+        return {}
+    period = 2 * reduce(np.maximum, (np.asarray(pump.law[1], float) for pump in found.pumps))
+    return {net: small for net, farads in holds.items() if np.any(small := np.asarray(farads) * STIFF < period)}

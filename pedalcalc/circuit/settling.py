@@ -41,7 +41,7 @@ class Settling:
 
 
 def settling(found: Elements, system: System, solved: _newton.Solved) -> Iterator[Settling]:
-    """Yield the times of all capacitors that have some, NaN in units without an operating point."""
+    """Yield the times of all capacitors that have some, NaN in units without an operating point or in which they float."""
     pairs = _pairs(found, system)
     if not pairs:
         return
@@ -60,10 +60,11 @@ def settling(found: Elements, system: System, solved: _newton.Solved) -> Iterato
         d = len(pairs) + k
         fall = seen[:, : len(pairs), d] * seen[:, d, : len(pairs)] / (1 / DRIVEN + seen[:, d, d])[:, None]
         driven = np.where(resting[:, k, None], np.fmin(driven, rest - fall), driven)
+    held = solved.good[:, None] & _held(pairs, system, units)
     for k, group in enumerate(pairs.values()):
         farads = sum(np.asarray(one.law[0], float) for one in group)
         largest = max(group, key=lambda one: float(np.mean(one.law[0])))
-        slow, fast = (np.where(solved.good & (ohms[:, k] > 0), ohms[:, k] * farads, np.nan) for ohms in (rest, driven))
+        slow, fast = (np.where(held[:, k] & (ohms[:, k] > 0), ohms[:, k] * farads, np.nan) for ohms in (rest, driven))
         apart = bool(np.nanmedian(fast / slow) < 1 - APART) if np.isfinite(fast / slow).any() else False
         yield Settling(
             largest.name, (largest.nets[0], largest.nets[1]), slow, fast if apart else np.full(units, np.nan)
@@ -82,6 +83,18 @@ def _pairs(found: Elements, system: System) -> dict[tuple[int, int], list[Any]]:
         if np.all(np.asarray(one.law[0]) > 0):
             pairs.setdefault((places[0], places[1]), []).append(one)
     return pairs
+
+
+def _held(pairs: dict[tuple[int, int], list[Any]], system: System, units: int) -> Any:
+    """Return in which units (units, pairs) more than insulation holds both ends of each pair."""
+    held = np.ones((units, len(pairs)), bool)
+    for piece in system.pieces:
+        own = {
+            k for k in piece.kept[:-1] if k >= len(system.places) or system.places[k][0] not in piece.system.floating
+        }
+        own.add(system.size)
+        held[piece.units] = [own.issuperset(ends) for ends in pairs]
+    return held
 
 
 def _diodes(found: Elements, system: System, solved: _newton.Solved) -> tuple[list[tuple[int, int]], Any]:
