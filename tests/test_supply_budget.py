@@ -50,7 +50,7 @@ def test_caution_about_the_tone_says_how_loud_it_is_behind_the_filter():
         voltage_supply=9.0, current_load=6e-3, current_direct=0.0, voltage_peak=1.0, rail=slow
     )
     told = next(caution.what for caution in found.cautions if "audio band" in caution.what)
-    assert f"{found.level_tone_dbv:.0f} dBV behind the last filter" in told
+    assert f"{found.level_tone_dbv:.1f} dBV behind the last filter".replace("-", "−") in told
 
 
 @pytest.mark.parametrize("kind", ["single", "doubled", "split"])
