@@ -289,8 +289,8 @@ def test_no_result_is_minus_zero(room, name, function, zero):
 
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
 @pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
-def test_shorts_and_opens_leave_no_silent_nan(room, name, function):
-    """Two values at a time 0 or infinite, as a short and an open are: an answer or an error, never NaN."""
+def test_shorts_and_opens_leave_no_silent_nan_and_no_minus_zero(room, name, function):
+    """Two values at a time 0 or infinite, as a short and an open are: an answer or an error, never NaN or -0."""
     call = _calls(room)[name]
     clean = _fields(function(**call))
     unknown = {field for field, value in clean.items() if value.dtype.kind == "f" and np.isnan(value).any()}
@@ -305,6 +305,7 @@ def test_shorts_and_opens_leave_no_silent_nan(room, name, function):
         for field, value in found.items():
             if value.dtype.kind == "f" and field not in unknown:
                 assert not np.isnan(value).any(), f"{first}, {second} -> {field}"
+                assert not np.any((value == 0) & np.signbit(value)), f"{first}, {second} -> {field}"
 
 
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)

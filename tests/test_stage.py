@@ -133,6 +133,9 @@ def test_open_emitter_with_a_finite_transistor_resistance_against_sympy():
     floating = stage.common_emitter(**device, **(common | {"resistance_collector": INF}))
     assert floating.gain_signed == 1 and floating.impedance_device == INF
     assert sp.limit(sp.limit(gain, r_e, sp.oo), load, sp.oo) == 1
+    # Without that way through, an open emitter leaves the collector without any signal, whatever hangs on it.
+    silent = stage.common_emitter(**device, resistance_collector=INF, resistance_emitter=INF)
+    assert silent.gain_signed == 0 and silent.impedance_output == INF
 
 
 def test_common_emitter_limits():

@@ -207,8 +207,8 @@ def stage_result(
         efficiency = np.where(given <= 0, 0.0, given / taken)
     cautions = with_tone_level(cautions, frequency, output.tone, "on the output")
     return Pump(
-        voltage_output=(sign * out)[()],
-        voltage_ideal=(sign * ideal)[()],
+        voltage_output=(sign * out + 0.0)[()],
+        voltage_ideal=(sign * ideal + 0.0)[()],
         voltage_pin=pin[()],
         voltage_drop_diodes=output.diodes[()],
         voltage_drop_pump=(ideal - output.diodes - out)[()],

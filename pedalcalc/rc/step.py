@@ -90,7 +90,7 @@ def charging(
     with np.errstate(under="ignore", divide="ignore", invalid="ignore"):
         voltage = start * _left(elapsed) - final * np.expm1(-elapsed)
         driving = (final - start) * _left(elapsed)
-        current = np.where((driving == 0) & (resistance == 0), 0.0, driving / resistance)
+        current = np.where((driving == 0) & (resistance == 0), 0.0, driving / resistance) + 0.0
     return Charging(voltage=voltage, current=current, time_constant=tau)
 
 

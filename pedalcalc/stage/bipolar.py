@@ -115,7 +115,8 @@ def _common_emitter(
         output = np.where(no_o, load, parallel(load, r_o))
         followed = np.where(np.isinf(dynamic), 0.0, np.where(np.isinf(seen), 1.0, seen / per_b))
         feed = np.where(no_o, 0.0, followed * g_o)
-        gain = output * (feed - np.where(np.isinf(per_b), 0.0, alpha / per_b))
+        driven = feed - np.where(np.isinf(per_b), 0.0, alpha / per_b)
+        gain = np.where(driven == 0, 0.0, output * driven)  # an open emitter drives nothing, into an open circuit too
         # Looking back into the collector: ro raised by the emitter resistor's feedback.
         drive = as_seen_by_emitter(parallel(bias, generator), b)
         behind = np.where(dynamic == 0, 0.0, b * dynamic) + parallel(bias, generator)
