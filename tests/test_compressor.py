@@ -389,6 +389,13 @@ def test_single_numbers_that_are_unknown_or_several_are_refused_by_name(value):
         room.gain_for_threshold(value, compressor=EXAMPLE)
 
 
+def test_a_step_shorter_than_half_a_period_is_refused_by_its_tone():
+    step = {"level_low_dbv": -30.0, "level_high_dbv": -10.0, "time_before": 0.02, "time_high": 0.05, "time_after": 0.05}
+    with pytest.raises(ValueError, match=r"^frequency must be at least 4.17 Hz, half a period within .* got 4.16 Hz"):
+        room.step_response(EXAMPLE, frequency=4.16, **step)
+    assert np.all(np.isfinite(room.step_response(EXAMPLE, frequency=4.17, **step).gain_db))
+
+
 def test_a_static_curve_of_no_levels_is_refused():
     with pytest.raises(ValueError, match="level_in_dbv"):
         room.static_curve([], compressor=EXAMPLE)

@@ -91,13 +91,25 @@ def test_a_full_scale_sine_of_a_guitar_note_is_not_called_clipped(tmp_path):
 def test_files_that_are_no_use_are_refused(tmp_path):
     with pytest.raises(FileNotFoundError, match="no file"):
         read_wav(tmp_path / "nothing.wav")
-    (tmp_path / "text.wav").write_text("not a sound")
-    with pytest.raises(ValueError, match="not a complete WAV file"):
-        read_wav(tmp_path / "text.wav")
+    with pytest.raises(FileNotFoundError, match="no file"):
+        read_wav(tmp_path)
     wavfile.write(tmp_path / "whole.wav", RATE, _tone().astype(np.float32))
-    (tmp_path / "cut.wav").write_bytes((tmp_path / "whole.wav").read_bytes()[:-1001])
-    with pytest.raises(ValueError, match="not a complete WAV file"):
-        read_wav(tmp_path / "cut.wav")
+    whole = (tmp_path / "whole.wav").read_bytes()
+    broken = {
+        "text": b"not a sound",
+        "another format": b"ID3" + bytes(100),
+        "cut": whole[:-1001],
+        "cut in its head": whole[:30],
+        "law of telephones": whole[:20] + b"\x06\x00" + whole[22:],
+        "no channel": whole[:22] + b"\x00\x00" + whole[24:],
+        "no samples": whole.replace(b"data", b"junk"),
+    }
+    for name, content in broken.items():
+        (tmp_path / f"{name}.wav").write_bytes(content)
+        with pytest.raises(
+            ValueError, match=r"not a complete WAV file .*: copy it again whole, or export it as WAV with"
+        ):
+            read_wav(tmp_path / f"{name}.wav")
     wavfile.write(tmp_path / "slow.wav", 4000, _tone().astype(np.float32))
     with pytest.raises(ValueError, match=r"sample rate of .* must be 8000 to 384000 Hz, got 4000"):
         read_wav(tmp_path / "slow.wav")

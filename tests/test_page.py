@@ -120,7 +120,7 @@ def test_what_is_no_notebook_is_refused(tmp_path):
     with pytest.raises(FileNotFoundError, match=r"there is no notebook .*none\.ipynb"):
         write_page(tmp_path / "none.ipynb")
     (tmp_path / "broken.ipynb").write_text("{", encoding="utf-8")
-    with pytest.raises(PageError, match="cannot be read as a notebook"):
+    with pytest.raises(PageError, match=r"cannot be read as a notebook: copy it anew, or save it again in the lab$"):
         write_page(tmp_path / "broken.ipynb")
     other = new_notebook(metadata={"kernelspec": {"name": "ir", "display_name": "R", "language": "R"}})
     nbformat.write(other, tmp_path / "other.ipynb")

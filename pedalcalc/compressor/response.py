@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._base import Caution, Result, numeric, quantity, simulate
 from pedalcalc._refusal import refused
+from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TIME, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, one_unit
@@ -74,7 +75,7 @@ def level_response(
     Raises
     ------
     ValueError
-        If moments do not rise from 0, or a value is out of range.
+        If moments do not rise from 0, the record is shorter than half a period, or a value is out of range.
 
     Warns
     -----
@@ -98,6 +99,9 @@ def level_response(
     levels = np.atleast_1d(numeric("level_in_dbv", level_in_dbv, below=np.inf, infinity=True))
     end = scalar("duration", duration, above=0)
     tone = scalar("frequency", frequency, **TONE)
+    if 2 * tone * end < 1:
+        least = shown(float(f"{0.5 / end:.3g}"), "Hz")
+        raise refused("frequency", f"at least {least}, half a period within the {shown(end, 's')} of the record", tone)
     if moments.ndim != 1 or moments[0] != 0 or np.any(np.diff(moments) <= 0) or not moments[-1] < end:
         raise ValueError("time must be one dimension of moments that rise from 0 and end before duration")
     if levels.shape != moments.shape or np.any(np.isnan(levels)):
@@ -172,7 +176,7 @@ def step_response(
     Raises
     ------
     ValueError
-        If the levels are not in order, or a value is out of range.
+        If the levels are not in order, all times together are shorter than half a period, or a value is out of range.
 
     Warns
     -----

@@ -130,7 +130,7 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
 def _load(path: Path) -> tuple[int, NDArray[Any]]:
     from scipy.io import wavfile
 
-    if not path.exists():
+    if not path.is_file():
         raise FileNotFoundError(f"there is no file {path}")
     try:
         with warnings.catch_warnings():
@@ -143,7 +143,10 @@ def _load(path: Path) -> tuple[int, NDArray[Any]]:
                     raise
                 rate, samples = _three_bytes(path)
     except Exception as problem:  # the reader raises a different kind for each way a file can be broken
-        raise ValueError(f"{path} is not a complete WAV file: {problem}") from problem
+        raise ValueError(
+            f"{path} is not a complete WAV file of plain samples: copy it again whole, or export it as WAV with 16, 24 or "
+            "32 bits"
+        ) from problem
     if not RATE_LEAST <= rate <= RATE_MOST:
         raise ValueError(f"sample rate of {path} must be {RATE_LEAST} to {RATE_MOST} Hz, got {rate} Hz")
     return rate, samples

@@ -122,7 +122,9 @@ def _executed(source: Path, limit: float) -> Any:
         try:
             notebook = nbformat.read(source, as_version=4)  # type: ignore[no-untyped-call]
         except Exception as error:
-            raise PageError(f"{source} cannot be read as a notebook: {error}") from error
+            raise PageError(
+                f"{source} cannot be read as a notebook: copy it anew, or save it again in the lab"
+            ) from error
         _check_language(notebook, source)
         # No kernel folders are searched: the kernel is always this Python, the one pedalcalc is installed in.
         specs = KernelSpecManager(kernel_dirs=[], ensure_native_kernel=True)
