@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from typing import Any
 
 PREFIXES = {-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
-#: Units that take a prefix for small values only, and for all.
-SMALL, ALL = ("s", "F", "C", "m"), ("V", "A", "Ω", "S", "W", "Hz")
+#: Units that take a prefix for small values only, and none.
+SMALL, NONE = ("s", "F", "C", "m"), ("K", "°C", "%", "h", "min", "lx")
 #: Names begin with their quantity; the longest beginning that stands here tells.
 QUANTITIES = {
     "capacitance": "F",
@@ -67,13 +67,23 @@ def unit_of(name: str) -> str:
 
 def shown(value: float, unit: str = "") -> str:
     """Return a value to six digits at most, with prefix and unit."""
-    if value == 0 or not math.isfinite(value) or unit not in (*SMALL, *ALL):
+    if value == 0 or not math.isfinite(value):
         return f"{value:g} {unit}".rstrip()
-    power = math.floor(math.log10(abs(float(f"{value:g}")))) // 3 * 3
-    power = min(power, -6 if unit == "F" and value < 0.1 else 0) if unit in SMALL else power
+    power = prefix_power(math.floor(math.log10(abs(float(f"{value:g}")))), unit)
     if power not in PREFIXES:
         return f"{value:g} {unit}"
-    return f"{value / 10.0**power:g} {PREFIXES[power]}{unit}"
+    return f"{value / 10.0**power:g} {PREFIXES[power]}{unit}".rstrip()
+
+
+def prefix_power(power: int, unit: str) -> int:
+    """Return the power of ten that stands as a prefix before a unit, for a value of that power of ten.
+
+    A capacitor says 4700 µF and never 4.7 mF, which many a print means for microfarads (common practice).
+    """
+    if not unit or unit in NONE or unit.startswith(("1", "dB", "°", "/")):
+        return 0
+    highest = 0 if unit in SMALL else power
+    return min(power // 3 * 3, -6 if unit == "F" and power < -1 else highest)
 
 
 def said(name: str, value: float) -> str:

@@ -97,10 +97,26 @@ def test_errors_tell_values_with_their_unit():
         (273.15, "K", "273.15 K"),
         (0.05, "", "0.05"),
         (-3.0, "dB", "-3 dB"),
+        (4.7e-3, "F", "4700 µF"),
+        (-4.7e-3, "F", "-4700 µF"),
+        (0.0018, "cd", "1.8 mcd"),
+        (2160.0, "C", "2160 C"),
     ],
 )
 def test_values_are_shown_as_a_builder_reads_them(value, unit, text):
     assert shown(value, unit) == text
+
+
+@pytest.mark.parametrize(
+    "unit", ["s", "F", "C", "V", "A", "Ω", "S", "W", "Hz", "cd", "J", "V/s", "lx", "K", "1/K", "dB"]
+)
+def test_errors_and_tables_write_a_value_in_the_same_way(unit):
+    for power in range(-15, 15):
+        for figures in ("4.7", "-1", "9.99"):
+            value = float(f"{figures}e{power}")
+            written = values.write_value(value, unit=unit)
+            said, _, sign = shown(value, unit).partition(" ")
+            assert (float(said), sign) == (float(written.split(" ")[0]), written.partition(" ")[2])
 
 
 @pytest.mark.parametrize("power", range(-12, 12))

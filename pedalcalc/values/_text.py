@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Number, numeric, one_of, search
 from pedalcalc._signs import ohm_sign, shows_open
-from pedalcalc._units import PREFIXES, shown
+from pedalcalc._units import PREFIXES, prefix_power, shown
 
 POWERS = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "R": 0, "k": 3, "K": 3, "M": 6, "G": 9}
 OHM = ("Ω", "\N{OHM SIGN}", "ohms", "ohm", "Ohms", "Ohm")
@@ -196,20 +196,6 @@ def _reason(text: str, unit: str) -> str:
     return f"write it like {example}: a number with a point, at most one of p n u µ m R k K M G, then the unit"
 
 
-def _highest_power(unit: str, power: int) -> int:
-    """Return the largest power of ten that is written as a prefix of `unit`, for a value of that power.
-
-    A capacitor says 4700 µF and never 4.7 mF, which many a print means for microfarads (common practice).
-    """
-    if unit == "F" and power < -1:
-        return -6
-    return 0 if unit in ("s", "F") else 12
-
-
-def _takes_prefix(unit: str) -> bool:
-    return bool(unit) and unit not in ("K", "°C", "%", "h", "min", "lx") and not unit.startswith(("1", "dB", "°", "/"))
-
-
 @search
 def write_value(value: float, *, unit: str, digits: int | None = None) -> str:
     """Write a value with its unit for people, such as ``4.70 kΩ``.
@@ -274,8 +260,8 @@ def write_value(value: float, *, unit: str, digits: int | None = None) -> str:
         return f"0 {name}".rstrip()
     mantissa, _, exponent = f"{Decimal(repr(number)):.{int(figures) - 1}e}".partition("e")
     power = int(exponent)
-    shift = min(power // 3 * 3, _highest_power(unit, power)) if _takes_prefix(unit) else 0
-    if shift not in PREFIXES or power >= 15 or (not _takes_prefix(unit) and not -4 <= power < 7):
+    shift = prefix_power(power, unit)
+    if shift not in PREFIXES or not -5 < power - shift < 7:
         written = f"{mantissa}e{power}" if digits is not None else f"{float(f'{mantissa}e{power}'):g}"
         return f"{written} {name}".rstrip()
     written = f"{Decimal(mantissa).scaleb(power - shift):f}"
