@@ -128,6 +128,10 @@ def test_a_table_of_a_builders_own(tmp_path):
     assert entry.device.origin == "own readings" and entry.place == "my-leds.csv, line 2"
     path.write_text(path.read_text(encoding="utf-8").replace(",", ";"), encoding="utf-8")  # as other spreadsheets do
     assert _tables.entries(path)[0].device.current_reference == 0.002
+    typed = header.replace("[mA]", "[uA]").replace("[Ω]", "[mohm]")  # what a keyboard has
+    path.write_text(f"{typed}\nmine,amber,,yellow,1800,2000,2,5000,own readings\n", encoding="utf-8")
+    assert _tables.entries(path)[0].device.current_reference == 0.002
+    assert _tables.entries(path)[0].device.resistance_series == 5
 
 
 @pytest.mark.parametrize(

@@ -27,6 +27,7 @@ from typing import Any, NamedTuple
 from pedalcalc._base import Spread
 from pedalcalc._csv import Row, read_table
 from pedalcalc._record import Device
+from pedalcalc._units import PREFIXES
 from pedalcalc.devices.circuits import Converter, OpAmp
 from pedalcalc.devices.junctions import Diode, Led, Zener
 from pedalcalc.devices.passives import Capacitor, Meter, Taper
@@ -66,7 +67,8 @@ FIGURE = re.compile(rf"(?P<single>{NUMBER}){MARK}")
 RANGE = re.compile(
     rf"(?=min|typ|max)(?:min +(?P<low>{NUMBER}))? *(?:typ +(?P<typical>{NUMBER}))? *(?:max +(?P<high>{NUMBER}))?{MARK}"
 )
-PREFIXES = {"p": -12, "n": -9, "µ": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
+#: Signs in a unit that a keyboard has, or that look alike, and what they stand for.
+TYPED = (("\N{OHM SIGN}", "Ω"), ("ohm", "Ω"), ("\N{GREEK SMALL LETTER MU}", "µ"), ("u", "µ"))
 
 
 class Entry(NamedTuple):
@@ -164,6 +166,8 @@ def _required(cls: type[Device]) -> tuple[str, ...]:
 
 def _scale(unit: str, wanted: str) -> tuple[int, float] | None:
     """Return power of ten and factor that turn a figure in `unit` into one in `wanted`; None if they do not fit."""
+    for typed, sign in TYPED:
+        unit = unit.replace(typed, sign)
     if unit == wanted or (not unit and wanted in WITHOUT_UNIT):
         return 0, 1.0
     if wanted == "C" and unit == "mAh":
@@ -172,8 +176,7 @@ def _scale(unit: str, wanted: str) -> tuple[int, float] | None:
         return 6, 1.0
     if wanted == "A/V²" and unit == "mA/V²":
         return -3, 1.0
-    prefix = unit.removesuffix(wanted)
-    return (PREFIXES[prefix], 1.0) if unit.endswith(wanted) and prefix in PREFIXES else None
+    return next(((power, 1.0) for power, prefix in PREFIXES.items() if unit == prefix + wanted), None)
 
 
 def _fields(cls: type[Device], row: Row, columns: dict[str, tuple[str, int, float]]) -> dict[str, Any]:
