@@ -305,8 +305,8 @@ def words(name: str, value: Any) -> str:
 
 
 def table_of(name: str, value: Any, what: str) -> Mapping[Any, Any]:
-    """Return `value` if it is a dictionary, empty for None; else refuse it naming `name` and `what` it holds."""
-    if value is not None and not isinstance(value, Mapping):
+    """Return `value` if it is a dictionary by names or pairs of them, empty for None; else refuse it naming `name`."""
+    if value is not None and not (isinstance(value, Mapping) and all(isinstance(key, (str, tuple)) for key in value)):
         raise TypeError(f"{name} must be a dictionary of {what}, not {told(value)}")
     return value or {}
 

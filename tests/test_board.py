@@ -10,7 +10,7 @@ import re
 import numpy as np
 import pytest
 
-from pedalcalc import board, compressor, devices, fet, laws, opto, parts, supply
+from pedalcalc import board, circuit, compressor, devices, fet, laws, opto, parts, supply
 from pedalcalc._base import Spread
 from pedalcalc._record import ends
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
@@ -31,6 +31,7 @@ BOOST_WANTED = {
     "current_ratio": 0.36, "current_emitter": 0.5e-3, "current_wanted": 1.5e-3, "frequency": 82.0,
     "resistance_generator": 10e3, "resistance_load": 470e3,
 }  # fmt: skip
+EITHER_CASE = [{"values": {"R1": 1e3}}, {"values": {"r1": 1e3}}, {"faults": {"R1": "open"}}, {"faults": {"r1": "open"}}]
 AROUND = {"resistance_generator": 10e3, "resistance_load": 1e6}
 
 
@@ -538,9 +539,12 @@ def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
         board.assemble(BOOSTER, supply=9.0, readings={"D2": bare})
 
 
-def test_a_cell_of_the_list_may_name_the_readings(tmp_path):
+@pytest.mark.parametrize(
+    "cell", ["2N5457, readings/q1.csv", "readings/q1.csv", "2n5457 (readings/q1.csv)", "2N5457: readings\\q1.csv"]
+)
+def test_a_cell_of_the_list_may_name_the_readings(tmp_path, cell):
     text = BOOSTER.read_text(encoding="utf-8")
-    text = text.replace("Q1,transistor,2N5457,,", 'Q1,transistor,2N5457,"2N5457, readings/q1.csv",')
+    text = text.replace("Q1,transistor,2N5457,,", f'Q1,transistor,2N5457,"{cell}",')
     home = tmp_path / "parts.csv"
     home.write_text(text, encoding="utf-8")
     (tmp_path / "readings").mkdir()
@@ -585,13 +589,26 @@ def test_differences_are_told_in_the_list_s_own_words():
         (lambda: board.doubled_supply(PLAIN, roles={}), "roles must say which part is the"),
         (lambda: board.assemble(COMPRESSOR, supply="a pile"), "fits no part|supply must be"),
         (lambda: board.assemble(COMPRESSOR, supply=(9.0, 8.0, 7.0)), "lowest, usual and highest"),
-        (lambda: board.assemble(COMPRESSOR, supply=9.0, rotations={"VR1": 2.0}), "rotations must be"),
+        (lambda: board.assemble(COMPRESSOR, supply=9.0, rotations={"VR1": 2.0}), "rotations: VR1 must be at least 0"),
+        (lambda: board.assemble(BOOSTER, supply=9.0, readings={"Q1": "none.csv"}), "line 16, Q1: its file of readings is not there"),
         (lambda: board.assemble(COMPRESSOR, supply=9.0, readings={"R1": BOOSTER.parent / "readings/q1.csv"}), "not of a resistor"),
     ],
 )  # fmt: skip
 def test_errors_name_the_place_and_the_cure(ask, told):
-    with pytest.raises(ValueError, match=told):
+    with pytest.raises((ValueError, FileNotFoundError), match=told):
         ask()
+
+
+def test_references_are_read_in_either_case():
+    build = board.assemble(BOOSTER, supply=9.0, rotations={"vr1": 0.2}, readings={"q1": "readings/q1.csv"})
+    assert build.control("VR1").rotation == build.control("vr1").rotation == 0.2
+    assert build.device("Q1").name == build.device("q1").name == "2N5457, measured"
+    solved = [circuit.operating_point(build, **given).voltages["rail"] for given in EITHER_CASE]
+    assert solved[0] == solved[1] < 9.0 and solved[2] == solved[3] == pytest.approx(0, abs=1e-9)
+    with pytest.raises(TypeError, match=r"rotations must be a dictionary of positions by reference, not \{1: 0.5\}"):
+        board.assemble(BOOSTER, supply=9.0, rotations={1: 0.5})
+    with pytest.raises(TypeError, match="reference must be text, not 5"):
+        build.part(5)
 
 
 def test_a_battery_or_an_adaptor_sags_with_the_load():

@@ -15,7 +15,7 @@ from pedalcalc.bench._meter import doubt
 from pedalcalc.bench._times import LEAST, passed_on
 from pedalcalc.bench.places import places
 from pedalcalc.board import Board, changed
-from pedalcalc.circuit.elements import elements_of
+from pedalcalc.circuit.elements import as_listed, elements_of
 from pedalcalc.parts import NOT_CONNECTED
 from pedalcalc.tolerance.bands import MOST
 from pedalcalc.tolerance.draws import drawn_units
@@ -136,13 +136,7 @@ def changes(
         swaps = {one.part.reference: one.part.value_text for one in board.parts if _departs(one.part)}
         before = changed(board, **{name: board.part(name).text_listed for name in swaps}) if swaps else board
     else:
-        swaps, before = (
-            {
-                board.part(name).reference: text
-                for name, text in table_of("fitted", fitted, "texts by reference").items()
-            },
-            board,
-        )
+        swaps, before = as_listed(board, table_of("fitted", fitted, "texts by reference")), board
     if not swaps:
         return ()
     base = Before(before, drawn_units(before, count=number, seed=start), (loud, octaves, share))

@@ -26,6 +26,7 @@ from pedalcalc._base import (
     quantity,
     search,
     table_of,
+    words,
     yes_no,
 )
 from pedalcalc._part_value import CONTROLS, read_part_value
@@ -90,7 +91,8 @@ class Board(Result):
 
     def own(self, reference: str) -> OwnPart | None:
         """Return what is known of a part by readings, None if nothing is."""
-        return next((own for own in self.own_parts if own.reference == reference), None)
+        name = self.part(reference).reference
+        return next((own for own in self.own_parts if own.reference == name), None)
 
     def device(self, reference: str, kind: type[D] = Device) -> D:  # type: ignore[assignment]
         """Return one part of plain numbers: measured where there are readings, else the usual one of its type."""
@@ -125,7 +127,7 @@ class Board(Result):
         part, taper = self.part(reference), self.record(reference)
         if part.kind not in CONTROLS:
             raise ValueError(f"{self._place(reference)}: a {part.kind} is no control")
-        turned = numeric("rotation", self.rotations.get(reference, 0.5) if rotation is None else rotation)
+        turned = numeric("rotation", self.rotations.get(part.reference, 0.5) if rotation is None else rotation)
         taper = devices.typical(taper)
         found = controls.potentiometer(turned, resistance_total=part.value, taper=taper)
         first, wiper, last = (self.net(reference, pin) for pin in ("1", "2", "3"))
@@ -157,6 +159,7 @@ class Board(Result):
         return np.asarray(self.supply, float)
 
     def _resolved(self, reference: str) -> ResolvedPart:
+        words("reference", reference)
         for found in self.parts:
             if found.part.reference.casefold() == reference.casefold():
                 return found
@@ -277,10 +280,11 @@ def assemble(
         if part.kind not in ("jack", "connector"):
             raise ValueError(f"unplugged must name jacks and connectors; {part.reference} is a {part.kind}")
         empty.append(part.reference)
-    rotations = table_of("rotations", rotations, "positions by reference")
-    for reference, turned in rotations.items():
-        one_number("rotations", turned, "", least=0, most=1)
+    turned = {}
+    for reference, position in table_of("rotations", rotations, "positions by reference").items():
+        one_number(f"rotations: {reference}", position, "", least=0, most=1)
         board.control(reference)
+        turned[board.part(reference).reference] = position
     for reference, file in table_of("readings", readings, "files by reference").items():
         files[board.part(reference).reference] = str(file)
     found: list[OwnPart] = []
@@ -289,7 +293,7 @@ def assemble(
         own_part, told = measured(board.part(reference), board.record(reference), home / file, measurer)
         found += [own_part] if own_part else []
         cautions += told
-    return replace(board, own_parts=tuple(found), rotations=dict(rotations), unplugged=tuple(empty), cautions=cautions)
+    return replace(board, own_parts=tuple(found), rotations=turned, unplugged=tuple(empty), cautions=cautions)
 
 
 def _own_file(part: Part) -> tuple[str, Part]:
@@ -297,7 +301,7 @@ def _own_file(part: Part) -> tuple[str, Part]:
     if part.unit:
         return "", part
     if file := named_file(part.value_text):
-        rest = FILE.sub("", part.value_text).strip(" ,;:")
+        rest = FILE.sub("", part.value_text).strip(" ,;:()")
         for word in (", measured", "measured", ", own", "own"):
             rest = rest.removesuffix(word).strip(" ,;:")
         return file, replace(part, value_text=rest or part.text_listed)

@@ -19,7 +19,7 @@ from pedalcalc.parts import Part
 from pedalcalc.readings import Reading, read_readings
 from pedalcalc.values import read_value
 
-FILE = re.compile(r"[^\s;,]+\.csv\b")
+FILE = re.compile(r"[^\s;,()]+\.csv\b", re.IGNORECASE)
 KINDS = {Coupler: "coupler", Led: "indicator", Jfet: "JFET", Bjt: "transistor"}
 
 
@@ -39,13 +39,15 @@ class OwnPart(Result):
 def named_file(text: str) -> str:
     """Return the file of readings that a cell names, empty if none."""
     found = FILE.search(text)
-    return found[0] if found else ""
+    return found[0].replace("\\", "/") if found else ""
 
 
 def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tuple[OwnPart | None, tuple[Caution, ...]]:
     """Return the part as its readings make it, or None where they belong to another type, and what is to be told of it."""
-    taken = read_readings(path)
     where = f"{part.place or 'the list'}, {part.reference}"
+    if not path.is_file():
+        raise FileNotFoundError(f"{where}: its file of readings is not there: {path}")
+    taken = read_readings(path)
     if record is None or type(record) not in KINDS:
         raise ValueError(
             f"{where}: readings are taken of {', '.join(KINDS.values())}, not of a {part.kind}; take {path.name} out"

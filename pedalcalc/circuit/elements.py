@@ -86,8 +86,8 @@ def elements_of(
     `values` puts numbers or specimens in the place of parts, `faults` breaks parts, `bridges` puts resistors from net
     to net.
     """
-    given = dict(table_of("values", values, "values by reference"))
-    broken = dict(table_of("faults", faults, "words by reference"))
+    given = as_listed(board, table_of("values", values, "values by reference"), "supply")
+    broken = as_listed(board, table_of("faults", faults, "words by reference"))
     links = dict(table_of("bridges", bridges, "ohms by two nets"))
     for pair in links:
         if not (isinstance(pair, tuple) and len(pair) == 2 and all(isinstance(net, str) for net in pair)):
@@ -98,17 +98,20 @@ def elements_of(
     found = Elements(units=units)
     for resolved in board.parts:
         reference = resolved.part.reference
-        _add(found, board, resolved, given.pop(reference, None), broken.pop(reference, ""))
+        _add(found, board, resolved, given.get(reference), broken.get(reference, ""))
     for (net, other), ohms in links.items():
         for name in (net, other):
             if name not in found.nets and name != GROUND:
                 raise ValueError(f"bridges: there is no net {name!r}; {near(name, found.nets)}")
         _resistor(found, f"bridge from {net} to {other}", "", net, other, ohms)
     found.metal = deepcopy(found.joints)
-    _feed(found, board, given.pop("supply", None), dict(faults or {}))
-    for left in (*given, *broken):
-        board.part(left)  # refuses what is not on the board, with what lies near it
+    _feed(found, board, given.get("supply"), broken)
     return found
+
+
+def as_listed(board: Board, table: Mapping[str, Any], *others: str) -> dict[str, Any]:
+    """Return what is given by reference, under the names of the list: R1 for r1; refuse what is not on the board."""
+    return {name if name in others else board.part(name).reference: each for name, each in table.items()}
 
 
 def of_units(figures: Any, units: Any) -> Any:
