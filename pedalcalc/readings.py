@@ -43,7 +43,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import _base
-from pedalcalc._base import Result, file_path, is_a, list_of, numeric, one_of, quantity, search
+from pedalcalc._base import Result, file_path, list_of, numeric, one_of, quantity, search
 from pedalcalc._csv import Row, each_row, parted_by, written
 from pedalcalc._files import refuse_unwritable, whole_file
 from pedalcalc._signs import ohm_sign, shows_open
@@ -55,6 +55,7 @@ COLUMNS = ("date_time", "what", "place", "value", "unit", "condition", "serial",
 #: Columns that a file may leave out, and the fields that hold them.
 MAY_MISS = {"serial": "serial", "meter": "meter_text"}
 LED_CURRENT, LDR_RESISTANCE = "LED current", "LDR resistance"
+Pairs = list[tuple["Reading", "Reading"]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -301,7 +302,7 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     readings : sequence of Reading
         Readings of ``LED current`` in A and ``LDR resistance`` in Ω; the two of a pair have the
         same ``place`` and the same ``condition``. A resistance at a current of 0, or without a current and with a
-        condition that begins with ``dark``, was read with the LED out. Other readings are passed over.
+        condition that speaks of ``dark``, was read with the LED out. Other readings are passed over.
 
     Returns
     -------
@@ -336,55 +337,70 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     >>> found.current.tolist(), found.resistance.tolist()
     ([0.001], [2310.0])
     """
-    found: dict[str, dict[tuple[str, str], Reading]] = {LED_CURRENT: {}, LDR_RESISTANCE: {}}
-    for reading in list_of("readings", readings, "readings", Reading):
-        is_a("readings", reading, Reading)
-        if reading.what not in found:
-            continue
-        wanted = ("A",) if reading.what == LED_CURRENT else ("Ω", "ohm")
-        if reading.unit not in wanted:
-            raise ValueError(f"readings: {_step(reading)} must be in {wanted[0]}, got {reading.unit}")
-        if (reading.place, reading.condition) in found[reading.what]:
-            raise ValueError(f"readings: {_step(reading)} stands there twice; give each step a condition of its own")
-        found[reading.what][reading.place, reading.condition] = reading
-    currents, resistances = found[LED_CURRENT], found[LDR_RESISTANCE]
-    dark = _take_dark(currents, resistances)
-    for here, there, missing in ((currents, resistances, LDR_RESISTANCE), (resistances, currents, LED_CURRENT)):
-        for place, condition in here:
-            if (place, condition) not in there:
-                raise ValueError(f"readings: {missing} is missing at {place!r}, condition {condition!r}")
-            if here[place, condition].bound:
-                raise ValueError(
-                    f"readings: {_step(here[place, condition])} is only a lower bound; leave the pair out or take a higher current"
-                )
-    if not currents:
-        raise ValueError(f"readings hold no pair of {LED_CURRENT} and {LDR_RESISTANCE}")
-    places_read = {place for place, _ in currents} | ({dark.place} if dark else set())
-    if len(places_read) > 1:
-        raise ValueError(
-            f"readings come from several couplers ({', '.join(sorted(places_read))}); take one of them at a time"
-        )
+    pairs, dark = of_coupler(list_of("readings", readings, "readings", Reading))
+    if len(dark) > 1:
+        raise ValueError(f"readings: {_step(dark[1])} is a second reading in the dark; leave one of them out")
+    known, least = ([reading.value for reading in dark if bool(reading.bound) == bound] for bound in (False, True))
     return CouplerPairs(
-        current=np.array([reading.value for reading in currents.values()]),
-        resistance=np.array([resistances[key].value for key in currents]),
-        condition=tuple(condition for _, condition in currents),
-        resistance_dark=dark.value if dark and not dark.bound else math.nan,
-        resistance_dark_least=dark.value if dark and dark.bound else 0.0,
+        current=np.array([lamp.value for lamp, _ in pairs]),
+        resistance=np.array([cell.value for _, cell in pairs]),
+        condition=tuple(lamp.condition for lamp, _ in pairs),
+        resistance_dark=known[0] if known else math.nan,
+        resistance_dark_least=least[0] if least else 0.0,
     )
+
+
+def paired(taken: Sequence[Reading], first: tuple[str, str], second: tuple[str, str]) -> Pairs:
+    """Return the readings of two quantities of one part, each given as name and unit, in pairs of one condition."""
+    return _joined(_by_step(taken, *first), _by_step(taken, *second), (first[0], second[0]), ())
+
+
+def of_coupler(taken: Sequence[Reading]) -> tuple[Pairs, list[Reading]]:
+    """Return LED currents with the resistances read at them, and the resistances read with the LED out.
+
+    It is out at a current of 0, or where no current is given and the condition speaks of dark.
+    """
+    currents, ohms = _by_step(taken, LED_CURRENT, "A"), _by_step(taken, LDR_RESISTANCE, "Ω")
+    out = [key for key in ohms if (currents[key].value == 0 if key in currents else "dark" in key[1].casefold())]
+    dark = [ohms.pop(key) for key in out]
+    for key in out:
+        currents.pop(key, None)
+    return _joined(currents, ohms, (LED_CURRENT, LDR_RESISTANCE), dark), dark
+
+
+def _by_step(taken: Sequence[Reading], name: str, unit: str) -> dict[tuple[str, str], Reading]:
+    """Return the readings of one quantity by place and condition."""
+    found: dict[tuple[str, str], Reading] = {}
+    for reading in taken:
+        if reading.what.casefold() != name.casefold():
+            continue
+        if reading.unit.replace("ohm", "Ω") != unit:
+            raise ValueError(f"readings: {_step(reading)} must be in {unit}, got {reading.unit}")
+        if (reading.place, reading.condition) in found:
+            raise ValueError(f"readings: {_step(reading)} stands there twice; give each step a condition of its own")
+        found[reading.place, reading.condition] = reading
+    return found
+
+
+def _joined(
+    first: dict[tuple[str, str], Reading],
+    second: dict[tuple[str, str], Reading],
+    names: tuple[str, str],
+    others: Sequence[Reading],
+) -> Pairs:
+    """Return the pairs of two quantities; refuse one without the other, bounds, and the readings of several parts."""
+    for here, there, missing in ((first, second, names[1]), (second, first, names[0])):
+        for key, reading in here.items():
+            if key not in there:
+                raise ValueError(f"readings: {missing} is missing at {key[0]!r}, condition {key[1]!r}")
+            if reading.bound:
+                raise ValueError(f"readings: {_step(reading)} is only a lower bound; leave the pair out")
+    if not first:
+        raise ValueError(f"readings hold no pair of {names[0]} and {names[1]}")
+    if len(places := {reading.place for reading in (*first.values(), *others)}) > 1:
+        raise ValueError(f"readings come from several parts ({', '.join(sorted(places))}); take one of them at a time")
+    return [(reading, second[key]) for key, reading in first.items()]
 
 
 def _step(reading: Reading) -> str:
     return f"{reading.what} at {reading.place!r}, condition {reading.condition!r}"
-
-
-def _take_dark(currents: dict[tuple[str, str], Reading], resistances: dict[tuple[str, str], Reading]) -> Reading | None:
-    """Take out the resistance that was read in the dark: with the LED out, or no current given and so called."""
-    dark = []
-    for key in list(resistances):
-        lit = currents.get(key)
-        if lit.value == 0 if lit is not None else key[1].casefold().startswith("dark"):
-            currents.pop(key, None)
-            dark.append(resistances.pop(key))
-    if len(dark) > 1:
-        raise ValueError(f"readings: {_step(dark[1])} is a second reading in the dark; leave one of them out")
-    return dark[0] if dark else None

@@ -466,6 +466,29 @@ def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
     assert "readings in timed.csv" in board.compared(build)[0].reason
 
 
+def test_a_lower_bound_is_no_reading_of_a_lit_cell(tmp_path):
+    """Over the meter's range is a bound in the dark, and refused with the LED lit."""
+    truth = devices.typical(devices.COUPLER_WHITE_GL5528)
+    dark = [
+        ("LDR resistance", "coupler 1", ">5M", "Ω", "LED out, dark"),
+        ("LDR resistance", "coupler 1", ">9M", "Ω", "darker"),
+    ]
+    build = board.assemble(
+        COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "u1.csv", [*coupler_rows(truth), *dark])}
+    )
+    assert build.device("U1").cell.resistance_dark > 8.9e6
+    lit = [("LED current", "coupler 1", "1u", "A", "dim"), ("LDR resistance", "coupler 1", ">5M", "Ω", "dim")]
+    with pytest.raises(ValueError, match=r"U1: lit.csv: readings: LDR resistance .* is only a lower bound"):
+        board.assemble(
+            COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "lit.csv", [*coupler_rows(truth), *lit])}
+        )
+    other = [("LDR resistance", "coupler 2", "9M", "Ω", "dark")]
+    with pytest.raises(ValueError, match="several parts"):
+        board.assemble(
+            COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "two.csv", [*coupler_rows(truth), *other])}
+        )
+
+
 def test_what_the_fits_doubt_reaches_the_board(tmp_path):
     """Two currents less than a decade apart and one time each way: told of the board and its supply, gone with the part."""
     truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)

@@ -16,7 +16,7 @@ from pedalcalc._base import Caution, Result, quantity
 from pedalcalc.catalogue import find_device
 from pedalcalc.devices import Bjt, Coupler, Device, Jfet, Led, Meter
 from pedalcalc.parts import Part
-from pedalcalc.readings import Reading, read_readings
+from pedalcalc.readings import Reading, of_coupler, paired, read_readings
 from pedalcalc.values import read_value
 
 FILE = re.compile(r"[^\s;,()]+\.csv\b", re.IGNORECASE)
@@ -86,37 +86,18 @@ def _other_type(taken: Sequence[Reading], part: Part, record: Device) -> str:
 def _pairs(
     taken: Sequence[Reading], first: tuple[str, str], second: tuple[str, str]
 ) -> tuple[list[float], list[float]]:
-    """Return two quantities, each given as its name and unit, paired by place and condition."""
-    found: tuple[dict[Any, float], dict[Any, float]] = ({}, {})
-    for reading in taken:
-        for rows, (name, unit) in zip(found, (first, second), strict=True):
-            if reading.what.casefold() != name.casefold():
-                continue
-            if reading.unit != unit:
-                raise ValueError(f"{reading.what} ({reading.condition}) must be in {unit}, got {reading.unit}")
-            if (reading.place, reading.condition) in rows:
-                raise ValueError(
-                    f"{reading.what} stands there twice with condition {reading.condition!r}; give each step its own"
-                )
-            rows[reading.place, reading.condition] = reading.value
-    for one, other, name in ((*found, second[0]), (*found[::-1], first[0])):
-        for key in one:
-            if key not in other:
-                raise ValueError(f"{name} is missing at condition {key[1]!r}")
-    if len({place for place, _ in found[0]}) > 1:
-        raise ValueError(f"readings come from several parts: {', '.join(sorted({place for place, _ in found[0]}))}")
-    return list(found[0].values()), [found[1][key] for key in found[0]]
+    """Return the values of two quantities, each given as its name and unit, paired by place and condition."""
+    pairs = paired(taken, first, second)
+    return [one.value for one, _ in pairs], [other.value for _, other in pairs]
 
 
 def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     del meter
-    out = [r for r in taken if r.what == "LDR resistance" and "dark" in r.condition.casefold()]
+    pairs, out = of_coupler(taken)
     dark, bounds = ([r.value for r in out if bool(r.bound) == bound] for bound in (False, True))
-    lit = [r for r in taken if r.what != "LDR resistance" or "dark" not in r.condition.casefold()]
-    amps, ohms = _pairs(lit, ("LED current", "A"), ("LDR resistance", "Ω"))
     found = opto.fit_coupler(
-        amps,
-        resistance_cell=ohms,
+        [lamp.value for lamp, _ in pairs],
+        resistance_cell=[cell.value for _, cell in pairs],
         coupler=record,
         resistance_dark=float(np.median(dark)) if dark else np.nan,
         resistance_dark_least=max(bounds, default=0.0),
@@ -132,7 +113,7 @@ def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], 
         device=coupler,
         result=found,
         time_factor=factor,
-        count=len(amps) + len(times),
+        count=len(pairs) + len(times),
         cautions=cautions,
     )
 
@@ -225,8 +206,6 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
     leaks = [r.value for r in taken if r.what.casefold() == "leakage" and r.unit == "A"]
     rest = [r for r in taken if r.what.casefold() != "leakage"]
     collector, base = _pairs(rest, ("collector current", "A"), ("base current", "A"))
-    if not collector:
-        raise ValueError("no pair of collector current and base current is there")
     leak = float(np.median(leaks)) if leaks else 0.0
     fits = [
         bjt.fit_bjt(above, current_collector_open=leak, current_base=into, transistor=record)
