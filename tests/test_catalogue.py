@@ -271,6 +271,20 @@ def test_a_builders_own_part_sits_as_its_kind_does(tmp_path):
     assert found.device.voltage_forward == 0.65 and found.pins[1].role == "cathode"
 
 
+def test_what_is_wrong_in_a_table_is_told_once_however_long_the_list(tmp_path):
+    path = tmp_path / "own.csv"
+    path.write_text(
+        "led,name,colour,voltage_forward [V],current_reference [mA],ideality,resistance_series [Ω],origin\n"
+        "mine,amber,yellow,about 2,2,2,5,own readings\n",
+        encoding="utf-8",
+    )
+    with pytest.raises(
+        ValueError, match=r"^own.csv, line 2, column voltage_forward \[V\]: 'about 2' is not a figure"
+    ) as told:
+        catalogue.resolve_parts([DIODE] * 3, tables=[path])
+    assert "\n" not in str(told.value)
+
+
 # --- the lists of the builds ---------------------------------------------------------------------
 
 

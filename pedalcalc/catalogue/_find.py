@@ -130,20 +130,31 @@ def find_device(text: str, *, kind: str = "", tables: Sequence[str | Path] = ())
     ValueError: text 'red LED' fits several parts: LED_RED_ALINGAP (red LED, AlInGaP, high brightness), LED_RED_GAASP
     (red LED, GaAsP/GaP); say which
     """
+    return find_among(text, kind=kind, rows=own_rows(tables))
+
+
+def own_rows(tables: Sequence[str | Path]) -> tuple[Entry, ...]:
+    """Return the rows of a builder's own tables."""
+    paths = [file_path("tables", path, there=True) for path in list_of("tables", tables, "paths of tables")]
+    return tuple(entry for path in paths for entry in entries(path))
+
+
+def find_among(text: str, *, kind: str, rows: Sequence[Entry]) -> Device:
+    """Find the record of a type, in rows of a builder's own before the package's."""
     if not isinstance(text, str):
         raise TypeError(f"text must be the type of a part as text, not {text!r}")
     kinds = tuple(CLASSES) if words("kind", kind) == "" else KINDS[one_of("kind", kind, tuple(KINDS))]
     wanted = _key(text)
     if not wanted:
         raise ValueError(f"text must name the type of a part, got {text!r}")
-    for pool in (_handed_in(tables, kinds), tuple(part for name in kinds for part in packaged(name))):
+    pools = _handed_in(rows, kinds), tuple(part for name in kinds for part in packaged(name))
+    for pool in pools:
         found = _fitting(wanted, text, pool)
         if len(found) == 1:
             return found[0].entry.device
         if found:
             raise ValueError(f"text {text!r} fits several parts: {_told(found)}; say which")
-    everything = (*_handed_in(tables, kinds), *(part for name in kinds for part in packaged(name)))
-    near = _near(wanted, everything)
+    near = _near(wanted, (*pools[0], *pools[1]))
     looked = f" among {' and '.join(kinds)}" if kind else ""
     hint = f"; near it are {_told(near)}" if near else ""
     raise ValueError(
@@ -151,9 +162,7 @@ def find_device(text: str, *, kind: str = "", tables: Sequence[str | Path] = ())
     )
 
 
-def _handed_in(tables: Sequence[str | Path], kinds: Sequence[str]) -> tuple[_Candidate, ...]:
-    paths = [file_path("tables", path, there=True) for path in list_of("tables", tables, "paths of tables")]
-    rows = (entry for path in paths for entry in entries(path))
+def _handed_in(rows: Sequence[Entry], kinds: Sequence[str]) -> tuple[_Candidate, ...]:
     names = {cls: name for name, cls in CLASSES.items()}
     return tuple(
         _Candidate(f"{entry.device.name} in {entry.place}", names[type(entry.device)], entry)

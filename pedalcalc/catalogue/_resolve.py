@@ -11,8 +11,9 @@ from pedalcalc import devices
 from pedalcalc._base import Result, is_a, list_of, quantity, search
 from pedalcalc._part_value import CONTROLS, LAWS, TWO_PINS
 from pedalcalc._units import told
-from pedalcalc.catalogue._find import find_device
+from pedalcalc.catalogue._find import find_among, own_rows
 from pedalcalc.devices import Capacitor, Device, Pin, Pinout
+from pedalcalc.devices._tables import Entry
 from pedalcalc.parts import Part
 
 # Kind of capacitor in a list, and the record that tells its losses; small ceramic ones are of the better kind.
@@ -163,8 +164,8 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
     TypeError
         If `parts` holds something else than parts.
     ValueError
-        If a type fits no record or several, a control has no law, or pins are missing or unknown: one line for each such
-        part with file, line, reference and what it may have meant.
+        If a table cannot be read; or if a type fits no record or several, a control has no law, or pins are missing or
+        unknown: one line for each such part with file, line, reference and what it may have meant.
 
     Notes
     -----
@@ -188,10 +189,10 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
     ('1N5817', 'anode')
     """
     found, wrong = [], []
-    tables = list_of("tables", tables, "paths of tables")
+    rows = own_rows(tables)  # once: what is wrong in a table is told once, not for every part
     for part in list_of("parts", parts, "parts", Part):
         try:
-            device = _record(part, tables)
+            device = _record(part, rows)
             if not part.connections and part.kind != "socket":
                 raise ValueError("it has no connections, so nothing says where it sits")
             found.append(ResolvedPart(part=part, device=device, pins=pin_roles(part, device=_leads(part, device))))
@@ -202,7 +203,7 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
     return tuple(found)
 
 
-def _record(part: Part, tables: Sequence[str | Path]) -> Device | None:
+def _record(part: Part, rows: Sequence[Entry]) -> Device | None:
     if part.kind in _WITHOUT_RECORD:
         return None
     if part.kind in _CAPACITORS:
@@ -217,7 +218,7 @@ def _record(part: Part, tables: Sequence[str | Path]) -> Device | None:
                 f"(one of {', '.join(LAWS)})"
             )
         return getattr(devices, _TAPERS[law])
-    return find_device(part.value_text, kind=part.kind, tables=tables)
+    return find_among(part.value_text, kind=part.kind, rows=rows)
 
 
 def _leads(part: Part, device: Device | None) -> Device | None:
