@@ -13,7 +13,7 @@ from pedalcalc._base import Caution, caution_above, is_a, one_number, search, wh
 from pedalcalc._part_value import POLAR
 from pedalcalc.bench._rows import FirstPower, PowerLine
 from pedalcalc.bench.expected import BoardState
-from pedalcalc.board import Board
+from pedalcalc.board import FIRST_POWER, Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.parts import Connection, Part
@@ -22,8 +22,8 @@ from pedalcalc.tolerance.draws import drawn_units
 
 Array = NDArray[np.float64]
 
-#: What goes into the plus lead, and what it is rated for (common practice).
-RESISTANCE, POWER = 100.0, 2.0
+#: What the resistor in the plus lead is rated for [W] (common practice).
+POWER = 2.0
 #: How far the resistor may be off, and the volts across it with it (common practice).
 OFF = 0.05
 #: Over the most that a healthy unit shows, from here on the plug is pulled (common practice).
@@ -39,7 +39,7 @@ LEAD = "the resistor in the plus lead"
 def first_power(
     board: Board,
     *,
-    resistance: ArrayLike = RESISTANCE,
+    resistance: ArrayLike = FIRST_POWER,
     count: int = 200,
     seed: int = 1,
     coverage: float = 0.99,

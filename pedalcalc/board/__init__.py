@@ -25,13 +25,14 @@ from pedalcalc.board._design import DesignPart, OpticalDesign, Target, optical_d
 from pedalcalc.board._optical import OpticalBuild, optical_compressor
 from pedalcalc.board._own import OwnPart
 from pedalcalc.board._roles import BOOSTER_ROLES, OPTICAL_ROLES
-from pedalcalc.board._rows import Consumer, PowerStep, TestPoint, Thump
+from pedalcalc.board._rows import FIRST_POWER, Consumer, PowerStep, TestPoint, Thump
 from pedalcalc.board._supply import DoubledSupply, doubled_supply
 from pedalcalc.board._timing import OpticalTiming, optical_timing
 
 __all__ = [
     "BATTERY_USED",
     "BOOSTER_ROLES",
+    "FIRST_POWER",
     "OPTICAL_ROLES",
     "Board",
     "Booster",
