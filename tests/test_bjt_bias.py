@@ -400,6 +400,35 @@ def test_leakage_saturates_a_germanium_stage_with_its_base_open_or_nearly_so(tra
     assert 10 < saturated < 60
 
 
+@pytest.mark.parametrize("kind", [BJT_AC128, BJT_OC44], ids=["AC128", "OC44"])
+@pytest.mark.parametrize("ohms", [2.2e3, 100e3], ids=["active", "saturated"])
+def test_open_base_of_a_part_with_resistance_obeys_its_law(kind, ohms):
+    """Put back into the branch law: no base current, and the collector's is that of its resistor."""
+    part = replace(devices.typical(kind), resistance_series=100.0, current_collector_base_leakage=40e-6)
+    point = _base(
+        9.0, voltage_base_supply=0.0, resistance_base=INF, resistance_collector=ohms, resistance_emitter=100.0,
+        transistor=part, current_gain=12.0,
+    )  # fmt: skip
+    part = replace(part, current_gain=12.0)
+    nodes = {name: getattr(point, name) for name in ("voltage_base", "voltage_collector", "voltage_emitter")}
+    found = laws.bipolar(transistor=part, **nodes)
+    assert found.region == point.region == ("active" if ohms < 1e4 else "saturated")
+    assert found.current_base == pytest.approx(0, abs=1e-11)
+    assert -found.current_collector == pytest.approx(point.current_collector, rel=1e-9)
+    assert point.voltage_collector / ohms == pytest.approx(point.current_collector, rel=1e-12)
+
+
+@pytest.mark.parametrize("resistance_series", [0.0, 3.0])
+def test_room_to_swing_down_ends_where_the_law_saturates(resistance_series):
+    """The same base-emitter voltage, the collector brought down by that room: active above it, saturated below."""
+    part = replace(devices.typical(BJT_2N3904), resistance_series=resistance_series, current_gain=STAGE["current_gain"])
+    point = _stage(transistor=part)
+    nodes = {"voltage_base": point.voltage_base_emitter, "voltage_emitter": 0.0, "transistor": part}
+    edge = point.voltage_collector_emitter - point.swing_down
+    above, under = (laws.bipolar(voltage_collector=edge + off, **nodes).region for off in (1e-6, -1e-6))
+    assert (above, under) == ("active", "saturated")
+
+
 def test_open_base_without_leakage_or_with_endless_gain():
     parts = {"resistance_feedback": INF, "resistance_collector": 10e3, "resistance_emitter": 0.0}
     silicon = _feedback(9.0, **parts, current_gain=200, transistor=BJT_2N3904)

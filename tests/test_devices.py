@@ -112,6 +112,11 @@ def test_every_figure_has_an_origin_or_a_mark():
                 assert known or any(word in mark for word in words), f"{kind} {row.cells[kind]}: {mark!r}"
 
 
+def test_milliampere_hours_are_3_6_coulombs():
+    """550 mAh of the NINE-VOLT sheet are 1980 A s."""
+    assert tuple(ends(devices.BATTERY_9V_ALKALINE.charge)) == pytest.approx((1800.0, 1980.0, 2160.0), rel=1e-12)
+
+
 def test_names_within_a_class_differ():
     for cls in CLASSES:
         names = [record.name.casefold() for record in RECORDS.values() if type(record) is cls]
@@ -358,6 +363,11 @@ def test_drawn_figures_keep_their_middle_and_what_belongs_together():
     many = devices.drawn(devices.BJT_BC549B, count=count, seed=7)
     below = np.mean(many.current_gain < 290)
     assert below == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(count))
+    # Between ends of one sign by ratio, so that a range of ten either way is as wide to both sides.
+    wide = dataclasses.replace(devices.BJT_BC549B, current_gain=Spread(1.0, 10.0, 100.0))
+    decades = np.log10(devices.drawn(wide, count=count, seed=7).current_gain)
+    assert np.mean(decades) == pytest.approx(1.0, abs=4 * np.std(decades) / np.sqrt(count))
+    assert np.quantile(decades, 0.25) - 1 == pytest.approx(1 - np.quantile(decades, 0.75), abs=0.02)
     jfets = devices.drawn(devices.JFET_2N5457, count=count, seed=7)
     off, idss = jfets.voltage_gate_source_off, jfets.current_drain_zero_bias
     strength, usual = idss / off**2, 3e-3 / (0.5 * 6.0)

@@ -114,6 +114,12 @@ def test_output_impedance_of_a_stage_is_that_of_its_noise_gain():
     part = NONINVERTING["op_amp"]
     expected = part.resistance_output_open / (1 + part.gain_open_loop / 11)
     assert point.impedance_output == pytest.approx(expected, rel=1e-12)
+    # An inverting stage is fed back through what drives it too, which lowers its noise gain.
+    behind = opamp.inverting(
+        **_network(resistance_feedback=100e3, resistance_input=10e3, resistance_generator=15e3, op_amp=part)
+    )
+    expected = part.resistance_output_open / (1 + part.gain_open_loop / 5)
+    assert behind.impedance_output == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize(("margin", "told"), [(1.5, False), (1.6, True), (2.4, True)])

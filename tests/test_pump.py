@@ -246,6 +246,10 @@ def test_resistive_load_is_self_consistent():
 def test_parallel_converters_divide_the_resistance():
     one = call("inverter", resistance_esr_output=0.0, capacitance_output=INF)
     three = call("inverter", resistance_esr_output=0.0, capacitance_output=INF, count=3)
+    # The idle current of each flows through the feed too: what is left feeds a load of resistance behind the output's own.
+    fed = call("inverter", resistance_feed=500.0, current_idle=1e-3, resistance_load=10e3, current_load=0.0, count=3)
+    load = (9.0 - 500.0 * 3e-3) / (10e3 + 500.0 + fed.resistance_thevenin)
+    assert -fed.voltage_output / 10e3 == pytest.approx(load, rel=1e-12)
     assert three.resistance_thevenin == pytest.approx(one.resistance_thevenin / 3, rel=1e-12)
     with pytest.raises(ValueError, match="count must be a whole number"):
         call("inverter", count=1.5)

@@ -14,6 +14,7 @@ from scipy.integrate import quad, solve_ivp
 
 from pedalcalc import sidechain, values
 from pedalcalc._base import ModelRangeWarning
+from pedalcalc.sidechain._cycle import _second
 from pedalcalc.sidechain.charging import charging_current_average
 
 DETECTOR = {
@@ -719,3 +720,11 @@ def test_choice_gives_what_the_timing_says():
 def test_choice_refusals(change, message):
     with pytest.raises(ValueError, match=message):
         sidechain.choose_detector_parts(**CALLS["choose_detector_parts"] | change)
+
+
+@pytest.mark.parametrize("x", [1e-9, 1e-4, 3e-3, 0.0099999, 0.0100001, 0.3, 5.0])
+def test_area_of_a_decay_against_mpmath(x):
+    """(x - 1 + e^-x)/x^2, by its series where the difference would lose its digits."""
+    with mpmath.workdps(40):
+        exact = float((mpmath.mpf(x) - 1 + mpmath.exp(-mpmath.mpf(x))) / mpmath.mpf(x) ** 2)
+    assert _second(np.array(x)) == pytest.approx(exact, rel=2e-12)

@@ -323,6 +323,9 @@ def test_half_supply_limits_and_cautions():
     assert call("half_supply", resistance_bottom=0.0).voltage_output == 0
     open_below = call("half_supply", resistance_bottom=INF, resistance_load=INF, current_load=0.0)
     assert open_below.voltage_output == 9.0 and open_below.resistance_thevenin == 10e3
+    # Without an upper resistor the supply feeds the lower one, the load and what is drawn straight.
+    straight = call("half_supply", resistance_top=0.0, resistance_bottom=9e3, resistance_load=4.5e3, current_load=1e-3)
+    assert straight.current == pytest.approx(1e-3 + 2e-3 + 1e-3)
     with pytest.raises(ValueError, match="dead short"):
         call("half_supply", resistance_top=0.0, resistance_bottom=0.0)
     with pytest.raises(ValueError, match="floats"):
