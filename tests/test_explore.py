@@ -13,7 +13,7 @@ from functools import cache, partial
 import numpy as np
 import pytest
 
-from pedalcalc import compressor, devices, explore, laws, plot, sidechain, values
+from pedalcalc import compressor, devices, explore, laws, led, plot, sidechain, values
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.board import assemble
 from pedalcalc.explore._panel import panel
@@ -575,6 +575,22 @@ def test_indicator_led_agrees_with_its_room():
     assert f"LED current {values.write_value(current, unit='A', digits=3)}" in shown.shown.value
 
 
+def test_a_measured_lamp_has_no_spread_to_show():
+    own = led.fit_led(current=[0.1e-3, 1e-3, 5e-3], voltage=[1.60, 1.72, 1.83], led=devices.LED_RED_ALINGAP).led
+    lamps = (devices.LED_RED_ALINGAP, own)
+    legends = [
+        [
+            text.get_text()
+            for text in explore.indicator_led(lamp, voltage_supply=9.0, resistance=2200.0)
+            ._figure.legends[0]
+            .get_texts()
+        ]
+        for lamp in lamps
+    ]
+    assert legends[0][:2] == ["typical LED", "LED of lowest and highest drop"]
+    assert legends[1][0] == own.name and not any("lowest" in text for text in legends[1])
+
+
 def test_indicator_led_warns_above_the_rating():
     said = explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=100.0).shown.value
     assert "above 25.0 mA. Use a larger resistor." in said
@@ -599,6 +615,18 @@ def test_a_swapped_jfet_is_told_to_be_a_typical_one():
     assert "typical" not in shown.shown.value
     shown.sliders["Q1"].value = "J202"
     assert "Q1 a typical J202: measure yours" in shown.shown.value
+
+
+def test_readings_that_several_swaps_move_are_told_beside_the_sound():
+    """A 1N4001 drops some 0.4 V more than a 1N5817 (makers' sheets); a smaller capacitor is heard, and hid it."""
+    parts = ROOT / "notebooks" / "builds" / "jfet-booster" / "parts.csv"
+    measured = {"Q1": parts.parent / "readings" / "q1.csv"}
+    shown = explore.swap(assemble(parts, supply="9V", readings=measured), fitted={"D1": ["1N4001"], "C1": ["4n7"]})
+    shown.sliders["D1"].value = "1N4001"
+    assert shown._figure.caption.count("moves readings: ") == 1
+    shown.sliders["C1"].value = "4n7"
+    assert shown._figure.caption.startswith("changes the sound: less bass")
+    assert re.search(r"moves readings: .*protected 8.84 V to 8.41 V", shown._figure.caption)
 
 
 def test_a_swap_is_told_and_drawn():

@@ -124,9 +124,16 @@ def test_words_of_the_trade_are_explained_where_first_met(lesson):
         assert told and told[0] == met[0], word
 
 
-def test_a_lesson_lets_guess_first(lesson):
+def test_a_lesson_lets_guess_first_and_says_why(lesson):
     _, notebook = lesson
-    assert any("**Guess first" in source for source in _words(notebook))
+    text = "\n".join(_words(notebook))
+    guesses, answers = (
+        [found.start() for found in re.finditer(words, text)] for words in (r"\*\*Guess first", r"\*\*[Ss]ee why")
+    )
+    assert guesses, "a lesson asks before it tells"
+    for guess in guesses:
+        assert any(answer > guess for answer in answers), text[guess : guess + 80]
+    assert len(answers) >= len(guesses), "a guess is left without its reason"
 
 
 def test_a_lesson_that_chooses_takes_a_drawer_from_its_first_cell(lesson):

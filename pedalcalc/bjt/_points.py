@@ -178,7 +178,7 @@ def bjt_cautions(
         lowest = float(np.min(np.where(saturated, v_ce, np.inf)))
         cautions += (
             Caution(
-                "the transistor is saturated: the collector cannot swing down",
+                "the transistor is saturated: the collector cannot swing down; collector above emitter",
                 "raise the base resistor or lower the collector resistor",
                 lowest,
                 0.2,

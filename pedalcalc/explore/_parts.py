@@ -75,10 +75,11 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
         axes = picture.subplots()
         dress(axes, across=("series resistor", "Ω"), up=("LED current", "A"), logs=(True, True))
         axes.set(xlim=(47.0, 1e6), ylim=(1e-6, 0.3))
-        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label="typical LED")[0]
+        named = ("typical LED", "LED of lowest and highest drop") if spread else (led.name, None)
+        typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label=named[0])[0]
         edges = [
             axes.plot([], [], color=COLOURS[0], linestyle=DASHES[2], linewidth=1.0, label=name)[0]
-            for name in ("LED of lowest and highest drop", None)
+            for name in (named[1], None)
         ]
         dot = axes.plot([], [], "o", color=INK, markersize=7)[0]
         rating = f"LED rating {number_text(led.current_max, 'A', 2)}"

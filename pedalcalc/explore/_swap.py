@@ -8,8 +8,9 @@ import numpy as np
 
 from pedalcalc import values
 from pedalcalc._base import io, is_a
+from pedalcalc._number_text import number_text
 from pedalcalc.bench._figures import SWEEP
-from pedalcalc.bench.changes import Before, change_of
+from pedalcalc.bench.changes import Before, Move, change_of
 from pedalcalc.board import Board, changed
 from pedalcalc.catalogue._find import KINDS, packaged
 from pedalcalc.circuit import response
@@ -28,6 +29,8 @@ WORTH = ("transistor", "integrated circuit", "film capacitor", "diode", "resisto
 NEIGHBOURS = 4
 #: Letters that a caption has room for.
 ROOM = 22
+#: What a meter reads, as the verdict tells it; a verdict on the sound leaves it out.
+READ, MOVES, TOLD = ("V", "A"), "moves readings", 3
 #: A curve beside which nothing is drawn any more [dB].
 FLOOR = -60.0
 
@@ -147,6 +150,16 @@ def _types(board: Board, reference: str) -> Iterator[str]:
             yield other.name
 
 
+def _moved_words(moves: Sequence[Move]) -> list[str]:
+    """Say which readings move, the first few of them in figures."""
+    shown = [
+        f"{one.what} {' to '.join(number_text(volts, one.unit) for volts in (one.before, one.after))}"
+        for one in moves[:TOLD]
+    ]
+    more = [f"{len(moves) - TOLD} more"] if len(moves) > TOLD else []
+    return [f"{MOVES}: {', '.join([*shown, *more])}"]
+
+
 class _Curves:
     """The response as it is fitted, and with the substitutes."""
 
@@ -181,5 +194,7 @@ class _Curves:
             for name, text in swaps.items()
             if isinstance(other.record(name), Jfet)
         ]
-        self.picture.caption, self.picture.cautions = "; ".join([told.verdict, *jfets]), beyond
+        read = [one for one in told.moves if one.unit in READ]
+        moved = _moved_words(read) if read and MOVES not in told.verdict else []
+        self.picture.caption, self.picture.cautions = "; ".join([told.verdict, *moved, *jfets]), beyond
         return self.picture

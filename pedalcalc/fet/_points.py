@@ -103,7 +103,7 @@ def _cautions(u: Array, threshold: Array, v: Array, ohmic: Any, off: Any, jfet: 
     if np.any(ohmic):
         cautions += (
             Caution(
-                "the channel is ohmic: gain is low and the drain cannot swing down",
+                "the channel is ohmic: gain is low and the drain cannot swing down; drain above source",
                 "raise the source resistor or lower the drain resistor",
                 float(np.min(np.where(ohmic, v, np.inf))),
                 float(np.max(np.where(ohmic, u, -np.inf))),

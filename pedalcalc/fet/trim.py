@@ -132,7 +132,7 @@ def _found(
     region[np.broadcast_to(ohmic, region.shape)] = "ohmic"
     region[np.isnan(margin)] = "unknown"
     cautions = caution_below(
-        "the channel is ohmic at this point: gain is low and the drain cannot swing down",
+        "the channel is ohmic at this point: gain is low and the drain cannot swing down; drain above where ohmic ends",
         "ask for a drain voltage further from the source's, or a lower current",
         np.where(np.isnan(margin), np.inf, margin),
         0.0 if np.any(ohmic) else -np.inf,

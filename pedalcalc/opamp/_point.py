@@ -255,8 +255,8 @@ def _cautions(vcc: Array, v_plus: Array, peak: Array, peak_free: Array, op_amp: 
             "V",
         )
         + caution_below(
-            f"{name}: a larger signal drives its input out of range before the output clips, and it can fold over",
-            "keep the output's peak below the first figure, raise the supply, or use a type whose inputs reach further",
+            f"{name}: a larger signal drives its input out of range before the output clips, and it can fold over; peak at the output",
+            "keep to this peak, raise the supply, or use a type whose inputs reach further",
             peak,
             0.99 * peak_free,
             "V",

@@ -27,6 +27,7 @@ STYLE = (
     ".pedalcalc-card td,.pedalcalc-card th{text-align:left!important}"  # a lab sets both its own way
     ".pedalcalc-card td:empty{min-width:20mm}"
     ".pedalcalc-card h3{font-size:10pt;margin:1mm 0 0.5mm}"
+    "@media screen{.pedalcalc-card+.pedalcalc-card{margin-top:12mm}}"
     ".pedalcalc-card .tick{white-space:nowrap;width:5mm}.pedalcalc-card .name{white-space:nowrap;width:11mm}"
 )
 

@@ -373,7 +373,7 @@ def _op_amp_cautions(
             "V",
         )
         + caution_below(
-            f"the signal takes the inputs of the {part.name} too near its negative rail: it can fold over or mute",
+            f"the signal takes the inputs of the {part.name} too near its negative rail: it can fold over or mute; left above that rail",
             "raise the idle voltage or the supply, or use an op-amp whose inputs reach the negative rail",
             idle - signal - negative,
             _cases(rail.op_amp.input_margin_bottom),
