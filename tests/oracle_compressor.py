@@ -15,15 +15,32 @@ the exact sine at every evaluation. Slow, and meant to be.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.special import wrightomega
 
-RATE = 192_000  # evaluations a second, two in each step
+from pedalcalc.compressor import Compressor
+
+RATE = 192_000  # evaluations a second
 KEEP = 4  # one in four is kept: 48 kHz
+
+
+class Run(NamedTuple):
+    """Circuits to integrate: `signal(times)` returns the input, (times, circuits), in volts."""
+
+    compressors: Sequence[Compressor]
+    signal: Callable[[np.ndarray], np.ndarray]
+    duration: float
+    rate: int = RATE  # evaluations of the equations a second, two in each step
+    keep: int = KEEP  # one in so many is kept
+
+    @property
+    def count(self) -> int:
+        """How many moments are kept."""
+        return round(self.duration * self.rate / 2 / (self.keep // 2))
 
 
 class Track(NamedTuple):
@@ -49,10 +66,10 @@ class _Laws:
             lambda c: (1 / c.resistance_output if c.placement == "series" else c.resistance_input) / c.gain_makeup
         )
         self.floor = of(lambda c: c.coupler.cell.resistance_floor)
-        self.after = of(lambda c: c.sense == "after")
-        self.amplify = of(lambda c: c.gain_sidechain)
+        self.amplify_after = of(lambda c: c.gain_sidechain * (c.sense == "after"))
+        self.amplify_before = of(lambda c: c.gain_sidechain * (c.sense == "before"))
         self.rail = of(lambda c: c.voltage_rail)
-        self.full = of(lambda c: c.rectifier == "full")
+        self.other_half = of(lambda c: -1 if c.rectifier == "full" else 0)
         self.diode = of(lambda c: c.voltage_diode)
         self.direct = np.array([c.drive == "direct" for c in compressors])
         self.base = of(lambda c: c.voltage_base_emitter * (c.drive == "buffered"))
@@ -73,6 +90,7 @@ class _Laws:
         self.ambient = of(lambda c: c.illuminance_ambient / 10)
         self.dark = of(lambda c: 1 / c.coupler.cell.resistance_dark)
         self.ten = of(lambda c: 1 / c.coupler.cell.resistance_10lx)
+        self.dimmest = 1e-9 / self.ten
         self.gamma = of(lambda c: c.coupler.cell.gamma)
         self.rise = of(lambda c: c.coupler.cell.rise_exponent)
         self.fall = of(lambda c: c.coupler.cell.fall_exponent)
@@ -89,16 +107,16 @@ class _Laws:
 
     def slopes(self, x, v, g):
         """Return dv/dt and dg/dt."""
-        s = x * self.amplify * (1 + self.after * (self.gain(g) - 1))
-        r = np.minimum(np.maximum(s, -self.full * s), self.rail) - self.diode
+        s = x * (self.amplify_before + self.amplify_after * self.gain(g))
+        r = np.minimum(np.maximum(s, self.other_half * s), self.rail) - self.diode
         drain, dg = self.led_and_cell(np.where(self.direct, r, v), v, g)
         return np.maximum(r - v, 0.0) / self.attack - drain, dg
 
     def slopes_averaged(self, amplitude, v, g):
         """Return the same for a sine's amplitude, with the charge averaged over its period (no rail, not direct)."""
-        peak = amplitude * self.amplify * (1 + self.after * (self.gain(g) - 1))
+        peak = amplitude * (self.amplify_before + self.amplify_after * self.gain(g))
         level = np.minimum((v + self.diode) / peak, 1.0)
-        charge = (1 + self.full) / np.pi * peak * (np.sqrt(1 - level**2) - level * np.arccos(level))
+        charge = (1 - self.other_half) / np.pi * peak * (np.sqrt(1 - level**2) - level * np.arccos(level))
         drain, dg = self.led_and_cell(v, v, g)
         return charge / self.attack - drain, dg
 
@@ -108,35 +126,44 @@ class _Laws:
         current = np.maximum(self.scale * wrightomega(self.shift + drive / self.e_fold) - self.saturation, 0.0)
         light = self.light * current**self.light_exponent + self.ambient
         gap = self.dark + self.ten * light**self.gamma - g
-        fall = np.maximum((g - self.dark) / self.ten, 1e-9 / self.ten) ** self.fall
+        fall = np.maximum((g - self.dark) / self.ten, self.dimmest) ** self.fall
         rate = np.where(gap > 0, self.rate_rise * light**self.rise, self.rate_fall * fall)
         return v / self.release + self.loads * current / self.hold + self.leak, gap * rate
 
 
-def integrate(
-    compressors, *, signal: Callable[[np.ndarray], np.ndarray], duration: float, rate: int = RATE, keep: int = KEEP
-) -> Track:
-    """Integrate all `compressors` from rest; `signal(times)` returns the input, (times, settings), in volts.
+def integrate(*runs: Run) -> list[Track]:
+    """Integrate `runs` from rest, all at once and each with steps of its own length; return the track of each.
 
-    `rate` counts the evaluations of the equations (two a step), `keep` how many of them there are to each kept one.
+    What a step costs hardly depends on how many circuits take it. A run that is over goes on without a signal, unheard.
     """
-    laws = _Laws(compressors)
-    half, keep = 1 / rate, keep // 2
-    count = round(duration * rate / 2 / keep) * keep
+    laws = _Laws([compressor for run in runs for compressor in run.compressors])
+    sizes = [len(run.compressors) for run in runs]
+    columns = [slice(end - size, end) for size, end in zip(sizes, np.cumsum(sizes), strict=True)]
+    half = np.repeat([1 / run.rate for run in runs], sizes)
+    step = 2 * half
+    kept = [np.empty((2, run.count, size)) for run, size in zip(runs, sizes, strict=True)]
+    spans = [run.keep // 2 for run in runs]  # steps to each kept one
+    count = max(run.count * span for run, span in zip(runs, spans, strict=True))
     v, g = laws.at_rest()
-    kept_v, kept_g = np.empty((2, count // keep, v.size))
     for first in range(0, count, 4096):
-        values = signal((2 * first + np.arange(2 * min(4096, count - first))) * half)
-        for n in range(values.shape[0] // 2):
+        values = np.zeros((2 * min(4096, count - first), v.size))
+        for run, span, place in zip(runs, spans, columns, strict=True):
+            heard = min(2 * max(run.count * span - first, 0), len(values))
+            values[:heard, place] = run.signal((2 * first + np.arange(heard)) / run.rate)
+        for n in range(len(values) // 2):
             dv, dg = laws.slopes(values[2 * n], v, g)
             dv, dg = laws.slopes(values[2 * n + 1], np.maximum(v + half * dv, 0.0), g + half * dg)
-            v, g = np.maximum(v + 2 * half * dv, 0.0), g + 2 * half * dg
+            v, g = np.maximum(v + step * dv, 0.0), g + step * dg
             done = first + n + 1
-            if done % keep == 0:
-                kept_v[done // keep - 1], kept_g[done // keep - 1] = v, g
-    time = (np.arange(count // keep) + 1) * keep * 2 * half
-    gain = laws.gain(kept_g).T
-    return Track(time, signal(time).T * gain, gain, kept_v.T)
+            for span, place, own in zip(spans, columns, kept, strict=True):
+                if done % span == 0 and done // span <= own.shape[1]:
+                    own[:, done // span - 1] = v[place], g[place]
+    tracks = []
+    for run, (kept_v, kept_g) in zip(runs, kept, strict=True):
+        time = (np.arange(run.count) + 1) * run.keep / run.rate
+        gain = _Laws(run.compressors).gain(kept_g).T
+        tracks.append(Track(time, run.signal(time).T * gain, gain, kept_v.T))
+    return tracks
 
 
 def tone_steps(*, frequency, amplitude_low, amplitude_high, time_up, time_down) -> Callable[[np.ndarray], np.ndarray]:

@@ -21,7 +21,7 @@ from pedalcalc.devices import (
     COUPLER_WHITE_GL5528,
     typical,
 )
-from tests.oracle_compressor import integrate, tone_steps
+from tests.oracle_compressor import Run, Track, integrate, tone_steps
 
 COUPLERS = tuple(map(typical, (COUPLER_GREEN_GAP_GL5528, COUPLER_GREEN_GL5528, COUPLER_WHITE_GL5528, COUPLER_NSL28)))
 FAST = COUPLERS[1:]
@@ -136,8 +136,8 @@ class Comparison:
     oracle: list[AttackRelease]
 
 
-def compare(region: Region, settings: list[Setting]) -> list[Comparison]:
-    """Run oracle and engine over the same up-and-down step, from rest and phase 0."""
+def stepped(region: Region, settings: list[Setting]) -> Run:
+    """Return what the oracle shall integrate: an up-and-down step, from rest and phase 0."""
     before = region.before
     down, end = before + region.high, before + region.high + region.after
     tones = np.array([s.frequency for s in settings])
@@ -148,8 +148,13 @@ def compare(region: Region, settings: list[Setting]) -> list[Comparison]:
     signal = tone_steps(
         frequency=tones, amplitude_low=low, amplitude_high=high, time_up=before - 1e-9, time_down=down - 1e-9
     )
-    keep = region.rate // 48_000
-    track = integrate([s.compressor for s in settings], signal=signal, duration=end, rate=region.rate, keep=keep)
+    return Run([s.compressor for s in settings], signal, end, region.rate, keep=region.rate // 48_000)
+
+
+def compare(region: Region, settings: list[Setting], track: Track) -> list[Comparison]:
+    """Run the engine over the same steps, and compare with what the oracle found."""
+    before = region.before
+    down, end = before + region.high, before + region.high + region.after
     found = []
     for k, s in enumerate(settings):
         response = level_response(
@@ -225,7 +230,8 @@ def main() -> None:
     asked = parser.parse_args()
     for name in asked.region or REGIONS:
         random = np.random.default_rng([asked.seed, list(REGIONS).index(name)])
-        done = compare(REGIONS[name], [draw(name, random) for _ in range(asked.count)])
+        settings = [draw(name, random) for _ in range(asked.count)]
+        done = compare(REGIONS[name], settings, *integrate(stepped(REGIONS[name], settings)))
         rms = np.sort([c.rms_db for c in done])
         times = [len(missed(c)) for c in done]
         print(

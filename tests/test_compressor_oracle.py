@@ -18,8 +18,8 @@ from pedalcalc.devices import (
     COUPLER_WHITE_GL5528,
     typical,
 )
-from tests.oracle_compressor import KEEP, RATE, integrate, integrate_averaged, solve_audio_rate, tone_steps
-from tests.oracle_grid import REGIONS, Region, Setting, compare, draw, missed
+from tests.oracle_compressor import KEEP, RATE, Run, Track, integrate, integrate_averaged, solve_audio_rate, tone_steps
+from tests.oracle_grid import REGIONS, Region, Setting, compare, draw, missed, stepped
 
 TIME_UP, TIME_DOWN, TIME_END = 0.2, 0.6, 1.5
 LOW, HIGH = -30.0, -10.0
@@ -75,6 +75,9 @@ def grid() -> list[Setting]:
     return [_setting(number, *point) for number, point in enumerate(points)]
 
 
+GRID = Region("grid", RATE, TIME_DOWN - TIME_UP, TIME_END - TIME_DOWN, TIME_UP)
+
+
 def sample() -> list[Setting]:
     """Return part of the grid in which every pair of circuit and attack, release or tone occurs."""
     whole = grid()
@@ -96,7 +99,7 @@ def sample() -> list[Setting]:
 @pytest.fixture(scope="module")
 def comparisons():
     """Compare once for all tests here."""
-    return compare(Region("grid", RATE, TIME_DOWN - TIME_UP, TIME_END - TIME_DOWN, TIME_UP), sample())
+    return compare(GRID, sample(), _tracks()["grid"])
 
 
 def test_envelope_of_the_engine_is_within_two_hundredths_of_a_db_rms(comparisons):
@@ -110,29 +113,34 @@ def test_times_of_the_engine_are_within_two_percent_or_half_a_millisecond(compar
 
 
 def _short(region: Region) -> Region:
-    """Return how a region is run here: the finer, the shorter (it must outlast its own ringing), and alike where it may be."""
+    """Return how a region is run here: the finer, the shorter (it must outlast its own ringing), and long where it may be."""
     if region.rate < 1_000_000:
         longest = REGIONS["anything"]
-        return replace(region, name="", high=longest.high, after=longest.after)
-    return replace(region, name="", high=0.4 * region.high, after=0.4 * region.after)
+        return replace(region, high=longest.high, after=longest.after)
+    return replace(region, high=0.4 * region.high, after=0.4 * region.after)
 
 
 @cache
-def _compared(short: Region) -> dict[str, list]:
-    """Compare three circuits of each region of this rate and these times, all at once.
+def _drawn(name: str) -> list[Setting]:
+    """Return three circuits of a region."""
+    random = np.random.default_rng([7, list(REGIONS).index(name)])
+    return [draw(name, random) for _ in range(3)]
 
-    What a step of the oracle costs hardly depends on how many circuits take it.
-    """
-    names = [name for name, region in REGIONS.items() if _short(region) == short]
-    drawn = {name: np.random.default_rng([7, list(REGIONS).index(name)]) for name in names}
-    done = iter(compare(short, [draw(name, random) for name, random in drawn.items() for _ in range(3)]))
-    return {name: [next(done) for _ in range(3)] for name in names}
+
+@cache
+def _tracks() -> dict[str, Track]:
+    """Integrate once, and all at once, what the tests here compare the engine with."""
+    runs = {name: stepped(_short(region), _drawn(name)) for name, region in REGIONS.items()}
+    runs["grid"] = stepped(GRID, sample())
+    sounds = np.repeat([_plucked(), _burst()], len(HEARING), axis=0).T  # a column for each sound and circuit
+    runs["sound"] = Run(2 * HEARING, lambda time: sounds[np.round(time * RATE).astype(int)], duration=0.89)
+    return dict(zip(runs, integrate(*runs.values()), strict=True))
 
 
 @pytest.mark.parametrize("name", REGIONS)
 def test_engine_follows_the_equations_where_loops_are_fast_and_notes_low(name):
     """A sample of what ``python -m tests.oracle_grid`` draws in each region."""
-    done = _compared(_short(REGIONS[name]))[name]
+    done = compare(_short(REGIONS[name]), _drawn(name), _tracks()[name])
     assert {k: round(c.rms_db, 4) for k, c in enumerate(done) if not c.rms_db <= 0.02} == {}
     out = {k: missed(c) for k, c in enumerate(done)}
     if name == "55 Hz":  # the stopwatch takes part of so deep a ripple on the oracle's even track for noise
@@ -168,18 +176,19 @@ def _burst():
     return np.where(loud, 0.45, 0.02) * np.sin(2 * np.pi * 196.0 * time)
 
 
+HEARING = [
+    example(),
+    replace(example(), drive="capacitor", resistance_release=1e6, resistance_led=10e3),
+    replace(example(), drive="direct", resistance_led=10e3),
+    replace(example(), placement="feedback", resistance_input=22e3, resistance_output=100e3, gain_makeup=1.0),
+    replace(example(), sense="before", gain_sidechain=12.0, coupler=typical(COUPLER_NSL28), resistance_led=22e3),
+]
+
+
 def test_render_follows_the_equations_on_sound():
     """Gain track of `render` at 48 kHz against the equations, fed with the same sound at their own rate."""
-    circuits = [
-        example(),
-        replace(example(), drive="capacitor", resistance_release=1e6, resistance_led=10e3),
-        replace(example(), drive="direct", resistance_led=10e3),
-        replace(example(), placement="feedback", resistance_input=22e3, resistance_output=100e3, gain_makeup=1.0),
-        replace(example(), sense="before", gain_sidechain=12.0, coupler=typical(COUPLER_NSL28), resistance_led=22e3),
-    ]
-    sounds = np.repeat([_plucked(), _burst()], len(circuits), axis=0).T  # a column for each sound and circuit
-    track = integrate(2 * circuits, signal=lambda time: sounds[np.round(time * RATE).astype(int)], duration=0.89)
-    for sound, circuit, exact in zip(sounds.T, 2 * circuits, track.gain, strict=True):
+    heard = [(sound, circuit) for sound in (_plucked(), _burst()) for circuit in HEARING]
+    for (sound, circuit), exact in zip(heard, _tracks()["sound"].gain, strict=True):
         rendered = render(sound[::KEEP], sample_rate=RATE / KEEP, compressor=circuit)
         found = rendered.gain_db[1 : exact.size + 1]  # the oracle keeps the end of each interval
         error = found - 20 * np.log10(exact)
@@ -244,7 +253,7 @@ def test_oracle_agrees_with_a_general_purpose_integrator(drive, clipped):
         circuit = replace(circuit, voltage_rail=3.0, rectifier="half", voltage_diode=0.3)
     step = {"amplitude_low": 0.02, "amplitude_high": 0.3, "time_up": 0.010001, "time_down": 1.0}
     signal = tone_steps(frequency=[997.0], **step)
-    track = integrate([circuit], signal=signal, duration=0.04)
+    (track,) = integrate(Run([circuit], signal, duration=0.04))
     exact = solve_audio_rate(circuit, signal=lambda time: signal(time)[:, 0], times=track.time, longest_step=2.5e-6)
     assert np.ptp(20 * np.log10(exact)) > 1
     np.testing.assert_allclose(20 * np.log10(track.gain[0]), 20 * np.log10(exact), atol=2e-3)

@@ -19,7 +19,7 @@ from pedalcalc.compressor import (
     step_response,
 )
 from pedalcalc.compressor.response import level_response
-from tests.oracle_compressor import integrate, tone_steps
+from tests.oracle_compressor import Run, integrate, tone_steps
 
 COUPLER_GREEN_GL5528, COUPLER_NSL28, COUPLER_STEEP, COUPLER_WHITE_GL5528 = (
     devices.typical(coupler)
@@ -34,12 +34,33 @@ EXAMPLE = example()
 LEVELS = np.linspace(-60.0, 0.0, 61)
 
 
-def _held(circuits, *, level, frequency, duration, rate=384_000):
-    """Return what the equations make of a steady tone: gain as a quadrature meter sees it over the last 20 periods."""
-    amplitude = np.sqrt(2) * 10 ** (np.asarray(level) / 20)
+def _steady(circuits, *, level, frequency, **rest):
+    """Return what the equations are integrated for: a steady tone into each circuit."""
+    amplitude = np.sqrt(2) * 10 ** (np.broadcast_to(level, len(circuits)) / 20)
     tones = np.broadcast_to(frequency, len(circuits))
     signal = tone_steps(frequency=tones, amplitude_low=amplitude, amplitude_high=amplitude, time_up=0.0, time_down=0.0)
-    track = integrate(circuits, signal=signal, duration=duration, rate=rate, keep=8)
+    return Run(circuits, signal, **rest)
+
+
+@cache
+def _tracks():
+    """Integrate once, and all at once, what the tests here compare with: a step takes all circuits for the price of one."""
+    runs = {
+        "start": _steady([STARTED], level=-30.0, frequency=1000.0, duration=0.3, keep=8),
+        "curve": _steady(SETTLED, level=SETTLED_LEVELS, frequency=SETTLED_TONES, duration=0.8, rate=384_000, keep=8),
+        "hunts": _steady([hunting()], level=-10.0, frequency=83.0, duration=1.5),
+        "distorted": _steady(DISTORTED, level=-10.0, frequency=80.0, duration=0.75),
+        # All circuits with all tones.
+        "heard": Run(
+            HEARING * len(HEARD), lambda time: np.repeat(_louder_for_40_ms(time), len(HEARING), axis=1),
+            duration=0.1, rate=1_536_000, keep=32,
+        ),
+    }  # fmt: skip
+    return dict(zip(runs, integrate(*runs.values()), strict=True))
+
+
+def _met(track, tones):
+    """Return the gain as a quadrature meter sees it over the last 20 periods, in decibels."""
     met = []
     for gain, tone in zip(track.gain, tones, strict=True):
         last = slice(-round(20 / (tone * track.time[0])), None)  # the first time is the spacing of all
@@ -72,45 +93,52 @@ def _average(step, start, span):
     return float(np.diff(np.interp([start, start + span], step.time, area))[0] / span)
 
 
+STARTED = replace(
+    EXAMPLE,
+    coupler=COUPLER_NSL28,
+    resistance_attack=390.0,
+    resistance_release=22e3,
+    capacitance_hold=0.47e-6,
+    gain_sidechain=30.0,
+)
+
+
 def test_the_search_for_the_settled_start_may_try_more_than_the_circuit_delivers():
     """On its way it tries a bright cell that lets go within a period: louder than the tone ever is."""
-    circuit = replace(
-        EXAMPLE,
-        coupler=COUPLER_NSL28,
-        resistance_attack=390.0,
-        resistance_release=22e3,
-        capacitance_hold=0.47e-6,
-        gain_sidechain=30.0,
-    )
-    step = step_response(circuit, level_low_dbv=-30, level_high_dbv=-20, time_before=0.05, time_high=0.05)
+    step = step_response(STARTED, level_low_dbv=-30, level_high_dbv=-20, time_before=0.05, time_high=0.05)
     before = np.mean(step.gain_db[step.time < step.time_up - 0.002])
-    assert before == pytest.approx(
-        _held([circuit], level=[-30.0], frequency=1000.0, duration=0.3, rate=192_000)[0], abs=0.01
-    )
+    assert before == pytest.approx(_met(_tracks()["start"], [1000.0])[0], abs=0.01)
+
+
+CLIPPED_AND_LEAKY = [
+    replace(EXAMPLE, drive="direct", voltage_rail=3.0),
+    replace(EXAMPLE, drive="direct", rectifier="half", voltage_diode=0.3),
+    replace(EXAMPLE, drive="direct", coupler=COUPLER_STEEP, rectifier="half"),
+    replace(EXAMPLE, voltage_rail=3.5, resistance_release=47e3),
+    replace(EXAMPLE, current_leakage=3e-6),
+    replace(EXAMPLE, current_leakage=3e-6, rectifier="half", voltage_diode=0.4),
+    replace(EXAMPLE, voltage_base_emitter=0.6),
+    replace(EXAMPLE, drive="capacitor", resistance_led=1e3, coupler=COUPLER_NSL28),
+    replace(EXAMPLE, placement="feedback", resistance_input=22e3, resistance_output=100e3, gain_makeup=1.0),
+    replace(EXAMPLE, sense="before", rectifier="half", resistance_release=100e3),
+]
+SETTLED, SETTLED_TONES, SETTLED_LEVELS = zip(
+    *(
+        (replace(circuit, resistance_release=min(circuit.resistance_release, 100e3)), *tone)
+        for tone in ((1000.0, -16.0), (55.0, -6.0))
+        for circuit in CLIPPED_AND_LEAKY
+    ),
+    strict=True,
+)
 
 
 def test_static_curve_is_where_the_equations_settle():
     """Direct drive, clipped side-chains, leakage, drops of diode and buffer, half waves, 55 Hz and 1 kHz, against a long tone."""
-    circuits = [
-        replace(EXAMPLE, drive="direct", voltage_rail=3.0),
-        replace(EXAMPLE, drive="direct", rectifier="half", voltage_diode=0.3),
-        replace(EXAMPLE, drive="direct", coupler=COUPLER_STEEP, rectifier="half"),
-        replace(EXAMPLE, voltage_rail=3.5, resistance_release=47e3),
-        replace(EXAMPLE, current_leakage=3e-6),
-        replace(EXAMPLE, current_leakage=3e-6, rectifier="half", voltage_diode=0.4),
-        replace(EXAMPLE, voltage_base_emitter=0.6),
-        replace(EXAMPLE, drive="capacitor", resistance_led=1e3, coupler=COUPLER_NSL28),
-        replace(EXAMPLE, placement="feedback", resistance_input=22e3, resistance_output=100e3, gain_makeup=1.0),
-        replace(EXAMPLE, sense="before", rectifier="half", resistance_release=100e3),
-    ]
-    circuits = [replace(c, resistance_release=min(c.resistance_release, 100e3)) for c in circuits]
-    asked = [(circuit, *tone) for tone in ((1000.0, -16.0), (55.0, -6.0)) for circuit in circuits]
-    circuits, frequencies, levels = zip(*asked, strict=True)
     # After 0.6 s the equations are within 0.0003 dB of where they stand after 2 s.
-    exact = _held(circuits, level=levels, frequency=frequencies, duration=0.8)
+    exact = _met(_tracks()["curve"], SETTLED_TONES)
     found = [
         static_curve([level - 1, level, level + 1], compressor=c, frequency=frequency).level_out_dbv[1] - level
-        for c, frequency, level in asked
+        for c, frequency, level in zip(SETTLED, SETTLED_TONES, SETTLED_LEVELS, strict=True)
     ]
     np.testing.assert_allclose(found, exact, atol=0.01)
 
@@ -141,6 +169,11 @@ HUNTING = replace(
 )
 
 
+def hunting():
+    """Return a circuit that finds no rest at 83 Hz."""
+    return replace(HUNTING, gain_sidechain=gain_for_threshold(-28.0, compressor=HUNTING))
+
+
 @pytest.mark.parametrize("gain", [5.0, 6.24])
 def test_a_loop_that_overshoots_once_and_settles_does_not_hunt(gain):
     """Told by the response itself: its gain holds to a thousandth of a decibel at the end of each level."""
@@ -166,11 +199,7 @@ def test_a_loop_that_overshoots_once_and_settles_does_not_hunt(gain):
 
 def test_a_loop_that_hunts_is_told_of():
     """Half-wave feedback with a fast attack at 83 Hz: each pulse turns the gain down for the next one, by more than it needs."""
-    circuit = replace(HUNTING, gain_sidechain=gain_for_threshold(-28.0, compressor=HUNTING))
-    signal = tone_steps(
-        frequency=[83.0], amplitude_low=np.sqrt(0.2), amplitude_high=np.sqrt(0.2), time_up=0.0, time_down=0.0
-    )
-    track = integrate([circuit], signal=signal, duration=1.5)
+    circuit, track = hunting(), _tracks()["hunts"]
     each = 20 * np.log10(np.interp(1.5 - (np.arange(40) + 0.5) / 83, track.time, track.gain[0]))
     assert np.ptp(each) > 1  # the equations themselves find no rest
     curve = static_curve(np.linspace(-30.0, -10.0, 11), compressor=circuit, frequency=83.0)
@@ -184,21 +213,19 @@ def test_a_loop_that_hunts_is_told_of():
     assert not static_curve(np.linspace(-30.0, -10.0, 11), compressor=calm, frequency=83.0).cautions
 
 
+QUICK = replace(EXAMPLE, resistance_release=22e3, capacitance_hold=0.47e-6, resistance_attack=2.2e3)
+DISTORTED = [QUICK, replace(QUICK, rectifier="half")]
+
+
 def test_distortion_against_the_equations():
     """All harmonics of the settled tone, by the Fourier sum over twenty periods of the integrated equations.
 
     A half-wave rectifier lets the gain move with the tone itself, so that the second harmonic leads.
     """
-    quick = replace(EXAMPLE, resistance_release=22e3, capacitance_hold=0.47e-6, resistance_attack=2.2e3)
-    circuits = [quick, replace(quick, rectifier="half")]
-    amplitude = [np.sqrt(2) * 10 ** (-10.0 / 20)] * 2
-    signal = tone_steps(
-        frequency=[80.0] * 2, amplitude_low=amplitude, amplitude_high=amplitude, time_up=0.0, time_down=0.0
-    )
-    track = integrate(circuits, signal=signal, duration=0.75, rate=192_000, keep=4)
+    track = _tracks()["distorted"]
     last = slice(track.time.size - 20 * 600, None)  # 48 kHz over 80 Hz are 600 samples a period
     bins = np.abs(np.fft.rfft(track.gain[:, last] * np.sin(2 * np.pi * 80.0 * track.time[last])))
-    for circuit, row in zip(circuits, bins, strict=True):
+    for circuit, row in zip(DISTORTED, bins, strict=True):
         harmonics = row[20 : 20 * 200 : 20] / row[20]
         found = ripple_distortion(circuit, level_in_dbv=-10.0, frequency=80.0)
         assert found.distortion == pytest.approx(np.sqrt(np.sum(harmonics[1:] ** 2)), rel=0.02)
@@ -224,21 +251,12 @@ def _louder_for_40_ms(time):
     return np.sqrt(2) * 10 ** (-8.0 / 20) * (0.05 + 0.95 * loud) * np.sin(2 * np.pi * np.array(HEARD) * time)
 
 
-@cache
-def _heard():
-    """Integrate all circuits with all tones at once; return the gains (tone, circuit, time)."""
-    track = integrate(
-        HEARING * len(HEARD), signal=lambda time: np.repeat(_louder_for_40_ms(time), len(HEARING), axis=1),
-        duration=0.1, rate=1_536_000, keep=32,
-    )  # fmt: skip
-    return track.gain.reshape(len(HEARD), len(HEARING), -1)
-
-
 @pytest.mark.parametrize("frequency", HEARD)
 def test_render_hears_what_the_equations_hear_up_to_8_khz(frequency):
     place = HEARD.index(frequency)
     samples = _louder_for_40_ms(np.arange(4801) / 48_000)[:, place]
-    for circuit, exact in zip(HEARING, _heard()[place], strict=True):
+    gains = _tracks()["heard"].gain.reshape(len(HEARD), len(HEARING), -1)
+    for circuit, exact in zip(HEARING, gains[place], strict=True):
         found = render(samples, sample_rate=48_000, compressor=circuit).gain_db
         assert np.ptp(found) > 1
         assert np.sqrt(np.mean((found[1:4801] - 20 * np.log10(exact)) ** 2)) <= 0.02

@@ -65,8 +65,8 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None):
 @pytest.fixture
 def few_units(monkeypatch):
     """Draw few units for a page whose words are asked, and not how wide its bands are."""
-    for place in ("build", "_sound"):
-        monkeypatch.setattr(f"pedalcalc.sheet.{place}.DRAWS", 40)
+    for place in ("build.DRAWS", "build.READINGS", "_sound.DRAWS"):
+        monkeypatch.setattr(f"pedalcalc.sheet.{place}", 40)
 
 
 @pytest.mark.usefixtures("few_units")

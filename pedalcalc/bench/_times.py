@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.board import Board
-from pedalcalc.circuit import response
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import solved_board
+from pedalcalc.circuit.response import gain_along
 from pedalcalc.circuit.settling import Settling, settling
 
 Array = NDArray[np.float64]
@@ -47,15 +48,13 @@ def _named(found: Any, system: Any, solved: Any) -> Iterator[tuple[str, Settling
 def passed_on(board: Board) -> set[str]:
     """Return the times of capacitors that pass the signal on, whose ends both carry it: there the gains tell."""
     found, system, solved = solved_board(board)
-    loud: dict[str, bool] = {GROUND: False}
+    gain_db = gain_along(board, frequency=1e3)
 
+    @cache
     def heard(net: str) -> bool:
-        if net not in loud:
-            try:
-                seen = response(board, frequency=1e3, net_out=net, resistance_load=np.inf)
-                loud[net] = bool(seen.gain_db > SILENT)
-            except ValueError:  # held by a supply, or moving with a pump
-                loud[net] = False
-        return loud[net]
+        try:
+            return net != GROUND and gain_db(net) > SILENT
+        except ValueError:  # it floats
+            return False
 
     return {name for name, one, _ in _named(found, system, solved) if all(heard(net) for net in one.nets)}

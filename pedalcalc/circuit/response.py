@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,8 @@ from pedalcalc._base import Caution, Number, Result, decibels, is_a, numeric, qu
 from pedalcalc.board import Board
 from pedalcalc.circuit import _answers
 from pedalcalc.circuit.elements import GENERATOR
-from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, signals_of
+from pedalcalc.circuit.joints import GROUND
+from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD, Signal, Signals, jacks, signals_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,15 +120,7 @@ def response(
         board, net_in=net_in, net_out=net_out, resistance_generator=resistance_generator,
         resistance_load=resistance_load, values=values, faults=faults, bridges=bridges,
     )  # fmt: skip
-    s = 2j * np.pi * hertz.ravel()
-
-    def asked(signal: Signal) -> Any:
-        drive = signal.rod(GENERATOR)
-        assert drive is not None
-        right = _answers.unit_columns(signal.size, [(drive, -1.0)])
-        return _answers.answers(signal, s, right, signal.reads(signal.net_out)[:, None])[:, :, 0, 0]
-
-    found, cautions = _answers.gathered(signals, s, signals.net_out, asked)
+    found, cautions = _passed(signals, hertz.ravel(), signals.net_out)
     found = found.reshape(signals.units, *hertz.shape)
     passed = found[0] if signals.units == 1 else found
     size = np.abs(passed)
@@ -135,3 +128,29 @@ def response(
         frequency=hertz[()], response=passed[()], gain=size[()], gain_db=decibels(size)[()], phase_degrees=np.degrees(np.angle(passed))[()],
         net_in=signals.net_in, net_out=signals.net_out, cautions=cautions,
     )  # fmt: skip
+
+
+def _passed(signals: Signals, hertz: NDArray[np.float64], net: str) -> tuple[Any, tuple[Caution, ...]]:
+    """Return what stands at a net over what the generator gives (units, frequencies), with cautions."""
+    s = 2j * np.pi * hertz
+
+    def asked(signal: Signal) -> Any:
+        drive = signal.rod(GENERATOR)
+        assert drive is not None
+        right = _answers.unit_columns(signal.size, [(drive, -1.0)])
+        return _answers.answers(signal, s, right, signal.reads(net)[:, None])[:, :, 0, 0]
+
+    return _answers.gathered(signals, s, net, asked)
+
+
+def gain_along(board: Board, *, frequency: float) -> Callable[[str], float]:
+    """Return a function that gives the gain from the input jack to a net in decibels, with nothing on any output.
+
+    The board is solved once for all nets. Where no signal can be told a `ValueError` says so.
+    """
+    signals = signals_of(
+        board, net_in=jacks(board)[0], net_out=GROUND, resistance_generator=RESISTANCE_GENERATOR, resistance_load=np.inf,
+        values=None, faults=None, bridges=None,
+    )  # fmt: skip
+    hertz = np.array([frequency])
+    return lambda net: float(decibels(np.abs(_passed(signals, hertz, net)[0]))[0, 0])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -54,7 +55,8 @@ def typical(record: D) -> D:
     >>> print(f"{devices.typical(devices.LDR_GL5528).resistance_10lx:.0f} Ω")
     14142 Ω
     """
-    return _part(record, "typical", "usual part")
+    is_a("record", record, Device)
+    return _typical(record)
 
 
 @search
@@ -226,6 +228,12 @@ def capacitor(record: Capacitor, *, capacitance: float, voltage_rating: float) -
     size = numeric("capacitance", capacitance, above=0)[()]
     rated = numeric("voltage_rating", voltage_rating, above=0)[()]
     return dataclasses.replace(record, capacitance=size, voltage_max=rated)
+
+
+@lru_cache(maxsize=512)
+def _typical(record: D) -> D:
+    """Return the usual part, made once of a record: a board asks for those of its parts at every solution."""
+    return _part(record, "typical", "usual part")
 
 
 def _part(record: D, which: str, words: str) -> D:

@@ -36,6 +36,7 @@ SETTINGS = {
 }
 WINDOW = {"width": 1366, "height": 768}  # a small laptop's; the lab's own bars leave 647 of the height
 STEP = 30_000  # longest time for any one step in the browser, in milliseconds
+LOOK = 50  # milliseconds from one look at the page to the next: each frame would cost half of what the page itself does
 RAIL = (
     "board.doubled_supply(board.assemble('notebooks/builds/optical-compressor/parts.csv', supply='9V'), "
     "roles=board.OPTICAL_ROLES).rail"
@@ -51,7 +52,8 @@ READY = """path => {
 DONE = """() => {
     const cells = [...window.jupyterapp.shell.currentWidget.content.widgets].filter(cell => cell.model.type === 'code');
     const asked = cells.some(cell => cell.promptNode?.innerText.includes('*') || cell.model.executionState === 'running');
-    const stopped = cells.some(cell => cell.model.outputs.toJSON().some(output => output.output_type === 'error'));
+    const stopped = cells.some(({model: {outputs}}) => [...Array(outputs.length).keys()].some(
+        place => outputs.get(place).type === 'error'));
     return !asked && (stopped || cells.at(-1).model.executionCount !== null);
 }"""
 # Open a notebook, or bring it to the front.
@@ -161,6 +163,11 @@ def lab(worksheets, tmp_path_factory):
             process.wait(20)
 
 
+def until(page, condition, arg=None, timeout=STEP):
+    """Wait until a condition holds in the page."""
+    page.wait_for_function(condition, arg=arg, timeout=timeout, polling=LOOK)
+
+
 def run_all(page):
     """Run all cells of the notebook shown by the menu, as the first line of every lesson says."""
     page.evaluate(
@@ -168,7 +175,7 @@ def run_all(page):
     )  # to tell it from the last run
     page.get_by_role("menuitem", name="Run", exact=True).click()
     page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
-    page.wait_for_function(DONE, timeout=4 * STEP)
+    until(page, DONE, timeout=4 * STEP)
 
 
 @pytest.fixture(scope="session")
@@ -178,7 +185,7 @@ def desk(lab, browser):
     page = browser.new_page(viewport=WINDOW)
     page.set_default_timeout(STEP)
     page.goto(f"{url}/lab/tree/notebooks/start-here.ipynb?reset&token={token}")
-    page.wait_for_function(READY, arg="notebooks/start-here.ipynb", timeout=2 * STEP)
+    until(page, READY, "notebooks/start-here.ipynb", timeout=2 * STEP)
     yield page
     page.close()
 
@@ -192,7 +199,7 @@ def explorers(desk):
         return desk.locator(".jp-NotebookPanel:visible .pedalcalc-panel").nth([*EXPLORERS].index(name))
 
     desk.evaluate(f"({SHOW})('explorers.ipynb')")
-    desk.wait_for_function(READY, arg="explorers.ipynb", timeout=2 * STEP)
+    until(desk, READY, "explorers.ipynb", timeout=2 * STEP)
     run_all(desk)
     assert desk.evaluate(ERRORS) == []
     assert desk.locator(".jp-NotebookPanel:visible .pedalcalc-panel").count() == len(EXPLORERS)

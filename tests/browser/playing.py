@@ -6,7 +6,7 @@ import base64
 import re
 from html import unescape
 
-from tests.browser.conftest import STEP
+from tests.browser.conftest import until
 
 TALLEST = 647  # pixels that a lab leaves of a window 768 high
 PICTURE = """async image => {
@@ -44,13 +44,13 @@ def words_of(here):
 
 def wait_for_words(panel, here):
     """Wait until the page says, cautions and all, what the panel made here says: the picture is set before the words."""
-    panel.page.wait_for_function(SAYS, arg=[panel.element_handle(), words_of(here)])
+    until(panel.page, SAYS, [panel.element_handle(), words_of(here)])
 
 
 def wait_for_other_words(panel, words):
     """Wait until the panel says something else, and its picture is drawn; return what it says."""
-    panel.page.wait_for_function(SAYS_ELSE, arg=[panel.element_handle(), words])
-    panel.page.wait_for_function(DRAWN, arg=panel.locator("img").element_handle())
+    until(panel.page, SAYS_ELSE, [panel.element_handle(), words])
+    until(panel.page, DRAWN, panel.locator("img").element_handle())
     return said(panel)
 
 
@@ -72,7 +72,7 @@ def press(panel, words):
     panel.get_by_role("button", name=words).click()
     panel.locator(".pedalcalc-player strong").filter(has_text=words).wait_for()
     audio = panel.locator("audio")
-    panel.page.wait_for_function(PLAYS, arg=audio.element_handle(), timeout=STEP)
+    until(panel.page, PLAYS, audio.element_handle())
     return audio
 
 
@@ -97,9 +97,9 @@ def play_with(panel, where):
     if panel.get_by_role("textbox").count():
         type_into(panel)
     panel.get_by_role("button", name="Back to start").click()
-    panel.page.wait_for_function(SAYS, arg=[panel.element_handle(), kept])
+    until(panel.page, SAYS, [panel.element_handle(), kept])
     panel.get_by_role("button", name="Let go").click()
-    panel.page.wait_for_function(SAYS, arg=[panel.element_handle(), start])
+    until(panel.page, SAYS, [panel.element_handle(), start])
     panel.get_by_role("button", name="Keep").wait_for()
     assert picture_of(panel) == picture, f"{where}, back to start"
     if listens:
@@ -138,11 +138,11 @@ def type_into(panel):
     box.fill("xyz")
     box.press("Enter")
     panel.get_by_role("note").filter(has_text="xyz").wait_for()
-    panel.page.wait_for_function("([box, text]) => box.value === text", arg=[box.element_handle(), stood])
+    until(panel.page, "([box, text]) => box.value === text", [box.element_handle(), stood])
     slider = panel.get_by_role("slider").first
     slider.focus()
     slider.press("ArrowLeft")
-    panel.page.wait_for_function("([box, text]) => box.value !== text", arg=[box.element_handle(), stood])
+    until(panel.page, "([box, text]) => box.value !== text", [box.element_handle(), stood])
     panel.get_by_role("note").filter(has_text="xyz").wait_for(state="detached")  # the note goes with its slip
     words = said(panel)
     box.fill(stood)

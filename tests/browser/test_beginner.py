@@ -11,7 +11,7 @@ import re
 import nbformat
 import pytest
 
-from tests.browser.conftest import ERRORS, READY, SHOW, STEP, WINDOW, run_all
+from tests.browser.conftest import ERRORS, READY, SHOW, STEP, WINDOW, run_all, until
 from tests.browser.playing import play_with, red_of
 from tests.browser.test_listening import plays_what_the_panel_above_shows
 from tests.conftest import ROOT
@@ -91,7 +91,7 @@ def opened(desk, request):
 def follow(page, words, name):
     """Click a link of the notebook shown and wait until what it leads to is ready."""
     page.locator(".jp-NotebookPanel:visible").get_by_role("link", name=words, exact=True).first.click()
-    page.wait_for_function(READY, arg=f"notebooks/{name}.ipynb", timeout=2 * STEP)
+    until(page, READY, f"notebooks/{name}.ipynb", timeout=2 * STEP)
 
 
 def run_well(page):
@@ -154,7 +154,7 @@ def test_a_worksheet_as_a_beginner_plays_it(opened):
 def fits_across(page):
     """Wait until tables and formulas have found their width: nothing is wider than its place."""
     try:
-        page.wait_for_function(f"() => ({WIDE})().length === 0", timeout=STEP / 3)
+        until(page, f"() => ({WIDE})().length === 0", timeout=STEP / 3)
     except Exception:
         assert page.evaluate(WIDE) == []
         raise
@@ -166,4 +166,4 @@ def leads_on(page, name):
     follow(page, words, target)
     page.evaluate(CLOSE)
     page.evaluate(f"({SHOW})('notebooks/{name}.ipynb')")
-    page.wait_for_function(READY, arg=f"notebooks/{name}.ipynb", timeout=2 * STEP)
+    until(page, READY, f"notebooks/{name}.ipynb", timeout=2 * STEP)

@@ -7,7 +7,7 @@ import statistics
 import pytest
 
 from pedalcalc import board, compressor, devices, explore
-from tests.browser.conftest import EXPLORERS, STEP
+from tests.browser.conftest import EXPLORERS, until
 from tests.browser.playing import fits, picture_of, red_of, wait_for_words, words_of
 
 # Which slider of each explorer is moved, and by how many keys.
@@ -76,7 +76,7 @@ def test_values_can_be_typed_kept_and_taken_back(explorers):
     typed.fill("4,7k")
     typed.press("Enter")
     panel.get_by_role("note").filter(has_text="attack resistor: text '4,7k' is not a value").wait_for()
-    page.wait_for_function("box => box.value === '5.60 kΩ'", arg=typed.element_handle())
+    until(page, "box => box.value === '5.60 kΩ'", typed.element_handle())
     back_to_start(panel, here)
     panel.get_by_role("button", name="Let go").click()
     here.keep()
@@ -145,7 +145,7 @@ def beside_the_start(panel, here):
         )  # ahead of the key, so that it does not compete for the machine
         slider.press(there if press % 2 == 0 else back)
         wait_for_words(panel, here)
-        panel.page.wait_for_function("() => window.presses.at(-1).picture", timeout=STEP)
+        until(panel.page, "() => window.presses.at(-1).picture")
     presses = panel.page.evaluate("() => window.presses.splice(0)")[2:]  # the first two draw new grounds
     return statistics.median(press["picture"] - press["key"] for press in presses)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.browser.conftest import STEP
+from tests.browser.conftest import until
 from tests.browser.playing import TALLEST, picture_of, press, red_of, wait_for_words
 from tests.browser.test_explorers import back_to_start, made_here
 from tests.test_listening import heard
@@ -55,7 +55,7 @@ def test_the_mark_runs_along_the_gain(explorers):
     mark, image = panel.locator(".pedalcalc-mark"), panel.locator("img").bounding_box()
     mark.wait_for(state="visible")
     first = mark.bounding_box()
-    page.wait_for_function("audio => audio.ended", arg=panel.locator("audio").element_handle(), timeout=STEP)
+    until(page, "audio => audio.ended", panel.locator("audio").element_handle())
     last = mark.bounding_box()
     assert last["x"] > first["x"] + 100
     assert image["x"] < first["x"] and last["x"] < image["x"] + image["width"]
