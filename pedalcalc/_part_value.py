@@ -22,7 +22,7 @@ TWO_PINS = ("resistor", "link", "film capacitor", "ceramic capacitor", "inductor
 
 def without_volts(text: str, kind: str) -> tuple[str, str]:
     """Return a capacitor's value and the volts that stand behind it, as lists print them: ``47u/16V``, ``10u 25 V``."""
-    found = re.fullmatch(r"(.*?[^\s/])\s*[/\s]\s*([0-9]+(?:\.[0-9]+)?) ?V", text) if UNITS.get(kind) == "F" else None
+    found = re.fullmatch(r"(.*?[^\s/])\s*[/\s]\s*([0-9]+(?:\.[0-9]+)?) ?[Vv]", text) if UNITS.get(kind) == "F" else None
     return (found[1], f"{found[2]} V") if found else (text, "")
 
 
@@ -49,6 +49,10 @@ def read_part_value(text: str, kind: str) -> tuple[float, str]:
         raise ValueError(
             f"text {number!r} may be {number.replace('µ', 'u').replace('μ', 'u').split('u')[0]}u and its volts; write the volts into the "
             "rating, such as 16 V, or a value with a point"
+        )
+    if unit == "F" and re.fullmatch(r"[0-9.]+ ?mF?", number):
+        raise ValueError(
+            f"text {number!r} may be microfarads, as old lists write them: write {re.split('[ m]', number)[0]}u, or thousands of u"
         )
     try:
         value = read_value(number, unit=unit)

@@ -9,8 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pedalcalc import catalogue, devices, parts
+from pedalcalc import board, catalogue, devices, parts
 from pedalcalc.catalogue._resolve import pin_roles
+from pedalcalc.circuit import operating_point
 
 BUILDS = Path(__file__).parents[1] / "notebooks" / "builds"
 
@@ -108,7 +109,7 @@ def test_a_text_that_fits_none_is_refused_with_what_is_near(text, near):
 def test_other_refusals():
     with pytest.raises(ValueError, match="fits no part of the tables among diode and zener and led; name one"):
         catalogue.find_device("flux capacitor", kind="diode")
-    with pytest.raises(ValueError, match="fits no part of the tables among diode and zener"):
+    with pytest.raises(ValueError, match="not of the kind 'diode' but of 'integrated circuit'"):
         catalogue.find_device("TL072", kind="diode")
     with pytest.raises(ValueError, match="kind must be one of"):
         catalogue.find_device("TL072", kind="chip")
@@ -176,7 +177,7 @@ def test_pins_of_integrated_circuits_by_number():
 def test_pins_by_role_and_by_number():
     by_role = roles(make("transistor", "2N5457", {"drain": "a", "gate": "b", "source": "c"}))
     by_number = roles(make("transistor", "2N5457", {"1": "a", "3": "b", "2": "c"}))
-    assert by_role == by_number == [("", "drain", "a"), ("", "gate", "b"), ("", "source", "c")]
+    assert by_role == by_number == [("", "drain", "a"), ("", "source", "c"), ("", "gate", "b")]
     with pytest.raises(
         ValueError, match="makers of '2N5460' differ in the order of its leads; name the pins by role: drain, gate"
     ):
@@ -215,6 +216,46 @@ def test_pins_of_each_kind(part, expected):
 
 
 @pytest.mark.parametrize(
+    ("kind", "text", "pins"),
+    [
+        # order of leads as on the part: lugs of a control and marks of polarity common practice, package orders from memory
+        ("potentiometer", "100k", "1 2 3"), ("electrolytic capacitor", "10u", "plus minus"), ("diode", "1N4148", "anode cathode"),
+        ("transistor", "2N3904", "emitter base collector"), ("transistor", "2N7000", "source gate drain"),
+        ("integrated circuit", "TL072", "1 2 3 4 5 6 7 8"), ("regulator", "78L05", "output ground input"),
+    ],
+)  # fmt: skip
+def test_pins_stand_as_on_the_part_however_the_list_writes_them(kind, text, pins):
+    named = pins.split()
+    for order in (named, named[::-1], named[1:] + named[:1]):
+        part = make(kind, text, {pin: f"net {pin}" for pin in order}, value=1e-5, law="log")
+        (found,) = catalogue.resolve_parts([part])
+        assert [(pin.pin, pin.net) for pin in found.pins] == [(pin, f"net {pin}") for pin in named]
+
+
+def test_a_list_in_any_order_of_pins_is_the_same_circuit(tmp_path):
+    """A log control clockwise passes all, an electrolytic with its plus on the plus is not reversed (by hand)."""
+    path = tmp_path / "parts.csv"
+    path.write_text(
+        "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+        'X1,connector,battery clip,,,,"minus: ground, plus: rail",\n'
+        'C1,electrolytic capacitor,10u,,,16 V,"minus: ground, plus: rail",\n'
+        'VR1,potentiometer,10k log,,,,"3: rail, 2: wiper, 1: ground",\n'
+        'Q1,transistor,2N3904,,,,"base: base, collector: rail, emitter: emitter",\n'
+        'R1,resistor,100k,,,,"1: rail, 2: base",\nR2,resistor,1k,,,,"1: emitter, 2: ground",\n'
+        'R3,resistor,1M,,,,"1: wiper, 2: ground",\n',
+        encoding="utf-8",
+    )
+    at = {turned: board.assemble(path, supply=9.0, rotations={"VR1": turned}) for turned in (0.0, 0.5, 1.0)}
+    points = {turned: operating_point(one) for turned, one in at.items()}
+    # 15 % of a log track lies below the middle (common practice); 5 Ω are left at either end
+    assert [points[turned].voltages["wiper"] for turned in at] == pytest.approx([0.0, 1.35, 9.0], abs=5e-3)
+    assert points[0.5].cautions == ()
+    # Turned round, emitter and collector are exchanged and the base stays: the base-collector junction then drives R2.
+    turned = operating_point(at[0.5], faults={"Q1": "reversed"})
+    assert 0.4 < turned.voltages["base"] - turned.voltages["emitter"] < 0.8
+
+
+@pytest.mark.parametrize(
     ("part", "message"),
     [
         (
@@ -223,7 +264,10 @@ def test_pins_of_each_kind(part, expected):
         ),
         (make("integrated circuit", "TL072", DUAL | {"9": "x"}), "pin '9' is not known; the pins are 1, 2, 3"),
         (make("transistor", "2N5457", {"drain": "a", "gate": "b"}), "missing: source; a pin that is left open"),
-        (make("transistor", "BC549C", {"drain": "a", "gate": "b", "source": "c"}), "pin 'drain' is not known"),
+        (make("transistor", "BC549C", {"drain": "a", "gate": "b", "source": "c"}), "pin 'drain' is not known; the pins are emitter, base, collector|pin 'drain' is not known; the pins are collector, base, emitter"),
+        (make("diode", "2N3904", {"anode": "a", "cathode": "b"}), "'2N3904' is not of the kind 'diode' but of 'transistor': write that as its kind"),
+        (make("diode", "1N4841", {"anode": "a", "cathode": "b"}), "near it are DIODE_1N4148"),
+        (make("indicator", "3mm red LED", {"anode": "a", "cathode": "b"}), "text '3mm red LED' fits several parts: LED_RED_ALINGAP"),
         (make("jack", "stereo 6.35 mm", {"tip": "a", "sleeve": "b"}), "missing: ring; .* 'ring: not connected'"),
         (make("switch", "3PDT footswitch", {"1": "a", "2": "b"}), "pin '1' is not known; the pins are pole 1 common,"),
         (make("potentiometer", "100k", {"1": "a", "2": "b", "3": "c"}, value=1e5), "its law is not in the list; write it behind the value, such as '100k linear'"),

@@ -141,6 +141,16 @@ def row(**cells):
         (row(rating="-5 V"), "line 2, column rating: .* above 0"),
         (row(rating="1/0 W"), "line 2, column rating"),
         (row(rating="x W"), "line 2, column rating"),
+        (row(rating="16"), "line 2, column rating: '16' is not a rating .* write its unit, such as 16 V"),
+        (row(rating="1/4"), "line 2, column rating: '1/4' is not a rating .* or 1/4 W"),
+        (row(kind="film capacitor", value="22nf"), "line 2, column value: .* with a capital, 22nF"),
+        (
+            row(kind="electrolytic capacitor", value="47mF", connections="plus: a, minus: b"),
+            "may be microfarads, .* write 47u",
+        ),
+        (row(kind="cap", value="22n"), "line 2, column kind: .* film, ceramic or electrolytic"),
+        (row(connections="1: a, 2: nc"), "line 2, column connections: '2: nc': write '2: not connected'"),
+        (row(connections="1: a, 2: -"), "'2: -': write '2: not connected' for a pin that is left open"),
         (row(connections="supply"), "line 2, column connections: 'supply' is not a pair"),
         (row(connections="1: a: b"), "line 2, column connections: .* is not a pair"),
         (row(connections="1: , 2: b"), "line 2, column connections: '1:' is not a pair"),
@@ -165,6 +175,45 @@ def test_errors_name_file_line_and_column(tmp_path, text, place):
     with pytest.raises(ValueError, match=place) as refused:
         read(tmp_path, text)
     assert str(refused.value).startswith("parts.csv")
+
+
+def test_what_is_refused_in_a_cell_names_the_part(tmp_path):
+    """A builder looks for R1 on the board, and for line 2 in the table only then."""
+    with pytest.raises(ValueError, match=r"line 2, column value: .* \(part R1\)$"):
+        read(tmp_path, row(value="4k7k"))
+
+
+def test_a_table_of_the_decimal_comma_reads_as_one_of_the_point(tmp_path):
+    """The same list as a spreadsheet writes it where the decimal mark is a comma: semicolons part its cells (RFC 4180 has none)."""
+    pointed = (
+        f"{NEW}\n"
+        'R1,resistor,4.7k,5.1k,2.5%,0.25 W,"1: a, 2: b",as "1.5"\n'
+        'C1,electrolytic capacitor,4.7u/6.3V,,+80/-20%,,"plus: a, minus: b",\n'
+        'C2,film capacitor,0.047u,,10%,"63 V, 1.5 A","1: a, 2: b",\n'
+        'VR1,potentiometer,2.2k log,,20%,,"1: a, 2: b, 3: c",\n'
+        'J1,jack,mono 6.35 mm,,,,"tip: a, sleeve: b",\n'
+    )
+    comma = (
+        f"{NEW.replace(',', ';')}\n"
+        'R1;resistor;4,7k;5,1k;2,5%;0,25 W;1: a, 2: b;as "1.5"\n'
+        "C1;electrolytic capacitor;4,7u/6,3V;;+80/-20%;;plus: a, minus: b;\n"
+        "C2;film capacitor;0,047u;;10%;63 V,1,5 A;1: a, 2: b;\n"
+        "VR1;potentiometer;2,2k log;;20%;;1: a, 2: b, 3: c;\n"
+        "J1;jack;mono 6,35 mm;;;;tip: a, sleeve: b;\n"
+    )
+    assert content(read(tmp_path, comma)) == content(read(tmp_path, pointed))
+    with pytest.raises(ValueError, match=r"line 2, column value: text '1\.000\.5' is not a value"):
+        read(tmp_path, comma.replace("4,7k", "1.000,5"))
+    with pytest.raises(ValueError, match=r"line 2, column value: text '4,7k' .* write the decimal mark as a point"):
+        read(tmp_path, pointed.replace("4.7k", '"4,7k"'))
+
+
+def test_other_words_and_lower_case_units_are_read(tmp_path):
+    (chip,) = read(tmp_path, full(kind="opamp", value="TL072", connections=""))
+    assert chip.kind == "integrated circuit"
+    (cap,) = read(tmp_path, full(kind="electrolytic", value="47u/16v", rating="", connections="plus: a, minus: b"))
+    assert cap.voltage_max == 16.0
+    assert read(tmp_path, full(rating="250mw"))[0].power_max == 0.25
 
 
 def full(**cells):

@@ -144,22 +144,39 @@ def find_among(text: str, *, kind: str, rows: Sequence[Entry]) -> Device:
     if not isinstance(text, str):
         raise TypeError(f"text must be the type of a part as text, not {text!r}")
     kinds = tuple(CLASSES) if words("kind", kind) == "" else KINDS[one_of("kind", kind, tuple(KINDS))]
-    wanted = _key(text)
+    # How large a lamp is says nothing of what it drops.
+    read = re.sub(r"\b\d+(\.\d+)? ?mm\b", "", text, flags=re.IGNORECASE) if "led" in _words(text) else text
+    wanted = _key(read)
     if not wanted:
         raise ValueError(f"text must name the type of a part, got {text!r}")
     pools = _handed_in(rows, kinds), tuple(part for name in kinds for part in packaged(name))
     for pool in pools:
-        found = _fitting(wanted, text, pool)
+        found = _fitting(wanted, read, pool)
         if len(found) == 1:
             return found[0].entry.device
         if found:
             raise ValueError(f"text {text!r} fits several parts: {_told(found)}; say which")
     near = _near(wanted, (*pools[0], *pools[1]))
+    if kind and (other := _other_kind(wanted, read, kinds)):
+        raise ValueError(
+            f"text {text!r} is not of the kind {kind!r} but of {other!r}: write that as its kind, with the pins that it has"
+        )
     looked = f" among {' and '.join(kinds)}" if kind else ""
     hint = f"; near it are {_told(near)}" if near else ""
     raise ValueError(
         f"text {text!r} fits no part of the tables{looked}{hint}; name one that is there, or hand in a table of your own by tables"
     )
+
+
+def _other_kind(wanted: str, text: str, kinds: Sequence[str]) -> str:
+    """Return the kind of part that a type number is of, where it is none of these; empty if it is of none."""
+    if not re.search(r"\d", wanted):
+        return ""
+    for name in CLASSES:
+        if name not in kinds and _fitting(wanted, text, packaged(name)):
+            meant = [kind for kind, tables in KINDS.items() if name in tables]
+            return min(meant, key=lambda kind: len(KINDS[kind]), default="")
+    return ""
 
 
 def _handed_in(rows: Sequence[Entry], kinds: Sequence[str]) -> tuple[_Candidate, ...]:
@@ -263,4 +280,5 @@ def _near(wanted: str, pool: Sequence[_Candidate]) -> tuple[_Candidate, ...]:
         part for key, part in keys.items() if len(wanted) > 2 and (key.startswith(wanted) or wanted.startswith(key))
     ]
     alike = [keys[key] for key in difflib.get_close_matches(wanted, keys, n=6, cutoff=0.7)]
-    return tuple(dict.fromkeys([*inside, *alike]))[:6]
+    mixed = [part for key, part in keys.items() if sorted(key) == sorted(wanted)]  # digits in another order
+    return tuple(dict.fromkeys([*inside, *mixed, *alike]))[:6]

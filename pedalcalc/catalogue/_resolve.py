@@ -60,7 +60,7 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     Returns
     -------
     tuple of PinRole
-        In the order of the list.
+        In the order of the part's leads, lugs or pins; of parts of two like ends in the order of the list.
 
     Raises
     ------
@@ -102,7 +102,7 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     fitting = [found for order in orders if (found := _by_name(nets, order) or _by_role(nets, order))]
     if not fitting:
         raise ValueError(_wrong(nets, orders[0]))
-    meanings = [[(pin.unit, pin.role) for pin in found] for found in fitting]
+    meanings = [{pin.pin: (pin.unit, pin.role) for pin in found} for found in fitting]
     if any(meaning != meanings[0] for meaning in meanings):
         raise ValueError(
             f"makers of {part.value_text!r} differ in the order of its leads; name the pins by role: "
@@ -123,15 +123,18 @@ def _by_role(nets: dict[str, str], order: Pinout) -> list[PinRole]:
 
 
 def _roles(nets: dict[str, str], known: dict[str, Pin]) -> list[PinRole]:
-    return [PinRole(pin, known[pin.casefold()].unit, known[pin.casefold()].role, net) for pin, net in nets.items()]
+    """Return the pins in the order in which they stand on the part, whatever order the list writes them in."""
+    written = {pin.casefold(): (pin, net) for pin, net in nets.items()}
+    return [PinRole(written[name][0], pin.unit, pin.role, written[name][1]) for name, pin in known.items()]
 
 
 def _wrong(nets: dict[str, str], order: Pinout) -> str:
     """Say which pins are missing and which are unknown."""
     names = {pin.casefold() for pin in nets}
-    by_role = len(names & {entry.role.casefold() for entry in order.entries}) > len(
-        names & {entry.pin.casefold() for entry in order.entries}
-    )
+    own_roles = {entry.role.casefold() for entry in order.entries}
+    # Numbered leads that are called by words were meant by their roles, where each role is there once.
+    numbered = all(entry.pin.isdigit() for entry in order.entries)
+    by_role = numbered and len(own_roles) == len(order.entries) and not any(name.isdigit() for name in names)
     known = [entry.role if by_role else entry.pin for entry in order.entries]
     unknown = [pin for pin in nets if pin.casefold() not in {name.casefold() for name in known}]
     missing = [name for name in known if name.casefold() not in names]

@@ -27,7 +27,8 @@ A build's ``parts.csv`` is a table that any spreadsheet can write, one part a ro
 - ``note``: any text.
 
 The columns may stand in any order; commas or semicolons part them (the first line
-decides); UTF-8 with or without a byte-order mark and any line ending are read;
+decides). Where semicolons do, as spreadsheets write them in countries of the decimal comma, ``4,7k`` is read as well; where
+commas do, the decimal mark is the point. UTF-8 with or without a byte-order mark and any line ending are read;
 lines without content are skipped. Upper and lower case count in values and
 nets, not in column names and kinds. A list without the column ``fitted`` is read as well.
 Nothing else is guessed: a doubtful cell is refused with its line and column.

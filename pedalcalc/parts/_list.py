@@ -11,11 +11,13 @@ from typing import NamedTuple
 import numpy as np
 
 from pedalcalc._base import Result, file_path, io, quantity
-from pedalcalc._csv import Row, each_row
+from pedalcalc._csv import Row, each_row, parted_by
 from pedalcalc._part_value import POLAR, TWO_PINS, UNITS, read_part_value, without_volts
 from pedalcalc.values import read_value
 
 COLUMNS = ("reference", "kind", "value", "fitted", "tolerance", "rating", "connections", "note")
+#: Columns that hold numbers.
+NUMBERED = ("value", "fitted", "tolerance", "rating")
 NOT_CONNECTED = "not connected"
 
 # Lowest first, so that the board lies flat on what is being soldered; what is in the way or fragile comes last.
@@ -34,9 +36,27 @@ KINDS = tuple(kind for kinds in FITTING_STEPS.values() for kind in kinds)
 KIND_WORDS = {
     "zener": "diode", "zener diode": "diode", "germanium diode": "diode", "schottky diode": "diode", "led": "indicator",
     "electrolytic": "electrolytic capacitor", "tantalum": "tantalum capacitor", "ceramic": "ceramic capacitor",
-    "film": "film capacitor", "ic": "integrated circuit", "op-amp": "integrated circuit", "jfet": "transistor",
-    "mosfet": "transistor", "pot": "potentiometer", "trim pot": "trimmer", "trimpot": "trimmer", "ldr": "photocell",
+    "film": "film capacitor", "ic": "integrated circuit", "op-amp": "integrated circuit", "opamp": "integrated circuit",
+    "op amp": "integrated circuit", "jfet": "transistor", "mosfet": "transistor", "bjt": "transistor",
+    "voltage regulator": "regulator", "pot": "potentiometer", "trim pot": "trimmer", "trimpot": "trimmer",
+    "preset": "trimmer", "ldr": "photocell", "optocoupler": "coupler", "jumper": "link", "wire link": "link",
+    "footswitch": "switch", "toggle": "switch", "toggle switch": "switch", "dc jack": "connector",
 }  # fmt: skip
+#: Words for a pin that is left open which would join all such pins if they were taken for a net.
+OPEN_WORDS = (
+    "nc",
+    "n/c",
+    "n.c.",
+    "n.c",
+    "-",
+    "--",
+    "none",
+    "unused",
+    "not used",
+    "no connection",
+    "unconnected",
+    "n/a",
+)
 
 POLARISED = {
     "diode": ("anode", "cathode"),
@@ -128,14 +148,18 @@ def read_parts(path: str | Path) -> tuple[Part, ...]:
     seen: dict[str, int] = {}
     path = file_path("path", path, there=True)
     wrong: list[str] = []
+    comma = parted_by(path) == ";"
     for row in each_row(path, columns=COLUMNS, optional=("fitted",)):
+        if comma:
+            row.cells.update({name: _pointed(row.cells[name]) for name in NUMBERED})
         try:
             part = _part(row)
             name = part.reference.casefold()
             if name in seen:
                 raise row.error("reference", f"{part.reference!r} stands already in line {seen[name]}")
         except ValueError as reason:
-            wrong.append(str(reason))
+            named = f" (part {row.cells['reference']})" if row.cells["reference"] else ""
+            wrong.append(f"{reason}{named}")
             continue
         seen[name] = row.line
         parts.append(part)
@@ -146,6 +170,11 @@ def read_parts(path: str | Path) -> tuple[Part, ...]:
     return tuple(parts)
 
 
+def _pointed(text: str) -> str:
+    """Return a cell with its decimal commas as points, as a spreadsheet writes them where semicolons part the cells."""
+    return re.sub(r"(?<=[0-9]),(?=[0-9])", ".", text)
+
+
 def _part(row: Row) -> Part:
     cells = row.cells
     if not cells["reference"]:
@@ -153,7 +182,7 @@ def _part(row: Row) -> Part:
     kind = cells["kind"].casefold()
     kind = KIND_WORDS.get(kind, kind)
     if kind not in KINDS:
-        hint = "; say which: film, ceramic or electrolytic capacitor" if kind == "capacitor" else ""
+        hint = "; say which: film, ceramic or electrolytic capacitor" if kind in ("capacitor", "cap") else ""
         raise row.error("kind", f"{cells['kind']!r} is none of {', '.join(KINDS)}{hint}")
     value, law, value_text, volts = _value(row, "value", kind)
     listed = ""
@@ -224,11 +253,12 @@ def _ratings(text: str) -> dict[str, float]:
     """Return the largest voltage, power and current that a cell such as ``25 V, 1/4 W`` allows."""
     ratings: dict[str, float] = {}
     for item in filter(None, (part.strip() for part in text.split(","))):
-        unit = item[-1]
+        unit = item[-1].upper()  # no prefix is written v, w or a
+        item = item[:-1] + unit
         if unit not in ("V", "W", "A"):
             cure = (
-                "; write its unit, such as 16 V"
-                if item.replace(".", "").isdigit()
+                "; write its unit, such as 16 V or 1/4 W"
+                if re.fullmatch(r"[0-9./ ]+", item)
                 else "; put anything else in the note"
             )
             raise ValueError(f"{item!r} is not a rating in V, W or A{cure}")
@@ -261,6 +291,8 @@ def _connections(text: str, kind: str) -> tuple[Connection, ...]:
             raise ValueError(f"{item.strip()!r} is not a pair 'pin: net'")
         if pin in found:
             raise ValueError(f"pin {pin!r} stands there twice")
+        if net.casefold() in OPEN_WORDS:
+            raise ValueError(f"{item.strip()!r}: write '{pin}: {NOT_CONNECTED}' for a pin that is left open")
         found[pin] = NOT_CONNECTED if net.casefold() == NOT_CONNECTED else net
     if not found:
         return ()

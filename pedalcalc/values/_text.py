@@ -162,6 +162,8 @@ def _unit_reason(text: str, unit: str, spelled: str) -> str:
         return "write 1M, not 1Meg"
     if re.search(r"[pnuµμmRkKMG]", text.removesuffix(spelled)) and spelled in POWERS:
         return TWO_LETTERS
+    if unit == "F" and spelled == "f":
+        return f"write the unit farad with a capital, {text[:-1]}F"
     if unit == "F" and re.fullmatch(r"(?i)fd?", spelled):
         return "write 10u for ten microfarads; old letters such as MFD are not read"
     if len(spelled) == 1 and spelled not in UNITS and re.fullmatch(r".*[0-9].*[ABCDFGJKMNPTZ]", text):
