@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import collections
 import csv
+import dataclasses
 from pathlib import Path
 
 import numpy as np
@@ -313,6 +314,23 @@ def test_a_builders_own_part_sits_as_its_kind_does(tmp_path):
     )
     (found,) = catalogue.resolve_parts([DIODE], tables=[path])
     assert found.device.voltage_forward == 0.65 and found.pins[1].role == "cathode"
+
+
+def test_a_lower_rating_of_the_list_is_the_limit_of_the_listed_part():
+    """Of a lamp, a diode and the lamp of a coupler; a higher one, or that of a part that is not fitted, changes nothing."""
+    ends = {"anode": "a", "cathode": "b"}
+    red, silicon = devices.LED_RED_GAASP, devices.DIODE_1N4148
+    lamp = make("indicator", "red GaAsP LED", ends)
+    for amps, limit in ((0.01, 0.01), (0.5, red.current_max), (np.nan, red.current_max)):
+        (found,) = catalogue.resolve_parts([dataclasses.replace(lamp, current_max=amps)])
+        assert found.device.current_max == limit and found.device.voltage_forward == red.voltage_forward
+    (found,) = catalogue.resolve_parts([dataclasses.replace(DIODE, voltage_max=50.0, current_max=0.1)])
+    assert (found.device.voltage_reverse_max, found.device.current_max) == (50.0, 0.1)
+    fitted = dataclasses.replace(DIODE, voltage_max=20.0, text_listed="1N5817")
+    assert catalogue.resolve_parts([fitted])[0].device is silicon
+    pins = {"LED anode": "a", "LED cathode": "b", "cell a": "c", "cell b": "d"}
+    coupler = dataclasses.replace(make("coupler", "yellow-green LED and GL5528", pins), current_max=5e-3)
+    assert catalogue.resolve_parts([coupler])[0].device.led.current_max == 5e-3
 
 
 def test_what_is_wrong_in_a_table_is_told_once_however_long_the_list(tmp_path):

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
+
+import numpy as np
 
 from pedalcalc import devices
 from pedalcalc._base import Result, is_a, list_of, quantity, search
 from pedalcalc._part_value import CONTROLS, LAWS, TWO_PINS
 from pedalcalc._units import told
 from pedalcalc.catalogue._find import find_among, own_rows
-from pedalcalc.devices import Capacitor, Device, Pin, Pinout
+from pedalcalc.devices import Capacitor, Coupler, Device, Pin, Pinout
 from pedalcalc.devices._tables import Entry
 from pedalcalc.parts import Part
 
@@ -25,6 +27,14 @@ _CAPACITORS = {
 }
 _SMALL_CERAMIC = 1e-9
 _TAPERS = {"linear": "TAPER_LINEAR", "log": "TAPER_LOG", "reverse log": "TAPER_REVERSE_LOG"}
+# Limits of a record, and the rating of the list that may lower them.
+_RATED = {
+    "current_max": "current_max",
+    "power_max": "power_max",
+    "voltage_max": "voltage_max",
+    "voltage_reverse_max": "voltage_max",
+    "voltage_supply_max": "voltage_max",
+}
 _WITHOUT_RECORD = ("resistor", "inductor", "link", "socket")
 
 
@@ -160,7 +170,8 @@ def resolve_parts(parts: Sequence[Part], *, tables: Sequence[str | Path] = ()) -
     -------
     tuple of ResolvedPart
         In the order of the list. Resistors, inductors and links need no record; a capacitor's is filled in with its
-        value and rating; a control's is the law of its track.
+        value and rating; a control's is the law of its track. A rating of the list that is lower than a limit of the
+        record takes its place, unless another part is fitted.
 
     Raises
     ------
@@ -221,7 +232,19 @@ def _record(part: Part, rows: Sequence[Entry]) -> Device | None:
                 f"(one of {', '.join(LAWS)})"
             )
         return getattr(devices, _TAPERS[law])
-    return find_among(part.value_text, kind=part.kind, rows=rows)
+    return _as_rated(find_among(part.value_text, kind=part.kind, rows=rows), part)
+
+
+def _as_rated(record: Any, part: Part) -> Any:
+    """Return a record whose limits are no higher than the list's own rating, which is that of the listed part."""
+    if part.text_listed not in ("", part.value_text):
+        return record
+    if isinstance(record, Coupler):
+        lamp = _as_rated(record.led, part)
+        return record if lamp is record.led else replace(record, led=lamp)
+    rated = {name: getattr(part, field) for name, field in _RATED.items() if hasattr(record, name)}
+    lower = {name: most for name, most in rated.items() if most < np.nan_to_num(getattr(record, name), nan=np.inf)}
+    return replace(record, **lower) if lower else record
 
 
 def _leads(part: Part, device: Device | None) -> Device | None:

@@ -19,7 +19,8 @@ A build's ``parts.csv`` is a table that any spreadsheet can write, one part a ro
 - ``fitted``: what the builder really fits, written like the value; empty where that is the listed part.
   What is fitted is what is computed.
 - ``tolerance``: ``5%``, ``+80/-20%`` or empty.
-- ``rating``: volts, watts or amperes (``25 V``, ``1/4 W``), several with commas between, or empty.
+- ``rating``: volts, watts or amperes (``25 V``, ``1/4 W``), several with commas between, or empty. Where it is lower
+  than the limit that the tables have for the listed type, it is the limit.
 - ``connections``: pairs ``pin: net`` with commas between, or empty. Nets have speaking names; a pin that is left open
   goes to ``not connected``. A potentiometer's pins are 1, 2, 3 from the anticlockwise end, seen from the shaft; the
   contacts of switches and jacks are named by pole and state (``pole 1 common``, ``tip switch``), see
