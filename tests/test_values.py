@@ -90,6 +90,7 @@ REFUSED = [
     ("A1M", "Ω", "taper"),
     ("nan", "Ω", "not measured"),
     ("inf", "Ω", "not text"),
+    ("open", "Ω", "one that is left out has no line in a list"),
     ("open", "Ω", "not text"),
     ("1e3k", "Ω", "exponent"),
     ("1e3R", "Ω", "exponent"),

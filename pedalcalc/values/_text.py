@@ -179,7 +179,7 @@ def _reason(text: str, unit: str) -> str:
     if "," in text:
         return "write the decimal mark as a point (or its letter, as in 1k5)"
     if re.fullmatch(r"(?i)[+-]?(nan|inf|infinity|short)", text) or shows_open(text):
-        return "a value is a number; a part that was not measured is float('nan') in a calculation, not text"
+        return "a value is a number; a part that was not measured is float('nan') in a calculation, not text; one that is left out has no line in a list"
     if re.search(r"(?i)[0-9] ?meg", text):
         return "write 1M, not 1Meg"
     if re.fullmatch(r"[A-Z][0-9].*", text):
