@@ -15,6 +15,7 @@ from pedalcalc.values import stock_values
 
 RED = devices.typical(devices.LED_RED_GAASP)
 BLUE = devices.typical(devices.LED_BLUE)
+COUSIN = dataclasses.replace(RED, voltage_forward=1.81)
 LAMPS = [devices.typical(getattr(devices, name)) for name in devices.__all__ if name.startswith("LED_")]
 BATTERY = {"voltage_supply": (7.0, 9.0, 9.6)}
 
@@ -239,7 +240,9 @@ def test_a_drawer_is_searched_like_a_series():
     assert [option.resistance for option in found.stock_options] == [1000, 4700, 10000]
 
 
-@pytest.mark.parametrize("string", [(RED, BLUE), (RED, BLUE, RED), (BLUE, RED, BLUE, BLUE), tuple(LAMPS[:3])], ids=str)
+@pytest.mark.parametrize(
+    "string", [(RED, BLUE), (RED, BLUE, RED), (BLUE, RED, BLUE, BLUE), tuple(LAMPS[:3]), (RED, COUSIN)], ids=len
+)
 def test_different_lamps_in_series(string):
     """Against a bracketing root finder, from lit to dark and backwards, where the least leaky lamp rules."""
     for voltage in (18.0, 9.0, 2.0, 0.1):
@@ -249,11 +252,16 @@ def test_different_lamps_in_series(string):
                 0.0, voltage / resistance, xtol=1e-40, rtol=1e-14
             )  # fmt: skip
             point = led.operating_point(voltage, resistance=resistance, led=list(string))
-            assert point.current == pytest.approx(exact, rel=1e-9)
+            assert point.current == pytest.approx(exact, rel=1e-9, abs=0)
             assert point.voltage_led + point.voltage_resistor == pytest.approx(voltage)
             assert point.power_led == pytest.approx(max(exact * _drop(lamp, exact) for lamp in string), rel=1e-9)
     back = led.operating_point(-4.0, resistance=100.0, led=list(string))
-    assert back.current == pytest.approx(-min(lamp.current_saturation for lamp in string), rel=1e-9)
+    assert back.current == pytest.approx(-min(lamp.current_saturation for lamp in string), rel=1e-7, abs=0)
+    # A little backwards all lamps share the volts, each by its own saturation current.
+    least = min(lamp.current_saturation for lamp in string)
+    exact = brentq(lambda share: sum(_drop(lamp, -share * least) for lamp in string) + 0.05, 0.0, 1 - 1e-12, xtol=1e-15)
+    some = led.operating_point(-0.05, resistance=100.0, led=list(string))
+    assert some.current == pytest.approx(-exact * least, rel=1e-9, abs=0)
     assert led.operating_point(9.0, resistance=np.inf, led=list(string)).current == 0
     assert led.operating_point(0.0, resistance=100.0, led=list(string)).current == 0
     assert np.isnan(led.operating_point([np.nan, 9.0], resistance=100.0, led=list(string)).current[0])
