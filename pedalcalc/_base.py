@@ -59,13 +59,21 @@ class Result:
     __slots__ = ()
 
     def __post_init__(self) -> None:
-        """Make the arrays of all fields read-only."""
+        """Make the arrays of all fields read-only, those of a table in a field too."""
         for name in self.__dataclass_fields__:  # type: ignore[attr-defined]
             value = getattr(self, name)
             if type(value) is np.ndarray:
-                view = value.view()
-                view.flags.writeable = False
-                object.__setattr__(self, name, view)
+                object.__setattr__(self, name, _read_only(value))
+            elif type(value) is dict and any(type(each) is np.ndarray for each in value.values()):
+                object.__setattr__(self, name, {key: _read_only(each) for key, each in value.items()})
+
+
+def _read_only(value: Any) -> Any:
+    """Return a view of an array that cannot be written through; anything else as it is."""
+    if type(value) is np.ndarray:
+        value = value.view()
+        value.flags.writeable = False
+    return value
 
 
 def quantity(unit: str, caption: str, *, percent: bool = False) -> Any:

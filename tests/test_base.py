@@ -170,6 +170,13 @@ class Pair(Result):
     current: Number = quantity("A", "current")
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Table(Result):
+    """A result with arrays by name."""
+
+    voltages: dict = quantity("V", "volts by net")
+
+
 def test_arrays_of_results_are_read_only_and_those_of_the_caller_are_not():
     mine = np.array([1.0, 2.0])
     pair = Pair(voltage=mine, current=3.0)
@@ -185,6 +192,11 @@ def test_arrays_of_results_are_read_only_and_those_of_the_caller_are_not():
     many = devices.drawn(devices.LED_RED_GAASP, count=3, seed=1)
     with pytest.raises(ValueError, match="read-only"):
         many.voltage_forward[0] = 1.0
+    table = Table(voltages={"rail": mine})
+    with pytest.raises(ValueError, match="read-only"):
+        table.voltages["rail"][0] = 9.0
+    mine[0] = 7.0
+    assert table.voltages["rail"][0] == 7.0
 
 
 def test_a_checked_view_is_read_only_and_its_source_is_not():
