@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc import bjt, devices, fet, laws, led, opamp, pump, supply
+from pedalcalc import bjt, devices, fet, laws, led, opamp, pump, supply, switching
 from tests.test_pump import CALLS as PUMP_CALLS
 
 INF = float("inf")
@@ -386,6 +386,18 @@ def test_supply_diodes(diode):
         -laws.junction(shunt.voltage_reverse, junction=part).current,
         where="shunt diode",
     )
+
+
+def test_indicator_lit_and_read_by_a_meter():
+    """Lit, the lamp takes what its resistor gives; bypassed it passes what the meter at its cathode takes."""
+    part = devices.typical(devices.LED_RED_GAASP)
+    volts, ohms, meter = np.array([[3.0], [9.0], [18.0]]), np.array([330.0, 3.9e3, 47e3]), 1e6
+    point = switching.indicator_states(volts, resistance_led=ohms, led=part, wiring="grounded", resistance_meter=meter)
+    anode = point.voltage_anode_engaged
+    _closes((volts - anode) / ohms, -laws.junction(anode, junction=part).current, where="lit")
+    cathode = point.voltage_cathode_bypassed
+    taken = cathode / meter
+    _closes(laws.junction(volts - ohms * taken - cathode, junction=part).current, -taken, where="read", digits=1e-3)
 
 
 @pytest.mark.parametrize("mosfet", [devices.MOSFET_IRF9540, devices.MOSFET_LOGIC_P, devices.MOSFET_BS250])
