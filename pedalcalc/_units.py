@@ -58,7 +58,7 @@ LONGEST = 80
 
 def unit_of(name: str) -> str:
     """Return the SI unit that an argument's name tells, or none."""
-    words = name.split(" ")[0].rsplit(".", 1)[-1].split("_")
+    words = name.split(" ")[0].rsplit(".", 1)[-1].partition("[")[0].split("_")
     if words[-1] in LAST:
         return LAST[words[-1]]
     beginnings = ("_".join(words[:count]) for count in range(len(words), 0, -1))

@@ -294,6 +294,21 @@ def test_chain_refusals():
         rc.chain_band(frequency_corners_highpass=(), frequency_corners_lowpass=100.0)
     with pytest.raises(ValueError, match=r"frequency_corners_highpass\[1\] must be above 0"):
         rc.chain_band(frequency_corners_highpass=(1.0, 0.0), frequency_corners_lowpass=())
+    ragged = [[1.0, 2.0], [1.0, 2.0, 3.0]]
+    with pytest.raises(
+        ValueError, match=r"^arrays must have shapes .* got frequency_corners_highpass\[0\] \(2,\), freq"
+    ):
+        rc.chain_band(frequency_corners_highpass=ragged, frequency_corners_lowpass=())
+    with pytest.raises(
+        ValueError, match=r"^arrays .* got frequency_corners_highpass \(2,\), frequency_corners_lowpass \(3,"
+    ):
+        rc.chain_band(frequency_corners_highpass=ragged[:1], frequency_corners_lowpass=ragged[1:])
+    with pytest.raises(
+        ValueError, match=r"^arrays must have shapes .* got resistances\[0\] \(2,\), resistances\[1\] \(3,\)"
+    ):
+        rc.parallel_resistance(ragged)
+    with pytest.raises(ValueError, match=r"^resistances\[1\] must be at least 0, got -2 Ω"):
+        rc.parallel_resistance([1e3, -2.0])
 
 
 @given(st.lists(st.floats(0.1, 1e6), min_size=0, max_size=4), st.lists(st.floats(0.1, 1e6), min_size=0, max_size=4))

@@ -207,7 +207,8 @@ def test_shunt_diode_cautions_and_balance():
     nofuse = call("shunt_diode", current_fuse=INF)
     assert "there is no fuse" in actions(nofuse) and "carry 806 mA" in actions(nofuse)  # 9 V less a junction over 10 Ω
     assert "no fuse blows" not in actions(nofuse)
-    assert "gets hot" in actions(nofuse)
+    hot = next(caution for caution in nofuse.cautions if "gets hot" in caution.what)
+    assert hot.value == pytest.approx(nofuse.power_resistor) and hot.value > 0.25
     assert "more than it is made for" in actions(call("shunt_diode", resistance_series=1.0))
     assert "more than the fuse carries" in actions(call("shunt_diode", current_load=0.2))
 

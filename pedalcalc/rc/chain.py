@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, decibels, elementwise_root, formula, quantity
+from pedalcalc._base import Number, Result, decibels, elementwise_root, fit_together, formula, quantity
 from pedalcalc.rc.corner import several
 
 Array = NDArray[np.float64]
@@ -96,6 +96,13 @@ def chain_band(
     low = several("frequency_corners_lowpass", frequency_corners_lowpass, above=0)
     if not high and not low:
         raise ValueError("frequency_corners_highpass and frequency_corners_lowpass must not both be empty")
+    fit_together(
+        **{
+            name: rows[0]
+            for name, rows in (("frequency_corners_highpass", high), ("frequency_corners_lowpass", low))
+            if rows
+        }
+    )
     corners = [np.log(corner) for corner in np.broadcast_arrays(*high, *low)]
     unknown = np.isnan(corners).any(axis=0)
     corners = [np.where(unknown, 0.0, corner) for corner in corners]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, formula, numeric
+from pedalcalc._base import Number, fit_together, formula, numeric
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import must
 from pedalcalc._units import said
@@ -30,6 +30,7 @@ def several(name: str, values: Sequence[ArrayLike], **allowed: float | bool) -> 
     if not isinstance(values, (tuple, list, np.ndarray)) or (isinstance(values, np.ndarray) and values.ndim == 0):
         raise TypeError(f"{name} must be a tuple of numbers or arrays, not {values!r}")
     checked = [numeric(f"{name}[{place}]", value, **allowed) for place, value in enumerate(values)]
+    fit_together(**{f"{name}[{place}]": array for place, array in enumerate(checked)})
     return list(np.broadcast_arrays(*checked)) if checked else []
 
 
