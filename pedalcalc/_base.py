@@ -6,6 +6,7 @@ import functools
 import inspect
 import math
 import os
+import re
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -341,8 +342,23 @@ def file_path(name: str, value: Any, *, there: bool = False) -> Path:
 
 def _declare(kind: str) -> Callable[[F], F]:
     def mark(function: F) -> F:
-        function.kind = kind  # type: ignore[attr-defined]
-        return function
+        signature = inspect.signature(function)
+        open_ended = any(each.kind is each.VAR_KEYWORD for each in signature.parameters.values())
+
+        @functools.wraps(function)
+        def call(*given: Any, **named: Any) -> Any:
+            if not open_ended and not named.keys() <= signature.parameters.keys():
+                wrong = next(name for name in named if name not in signature.parameters)
+                raise _misnamed(function.__name__, wrong, signature.parameters)
+            try:
+                return function(*given, **named)
+            except ValueError as reason:
+                if not (shapes := _unfit(reason, signature.bind_partial(*given, **named).arguments)):
+                    raise
+                raise ValueError(shapes) from None
+
+        call.kind = kind  # type: ignore[attr-defined]
+        return call  # type: ignore[return-value]
 
     return mark
 
@@ -416,13 +432,37 @@ def formula(function: F) -> F:
                 stretched.append(array)
         if len(stretched) > 1:
             fit_together(**{name: named[name] for name in ranges if name in named})
-        found = function(*given, **named)
-        if isinstance(found, Result) and any(found is value for value in named.values()):
-            return found  # a record that was handed in belongs to the caller
-        return _finished(found, stretched, stretch=bool(ranges))
+        try:
+            found = function(*given, **named)
+            if isinstance(found, Result) and any(found is value for value in named.values()):
+                return found  # a record that was handed in belongs to the caller
+            return _finished(found, stretched, stretch=bool(ranges))
+        except ValueError as reason:
+            if not (shapes := _unfit(reason, named)):
+                raise
+            raise ValueError(shapes) from None
 
     call.kind, call.ranges = "formula", ranges  # type: ignore[attr-defined]
     return call  # type: ignore[return-value]
+
+
+def _unfit(reason: ValueError, named: Mapping[str, Any]) -> str:
+    """Return numpy's words about shapes as the caller's: of arguments, units of a record too; empty for another error."""
+    if not re.search("mismatch|could not be broadcast", str(reason)):
+        return ""
+    shapes = ", ".join(f"{name} {shape}" for name, value in named.items() if (shape := _units_of(value)))
+    return f"arrays must have shapes that broadcast together, got {shapes}"
+
+
+def _units_of(value: Any) -> tuple[int, ...]:
+    """Return the shape of numbers, or that of the arrays in a record or in the records of a list."""
+    if isinstance(value, Spread):
+        return ()
+    if isinstance(value, Result):
+        value = [getattr(value, name) for name in type(value).__dataclass_fields__]  # type: ignore[attr-defined]
+    elif not isinstance(value, (list, tuple)) or all(isinstance(each, (int, float)) for each in value):
+        return np.shape(value) if isinstance(value, (list, tuple, np.ndarray)) else ()
+    return next((shape for each in value if not isinstance(each, str) and (shape := _units_of(each))), ())
 
 
 def _misnamed(function: str, name: str, there: Iterable[str]) -> TypeError:

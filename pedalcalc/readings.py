@@ -398,7 +398,10 @@ def _joined(
     if not first:
         raise ValueError(f"readings hold no pair of {names[0]} and {names[1]}")
     if len(places := {reading.place for reading in (*first.values(), *others)}) > 1:
-        raise ValueError(f"readings come from several parts ({', '.join(sorted(places))}); take one of them at a time")
+        parts = "couplers" if LDR_RESISTANCE in names else "parts"
+        raise ValueError(
+            f"readings come from several {parts} ({', '.join(sorted(places))}); take one of them at a time"
+        )
     return [(reading, second[key]) for key, reading in first.items()]
 
 

@@ -483,7 +483,7 @@ def test_a_lower_bound_is_no_reading_of_a_lit_cell(tmp_path):
             COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "lit.csv", [*coupler_rows(truth), *lit])}
         )
     other = [("LDR resistance", "coupler 2", "9M", "Ω", "dark")]
-    with pytest.raises(ValueError, match="several parts"):
+    with pytest.raises(ValueError, match="several couplers"):
         board.assemble(
             COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "two.csv", [*coupler_rows(truth), *other])}
         )
@@ -612,7 +612,7 @@ def test_differences_are_told_in_the_list_s_own_words():
         (lambda: board.doubled_supply(PLAIN, roles={}), "roles must say which part is the"),
         (lambda: board.assemble(COMPRESSOR, supply="a pile"), "fits no part|supply must be"),
         (lambda: board.assemble(COMPRESSOR, supply=(9.0, 8.0, 7.0)), "lowest, usual and highest"),
-        (lambda: board.assemble(COMPRESSOR, supply=9.0, rotations={"VR1": 2.0}), "rotations: VR1 must be at least 0"),
+        (lambda: board.assemble(COMPRESSOR, supply=9.0, rotations={"VR1": 2.0}), "rotations must be at least 0"),
         (lambda: board.assemble(BOOSTER, supply=9.0, readings={"Q1": "none.csv"}), "line 16, Q1: its file of readings is not there"),
         (lambda: board.assemble(COMPRESSOR, supply=9.0, readings={"R1": BOOSTER.parent / "readings/q1.csv"}), "not of a resistor"),
     ],

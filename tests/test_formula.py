@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import numpy as np
 import pytest
 
+from pedalcalc import bjt, devices, led, values
 from pedalcalc._base import Number, Range, Result, Spread, formula, quantity
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
 
@@ -127,3 +128,20 @@ def test_not_measured_passes_and_minus_zero_does_not_show():
     assert np.isnan(pair(float("nan")).current)
     assert not np.signbit(pair(-0.0).voltage)
     assert not np.signbit(pair(np.array([-0.0, 1.0])).voltage).any()
+
+
+def test_units_of_a_record_that_do_not_fit_are_told_by_the_caller_s_names():
+    """Two lamps drawn and three voltages; a search and a fit of lists that differ in length."""
+    two = devices.drawn(devices.LED_BLUE, count=2, seed=1)
+    for lamps in (two, [two, devices.typical(devices.LED_BLUE)]):
+        with pytest.raises(ValueError, match=r"^arrays must have shapes .* got led \(2,\), voltage \(3,\)$"):
+            led.operating_point([9.0, 8.0, 7.0], resistance=3.3e3, led=lamps)
+    with pytest.raises(ValueError, match=r"got current_collector \(2,\), current_collector_open \(3,\)$"):
+        bjt.fit_bjt([1e-3, 2e-3], current_collector_open=[0.0] * 3, current_base=1e-5, transistor=devices.BJT_AC128)
+
+
+def test_a_mistyped_keyword_is_told_of_every_kind():
+    with pytest.raises(TypeError, match=r"^fit_bjt has no argument 'current_bse'; is current_base meant\?"):
+        bjt.fit_bjt(1e-3, current_collector_open=0.0, current_bse=1e-5, transistor=devices.BJT_AC128)
+    with pytest.raises(TypeError, match=r"^read_value has no argument 'units'; is unit meant\?"):
+        values.read_value("4k7", units="Ω")

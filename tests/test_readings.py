@@ -315,7 +315,7 @@ def test_a_bound_is_read_and_written_as_one(tmp_path):
                 one(what="LED current", place="coupler 2", unit="A", condition="up 1"),
                 one(what="LDR resistance", place="coupler 2", unit="Ω", condition="up 1"),
             ],
-            "several parts",
+            "several couplers",
         ),
     ],
 )

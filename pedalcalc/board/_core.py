@@ -282,7 +282,7 @@ def assemble(
         empty.append(part.reference)
     turned = {}
     for reference, position in table_of("rotations", rotations, "positions by reference").items():
-        one_number(f"rotations: {reference}", position, "", least=0, most=1)
+        one_number("rotations", position, "", least=0, most=1)
         board.control(reference)
         turned[board.part(reference).reference] = position
     for reference, file in table_of("readings", readings, "files by reference").items():
