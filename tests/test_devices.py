@@ -117,6 +117,11 @@ def test_milliampere_hours_are_3_6_coulombs():
     assert tuple(ends(devices.BATTERY_9V_ALKALINE.charge)) == pytest.approx((1800.0, 1980.0, 2160.0), rel=1e-12)
 
 
+def test_volts_a_microsecond_are_millions_a_second():
+    """13 V/µs of the SHEET-TL072."""
+    assert devices.OPAMP_TL072.slew_rate.typical == pytest.approx(13e6, rel=1e-12)
+
+
 def test_names_within_a_class_differ():
     for cls in CLASSES:
         names = [record.name.casefold() for record in RECORDS.values() if type(record) is cls]

@@ -695,3 +695,36 @@ def test_degrees_celsius_do_not_pass_for_kelvin():
 def test_refusals(call, words):
     with pytest.raises((TypeError, ValueError), match=words):
         call()
+
+
+@pytest.mark.parametrize("back", [0.2, 5.0])
+def test_saturation_begins_where_the_collector_has_lost_a_twentieth(back):
+    """The base current held, the collector brought down until its current is 5 % below that of a blocking junction."""
+    part = replace(devices.typical(devices.BJT_2N3904), current_gain=200.0, current_gain_reverse=back)
+
+    def at(collector):
+        def missing(base):
+            return (
+                laws.bipolar(
+                    transistor=part, voltage_base=base, voltage_collector=collector, voltage_emitter=0.0
+                ).current_base
+                - 1e-5
+            )
+
+        base = brentq(missing, 0.2, 0.9, xtol=1e-14)
+        return laws.bipolar(transistor=part, voltage_base=base, voltage_collector=collector, voltage_emitter=0.0)
+
+    high, low = 5.0, 0.01
+    assert (at(high).region, at(low).region) == ("active", "saturated")
+    for _ in range(50):
+        middle = 0.5 * (high + low)
+        high, low = (middle, low) if at(middle).region == "active" else (high, middle)
+    assert at(high).current_collector / at(5.0).current_collector == pytest.approx(0.95, abs=1e-5)
+
+
+def test_no_more_than_the_saturation_current_flows_in_reverse():
+    part = devices.typical(devices.DIODE_1N4148)
+    least = -float(part.current_saturation)
+    assert laws.junction_voltage(0.999 * least, junction=part) < -0.2
+    with pytest.raises(ValueError, match=r"^current must be at least -.* \(minus the saturation current\)"):
+        laws.junction_voltage(1.001 * least, junction=part)

@@ -139,6 +139,19 @@ def test_plate_against_sympy():
     assert thump.voltage_plate == pytest.approx(50e-9 * 1e6, rel=0.02)
 
 
+def test_steps_of_a_leaking_capacitor_by_its_nodes():
+    """The dielectric leaks as a resistor of its volts over its leakage: what a jack's load moves, with and without R."""
+    found = switching.pulldown_thump(**CALLS["pulldown_thump"])
+    leak = 4.5 / 50e-9
+
+    def plate(ohms):
+        return 4.5 * ohms / (ohms + leak)
+
+    both = 1 / (1 / 1e6 + 1 / 500e3)
+    assert found.voltage_step == pytest.approx(3.0 * (plate(1e6) - plate(both)), rel=1e-12)
+    assert found.voltage_step_open == pytest.approx(3.0 * (4.5 - plate(500e3)), rel=1e-12)
+
+
 def test_thump_limits():
     none = _thump(resistance_pulldown=INF)
     assert none.voltage_plate == none.voltage_plate_open == 4.5
