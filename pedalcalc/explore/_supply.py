@@ -101,6 +101,11 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
     )
 
 
+def _pumping(found: Any) -> Any:
+    """Return the output resistance; NaN where a pump is so overloaded that its supply comes straight through the diodes."""
+    return np.where(found.resistance_thevenin >= 0.999 * found.resistance_slow, found.resistance_thevenin, np.nan)
+
+
 @io
 def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load: float) -> Panel:
     """Explore a doubler or inverter: flying capacitor, pump frequency, load.
@@ -190,13 +195,13 @@ def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load
     @lru_cache(maxsize=64)  # overloaded diodes are stepped in time, and the flying capacitor only moves the dot
     def rows(frequency_pump: float, current_load: float) -> tuple[Any, ...]:
         line = solve(sweep, frequency_pump, current_load)
-        return line.resistance_thevenin, line.resistance_sum, line.resistance_slow, line.resistance_fast
+        return _pumping(line), line.resistance_sum, line.resistance_slow, line.resistance_fast
 
     def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
         point = solve(capacitance_pump, frequency_pump, current_load)
         for track, row in zip(tracks, rows(frequency_pump, current_load), strict=True):
             track.set_data(sweep, np.broadcast_to(row, sweep.shape))
-        dot.set_data([capacitance_pump], [float(point.resistance_thevenin)])
+        dot.set_data([capacitance_pump], [float(_pumping(point))])
         out = (
             f"{number_text(float(point.voltage_output), 'V')} from {number_text(float(point.resistance_thevenin), 'Ω')}"
         )
