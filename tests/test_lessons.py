@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 
 import matplotlib as mpl
 import nbformat
@@ -103,6 +104,10 @@ def test_a_slip_in_the_first_cell_is_told_by_the_name_there(name, slip, told, tm
             "lamp",
         ),
         ("attack-and-release", {"threshold_dbv": -5.0}, r"^threshold_dbv must be .* got -5 and -10$", None),
+        ("side-chain-time-constants", {"release_knob": "7"}, r"^release_knob must be from 0 to 10, got '7'$", "read"),
+        ("attack-and-release", {"level_low_dbv": "-30"}, r"^levels must be numbers .* quote marks", "own-coupler"),
+        ("measure-your-own", {"level_high_dbv": "-10"}, r"^levels must be numbers .* quote marks", "build"),
+        ("measure-your-own", {"threshold_dbv": -5.0}, r"^threshold_dbv must be .* got -5.0 and -10.0$", "asked"),
     ],
 )
 def test_a_slip_that_no_function_sees_is_told_in_one_line_too(name, slip, told, until, tmp_path, monkeypatch):
@@ -182,6 +187,11 @@ def test_the_coupler_of_one_lesson_is_named_in_the_next(tmp_path, monkeypatch):
         )
         assert pairs.resistance_dark_least == (5e6 if dark == ">5M" else 0.0)
         assert then["built"].coupler.name.endswith("fitted")
+        _, model = lesson(
+            "measure-your-own", monkeypatch, tmp_path, given={"coupler_readings": given["save_as"]}, until="asked"
+        )
+        assert model["fitted"].slope == pytest.approx(then["own"].slope)
+        assert model["built"].gain_sidechain == pytest.approx(then["built"].gain_sidechain)
 
 
 def test_the_jfet_of_one_lesson_is_named_in_a_sheet(tmp_path, monkeypatch):
@@ -206,6 +216,8 @@ def test_two_readings_of_current_and_voltage_are_fitted_without_a_miss(tmp_path,
 def test_asked_and_got_stand_together(tmp_path, monkeypatch):
     shown, _ = lesson("side-chain-time-constants", monkeypatch, tmp_path, given={}, until="stock-table")
     assert "Asked: attack 10 ms, release 200 ms. To be had" in shown and "off by" in shown
+    misses = re.findall(r"[−+]?[\d.]+ %", shown.rpartition("off by")[2])
+    assert misses and all("." not in miss for miss in misses), "whole percent, as near as parts are"
     until = "report-table-features-columns-th"
     shown, names = lesson("attack-and-release", monkeypatch, tmp_path, given={"threshold_dbv": -20.0}, until=until)
     assert "Read off the curve; threshold asked for: −20.0 dBV" in shown
