@@ -591,6 +591,15 @@ def test_a_measured_lamp_has_no_spread_to_show():
     assert legends[1][0] == own.name and not any("lowest" in text for text in legends[1])
 
 
+def test_a_resistor_a_thousand_times_too_large_is_told_in_words():
+    """47 kΩ for 47 Ω: no swing is left, no number is infinite, and no text is drawn miles away (which ends in an error)."""
+    call = CALLS["voltage_budget"]
+    for ohms in (47e3, 1e9):
+        shown = explore.voltage_budget(**call | {"rail": dataclasses.replace(call["rail"], resistance_filter_out=ohms)})
+        assert shown._figure.caption.startswith("no usable swing is left; supply gives ")
+        assert "no swing is left" in shown.shown.value and "∞" not in shown.shown.value
+
+
 def test_a_dark_lamp_is_said_to_be_dark():
     shown = explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=1.0, resistance=2200.0)
     assert shown._figure.caption == "dark: under 1 µA flows"

@@ -330,14 +330,15 @@ def voltage_budget(
         for bar, text, step in zip(bars, texts, found.steps_budget, strict=True):
             bar.set_x(float(step.voltage_low))
             bar.set_width(float(step.voltage_high - step.voltage_low))
-            text.set_x(float(step.voltage_low + step.voltage_high) / 2)
+            middle = float(step.voltage_low + step.voltage_high) / 2
+            text.set_x(middle)
+            text.set_visible(axes.get_xlim()[0] <= middle <= axes.get_xlim()[1])  # a slip in a part may lie far off
             text.set_text(number_text(float(step.voltage_high - step.voltage_low), "V"))
         idle.set_xdata([float(found.voltage_idle)] * 2)
         swing, level = (number_text(float(x), u) for x, u in ((found.voltage_swing, "V"), (found.level_max_dbv, "dBV")))
-        picture.caption = (
-            f"usable swing {swing} peak to peak, {level}; headroom {number_text(float(found.headroom_db), 'dB')}; "
-            f"supply gives {number_text(float(found.current_supply), 'A')}"
-        )
+        room = f"usable swing {swing} peak to peak, {level}; headroom {number_text(float(found.headroom_db), 'dB')}"
+        gives = f"supply gives {number_text(float(found.current_supply), 'A')}"
+        picture.caption = f"{room if found.voltage_swing > 0 else 'no usable swing is left'}; {gives}"
         picture.cautions = caution_sentences(found)
         return picture
 
