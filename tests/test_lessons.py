@@ -79,6 +79,12 @@ def test_a_slip_in_the_first_cell_is_told_by_the_name_there(name, slip, told, tm
     [
         ("indicator-led", {"readings": ["1mA 2.9V"]}, r"^readings must be .* in brackets, got '1mA 2.9V'$", "fit"),
         ("indicator-led", {"readings": ("1mA", "2.9V")}, r"^readings must be .* got '1mA'$", "fit"),
+        (
+            "indicator-led",
+            {"readings": [("7.47V", "0", "1.608V")]},
+            r"^readings must be .* got \('7.47V', '0', '1.608V'\)$",
+            "fit",
+        ),
         ("indicator-led", {"lamps_in_series": 1.5}, r"^lamps_in_series must be a whole number .* got 1.5$", "rule"),
         ("led-ldr-coupler", {"readings": [("20 µA 9.16k",)]}, r"^readings must be .*, got \('20 µA 9.16k',\)$", "fit"),
         ("led-ldr-coupler", {"readings": []}, r"^readings must be two at least, .* got 0$", "fit"),
@@ -134,6 +140,7 @@ def test_a_slip_that_no_function_sees_is_told_in_one_line_too(name, slip, told, 
     [
         ("indicator-led", {"stock": ["1k", "4.7k", "10k"]}),
         ("indicator-led", {"readings": []}),
+        ("bias-points", {"source": "0"}),
         ("bias-points", {"stock": ["1k", "2.2k", "10k", "39k", "100k"]}),
         (
             "side-chain-time-constants",
