@@ -591,6 +591,31 @@ def test_a_measured_lamp_has_no_spread_to_show():
     assert legends[1][0] == own.name and not any("lowest" in text for text in legends[1])
 
 
+def test_a_resistor_a_thousand_times_too_large_is_told_in_words():
+    """47 kΩ for 47 Ω: no swing is left, no number is infinite, and no text is drawn miles away (which ends in an error)."""
+    call = CALLS["voltage_budget"]
+    for ohms in (47e3, 1e9):
+        shown = explore.voltage_budget(**call | {"rail": dataclasses.replace(call["rail"], resistance_filter_out=ohms)})
+        assert shown._figure.caption.startswith("no usable swing is left; supply gives ")
+        assert "no swing is left" in shown.shown.value and "∞" not in shown.shown.value
+
+
+def test_a_dark_lamp_is_said_to_be_dark():
+    shown = explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=1.0, resistance=2200.0)
+    assert shown._figure.caption == "dark: under 1 µA flows"
+    shown.sliders["voltage_supply"].index = 1  # 1.5 V: some of its kind begin to glow
+    assert "resistor heat under 1 µW" in shown._figure.caption
+
+
+def test_an_overloaded_pump_has_no_output_resistance_to_show():
+    """Where the load takes more than f C 2 V, the supply comes through the diodes: that is no pump's resistance."""
+    shown = MAKERS["charge_pump"]()
+    shown.sliders["frequency_pump"].index = 0
+    exact, slow = shown._figure.axes[0].lines[0].get_ydata(), shown._figure.axes[0].lines[2].get_ydata()
+    assert np.isnan(exact[0]) and exact[-1] > 0
+    assert np.all((exact >= 0.999 * slow) | np.isnan(exact))
+
+
 def test_indicator_led_warns_above_the_rating():
     said = explore.indicator_led(devices.LED_GREEN_GAP, voltage_supply=9.0, resistance=100.0).shown.value
     assert "above 25.0 mA. Use a larger resistor." in said

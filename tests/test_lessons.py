@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 
 import matplotlib as mpl
 import nbformat
@@ -78,6 +79,12 @@ def test_a_slip_in_the_first_cell_is_told_by_the_name_there(name, slip, told, tm
     [
         ("indicator-led", {"readings": ["1mA 2.9V"]}, r"^readings must be .* in brackets, got '1mA 2.9V'$", "fit"),
         ("indicator-led", {"readings": ("1mA", "2.9V")}, r"^readings must be .* got '1mA'$", "fit"),
+        (
+            "indicator-led",
+            {"readings": [("7.47V", "0", "1.608V")]},
+            r"^readings must be .* got \('7.47V', '0', '1.608V'\)$",
+            "fit",
+        ),
         ("indicator-led", {"lamps_in_series": 1.5}, r"^lamps_in_series must be a whole number .* got 1.5$", "rule"),
         ("led-ldr-coupler", {"readings": [("20 µA 9.16k",)]}, r"^readings must be .*, got \('20 µA 9.16k',\)$", "fit"),
         ("led-ldr-coupler", {"readings": []}, r"^readings must be two at least, .* got 0$", "fit"),
@@ -103,6 +110,23 @@ def test_a_slip_in_the_first_cell_is_told_by_the_name_there(name, slip, told, tm
             "lamp",
         ),
         ("attack-and-release", {"threshold_dbv": -5.0}, r"^threshold_dbv must be .* got -5 and -10$", None),
+        (
+            "parts-from-the-drawer",
+            {"corner_wanted": "80k"},
+            r"^corner_wanted must be within reach of the drawer, got '80k'$",
+            "corner-exact",
+        ),
+        (
+            "parts-from-the-drawer",
+            {"reference_resistor": "0"},
+            r"^reference_capacitor and .* got '47u' and '0'$",
+            "read",
+        ),
+        ("charge-pump", {"meter": "0"}, r"^meter must be above 0, got '0'$", "read"),
+        ("side-chain-time-constants", {"release_knob": "7"}, r"^release_knob must be from 0 to 10, got '7'$", "read"),
+        ("attack-and-release", {"level_low_dbv": "-30"}, r"^levels must be numbers .* quote marks", "own-coupler"),
+        ("measure-your-own", {"level_high_dbv": "-10"}, r"^levels must be numbers .* quote marks", "build"),
+        ("measure-your-own", {"threshold_dbv": -5.0}, r"^threshold_dbv must be .* got -5.0 and -10.0$", "asked"),
     ],
 )
 def test_a_slip_that_no_function_sees_is_told_in_one_line_too(name, slip, told, until, tmp_path, monkeypatch):
@@ -116,6 +140,7 @@ def test_a_slip_that_no_function_sees_is_told_in_one_line_too(name, slip, told, 
     [
         ("indicator-led", {"stock": ["1k", "4.7k", "10k"]}),
         ("indicator-led", {"readings": []}),
+        ("bias-points", {"source": "0"}),
         ("bias-points", {"stock": ["1k", "2.2k", "10k", "39k", "100k"]}),
         (
             "side-chain-time-constants",
@@ -182,6 +207,11 @@ def test_the_coupler_of_one_lesson_is_named_in_the_next(tmp_path, monkeypatch):
         )
         assert pairs.resistance_dark_least == (5e6 if dark == ">5M" else 0.0)
         assert then["built"].coupler.name.endswith("fitted")
+        _, model = lesson(
+            "measure-your-own", monkeypatch, tmp_path, given={"coupler_readings": given["save_as"]}, until="asked"
+        )
+        assert model["fitted"].slope == pytest.approx(then["own"].slope)
+        assert model["built"].gain_sidechain == pytest.approx(then["built"].gain_sidechain)
 
 
 def test_the_jfet_of_one_lesson_is_named_in_a_sheet(tmp_path, monkeypatch):
@@ -206,6 +236,8 @@ def test_two_readings_of_current_and_voltage_are_fitted_without_a_miss(tmp_path,
 def test_asked_and_got_stand_together(tmp_path, monkeypatch):
     shown, _ = lesson("side-chain-time-constants", monkeypatch, tmp_path, given={}, until="stock-table")
     assert "Asked: attack 10 ms, release 200 ms. To be had" in shown and "off by" in shown
+    misses = re.findall(r"[−+]?[\d.]+ %", shown.rpartition("off by")[2])
+    assert misses and all("." not in miss for miss in misses), "whole percent, as near as parts are"
     until = "report-table-features-columns-th"
     shown, names = lesson("attack-and-release", monkeypatch, tmp_path, given={"threshold_dbv": -20.0}, until=until)
     assert "Read off the curve; threshold asked for: −20.0 dBV" in shown

@@ -240,9 +240,13 @@ def test_niosh_figure_follows_the_exchange_rate():
 @pytest.mark.parametrize(
     ("text", "mathml"),
     [
-        ("a-(b-c)", "<mo>(</mo><mrow><mi>b</mi><mo>&#x2212;</mo><mi>c</mi></mrow><mo>)</mo>"),
+        (
+            "a-(b-c)",
+            '<mo stretchy="false">(</mo><mrow><mi>b</mi><mo>&#x2212;</mo><mi>c</mi></mrow><mo stretchy="false">)</mo>',
+        ),
         ("(a+b)/c", "<mfrac><mrow><mi>a</mi><mo>+</mo><mi>b</mi></mrow><mi>c</mi></mfrac>"),
-        ("(a*b)**2", "<msup><mrow><mo>(</mo>"),
+        ("(a*b)**2", '<msup><mrow><mo stretchy="false">(</mo>'),
+        ("log(1 + a/b)", "<mrow><mo>(</mo>"),
         ("tau = R*C", "<mi>τ</mi><mo>=</mo>"),
         ("R_load", "<msub><mi>R</mi><mrow><mtext>load</mtext></mrow></msub>"),
         (

@@ -42,6 +42,7 @@ LASTING = 0.25  # of a swing that is left a map later, if it is to count
 PAUSE_LEAST, PAUSE_MOST = 4, 64  # maps computed one by one after a skip that failed
 Pair = tuple[float, float]
 Square = tuple[float, float, float, float]
+Far = tuple[int, Pair, Pair]  # maps ahead, state, movement a map
 
 
 class Piece(NamedTuple):
@@ -199,9 +200,8 @@ class PeriodMap:
         """Return a skipped state as a node of a record."""
         return Node(half + ahead * self.halves, *state, move[0] / self.halves, move[1] / self.halves)
 
-    def at_rest(self, state: Pair, move: Pair, jacobian: Square, count: int) -> bool:
-        """Tell whether next to nothing will move in so many maps more."""
-        far = _ahead(state, move, jacobian, count.bit_length())[-1][1]
+    def at_rest(self, state: Pair, far: Pair) -> bool:
+        """Tell whether next to nothing moves until a state far ahead."""
         moved = abs(far[0] - state[0]) * self.worth(state[0]), abs(far[1] - state[1])
         return moved[0] < 0.3 * TOLERANCE_HOLD and moved[1] < 0.3 * TOLERANCE_CELL
 
@@ -223,14 +223,8 @@ def times(j: Square, x: Pair) -> Pair:
     return j[0] * x[0] + j[1] * x[1], j[2] * x[0] + j[3] * x[1]
 
 
-def squared(j: Square) -> Square:
-    """Return a matrix times itself."""
-    a, b, c, d = j
-    return a * a + b * c, b * (a + d), c * (a + d), d * d + b * c
-
-
 class _Skip(NamedTuple):
-    nodes: list[tuple[int, Pair, Pair]]  # maps ahead, state, movement a map
+    nodes: list[Far]
     error: float  # 1 is the most that is accepted
     piece: list[Piece]
     state: Pair
@@ -241,10 +235,9 @@ _NO_SKIP = _Skip([], float("inf"), [], (0.0, 0.0), (0.0, 0.0))
 
 
 def _skip(
-    maps: PeriodMap, half: int, amplitude: float, state: Pair, move: Pair, jacobian: Square, doublings: int
+    maps: PeriodMap, half: int, amplitude: float, state: Pair, nodes: list[Far], jacobian: Square, doublings: int
 ) -> _Skip:
-    """Skip 2**doublings maps by the linear map, and correct by what the map itself says at the end."""
-    nodes = _ahead(state, move, jacobian, doublings)
+    """Skip 2**doublings maps by the linear map, whose nodes are given, and correct by what the map itself says at the end."""
     count, end, last = nodes[-1]
     if not (count == 1 << doublings and abs(end[1] - state[1]) < FAR_MOST and -1e-9 <= end[0] <= maps.engine.table.top):
         return _Skip([], float("inf"), [], state, state)
@@ -270,39 +263,36 @@ def _skip(
     )
 
 
-def _ahead(state: Pair, move: Pair, jacobian: Square, doublings: int) -> list[tuple[int, Pair, Pair]]:
+def _ahead(state: Pair, move: Pair, jacobian: Square, doublings: int) -> list[Far]:
     """Return maps ahead, state and movement after 1, 2, 4 ... maps by the linear map."""
-    power, far, count = jacobian, move, 1
-    nodes = [(1, (state[0] + far[0], state[1] + far[1]), times(power, move))]
+    (v, w), (far_v, far_w), (dv, dw) = state, move, move
+    a, b, c, d = jacobian  # and its powers; written out, since most of a skip's time beside the maps is spent here
+    count = 1
+    nodes = [(1, (v + far_v, w + far_w), (a * dv + b * dw, c * dv + d * dw))]
     for _ in range(doublings):
-        if not abs(far[1]) < FAR_MOST:  # a swing that grows beyond all bounds
+        if not abs(far_w) < FAR_MOST:  # a swing that grows beyond all bounds
             break
-        moved = times(power, far)
-        far = far[0] + moved[0], far[1] + moved[1]
+        far_v, far_w = far_v + (a * far_v + b * far_w), far_w + (c * far_v + d * far_w)
         count *= 2
-        power = squared(power)
-        nodes.append((count, (state[0] + far[0], state[1] + far[1]), times(power, move)))
+        a, b, c, d = a * a + b * c, b * (a + d), c * (a + d), d * d + b * c
+        nodes.append((count, (v + far_v, w + far_w), (a * dv + b * dw, c * dv + d * dw)))
     return nodes
 
 
 def _spread(jacobian: Square, miss: Pair, doublings: int) -> Pair:
     """Return the sum over k < N of J^(N-1-k) (k/N)^2 miss, N = 2**doublings."""
-    power, count = jacobian, 1
-    zero, one, two = miss, (0.0, 0.0), (0.0, 0.0)
+    a, b, c, d = jacobian  # and its powers
+    (zero_v, zero_w), one_v, one_w, two_v, two_w = miss, 0.0, 0.0, 0.0, 0.0  # the sums of J^k, k J^k and k^2 J^k
+    n = 1
     for _ in range(doublings):
-        shifted = [times(power, x) for x in (zero, one, two)]
-        ahead = (
-            zero,
-            (one[0] + count * zero[0], one[1] + count * zero[1]),
-            (
-                two[0] + 2 * count * one[0] + count * count * zero[0],
-                two[1] + 2 * count * one[1] + count * count * zero[1],
-            ),
-        )
-        zero, one, two = ((s[0] + a[0], s[1] + a[1]) for s, a in zip(shifted, ahead, strict=True))
-        count *= 2
-        power = squared(power)
-    return two[0] / count**2, two[1] / count**2
+        ahead_v, ahead_w = two_v + 2 * n * one_v + n * n * zero_v, two_w + 2 * n * one_w + n * n * zero_w
+        two_v, two_w = a * two_v + b * two_w + ahead_v, c * two_v + d * two_w + ahead_w
+        ahead_v, ahead_w = one_v + n * zero_v, one_w + n * zero_w
+        one_v, one_w = a * one_v + b * one_w + ahead_v, c * one_v + d * one_w + ahead_w
+        zero_v, zero_w = a * zero_v + b * zero_w + zero_v, c * zero_v + d * zero_w + zero_w
+        n *= 2
+        a, b, c, d = a * a + b * c, b * (a + d), c * (a + d), d * d + b * c
+    return two_v / n**2, two_w / n**2
 
 
 def follow(maps: PeriodMap, *, moments: list[float], amplitudes: list[float], duration: float, state: State) -> Record:
@@ -359,8 +349,9 @@ def _stretch(
             move = after[0] - here[0], after[1] - here[1]
             jacobian = maps.jacobian(amplitude, here, after)
             most = room.bit_length() - 1
-            if maps.at_rest(here, move, jacobian, room):
-                nodes = _ahead(here, move, jacobian, most)
+            ahead = _ahead(here, move, jacobian, most + 1)  # further than there is room
+            if maps.at_rest(here, ahead[-1][1]):
+                nodes = ahead[: most + 1]
                 record.nodes += [maps.node(half, k, x, d) for k, x, d in nodes]
                 half += room * each
                 piece, after = maps.traced(half, amplitude, here := nodes[-1][1])
@@ -376,7 +367,7 @@ def _stretch(
             doublings = min(doublings, most)
             found = _NO_SKIP
             while doublings >= 3:
-                found = _skip(maps, half, amplitude, here, move, jacobian, doublings)
+                found = _skip(maps, half, amplitude, here, ahead[: doublings + 1], jacobian, doublings)
                 if found.piece or doublings == 3:
                     break
                 doublings = max(3, doublings - (ceil(log(found.error / 0.5, 8)) if 1 < found.error < 1e9 else 1))

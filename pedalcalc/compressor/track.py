@@ -26,6 +26,8 @@ SPACING = 0.002  # of the time since the last change
 SPACING_LEAST = 3e-4  # seconds between points, where every period is kept
 
 Cells = NDArray[np.intp]
+VOLTAGE, LOG_CONDUCTANCE = 0, 1  # places in a state
+ALL = slice(None)
 
 
 class Track(NamedTuple):
@@ -94,7 +96,9 @@ class _Filled:
             for values in (self.whole.voltage, self.whole.log_conductance)
         ]
         line = start[:, None, :] + (end - start)[:, None, :] * turn[:, None]
-        self.ripple = np.stack(together, axis=2) - line
+        self.ripple = [
+            (values - line[:, :, place]).reshape(row.size, halves, phases) for place, values in enumerate(together)
+        ]
         nodes = np.array(
             [
                 (
@@ -112,38 +116,37 @@ class _Filled:
         _, once = np.unique(nodes[:, 0], return_index=True)
         self.nodes = nodes[once]
 
-    def at(self, cells: Cells) -> Floats:
-        """Return voltage and log conductance, (cells, phases, 2)."""
-        found = np.empty((cells.size, self.phases, 2))
+    def at(self, cells: Cells, which: int, phases: slice = ALL) -> Floats:
+        """Return `VOLTAGE` or `LOG_CONDUCTANCE` at these phases, (cells, phases)."""
+        known = (self.whole.voltage, self.whole.log_conductance)[which][:, phases]
+        found = np.empty((cells.size, known.shape[1]))
         place = np.clip(np.searchsorted(self.whole.half, cells), 0, self.whole.half.size - 1)
         computed = self.whole.half[place] == cells
-        found[computed, :, 0] = self.whole.voltage[place[computed]]
-        found[computed, :, 1] = self.whole.log_conductance[place[computed]]
+        found[computed] = known[place[computed]]
         if not np.all(computed):
-            found[~computed] = self._between(cells[~computed])
+            found[~computed] = self._between(cells[~computed], which, phases)
         return found
 
-    def _between(self, cells: Cells) -> Floats:
+    def _between(self, cells: Cells, which: int, phases: slice) -> Floats:
         unit, part = np.divmod(cells, self.halves)
         after = np.clip(np.searchsorted(self.unit, unit), 1, self.unit.size - 1)
-        share = ((unit - self.unit[after - 1]) / (self.unit[after] - self.unit[after - 1]))[:, None, None]
-        columns = part[:, None] * self.phases + np.arange(self.phases)
-        rows = np.arange(unit.size)[:, None]
-        ripple = (1 - share) * self.ripple[after - 1][rows, columns] + share * self.ripple[after][rows, columns]
-        start, end = self._state(unit), self._state(unit + 1)
-        turn = (columns + 0.5) / (self.halves * self.phases)
-        found: Floats = start[:, None, :] + (end - start)[:, None, :] * turn[:, :, None] + ripple
-        np.maximum(found[:, :, 0], 0.0, out=found[:, :, 0])
-        return found
+        share = ((unit - self.unit[after - 1]) / (self.unit[after] - self.unit[after - 1]))[:, None]
+        ripple = self.ripple[which]
+        start, end = self._state(unit, which)[:, None], self._state(unit + 1, which)[:, None]
+        turn = (part[:, None] + ((np.arange(self.phases) + 0.5) / self.phases)[phases]) / self.halves
+        found: Floats = (1 - share) * ripple[after - 1, part, phases]
+        found += share * ripple[after, part, phases]
+        found += start + (end - start) * turn
+        return np.maximum(found, 0.0, out=found) if which == VOLTAGE else found
 
-    def _state(self, unit: Cells) -> Floats:
-        """Return the state at the beginning of a unit, by a cubic between nodes."""
+    def _state(self, unit: Cells, which: int) -> Floats:
+        """Return the voltage or log conductance at the beginning of a unit, by a cubic between nodes."""
         nodes = self.nodes
         k = np.clip(np.searchsorted(nodes[:, 0], unit, side="right") - 1, 0, nodes.shape[0] - 2)
-        width = (nodes[k + 1, 0] - nodes[k, 0])[:, None]
-        s = (unit - nodes[k, 0])[:, None] / width
-        low, high = nodes[k, 1:3], nodes[k + 1, 1:3]
-        rise, fall = nodes[k, 3:5] * width, nodes[k + 1, 3:5] * width
+        width = nodes[k + 1, 0] - nodes[k, 0]
+        s = (unit - nodes[k, 0]) / width
+        low, high = nodes[k, 1 + which], nodes[k + 1, 1 + which]
+        rise, fall = nodes[k, 3 + which] * width, nodes[k + 1, 3 + which] * width
         found: Floats = low + s * (
             rise + s * (3 * (high - low) - 2 * rise - fall + s * (2 * (low - high) + rise + fall))
         )
@@ -209,28 +212,32 @@ def _sparse(
 ) -> tuple[Floats, ...]:
     """Return points in single half periods of steady amplitude."""
     needed = np.unique(np.concatenate([np.maximum(cells - 1, 0), cells, cells + 1]))
-    state = filled.at(needed)
-    cell = conductance(state[:, :, 1], record.offset)
+    cell = conductance(filled.at(needed, LOG_CONDUCTANCE), record.offset)
     gain = law.at(cell)
     phases = filled.phases
-    mixed = gain * (1 - np.exp(-2j * pi * (np.arange(phases) + 0.5) / phases))
-    rows = [np.searchsorted(needed, np.maximum(cells + k, 0)) for k in (-1, 0, 1)]
-    total = np.concatenate([mixed[row] for row in rows], axis=1).cumsum(axis=1)
-    total = np.concatenate([np.zeros((cells.size, 1)), total], axis=1)
+    before, here, after = (np.searchsorted(needed, np.maximum(cells + k, 0)) for k in (-1, 0, 1))
     every = phases // int(np.clip(2 ** ceil(log2(0.5 / frequency / SPACING_LEAST / 3)) * 3, 3, phases))
-    kept = np.arange(every // 2, phases, every)
-    centre, reach = phases + kept, phases // 2
-    window = 0.5 * (
-        total[:, centre + reach + 1]
-        - total[:, centre - reach + 1]
-        + total[:, centre + reach]
-        - total[:, centre - reach]
-    )
-    time = (cells[:, None] + (kept + 0.5) / phases) / (2 * frequency)
-    here = rows[1]
-    level = np.abs(window) / phases
-    columns = (time, state[here][:, kept, 0], cell[here][:, kept], gain[here][:, kept], level * amplitude)
+    kept = slice(every // 2, phases, every)
+    moments = np.arange(phases)[kept]
+    mixed = np.concatenate([gain[before], gain[here], gain[after]], axis=1) @ _meter(phases, moments)
+    level = np.hypot(mixed[:, : moments.size], mixed[:, moments.size :]) / phases
+    time = (cells[:, None] + (moments + 0.5) / phases) / (2 * frequency)
+    held = filled.at(cells, VOLTAGE, kept)
+    columns = (time, held, cell[here, kept], gain[here, kept], level * amplitude)
     return tuple(np.ravel(column) for column in columns)
+
+
+def _meter(phases: int, moments: Cells) -> Floats:
+    """Return what a quadrature meter makes of the gain in three half periods, at moments of the middle one.
+
+    A column for each moment: half a period about it, its ends by half, times the mixed-down tone; first all real
+    parts, then all imaginary ones.
+    """
+    place, reach = np.arange(3 * phases)[:, None], phases // 2
+    away = np.abs(place - phases - moments)
+    weight = np.where(away < reach, 1.0, np.where(away == reach, 0.5, 0.0))
+    mixed = weight * (1 - np.exp(-2j * pi * (place + 0.5) / phases))
+    return np.concatenate([mixed.real, mixed.imag], axis=1)
 
 
 def _dense(

@@ -51,7 +51,7 @@ class Panel:
         self._quiet = False
         self._note = ""  # what was wrong with the text typed last
         self.sliders = {name: _slider_widget(described, sliders) for name, described in self._described.items()}
-        self.readouts = {name: _readout_widget(described) for name, described in self._described.items()}
+        self.readouts = {name: _readout_widget(described, sliders) for name, described in self._described.items()}
         self.image = ipywidgets.Image(format="png")
         self.shown = ipywidgets.HTML()
         self.keep_button = ipywidgets.Button(description="Keep", tooltip="hold these curves to compare with")
@@ -218,18 +218,17 @@ def _slider_widget(described: Slider, every: Mapping[str, Slider]) -> Any:
     )
 
 
-def _readout_widget(described: Slider) -> Any:
-    """Return the text beside a slider: to be typed in where the stops are values, else the whole name."""
+def _readout_widget(described: Slider, every: Mapping[str, Slider]) -> Any:
+    """Return the text beside a slider: to be typed in where the stops are values, else the whole name, as wide as any."""
     import ipywidgets
 
     label = described.stops[described.start][0]
     if described.read is not None:
         layout = ipywidgets.Layout(width="9em", flex="0 0 auto")
         return ipywidgets.Text(value=label, continuous_update=False, layout=layout)
-    widest = max(len(text) for text, _ in described.stops)
-    return ipywidgets.Label(
-        value=label, layout=ipywidgets.Layout(width=f"{max(9.0, 0.55 * widest + 1):.1f}em", flex="0 0 auto")
-    )
+    widest = max(len(text) for other in every.values() if other.read is None for text, _ in other.stops)
+    width = f"{max(9.0, 0.55 * widest + 1):.1f}em"
+    return ipywidgets.Label(value=label, layout=ipywidgets.Layout(width=width, flex="0 0 auto", margin="0 0 0 10px"))
 
 
 @io

@@ -27,6 +27,8 @@ from pedalcalc.plot._style import (
 )
 from pedalcalc.report._boxes import caution_sentences
 
+DIM, COOL = 1e-6, 1e-6  # a current at which no lamp can be seen [A], less is not drawn; heat that nobody can feel [W]
+
 
 @io
 def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Panel:
@@ -74,7 +76,7 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
     with look():
         axes = picture.subplots()
         dress(axes, across=("series resistor", "Ω"), up=("LED current", "A"), logs=(True, True))
-        axes.set(xlim=(47.0, 1e6), ylim=(1e-6, 0.3))
+        axes.set(xlim=(47.0, 1e6), ylim=(DIM, 0.3))
         named = ("typical LED", "LED of lowest and highest drop") if spread else (led.name, None)
         typical = axes.plot([], [], color=COLOURS[0], linewidth=2.0, label=named[0])[0]
         edges = [
@@ -97,8 +99,10 @@ def indicator_led(led: Led, *, voltage_supply: float, resistance: float) -> Pane
         dot.set_data([resistance], [middle if middle > 0 else np.nan])
         lit, least, most = (number_text(amps, "A") for amps in (middle, low, high))
         spread_words = "" if least == most else f", {least} to {most} within its kind"
-        heat = number_text(middle**2 * resistance, "W")
-        picture.caption = f"LED current {lit}{spread_words}; resistor heat {heat}"
+        heat = middle**2 * resistance
+        warm = number_text(heat, "W") if heat >= COOL else f"under {number_text(COOL, 'W', 1)}"
+        shown = f"LED current {lit}{spread_words}; resistor heat {warm}"
+        picture.caption = shown if high >= DIM else f"dark: under {number_text(DIM, 'A', 1)} flows"
         picture.cautions = caution_sentences(
             *caution_above(
                 "current of the brightest LED of this kind", "use a larger resistor", high, led.current_max, "A"

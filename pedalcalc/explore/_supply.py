@@ -101,6 +101,11 @@ def battery_discharge(battery: Battery, *, current_load: float, voltage_end: flo
     )
 
 
+def _pumping(found: Any) -> Any:
+    """Return the output resistance; NaN where a pump is so overloaded that its supply comes straight through the diodes."""
+    return np.where(found.resistance_thevenin >= 0.999 * found.resistance_slow, found.resistance_thevenin, np.nan)
+
+
 @io
 def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load: float) -> Panel:
     """Explore a doubler or inverter: flying capacitor, pump frequency, load.
@@ -190,13 +195,13 @@ def charge_pump(rail: supply.RailCircuit, *, voltage_supply: float, current_load
     @lru_cache(maxsize=64)  # overloaded diodes are stepped in time, and the flying capacitor only moves the dot
     def rows(frequency_pump: float, current_load: float) -> tuple[Any, ...]:
         line = solve(sweep, frequency_pump, current_load)
-        return line.resistance_thevenin, line.resistance_sum, line.resistance_slow, line.resistance_fast
+        return _pumping(line), line.resistance_sum, line.resistance_slow, line.resistance_fast
 
     def draw(capacitance_pump: float, frequency_pump: float, current_load: float) -> Picture:
         point = solve(capacitance_pump, frequency_pump, current_load)
         for track, row in zip(tracks, rows(frequency_pump, current_load), strict=True):
             track.set_data(sweep, np.broadcast_to(row, sweep.shape))
-        dot.set_data([capacitance_pump], [float(point.resistance_thevenin)])
+        dot.set_data([capacitance_pump], [float(_pumping(point))])
         out = (
             f"{number_text(float(point.voltage_output), 'V')} from {number_text(float(point.resistance_thevenin), 'Ω')}"
         )
@@ -325,14 +330,15 @@ def voltage_budget(
         for bar, text, step in zip(bars, texts, found.steps_budget, strict=True):
             bar.set_x(float(step.voltage_low))
             bar.set_width(float(step.voltage_high - step.voltage_low))
-            text.set_x(float(step.voltage_low + step.voltage_high) / 2)
+            middle = float(step.voltage_low + step.voltage_high) / 2
+            text.set_x(middle)
+            text.set_visible(axes.get_xlim()[0] <= middle <= axes.get_xlim()[1])  # a slip in a part may lie far off
             text.set_text(number_text(float(step.voltage_high - step.voltage_low), "V"))
         idle.set_xdata([float(found.voltage_idle)] * 2)
         swing, level = (number_text(float(x), u) for x, u in ((found.voltage_swing, "V"), (found.level_max_dbv, "dBV")))
-        picture.caption = (
-            f"usable swing {swing} peak to peak, {level}; headroom {number_text(float(found.headroom_db), 'dB')}; "
-            f"supply gives {number_text(float(found.current_supply), 'A')}"
-        )
+        room = f"usable swing {swing} peak to peak, {level}; headroom {number_text(float(found.headroom_db), 'dB')}"
+        gives = f"supply gives {number_text(float(found.current_supply), 'A')}"
+        picture.caption = f"{room if found.voltage_swing > 0 else 'no usable swing is left'}; {gives}"
         picture.cautions = caution_sentences(found)
         return picture
 

@@ -44,7 +44,7 @@ def sound_picture() -> tuple[Picture, Callable[..., None]]:
         out = np.full_like(level, np.nan) if processed is None else levels(processed, sample_rate)[1]
         after.set_data(time, out)
         loudest = np.nanmax(np.concatenate([level, out, [-200.0]]))
-        top = COARSE * np.ceil(loudest / COARSE)
+        top = COARSE * np.ceil(loudest / COARSE + 0.05)  # room for the width of the line
         above.set_ylim(top - DEEP, top)
         above.set_xlim(0.0, signal.size / sample_rate)
         if gain_db is None:

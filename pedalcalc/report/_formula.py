@@ -120,7 +120,13 @@ def _written(node: ast.expr, text: str) -> tuple[str, int]:
 
 def _bracketed(node: ast.expr, text: str, least: int) -> str:
     mathml, binding = _written(node, text)
-    return mathml if binding >= least else f"<mrow><mo>(</mo>{mathml}<mo>)</mo></mrow>"
+    return mathml if binding >= least else _in_brackets(mathml)
+
+
+def _in_brackets(mathml: str) -> str:
+    """Put brackets around something; they grow with what is tall, and else stay as low as a letter."""
+    still = "" if any(tall in mathml for tall in ("<mfrac", "<msup", "<msqrt")) else ' stretchy="false"'
+    return f"<mrow><mo{still}>(</mo>{mathml}<mo{still}>)</mo></mrow>"
 
 
 def _call(name: str, arguments: list[str]) -> tuple[str, int]:
@@ -133,7 +139,7 @@ def _call(name: str, arguments: list[str]) -> tuple[str, int]:
         return f"<mrow><mo>|</mo>{inside}<mo>|</mo></mrow>", 4
     head = {"log10": "<msub><mi>log</mi><mn>10</mn></msub>", "log": "<mi>ln</mi>"}.get(name, f"<mi>{name}</mi>")
     head = head.replace("<mi>a", "<mi>arc")
-    return f"<mrow>{head}<mo>&#x2061;</mo><mrow><mo>(</mo>{inside}<mo>)</mo></mrow></mrow>", 4
+    return f"<mrow>{head}<mo>&#x2061;</mo>{_in_brackets(inside)}</mrow>", 4
 
 
 def _symbol(name: str) -> str:

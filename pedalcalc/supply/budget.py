@@ -381,6 +381,10 @@ def _op_amp_cautions(
         )
         + caution_below("no swing is left", "use more supply or an op-amp that swings nearer its rails", room, 0.0, "V")
         + caution_below(
-            "the largest signal clips", "use more supply, less gain, or accept it as the sound", headroom, 0.0, "dB"
+            "the largest signal clips",
+            "use more supply, less gain, or accept it as the sound",
+            np.where(np.isneginf(headroom), np.inf, headroom),  # that no swing is left is told already
+            0.0,
+            "dB",
         )
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import statistics
+import time
 
 import pytest
 
@@ -101,6 +102,7 @@ def test_a_panel_at_both_ends_of_every_slider(explorers, name, record_property, 
     panel.element_handle().evaluate(WATCH)
     where = f"{name} at the start"
     beside = beside_the_start(panel, here)
+    behind = behind_a_fast_drag(panel, here)
     for number, (moved, control) in enumerate(here.sliders.items()):
         slider, start = panel.get_by_role("slider").nth(number), control.index
         slider.focus()
@@ -123,10 +125,11 @@ def test_a_panel_at_both_ends_of_every_slider(explorers, name, record_property, 
     middle = statistics.median(taken)
     record_property("key_to_picture_ms", round(middle))
     record_property("key_to_picture_at_start_ms", round(beside))
+    record_property("last_picture_of_a_drag_behind_ms", round(behind))
     with capsys.disabled():
         print(
             f"\n{name}, key to its picture: median {beside:.0f} ms beside the start, "
-            f"{middle:.0f} at the ends (slowest {taken[-1]:.0f})"
+            f"{middle:.0f} at the ends (slowest {taken[-1]:.0f}); last picture of a fast drag {behind:.0f} ms behind"
         )
     assert beside < 2000, "no longer an explorer"
 
@@ -150,11 +153,52 @@ def beside_the_start(panel, here):
     return statistics.median(press["picture"] - press["key"] for press in presses)
 
 
+def behind_a_fast_drag(panel, here):
+    """Drag the first slider to its far end and back by mouse, half a second each way, and take it back to the start.
+
+    Return by how much the last picture came behind the mouse's button, the later of both. It is that of the last value.
+    """
+    page, slider, control = panel.page, panel.get_by_role("slider").first, next(iter(here.sliders.values()))
+    track = slider.locator("xpath=ancestor::*[contains(@class, 'noUi-target')][1]")
+    slider.scroll_into_view_if_needed()
+    behind = []
+    for end in (1.0, 0.0):
+        handle, room = slider.bounding_box(), track.bounding_box()
+        x, y = handle["x"] + handle["width"] / 2, handle["y"] + handle["height"] / 2
+        way = room["x"] + end * room["width"] - x
+        page.mouse.move(x, y)
+        page.mouse.down()
+        begun = time.monotonic()
+        for step in range(1, DRAG_STEPS + 1):
+            page.mouse.move(x + way * step / DRAG_STEPS, y)
+            time.sleep(max(0.0, begun + DRAG_TIME * step / DRAG_STEPS - time.monotonic()))
+        page.mouse.up()
+        index = (len(control.options) - 1) if end else 0
+        said = f"{control.description} {control.options[index][0]}"
+        page.wait_for_function(
+            SHOWN, arg=[panel.element_handle(), said], timeout=STEP
+        )  # nothing is drawn here meanwhile
+        page.wait_for_timeout(AFTERWARDS)
+        last, released = page.evaluate("[window.last, window.released]")
+        behind.append(max(0.0, last - released))
+        control.index = index
+        wait_for_words(panel, here)
+        assert picture_of(panel) == here.image.value, f"dragged: {said}"
+    back_to_start(panel, here)
+    return max(behind)
+
+
+DRAG_TIME, DRAG_STEPS = 0.5, 25
+AFTERWARDS = 200  # longer than anything that might still be drawn, in milliseconds
+SHOWN = "([panel, words]) => panel.querySelector('[role=status]').textContent.includes(words)"
 WATCH = """panel => {
     window.presses = [];
+    window.addEventListener('pointerup', () => { window.released = performance.now(); }, true);
+    window.addEventListener('mouseup', () => { window.released = performance.now(); }, true);
     panel.addEventListener('keydown', () => window.presses.push({key: performance.now()}), true);
     const image = panel.querySelector('img');
     image.addEventListener('load', () => {
+        window.last = performance.now();
         const last = window.presses.at(-1);
         if (last && !last.picture) last.picture = performance.now();
     });
