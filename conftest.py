@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import os
+from collections.abc import Iterator
 
 import pytest
 from xdist.scheduler import LoadScopeScheduling
@@ -48,6 +50,21 @@ class ByFile(LoadScopeScheduling):
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log) -> ByFile | None:
     return ByFile(config, log) if config.option.dist == "loadfile" else None
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """Look for no garbage while tests are collected, nor ever again among what collecting them leaves.
+
+    Half a million objects stand until the end; to go through them again and again took a quarter of the collection's time.
+    """
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.collect()
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

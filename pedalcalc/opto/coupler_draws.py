@@ -18,6 +18,8 @@ that is exact, bands come out within 3 %.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,6 +35,7 @@ _STEPS = 12
 _FAINT = 1e-12
 
 
+@cache
 def _chances() -> Array:
     """Return points that fill the unit cube evenly, a row each."""
     columns = []
@@ -43,7 +46,9 @@ def _chances() -> Array:
             share /= base
             mirrored += share * digit
         columns.append(mirrored)
-    return np.stack(columns, axis=-1)
+    points = np.stack(columns, axis=-1)
+    points.flags.writeable = False  # shared by all fits
+    return points
 
 
 def log_resistance(logs: Array, log_over: Array) -> tuple[Array, Array]:
@@ -52,12 +57,25 @@ def log_resistance(logs: Array, log_over: Array) -> tuple[Array, Array]:
     `log_over` is the logarithm of the current over the reference current. The derivative by the slope is the
     other times minus `log_over`.
     """
+    _, _, photo, layer, whole = _parts(logs, log_over)
+    return np.log(whole), layer * (layer * photo / whole)
+
+
+def log_slopes(logs: Array, log_over: Array) -> tuple[Array, Array, Array, Array]:
+    """Return the derivatives of ln R by ln R_ref, slope, ln floor and ln dark."""
+    floor, closed, photo, layer, whole = _parts(logs, log_over)
+    by_scale = layer * (layer * photo / whole)
+    return by_scale, -by_scale * log_over, floor / whole, layer * (layer * closed / whole)
+
+
+def _parts(logs: Array, log_over: Array) -> tuple[Array, Array, Array, Array, Array]:
+    """Return the floor [Ω], the conductance in the dark and of the light, the layer's resistance, and the whole."""
     reference, slope, floor, dark = (logs[..., column, None] for column in range(4))
     with np.errstate(over="ignore", divide="ignore"):
         photo = np.exp(np.clip(slope * log_over - reference, -300, 300))
-        layer = 1 / (np.exp(-dark) + photo)
-        whole = np.exp(floor) + layer
-    return np.log(whole), layer * (layer * photo / whole)
+        closed, bare = np.exp(-dark), np.exp(floor)
+        layer = 1 / (closed + photo)
+        return bare, closed, photo, layer, bare + layer
 
 
 def draw_couplers(

@@ -36,7 +36,7 @@ from pedalcalc._units import shown
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
 from pedalcalc.opto.coupler import coupler_resistance
-from pedalcalc.opto.coupler_draws import draw_couplers, log_resistance
+from pedalcalc.opto.coupler_draws import draw_couplers, log_resistance, log_slopes
 from pedalcalc.opto.fit_draws import with_figures
 from pedalcalc.opto.pairs import checked_pairs, hysteresis
 
@@ -192,6 +192,8 @@ def fit_coupler(
     width[~np.isfinite(known)] = 0.0  # no floor and an open dark resistance are not in doubt
     free = np.concatenate([[True, True], width > 0])
 
+    held = np.diag(np.append([0.0, 0.0], 1 / width[free[2:]]))[2:]  # what the class knows, by the logarithms in doubt
+
     def four(logs: Array) -> Array:
         """Return ln R_ref, slope, ln floor and ln dark, of which `logs` are those in doubt."""
         whole = np.append([0.0, 0.0], known)
@@ -205,6 +207,10 @@ def fit_coupler(
             miss = log_ohms[kept] - log_resistance(four(logs), log_over[kept])[0]
             return np.concatenate([miss / weight, (logs[2:] - known[free[2:]]) / width[free[2:]]])
 
+        def slopes(logs: Array) -> Array:
+            by_logs = np.stack(log_slopes(four(logs), log_over[kept]), axis=-1)[:, free]
+            return np.concatenate([-by_logs / weight, held])
+
         def cauchy(squares: Array) -> Array:
             """Return Cauchy loss for the readings, plain squares for what the class knows."""
             rho = np.stack([squares, np.ones_like(squares), np.zeros_like(squares)])
@@ -213,7 +219,9 @@ def fit_coupler(
             return rho
 
         close = dict.fromkeys(("xtol", "ftol", "gtol"), 1e-8 if outvote else 1e-12)
-        found = least_squares(misfit, start[free], loss=cauchy if outvote else "linear", max_nfev=5000, **close)
+        found = least_squares(
+            misfit, start[free], jac=slopes, loss=cauchy if outvote else "linear", max_nfev=5000, **close
+        )
         if not found.success or not np.all(np.isfinite(found.x)):
             raise RuntimeError(f"the fit of the coupler did not converge: {found.message}")
         return four(found.x), np.linalg.inv(found.jac.T @ found.jac)

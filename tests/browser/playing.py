@@ -10,10 +10,9 @@ from tests.browser.conftest import until
 
 TALLEST = 647  # pixels that a lab leaves of a window 768 high
 PICTURE = """async image => {
-    const bytes = new Uint8Array(await (await fetch(image.src)).arrayBuffer());
-    let text = '';
-    for (const byte of bytes) text += String.fromCharCode(byte);
-    return btoa(text);
+    const reader = new FileReader(), bytes = await (await fetch(image.src)).blob();
+    await new Promise(done => { reader.onload = done; reader.readAsDataURL(bytes); });
+    return reader.result.split(',')[1];
 }"""
 DRAWN = "image => image.complete && image.naturalWidth > 0"
 SAID = "panel => panel.querySelector('[role=status]').parentElement.textContent"
