@@ -204,7 +204,7 @@ def test_a_table_of_the_decimal_comma_reads_as_one_of_the_point(tmp_path):
     assert content(read(tmp_path, comma)) == content(read(tmp_path, pointed))
     with pytest.raises(ValueError, match=r"line 2, column value: text '1\.000\.5' is not a value"):
         read(tmp_path, comma.replace("4,7k", "1.000,5"))
-    with pytest.raises(ValueError, match="line 2, column value: text '4,7k' .* write the decimal mark as a point"):
+    with pytest.raises(ValueError, match=r"line 2, column value: text '4,7k' .* write the decimal mark as a point"):
         read(tmp_path, pointed.replace("4.7k", '"4,7k"'))
 
 

@@ -15,6 +15,7 @@ from pedalcalc.circuit import response
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
+from pedalcalc.circuit.restless import swinging
 from pedalcalc.circuit.signals import jacks
 
 Array = NDArray[np.float64]
@@ -40,16 +41,31 @@ def figures(board: Board, values: Mapping[str, Any] | None = None) -> dict[str, 
     def column(one: Any) -> Array:
         return np.where(solved.good, np.broadcast_to(np.asarray(one, float), (count,)), np.nan)
 
-    shown = {net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND}
+    moves = swinging(found, system, solved) if count == 1 else frozenset()
+    shown = {
+        net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND and net not in moves
+    }
     shown[CURRENT] = (column(named["current_supply"]), "A")
     shown |= {name: (column(seconds), "s") for name, seconds in times(found, system, solved).items()}
     return shown | (_sound(board, values) if has_jacks(board) else {})
 
 
 def warned(board: Board) -> dict[str, Any]:
-    """Return what is beyond a rating, by its words."""
+    """Return what is beyond a rating, by its words without what is fitted there."""
     found, system, solved = solved_board(board)
-    return {one.what: one for one in ratings(board, found, told(found, system, solved))}
+    texts = {f"{one.part.reference} ({one.part.value_text})": one.part.reference for one in board.parts}
+
+    def bare(what: str) -> str:
+        for text, name in texts.items():
+            what = what.replace(text, name)
+        return what
+
+    return {bare(one.what): one for one in ratings(board, found, told(found, system, solved))}
+
+
+def restless(board: Board) -> frozenset[str]:
+    """Return the nets that swing by themselves."""
+    return swinging(*solved_board(board))
 
 
 def has_jacks(board: Board) -> bool:

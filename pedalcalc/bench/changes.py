@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of, whole_number
-from pedalcalc.bench._figures import LOWER, NOTES, UPPER, figures, has_jacks, warned
+from pedalcalc.bench._figures import LOWER, NOTES, SWEEP, UPPER, figures, has_jacks, restless, warned
 from pedalcalc.bench._meter import doubt
 from pedalcalc.bench._times import LEAST, passed_on
 from pedalcalc.bench.places import places
@@ -165,7 +165,7 @@ class Before:
         }
         for name in passed_on(board) if has_jacks(board) else ():
             del self.usual[name]
-        self.warned = warned(board)
+        self.warned, self.swings = warned(board), restless(board)
         self.bands: dict[str, tuple[float, float]] = {}
         for name, (drawn, _) in figures(board, units).items():
             kept = drawn[np.isfinite(drawn)]
@@ -186,11 +186,18 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         for one in swaps:
             _refuse_other_polarity(base.board, after, one)
         seen = {what: float(one[0]) for what, (one, _) in figures(after).items()}
-        beyond = [what for what in warned(after) if what not in base.warned]
+        beyond = [one.what for what, one in warned(after).items() if what not in base.warned]
+        swings = restless(after)
     except (ValueError, RuntimeError) as reason:
         return Change(reference=name, text_listed=listed, value_text=text, verdict=f"does not fit: {reason}", moves=())
+    seen |= {net: base.usual[net][0] for net in swings if net in base.usual}  # their moves are the swinging itself
     moves, within = _moves(base, seen)
     words = [f"beyond a rating: {what}" for what in beyond]
+    if bool(swings) != bool(base.swings):
+        nets = ", ".join(sorted(swings or base.swings)[:3])
+        words.append(
+            f"the board then swings by itself, at {nets}" if swings else f"it no longer swings by itself, at {nets}"
+        )
     for one in swaps:
         if turned := _leads(base.board, after, one):
             words.append(turned)
@@ -274,8 +281,16 @@ def _sounds(move: Move) -> str:
         return f"{abs(move.after - move.before):.1f} dB {more} at {move.what.removeprefix('gain at ')}"
     wider = np.isnan(move.after) or (move.after < move.before) == (move.what == LOWER)
     word = {LOWER: "bass", UPPER: "treble"}[move.what]
-    ends = f"{_text(move.before, 'Hz')} before, {_text(move.after, 'Hz')} after"
+    ends = f"{_end(move, move.before)} before, {_end(move, move.after)} after"
     return f"{'more' if wider else 'less'} {word} ({move.what}: {ends})"
+
+
+def _end(move: Move, hertz: float) -> str:
+    """Return where what passes ends; outside of what is looked at where it does not end within."""
+    if np.isnan(hertz):
+        side, end = ("under", SWEEP[0]) if move.what == LOWER else ("above", SWEEP[-1])
+        return f"{side} {write_value(float(end), unit='Hz', digits=1)}"
+    return _text(hertz, "Hz")
 
 
 def _refuse_other_polarity(before: Board, after: Board, reference: str) -> None:

@@ -16,8 +16,10 @@ from pedalcalc.bench.places import fed_net, places, probe_of
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.probed import probed
+from pedalcalc.circuit.restless import swinging
 from pedalcalc.tolerance.bands import MOST, band_ends
 from pedalcalc.tolerance.draws import drawn_units
+from pedalcalc.values import write_value
 
 Array = NDArray[np.float64]
 
@@ -25,6 +27,7 @@ Array = NDArray[np.float64]
 PULLED = 0.5e-3
 ENGAGED, BYPASSED, BOTH = "engaged", "bypassed", "both"
 CURRENT = "supply current"
+SWINGS = "swings by itself: the meter goes to and fro, or shows some mean"
 
 
 @search
@@ -71,7 +74,7 @@ def expected_readings(
     -----
     Bands as in `pedalcalc.tolerance.bands`, on to which the meter's own doubt is put at either end. Where the meter would
     pull a net by more than half a millivolt it becomes part of the circuit, which is solved again. Nets joined by metal
-    while the build is engaged stand once. The range is the smallest that holds the reading, 2 V or more.
+    while the build is engaged stand once. Nets that swing by themselves, as an oscillator's do, have no number. The range is the smallest that holds the reading, 2 V or more.
 
     References
     ----------
@@ -142,6 +145,7 @@ class BoardState:
         self.usual = named["voltages"]
         self.floating, self.unpredictable = named["floating"], named["unpredictable"]
         self.current = named["current_supply"]
+        self.swings = swinging(self.found, self.system, self.nominal)
         self.drawn, self.good = self._drawn()
         if self.good.sum() < len(self.good) / 2:
             raise RuntimeError(
@@ -181,36 +185,38 @@ def _row(state: BoardState, net: str, word: str, inside: float) -> ExpectedReadi
         why = "floating: nothing holds it, so the reading tells nothing"
     elif net in state.unpredictable or np.isnan(state.usual.get(net, np.nan)):
         why = "not predictable: it follows an op-amp whose inputs are beyond their range"
+    elif net in state.swings:
+        why = SWINGS
     if why:
-        return ExpectedReading(
-            place=net,
-            probe=probe,
-            state=word,
-            reading_low=np.nan,
-            reading_typical=np.nan,
-            reading_high=np.nan,
-            unit="V",
-            note=why,
-        )
+        return _untold(net, probe, word, "V", why)
     usual, drawn = state.loaded(net)
     if len(drawn) < len(state.good) / 2:
         why = "not predictable: in many units it follows an op-amp whose inputs are beyond their range"
-        return ExpectedReading(
-            place=net,
-            probe=probe,
-            state=word,
-            reading_low=np.nan,
-            reading_typical=np.nan,
-            reading_high=np.nan,
-            unit="V",
-            note=why,
-        )
+        return _untold(net, probe, word, "V", why)
     return _banded(state, net, probe, word, usual, drawn, inside, "V")
+
+
+def _untold(place: str, probe: str, word: str, unit: str, why: str) -> ExpectedReading:
+    """Return a row without a number, and why it has none."""
+    nan = float("nan")
+    return ExpectedReading(
+        place=place,
+        probe=probe,
+        state=word,
+        reading_low=nan,
+        reading_typical=nan,
+        reading_high=nan,
+        unit=unit,
+        note=why,
+    )
 
 
 def _current(state: BoardState, word: str, inside: float) -> ExpectedReading:
     drawn = state.drawn[CURRENT][state.good]
     where = "in the supply lead, meter in series"
+    if state.swings:
+        about = write_value(float(state.current), unit="A", digits=2)
+        return _untold(CURRENT, where, word, "A", f"to and fro about {about}: the board swings by itself")
     return _banded(state, CURRENT, where, word, float(state.current), drawn, inside, "A")
 
 

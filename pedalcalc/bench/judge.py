@@ -300,7 +300,10 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
     """Return the verdict on all readings, and what the first that does not fit depends on."""
     wrong = [row for row in rows if row.verdict in (LOW, HIGH)]
     if not wrong:
-        whole = f"all {len(rows)} readings fit" if len(rows) > 1 else "the reading fits"
+        fit = sum(row.verdict == FITS for row in rows)
+        whole = f"all {fit} readings fit" if len(rows) > 1 else "the reading fits" if fit else ""
+        if fit < len(rows):
+            whole = f"{fit} of {len(rows)} readings fit, the others have nothing to hold them against"
         return Judged(
             rows=rows,
             verdict="; ".join(filter(None, (whole, words))),

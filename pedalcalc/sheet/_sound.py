@@ -17,7 +17,7 @@ from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
 from pedalcalc.circuit.signals import jacks
 from pedalcalc.devices import Coupler
-from pedalcalc.sheet._section import Section, words
+from pedalcalc.sheet._section import Section, Words, words
 from pedalcalc.tolerance.draws import drawn_units
 from pedalcalc.values import write_value
 
@@ -85,10 +85,10 @@ def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
     return "", stuck
 
 
-def response_section(board: Board, ways: Ways) -> Section:
-    """Return gain and response, at the controls' positions, with the band that the parts leave."""
+def response_section(board: Board, ways: Ways, moving: Words | None = None) -> Section:
+    """Return gain and response, at the controls' positions, with the band that the parts leave; `moving` says what swings."""
     asked = ways.asked()
-    shown: list[Any] = []
+    shown: list[Any] = [moving] if moving else []
     units = drawn_units(board, count=DRAWS, seed=1)
     hertz = np.concatenate([list(NOTES.values()), SWEEP])
     usual = response(board, frequency=hertz, **asked)
@@ -297,8 +297,12 @@ def _rows(levels: Mapping[str, float]) -> list[dict[str, str]]:
     return [{"part": name, "from": number_text(at, "V", 2)} for name, at in levels.items()]
 
 
-def clipping_section(board: Board, ways: Ways) -> Section:
-    """Return what clips first and at what level."""
+def clipping_section(board: Board, ways: Ways, moving: Words | None = None) -> Section:
+    """Return what clips first and at what level; nothing where the board does not rest."""
+    if moving:
+        return Section(
+            "What clips first", (words("Not computed: the board swings by itself, so it has no rest to leave."),)
+        )
     found = clipping(board, ways)
     shown: list[Any] = []
     silence = bool(found.levels or found.unheard) and not found.swing > NOTHING_SWING
