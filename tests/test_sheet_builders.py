@@ -13,6 +13,7 @@ from pedalcalc.circuit.operating import solved_board
 from pedalcalc.circuit.restless import swinging
 from pedalcalc.readings import Reading
 from pedalcalc.sheet._slips import slips
+from pedalcalc.sheet._symptoms import symptoms_section
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "tests" / "builds"
@@ -22,6 +23,7 @@ TREMOLO = BUILDS / "opto-tremolo" / "parts.csv"
 COMMA = BUILDS / "decimal-comma" / "parts.csv"
 #: A gain stage on a regulator of 5 V, two diodes to ground behind it.
 CLIPPING = BUILDS / "hard-clipping" / "parts.csv"
+COMPRESSOR = ROOT / "notebooks" / "builds" / "optical-compressor" / "parts.csv"
 #: What swings in a relaxation oscillator and what its output drives (textbook: it has no stable rest).
 SWINGS = {"square", "threshold", "ramp", "rate end", "depth top", "lamp drive", "lamp"}
 
@@ -160,6 +162,17 @@ def test_a_flat_battery_that_leaves_inputs_out_of_range_is_a_caution(tmp_path):
     (told,) = [one for one in made.cautions if "cannot be predicted" in one.what]
     assert "while the supply gives 7.00 V" in told.what and "fuller battery" in told.action
     assert "not predictable" in str(made.sections["supply"])
+
+
+def test_symptoms_name_what_is_in_the_way_on_this_board():
+    """The parts that common practice suspects, by hand from each list."""
+    told = {path: str(symptoms_section(assemble(path, supply=9.0))) for path in (COMMA, CLIPPING, COMPRESSOR)}
+    assert "look at R16, D1 and the plug's polarity" in told[COMMA]  # in the supply's way
+    assert "(C1, C3, C5, C10, C2, C4)" in told[COMMA]  # couple, then bypass both emitters
+    assert "at 0 V R17 is open" in told[COMMA]
+    assert "look at D3, U1 and" in told[CLIPPING] and "(C5, C8, C6)" in told[CLIPPING]
+    assert "footswitch" not in told[CLIPPING] and "a missing" not in told[CLIPPING]
+    assert "the charge pump IC1: C6 first, then pin 1 (boost)" in told[COMPRESSOR]
 
 
 def test_a_slip_that_leaves_no_operating_point_is_named(tmp_path):
