@@ -164,6 +164,37 @@ def test_a_flat_battery_that_leaves_inputs_out_of_range_is_a_caution(tmp_path):
     assert "not predictable" in str(made.sections["supply"])
 
 
+def taken(volts, meter=""):
+    return [Reading("2026-03-14 10:32", "voltage", net, one, "V", "", meter_text=meter) for net, one in volts.items()]
+
+
+def test_a_point_in_the_wrong_place_is_told_before_a_part_is_blamed():
+    board = assemble(CLIPPING, supply=9.0)
+    for read, told in (
+        (0.25, "ten times it would fit"),
+        (25.0, "a tenth of it would fit"),
+        (2500.0, "a thousandth of it would fit"),
+    ):
+        found = bench.judge_readings(board, readings=taken({"plug": 9.0, "half": read}), count=50)
+        assert found.first == "half" and f"{told}: look at the point" in found.verdict
+    found = bench.judge_readings(board, readings=taken({"plug": 9.0, "half": 1.4}), count=50)
+    assert found.first == "half" and "would fit" not in found.verdict
+
+
+def test_a_meter_of_a_tenth_of_the_ohms_is_told_apart_from_a_fault():
+    """1 MΩ on the input behind 1 MΩ reads half of 2.54 V (by hand: Ohm's law), 10 MΩ ten elevenths of it."""
+    board = assemble(CLIPPING, supply=9.0)
+    weak = {"plug": 9.0, "half": 2.5, "plus in": 1.27}
+    found = bench.judge_readings(board, readings=taken(weak), count=50)
+    assert (
+        found.first == "plus in" and "cheap digital multimeter, 1 MΩ would read so on a healthy board" in found.verdict
+    )
+    assert "R4" in dict(found.depends_on)  # only the meter's own ohms make that resistor count
+    assert bench.judge_readings(board, readings=taken(weak, "cheap"), count=50).verdict.startswith("all 3 readings fit")
+    found = bench.judge_readings(board, readings=taken(weak | {"plus in": 0.4}), count=50)
+    assert "would read so" not in found.verdict
+
+
 def test_symptoms_name_what_is_in_the_way_on_this_board():
     """The parts that common practice suspects, by hand from each list."""
     told = {path: str(symptoms_section(assemble(path, supply=9.0))) for path in (COMMA, CLIPPING, COMPRESSOR)}
