@@ -195,6 +195,67 @@ def test_a_meter_of_a_tenth_of_the_ohms_is_told_apart_from_a_fault():
     assert "would read so" not in found.verdict
 
 
+@pytest.fixture(scope="module")
+def amplified(tmp_path_factory):
+    """Return the list of the clipping stage with a power amplifier behind it, of which nothing here knows the law."""
+    path = tmp_path_factory.mktemp("power-amplifier") / "parts.csv"
+    text = CLIPPING.read_text(encoding="utf-8").replace('"tip: out,', '"tip: speaker,')
+    path.write_text(
+        f"{text}"
+        'IC2,other,LM386,,,,"1: not connected, 2: ground, 3: out, 4: ground, 5: power out, 6: nine, 7: not connected, '
+        '8: not connected",power amplifier\n'
+        'C10,electrolytic capacitor,220u,,20%,16 V,"plus: power out, minus: speaker",\n',
+        encoding="utf-8",
+    )
+    return path
+
+
+def test_a_part_without_a_law_leaves_the_rest_its_numbers(amplified):
+    made, alone = sheet.build_sheet(amplified), rows_of(sheet.build_sheet(CLIPPING))
+    rows = rows_of(made)
+    # by hand: 1 kΩ to 9 V at its input, which hangs on the level control's 100 kΩ, moves that and the diodes' node by volts
+    assert {place for place, row in rows.items() if row.note.startswith("not computed: IC2 (LM386)")} == {
+        "out", "clip", "clip in", "power out",
+    }  # fmt: skip
+    # 8.4 mA more through a 1N4001 moves 'nine' by some 50 mV (n Vt ln(13/5)), less than its band; behind the regulator nothing
+    for net in ("plug", "nine", "five", "half", "plus in", "amp"):
+        assert rows[net].reading_typical == alone[net].reading_typical
+    assert rows["supply current"].note.startswith("4.8 mA, IC2 on top")
+    assert any("IC2 (LM386) is not computed" in one.what for one in made.cautions)
+    assert "leads through IC2 (LM386), which is not computed" in str(made.sections["response"])
+    assert "for each milliampere of its sheet add 100 mV" in str(made.sections["power"])
+
+
+def test_the_sound_ahead_of_a_part_without_a_law_is_told(amplified):
+    made = sheet.build_sheet(amplified, net_out="out")
+    assert "IC2 (LM386) is left out" in str(made.sections["response"])
+    assert "5.7 dB" in str(made.sections["response"])  # as without it: the level control at half way, 1 kHz
+
+
+def test_a_capacitor_beyond_an_open_contact_stops_nothing(tmp_path):
+    """Both its ends float and are told so; the divider beside it stands at half of 9 V (by hand)."""
+    path = tmp_path / "parts.csv"
+    path.write_text(
+        "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+        'X1,connector,battery clip,,,,"minus: ground, plus: rail",\n'
+        'R1,resistor,10k,,,,"1: rail, 2: half",\nR2,resistor,10k,,,,"1: half, 2: ground",\n'
+        'J2,jack,mono 6.35 mm,,,,"tip: out, sleeve: ground",output\n'
+        'S1,switch,SPDT toggle,,,,"pole 1 common: in, pole 1 effect: not connected, pole 1 bypass: rail",\n'
+        'C1,film capacitor,220n,,,16 V,"1: in, 2: out",\n',
+        encoding="utf-8",
+    )
+    point = operating_point(assemble(path, supply=9.0))
+    assert set(point.floating) == {"in", "out"} and point.voltages["half"] == pytest.approx(4.5)
+
+
+def test_an_unknown_type_is_refused_with_what_may_be_done(amplified):
+    text = amplified.read_text(encoding="utf-8").replace("IC2,other", "IC2,integrated circuit")
+    other = amplified.with_name("refused.csv")
+    other.write_text(text, encoding="utf-8")
+    with pytest.raises(ValueError, match=r"IC2: text 'LM386' fits no part .* is of the kind other, and left out"):
+        sheet.build_sheet(other)
+
+
 def test_symptoms_name_what_is_in_the_way_on_this_board():
     """The parts that common practice suspects, by hand from each list."""
     told = {path: str(symptoms_section(assemble(path, supply=9.0))) for path in (COMMA, CLIPPING, COMPRESSOR)}

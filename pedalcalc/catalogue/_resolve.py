@@ -13,7 +13,7 @@ from pedalcalc._part_value import CONTROLS, LAWS, TWO_PINS
 from pedalcalc._units import told
 from pedalcalc.catalogue._find import find_device
 from pedalcalc.devices import Capacitor, Device, Pin, Pinout
-from pedalcalc.parts import Part
+from pedalcalc.parts import OTHER, Part
 
 # Kind of capacitor in a list, and the record that tells its losses; small ceramic ones are of the better kind.
 _CAPACITORS = {
@@ -24,7 +24,7 @@ _CAPACITORS = {
 }
 _SMALL_CERAMIC = 1e-9
 _TAPERS = {"linear": "TAPER_LINEAR", "log": "TAPER_LOG", "reverse log": "TAPER_REVERSE_LOG"}
-_WITHOUT_RECORD = ("resistor", "inductor", "link", "socket")
+_WITHOUT_RECORD = ("resistor", "inductor", "link", "socket", OTHER)
 
 
 class PinRole(NamedTuple):
@@ -86,7 +86,7 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     [('drain', 'out'), ('gate', 'in'), ('source', 'bias')]
     """
     is_a("part", part, Part)
-    if part.kind in TWO_PINS or part.kind == "socket":
+    if part.kind in (*TWO_PINS, "socket", OTHER):
         return tuple(PinRole(pin, "", "end", net) for pin, net in part.connections)
     if device is not None and not isinstance(device, Device):
         raise TypeError(

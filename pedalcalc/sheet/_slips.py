@@ -15,7 +15,7 @@ from pedalcalc.circuit import OperatingPoint
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Diode, OpAmp
-from pedalcalc.parts import NOT_CONNECTED
+from pedalcalc.parts import NOT_CONNECTED, OTHER
 
 #: How else ground is called on schematics.
 GROUND_TOO = ("gnd", "0v", "earth", "mass", "chassis", "common")
@@ -32,8 +32,31 @@ RESTLESS = "starts to swing"
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
     """Return what looks like a slip of the list: nets that may be one, inputs that hang in the air, volts nobody can tell."""
     return (
-        *_alike(board), *_unfed(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
+        *_left_out(board), *_alike(board), *_unfed(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
     )  # fmt: skip
+
+
+def others_of(board: Board) -> str:
+    """Return the parts that nothing here computes, by reference and type; empty if there are none."""
+    return " and ".join(
+        f"{one.part.reference} ({one.part.value_text})" for one in board.parts if one.part.kind == OTHER
+    )
+
+
+def left_out_words(others: str) -> str:
+    """Return what a section on the sound says of a part that is left out."""
+    return (
+        f"{others} is left out: what it does to the signal, and how it loads what it hangs on, is not in these figures."
+    )
+
+
+def _left_out(board: Board) -> list[Caution]:
+    """Tell parts that nothing here computes."""
+    if not (others := others_of(board)):
+        return []
+    what = f"{others} is not computed: nothing here knows what it does"
+    action = "nets that it may move have no number; take these and its current, which comes on top of the supply's, from its own sheet"
+    return [Caution(what, action, NAN, NAN, "")]
 
 
 def suspects(board: Board) -> str:

@@ -9,6 +9,7 @@ from pedalcalc.board import Board
 from pedalcalc.catalogue import ResolvedPart
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Converter
+from pedalcalc.parts import OTHER
 from pedalcalc.sheet._found import has_socket, path, supply_way
 from pedalcalc.sheet._section import Section, words
 
@@ -100,7 +101,7 @@ def symptoms_section(board: Board) -> Section:
     )
     series = next(iter(on.joining("resistor")), "")
     filters = on.between(CAPACITORS, on.feeds, GROUND)
-    active = on.names("integrated circuit", "transistor") or "what amplifies"
+    active = on.names("integrated circuit", "transistor", OTHER) or "what amplifies"
     lamps, coupling = on.names("indicator"), _coupling(on)
     loud = ", ".join(dict.fromkeys([*coupling, *on.bypasses()])) or "there are none"
     coupled = ", ".join(coupling) or "a coupling capacitor"

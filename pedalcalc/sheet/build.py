@@ -40,6 +40,8 @@ from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._slips import (
     FULLER,
     RESTLESS,
+    left_out_words,
+    others_of,
     refuse_without_ground,
     restless,
     restless_words,
@@ -207,23 +209,27 @@ def _made(board: Board, ways: Ways, name: str, file: Path | None, serial: str) -
     judged = None if file is None else judge_readings(board, readings=file, serial=serial, count=READINGS)
     usual = operating_point(board)
     supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
-    why, stuck = soundless(board, ways)
+    others = others_of(board)
+    why, stuck = soundless(board, ways, others)
     swings = swinging(*solved_board(board))
     found = slips(board, usual) + _cautions(board, usual, supplied, swings) + stuck + power.cautions
     heard, silent = not why, (words(f"Not computed: {why}"),)
-    moving = words(restless_words(board, swings)) if swings else None
+    told_first = [restless_words(board, swings)] if swings else []
+    told_first += [left_out_words(others)] if others else []
     sections = {
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
         "build": Section("What this build is", (words(*described(board, ways.net_in, ways.net_out)),)),
         "parts": _parts_section(board),
         "supply": _supply_section(board, [point for point, _ in supplied]),
-        "response": response_section(board, ways, moving) if heard else Section("From jack to jack", silent),
+        "response": response_section(board, ways, told_first) if heard else Section("From jack to jack", silent),
         "corners": corners_section(board, ways) if heard else Section("Which parts set which corner", silent),
-        "clipping": clipping_section(board, ways, moving) if heard else Section("What clips first", silent),
+        "clipping": clipping_section(board, ways, told_first, rests=not swings)
+        if heard
+        else Section("What clips first", silent),
         "changes": _changes_section(board),
         "readings": _readings_section(expected, usual, judged),
         "symptoms": symptoms_section(board),
-        "power": _power_section(power, has_socket(board), bool(swings)),
+        "power": _power_section(power, has_socket(board), bool(swings), others),
     }
     return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
 
@@ -324,7 +330,7 @@ def _parts_section(board: Board) -> Section:
 
 
 def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Section:
-    rows, bars = [], {}
+    rows, bars, others = [], {}, others_of(board)
     for net in supply_way(board):
         seen = np.array([point["voltages"].get(net, np.nan) for point in points], float)
         if not np.isnan(seen[1]):
@@ -333,7 +339,7 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
             rows.append({"net": net} | dict(zip(("lowest", "usual", "highest"), texts, strict=True)))
     amps = np.array([point["current_supply"] for point in points], float)
     rows.append(
-        {"net": "supply current"}
+        {"net": f"supply current{f', without {others}' if others else ''}"}
         | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
     shown: list[Any] = [
@@ -342,7 +348,7 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
         report.table(rows, title="What is left of the supply"),
     ]
     battery = next((one for one in board.parts if isinstance(one.device, Battery)), None)
-    if battery is not None:
+    if battery is not None and not others:
         life = battery_life(
             current_load=float(amps[1]),
             voltage_end=EMPTY,
@@ -425,7 +431,7 @@ def _readings_section(expected: Expected, point: OperatingPoint, judged: Judged 
     return Section("What the meter should read", tuple(shown))
 
 
-def _power_section(power: FirstPower, socket: bool, swings: bool) -> Section:
+def _power_section(power: FirstPower, socket: bool, swings: bool, others: str) -> Section:
     rows = [
         {"state": line.what, "across it": spread_text(line.voltage_across, line.voltage_low, line.voltage_high, "V"),
          "current": reading_text(line.current, "A"),
@@ -441,6 +447,13 @@ def _power_section(power: FirstPower, socket: bool, swings: bool) -> Section:
         *(
             ["This board swings by itself: what is told is the middle about which the reading goes to and fro."]
             if swings
+            else []
+        ),
+        *(
+            [
+                f"The current of {others} comes on top: for each milliampere of its sheet add {reading_text(1e-3 * power.resistance, 'V')} to all."
+            ]
+            if others
             else []
         ),
     )
