@@ -83,7 +83,7 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     >>> nan, pins = float("nan"), (Connection("drain", "out"), Connection("gate", "in"), Connection("source", "bias"))
     >>> part = Part("Q1", "transistor", nan, "", "2N5457", nan, nan, nan, nan, nan, pins, "")
     >>> [(found.role, found.net) for found in pin_roles(part, device=find_device("2N5457"))]
-    [('drain', 'out'), ('gate', 'in'), ('source', 'bias')]
+    [('drain', 'out'), ('source', 'bias'), ('gate', 'in')]
     """
     is_a("part", part, Part)
     if part.kind in (*TWO_PINS, "socket", OTHER):
