@@ -37,8 +37,8 @@ def rows_of(made):
     return {row.place: row for row in made.expected.rows}
 
 
-def told_of(path):
-    board = assemble(path, supply=9.0)
+def told_of(path, supply=9.0):
+    board = assemble(path, supply=supply)
     return [one.what for one in (*slips(board, operating_point(board)), *socket_cautions(board))]
 
 
@@ -132,6 +132,21 @@ def test_slips_of_a_builder_are_cautions(tmp_path, listed, slip, told):
     assert listed in text
     path.write_text(text.replace(listed, slip), encoding="utf-8")
     assert any(told in one for one in told_of(path))
+
+
+def test_a_jack_that_shorts_the_battery_is_a_caution(tmp_path):
+    """With the plus at ground the ring must switch the plus; a plug that joins the minus to the sleeve shorts 9.5 V by some ohms."""
+    path = tmp_path / "parts.csv"
+    text = (
+        "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+        'B1,battery,9 V alkaline,,,,"plus: {plus}, minus: minus rail",\n'
+        'J1,jack,stereo 6.35 mm,,,,"tip: in, ring: {ring}, sleeve: ground",input\n'
+        'R1,resistor,10k,,,,"1: in, 2: ground",\nR2,resistor,10k,,,,"1: minus rail, 2: ground",\n'
+    )
+    path.write_text(text.format(plus="ground", ring="minus rail"), encoding="utf-8")
+    assert any("all but shorted" in one for one in told_of(path, supply="9 V alkaline"))
+    path.write_text(text.format(plus="battery plus", ring="battery plus"), encoding="utf-8")
+    assert told_of(path, supply="9 V alkaline") == []
 
 
 def test_nets_that_differ_by_one_letter_are_told(tmp_path):

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from pedalcalc._base import Caution
+from pedalcalc._base import Caution, caution_above
 from pedalcalc.bench.places import fed_net, pin_name, pins_of, supply_nets
 from pedalcalc.board import Board
 from pedalcalc.circuit import OperatingPoint
@@ -22,6 +22,8 @@ GROUND_TOO = ("gnd", "0v", "earth", "mass", "chassis", "common")
 #: Pins that steer a part and carry next to nothing: without a way for direct current nobody can say where it stands.
 STEERS = ("base", "gate", "non-inverting input", "inverting input")
 NAN = float("nan")
+#: More than any pedal takes [A] (common practice).
+SHORTED = 0.5
 #: What to do where an op-amp's inputs are beyond their range at the usual supply, and at a lower one only.
 HELD = "see in the list that its supply comes through, the diode on its way the right way round, and that both inputs are held"
 FULLER = "a fuller battery, or an op-amp whose inputs reach further"
@@ -32,7 +34,7 @@ RESTLESS = "starts to swing"
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
     """Return what looks like a slip of the list: nets that may be one, inputs that hang in the air, volts nobody can tell."""
     return (
-        *_left_out(board), *_alike(board), *_unfed(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
+        *_shorted(usual), *_left_out(board), *_alike(board), *_unfed(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
     )  # fmt: skip
 
 
@@ -48,6 +50,16 @@ def left_out_words(others: str) -> str:
     return (
         f"{others} is left out: what it does to the signal, and how it loads what it hangs on, is not in these figures."
     )
+
+
+def _shorted(usual: OperatingPoint) -> tuple[Caution, ...]:
+    """Tell a supply that gives more than any pedal takes."""
+    return caution_above(
+        "the supply is all but shorted",
+        "follow in the list what joins its plus and its minus, by the contacts of jacks and switches as well, before anything is "
+        "powered: a shorted battery gets hot and can burst",
+        abs(float(usual.current_supply)), SHORTED, "A",
+    )  # fmt: skip
 
 
 def _left_out(board: Board) -> list[Caution]:

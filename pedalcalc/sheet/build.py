@@ -51,7 +51,7 @@ from pedalcalc.sheet._slips import (
 )
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import band_text, reading_text, reading_texts, spread_text
+from pedalcalc.sheet._text import SHOWN, band_text, reading_text, reading_texts, spread_text
 from pedalcalc.supply import battery_life
 from pedalcalc.values import nearest_value, write_code
 
@@ -296,7 +296,10 @@ def _cautions(
         if len(where) == 1:
             condition = f" while the supply gives {reading_text(where.pop(), 'V')}"
             once[name] = replace(once[name], what=name + condition)
-    return tuple(once.values())
+    # what no meter shows is nothing
+    return tuple(
+        replace(one, value=0.0) if one.unit == "V" and abs(one.value) < SHOWN else one for one in once.values()
+    )
 
 
 def _topics(board: Board) -> tuple[str, ...]:
