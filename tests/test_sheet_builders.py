@@ -112,6 +112,27 @@ def test_a_swap_of_what_was_beyond_a_rating_before_is_not_blamed(tmp_path):
     assert told.verdict == "nothing you can measure"
 
 
+def test_a_clipping_diode_of_another_kind_is_heard_though_no_gain_moves():
+    """An LED clips one half at 1.6 V where silicon does at 0.6 V (textbook): the control's 15 % of 1.1 V become those of 1.8 V."""
+    (told,) = bench.changes(assemble(CLIPPING, supply=9.0), fitted={"D1": "red GaAsP LED"}, count=20)
+    assert told.verdict.startswith("changes the sound when it is played hard: output, peak to peak,")
+    (move,) = told.moves
+    assert (
+        move.audible
+        and move.before == pytest.approx(0.15 * 1.1, rel=0.1)
+        and move.after == pytest.approx(0.15 * 1.8, rel=0.1)
+    )
+    (told,) = bench.changes(assemble(CLIPPING, supply=9.0), fitted={"D1": "1N914"}, count=20)
+    assert told.verdict == "nothing you can measure"
+
+
+def test_an_op_amp_of_another_package_does_not_fit_its_pins():
+    """A single op-amp has its output at pin 6, where a dual has an input (orders of pins from memory)."""
+    (told,) = bench.changes(assemble(CLIPPING, supply=9.0), fitted={"IC1": "TL071"}, count=20)
+    assert "IC1 does not fit these pins: 1 output" in told.verdict and "inf dB" not in told.verdict
+    assert "nothing comes out any more at 1 kHz" in told.verdict
+
+
 def test_where_what_passes_has_no_end_is_told_by_what_was_looked_at(tremolo):
     (told,) = bench.changes(tremolo.board, fitted={"C3": "4.7n"}, count=20)
     assert "lower end, 3 dB down: under 5 Hz before," in told.verdict
