@@ -143,6 +143,7 @@ def test_where_what_passes_has_no_end_is_told_by_what_was_looked_at(tremolo):
     [
         ('"anode: plug, cathode: nine"', '"anode: nine, cathode: plug"', "D3 (1N4001) blocks the supply: nothing comes through from 'plug'"),
         ("7: spare, 8: five", "7: five, 8: not connected", "IC1 (lm358n) has no supply: its pin 8, the positive rail, is not connected"),
+        ("5: half, 6: spare, 7: spare", "5: not connected, 6: not connected, 7: not connected", "IC1 (lm358n) has inputs in the air, pin 5 and 6"),
         ('"centre: ground, outer: plug, outer switch: not connected"', '"centre: plug, outer: ground, outer switch: not connected"',
          "J3 is taken for a socket with its plus in the centre"),
     ],

@@ -34,7 +34,7 @@ RESTLESS = "starts to swing"
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
     """Return what looks like a slip of the list: nets that may be one, inputs that hang in the air, volts nobody can tell."""
     return (
-        *_shorted(usual), *_left_out(board), *_alike(board), *_unfed(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
+        *_shorted(usual), *_left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
     )  # fmt: skip
 
 
@@ -151,6 +151,23 @@ def _unfed(board: Board) -> list[Caution]:
         for pin in one.pins
         if "rail" in pin.role and pin.net == NOT_CONNECTED
     ]  # fmt: skip
+
+
+def _open_inputs(board: Board) -> list[Caution]:
+    """Tell op-amps with an input in the air, as a spare half that the list leaves open."""
+    told = []
+    for one in board.parts:
+        pins = [pin.pin for pin in one.pins if "input" in pin.role and pin.net == NOT_CONNECTED]
+        if isinstance(one.device, OpAmp) and pins:
+            told.append(
+                Caution(
+                    f"{one.part.reference} ({one.part.value_text}) has inputs in the air, pin {' and '.join(pins)}: what nothing holds "
+                    "may swing, take more current and disturb the rest",
+                    "join a spare output to its inverting input, and the other input to half supply (common practice)",
+                    NAN, NAN, "",
+                )
+            )  # fmt: skip
+    return told
 
 
 def _blocked(board: Board, usual: OperatingPoint) -> list[Caution]:
