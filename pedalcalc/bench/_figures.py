@@ -11,16 +11,19 @@ from numpy.typing import NDArray
 from pedalcalc.bench._times import times
 from pedalcalc.bench.expected import CURRENT
 from pedalcalc.board import Board
-from pedalcalc.circuit import response
+from pedalcalc.circuit import response, waveform
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
+from pedalcalc.circuit.restless import swinging
 from pedalcalc.circuit.signals import jacks
 
 Array = NDArray[np.float64]
 
 #: Notes at which the gain is told [Hz]: the low E of a guitar, the middle, the bite (common practice).
 NOTES = {"gain at 82 Hz": 82.4, "gain at 1 kHz": 1e3, "gain at 5 kHz": 5e3}
+#: A hot pickup struck hard [V peak], and the tone at which that is played [Hz] (common practice).
+HARD, HARD_TONE = 1.0, 1e3
 LOWER, UPPER = "lower end, 3 dB down", "upper end, 3 dB down"
 #: Where the ends of what passes are looked for [Hz].
 SWEEP = np.geomspace(5.0, 100e3, 87)
@@ -40,16 +43,41 @@ def figures(board: Board, values: Mapping[str, Any] | None = None) -> dict[str, 
     def column(one: Any) -> Array:
         return np.where(solved.good, np.broadcast_to(np.asarray(one, float), (count,)), np.nan)
 
-    shown = {net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND}
+    moves = swinging(found, system, solved) if count == 1 else frozenset()
+    shown = {
+        net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND and net not in moves
+    }
     shown[CURRENT] = (column(named["current_supply"]), "A")
     shown |= {name: (column(seconds), "s") for name, seconds in times(found, system, solved).items()}
     return shown | (_sound(board, values) if has_jacks(board) else {})
 
 
 def warned(board: Board) -> dict[str, Any]:
-    """Return what is beyond a rating, by its words."""
+    """Return what is beyond a rating, by its words without what is fitted there."""
     found, system, solved = solved_board(board)
-    return {one.what: one for one in ratings(board, found, told(found, system, solved))}
+    texts = {f"{one.part.reference} ({one.part.value_text})": one.part.reference for one in board.parts}
+
+    def bare(what: str) -> str:
+        for text, name in texts.items():
+            what = what.replace(text, name)
+        return what
+
+    return {bare(one.what): one for one in ratings(board, found, told(found, system, solved))}
+
+
+def restless(board: Board) -> frozenset[str]:
+    """Return the nets that swing by themselves."""
+    return swinging(*solved_board(board))
+
+
+def played(board: Board) -> float:
+    """Return the output's swing, peak to peak [V], while a guitar is struck hard; NaN where that cannot be told."""
+    time = np.linspace(0.0, 2 / HARD_TONE, 41)
+    try:
+        seen = waveform(board, time=time, voltage_input=HARD * np.sin(2 * np.pi * HARD_TONE * time))
+    except (ValueError, RuntimeError):
+        return float("nan")
+    return float(np.ptp(np.asarray(seen.voltages[jacks(board)[1]])[len(time) // 2 :]))
 
 
 def has_jacks(board: Board) -> bool:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from pedalcalc import devices
 from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of, whole_number
-from pedalcalc.bench._figures import LOWER, NOTES, UPPER, figures, has_jacks, warned
+from pedalcalc.bench._figures import LOWER, NOTES, SWEEP, UPPER, figures, has_jacks, played, restless, warned
 from pedalcalc.bench._meter import doubt
 from pedalcalc.bench._times import LEAST, passed_on
 from pedalcalc.bench.places import places
@@ -21,6 +23,8 @@ from pedalcalc.tolerance.bands import MOST
 from pedalcalc.tolerance.draws import drawn_units
 from pedalcalc.values import write_value
 
+#: Parts that set how far a signal may swing.
+CLIPPERS = (devices.Diode, devices.Led, devices.Zener, devices.Bjt, devices.Jfet, devices.Mosfet, devices.OpAmp)
 TOGETHER = "all together"
 NOTHING, WITHIN = "nothing you can measure", "within tolerance"
 #: Smallest steps that are heard (common practice): loudness [dB], the ends of what passes [octaves].
@@ -104,7 +108,8 @@ def changes(
     Notes
     -----
     A figure is told if it leaves the band that 99 % of units of the board as it was lie in, or moves by a step that is
-    heard or noticed. Gains at 82 Hz, 1 kHz and 5 kHz between a guitar of 10 kΩ and an input of 1 MΩ. Times are those until a
+    heard or noticed. Gains at 82 Hz, 1 kHz and 5 kHz between a guitar of 10 kΩ and an input of 1 MΩ; where a part
+    that clips is swapped and no gain moves, the output's swing at 1 V peak and 1 kHz from that guitar. Times are those until a
     hundredth of a step is left: of each capacitor with what it sees of the board at rest, 5 ms or more; where a diode charges it,
     as in a side-chain, one with the diode driven (attack) and one without (release). Capacitors that pass the signal on have none.
 
@@ -151,6 +156,11 @@ def _departs(part: Any) -> bool:
 class Before:
     """The board as it was, with its figures, their bands and its cautions."""
 
+    @cached_property
+    def hard(self) -> float:
+        """Return the output's swing while a guitar is struck hard."""
+        return played(self.board)
+
     def __init__(self, board: Board, units: Mapping[str, Any], steps: tuple[float, float, float] = STEPS) -> None:
         self.board, self.steps = board, steps
         told = set(places(board, elements_of(board)))
@@ -159,7 +169,7 @@ class Before:
         }
         for name in passed_on(board) if has_jacks(board) else ():
             del self.usual[name]
-        self.warned = warned(board)
+        self.warned, self.swings = warned(board), restless(board)
         self.bands: dict[str, tuple[float, float]] = {}
         for name, (drawn, _) in figures(board, units).items():
             kept = drawn[np.isfinite(drawn)]
@@ -180,11 +190,18 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         for one in swaps:
             _refuse_other_polarity(base.board, after, one)
         seen = {what: float(one[0]) for what, (one, _) in figures(after).items()}
-        beyond = [what for what in warned(after) if what not in base.warned]
+        beyond = [one.what for what, one in warned(after).items() if what not in base.warned]
+        swings = restless(after)
     except (ValueError, RuntimeError) as reason:
         return Change(reference=name, text_listed=listed, value_text=text, verdict=f"does not fit: {reason}", moves=())
+    seen |= {net: base.usual[net][0] for net in swings if net in base.usual}  # their moves are the swinging itself
     moves, within = _moves(base, seen)
     words = [f"beyond a rating: {what}" for what in beyond]
+    if bool(swings) != bool(base.swings):
+        nets = ", ".join(sorted(swings or base.swings)[:3])
+        words.append(
+            f"the board then swings by itself, at {nets}" if swings else f"it no longer swings by itself, at {nets}"
+        )
     for one in swaps:
         if turned := _leads(base.board, after, one):
             words.append(turned)
@@ -193,8 +210,11 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         words.append("the sound cannot be predicted: an op-amp's inputs are beyond their range")
     elif heard:
         words.append(f"changes the sound: {', '.join(map(_sounds, heard))}")
+    elif not swings and any(isinstance(after.record(one), CLIPPERS) for one in swaps) and (hard := _hard(base, after)):
+        moves = (*moves, hard)
+        words.append(f"changes the sound when it is played hard: {_reads(hard)}")
     slow = [move for move in moves if move.unit == "s"]
-    read = [move for move in moves if move.unit != "s"]
+    read = [move for move in moves if move.unit != "s" and not move.audible]
     if slow:
         words.append(f"changes {'a time' if len(slow) == 1 else 'times'}: {'; '.join(map(_reads, slow[:3]))}")
     if read and not heard:
@@ -264,12 +284,33 @@ def _worth_telling(heard: list[Move]) -> list[Move]:
 def _sounds(move: Move) -> str:
     """Say what is heard."""
     if move.what in NOTES:
+        if not np.isfinite(move.after):
+            return f"nothing comes out any more at {move.what.removeprefix('gain at ')}"
         more = "louder" if move.after > move.before else "quieter"
         return f"{abs(move.after - move.before):.1f} dB {more} at {move.what.removeprefix('gain at ')}"
     wider = np.isnan(move.after) or (move.after < move.before) == (move.what == LOWER)
     word = {LOWER: "bass", UPPER: "treble"}[move.what]
-    ends = f"{_text(move.before, 'Hz')} before, {_text(move.after, 'Hz')} after"
+    ends = f"{_end(move, move.before)} before, {_end(move, move.after)} after"
     return f"{'more' if wider else 'less'} {word} ({move.what}: {ends})"
+
+
+def _hard(base: Before, after: Board) -> Move | None:
+    """Return the move of the output's swing while a guitar is struck hard, None where it is not heard."""
+    before, now = base.hard, played(after)
+    if not (before > 0 and now > 0) or abs(20 * np.log10(now / before)) < base.steps[0]:
+        return None
+    return Move(
+        what="output, peak to peak, at 1 V from the guitar", before=before, after=now, reading_low=before, reading_high=before,
+        unit="V", audible=True,
+    )  # fmt: skip
+
+
+def _end(move: Move, hertz: float) -> str:
+    """Return where what passes ends; outside of what is looked at where it does not end within."""
+    if np.isnan(hertz):
+        side, end = ("under", SWEEP[0]) if move.what == LOWER else ("above", SWEEP[-1])
+        return f"{side} {write_value(float(end), unit='Hz', digits=1)}"
+    return _text(hertz, "Hz")
 
 
 def _refuse_other_polarity(before: Board, after: Board, reference: str) -> None:
@@ -299,6 +340,8 @@ def _leads(before: Board, after: Board, reference: str) -> str:
         return ""
     told = [", ".join(board.record(reference).pinouts[0].leads.split(", ")) for board in (before, after)]
     differ = "; makers differ, look up yours" if len(new) > 1 or len(old) > 1 else ""
+    if isinstance(after.record(reference), (devices.OpAmp, devices.Converter)):
+        return f"{reference} does not fit these pins: {told[0]} before, {told[1]} after (from memory: check)"
     return (
         f"{reference} fits electrically but its leads go round the other way: {told[0]} before, {told[1]} after{differ} "
         "(from memory: check)"

@@ -15,10 +15,14 @@ from pedalcalc.bench._rows import Expected, ExpectedReading
 from pedalcalc.bench.places import fed_net, places, probe_of
 from pedalcalc.board import Board
 from pedalcalc.circuit.elements import as_listed
+from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.probed import probed
+from pedalcalc.circuit.restless import swinging
+from pedalcalc.parts import NOT_CONNECTED, OTHER
 from pedalcalc.tolerance.bands import MOST, band_ends
 from pedalcalc.tolerance.draws import drawn_units
+from pedalcalc.values import write_value
 
 Array = NDArray[np.float64]
 
@@ -26,6 +30,9 @@ Array = NDArray[np.float64]
 PULLED = 0.5e-3
 ENGAGED, BYPASSED, BOTH = "engaged", "bypassed", "both"
 CURRENT = "supply current"
+#: What pulls at the pins of a part that nothing here computes [Ω]: some ten milliamperes from nine volts (common practice).
+SWAY = 1e3
+SWINGS = "swings by itself: the meter goes to and fro, or shows some mean"
 
 
 @search
@@ -72,7 +79,9 @@ def expected_readings(
     -----
     Bands as in `pedalcalc.tolerance.bands`, on to which the meter's own doubt is put at either end. Where the meter would
     pull a net by more than half a millivolt it becomes part of the circuit, which is solved again. Nets joined by metal
-    while the build is engaged stand once. The range is the smallest that holds the reading, 2 V or more.
+    while the build is engaged stand once. Nets that swing by themselves, as an oscillator's do, have no
+    number, nor have those that a part of the kind ``other`` can move out of their bands by 1 kΩ from one of its pins to
+    ground or to the supply. The range is the smallest that holds the reading, 2 V or more.
 
     References
     ----------
@@ -143,7 +152,9 @@ class BoardState:
         self.usual = named["voltages"]
         self.floating, self.unpredictable = named["floating"], named["unpredictable"]
         self.current = named["current_supply"]
+        self.swings = swinging(self.found, self.system, self.nominal)
         self.drawn, self.good = self._drawn()
+        self.swayed = self._swayed()
         if self.good.sum() < len(self.good) / 2:
             raise RuntimeError(
                 f"only {int(self.good.sum())} of {len(self.good)} units were solved: see what the nominal board says"
@@ -158,6 +169,36 @@ class BoardState:
         volts = {net: np.broadcast_to(np.asarray(one, float), (count,)) for net, one in named["voltages"].items()}
         current = np.broadcast_to(np.asarray(named["current_supply"], float), (count,))
         return volts | {CURRENT: current}, self.solved.good
+
+    def _swayed(self) -> dict[str, str]:
+        """Return the nets that a part which nothing here computes can move out of their bands, with its name.
+
+        Each of its pins is pulled by `SWAY` to ground and to the supply, one at a time; where its own volts are unknown they stay so.
+        """
+        swayed: dict[str, str] = {}
+        for one in self.board.parts:
+            if one.part.kind != OTHER:
+                continue
+            name = f"{one.part.reference} ({one.part.value_text})"
+            ends = dict.fromkeys(pin.net for pin in one.pins if pin.net not in (GROUND, NOT_CONNECTED))
+            swayed |= {net: name for net in ends if np.isnan(self.usual.get(net, np.nan))}
+            for net in ends:
+                for rail in {GROUND, fed_net(self.found) or GROUND} - {net}:
+                    pulled = solved_board(self.board, values=self.given, bridges={(net, rail): SWAY})
+                    seen = told(*pulled)["voltages"] if pulled[2].good.all() else {}
+                    swayed |= {other: name for other in self.usual if self._moved(other, seen.get(other, np.nan))}
+        return swayed
+
+    def _moved(self, net: str, volts: Any) -> bool:
+        """Tell whether a net that has a number stands outside its band with other volts, or has none any more."""
+        usual, after = self.usual[net], float(np.asarray(volts, float).flat[0])
+        if np.isnan(usual):
+            return False
+        kept = self.drawn[net][self.good]
+        kept = kept[~np.isnan(kept)]
+        low, high = (min(kept.min(), usual), max(kept.max(), usual)) if len(kept) else (usual, usual)
+        off = doubt(usual, self.board.meter)
+        return not low - off <= after <= high + off
 
     def loaded(self, net: str) -> tuple[float, Array]:
         """Return the usual reading and those of the drawn units with the meter on the net."""
@@ -178,40 +219,49 @@ def _row(state: BoardState, net: str, word: str, inside: float) -> ExpectedReadi
     """Return what the meter reads on a net."""
     probe = probe_of(state.board, net)
     why = ""
-    if net in state.floating:
+    if net in state.swayed:
+        why = f"not computed: {state.swayed[net]} may hold it, and nothing here knows how"
+    elif net in state.floating:
         why = "floating: nothing holds it, so the reading tells nothing"
     elif net in state.unpredictable or np.isnan(state.usual.get(net, np.nan)):
         why = "not predictable: it follows an op-amp whose inputs are beyond their range"
+    elif net in state.swings:
+        why = SWINGS
     if why:
-        return ExpectedReading(
-            place=net,
-            probe=probe,
-            state=word,
-            reading_low=np.nan,
-            reading_typical=np.nan,
-            reading_high=np.nan,
-            unit="V",
-            note=why,
-        )
+        return _untold(net, probe, word, "V", why)
     usual, drawn = state.loaded(net)
     if len(drawn) < len(state.good) / 2:
         why = "not predictable: in many units it follows an op-amp whose inputs are beyond their range"
-        return ExpectedReading(
-            place=net,
-            probe=probe,
-            state=word,
-            reading_low=np.nan,
-            reading_typical=np.nan,
-            reading_high=np.nan,
-            unit="V",
-            note=why,
-        )
+        return _untold(net, probe, word, "V", why)
     return _banded(state, net, probe, word, usual, drawn, inside, "V")
+
+
+def _untold(place: str, probe: str, word: str, unit: str, why: str) -> ExpectedReading:
+    """Return a row without a number, and why it has none."""
+    nan = float("nan")
+    return ExpectedReading(
+        place=place,
+        probe=probe,
+        state=word,
+        reading_low=nan,
+        reading_typical=nan,
+        reading_high=nan,
+        unit=unit,
+        note=why,
+    )
 
 
 def _current(state: BoardState, word: str, inside: float) -> ExpectedReading:
     drawn = state.drawn[CURRENT][state.good]
     where = "in the supply lead, meter in series"
+    if others := [one.part.reference for one in state.board.parts if one.part.kind == OTHER]:
+        known = write_value(float(state.current), unit="A", digits=2)
+        return _untold(
+            CURRENT, where, word, "A", f"{known}, {' and '.join(others)} on top: see the sheet of what is not computed"
+        )
+    if state.swings:
+        about = write_value(float(state.current), unit="A", digits=2)
+        return _untold(CURRENT, where, word, "A", f"to and fro about {about}: the board swings by itself")
     return _banded(state, CURRENT, where, word, float(state.current), drawn, inside, "A")
 
 

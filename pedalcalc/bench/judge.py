@@ -14,6 +14,7 @@ from pedalcalc import devices
 from pedalcalc._base import file_path, io, is_a, list_of, one_number
 from pedalcalc._record import spreads
 from pedalcalc._units import shown
+from pedalcalc.bench._meter import loading
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
 from pedalcalc.bench.places import names_of, pins_of
@@ -21,6 +22,7 @@ from pedalcalc.board import Board
 from pedalcalc.catalogue import find_device
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.operating import solved_board, told
+from pedalcalc.circuit.probed import probed
 from pedalcalc.devices import Device, Meter
 from pedalcalc.readings import Reading, read_readings
 from pedalcalc.tolerance.draws import FIXED
@@ -132,7 +134,8 @@ def judge_readings(
     if supplied is not None:
         held = _for_supply(board, plain, supplied / plain.voltage_supply, start, asked)
         rows = _judged(held, read)
-        return _told(board, held, rows, _supply_words(plain, supplied))
+        lighter = _lighter(board, read, supplied / plain.voltage_supply, start, asked, rows)
+        return _told(board, held, rows, "; ".join(filter(None, (lighter, _supply_words(plain, supplied)))))
     rows = _judged(plain, read)
     ratio, guessed = _one_ratio(board, plain, rows, read, start, asked)
     if guessed is not None:
@@ -291,6 +294,43 @@ def _one_ratio(
     return (ratio, held) if all(row.verdict in (FITS, UNKNOWN) for row in again) else (1.0, None)
 
 
+def _lighter(
+    board: Board,
+    read: Mapping[tuple[str, str], float],
+    ratio: float,
+    start: float,
+    asked: Mapping[str, Any],
+    rows: Sequence[JudgedReading],
+) -> str:
+    """Return words where all readings fit a meter of a tenth of the resistance, which pulls weak nets down."""
+    wrong = [row for row in rows if row.verdict in (LOW, HIGH) and row.place != CURRENT]
+    pulled = wrong and all(abs(row.value) < abs(row.reading_typical) for row in wrong)
+    other = devices.typical(devices.METER_CHEAP)
+    if not pulled or not float(board.meter.resistance_meter) > float(other.resistance_meter):
+        return ""
+    cheap = replace(board, meter=other)
+    held = _for_supply(cheap, expected_readings(cheap, **asked), ratio, start, asked)
+    if any(row.verdict in (LOW, HIGH) for row in _judged(held, read)):
+        return ""
+    return (
+        f"a {other.name} would read so on a healthy board: if yours is one, write 'cheap' into the column meter, or as the meter "
+        "of the sheet"
+    )
+
+
+def _mistyped(row: JudgedReading) -> str:
+    """Return words where a reading would fit if its point stood elsewhere."""
+    for power, share in (
+        (0.1, "a tenth of it"),
+        (10.0, "ten times it"),
+        (1e-3, "a thousandth of it"),
+        (1e3, "a thousand times it"),
+    ):
+        if row.reading_low <= power * row.value <= row.reading_high and abs(row.reading_typical) > LEAST:
+            return f"{share} would fit: look at the point of the number and at the meter's range first"
+    return ""
+
+
 def _supply_words(plain: Expected, read: float) -> str:
     usual = write_value(plain.voltage_supply, unit="V", digits=3)
     return f"held against the supply that was read, {write_value(read, unit='V', digits=3)} (the list says {usual})"
@@ -300,7 +340,10 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
     """Return the verdict on all readings, and what the first that does not fit depends on."""
     wrong = [row for row in rows if row.verdict in (LOW, HIGH)]
     if not wrong:
-        whole = f"all {len(rows)} readings fit" if len(rows) > 1 else "the reading fits"
+        fit = sum(row.verdict == FITS for row in rows)
+        whole = f"all {fit} readings fit" if len(rows) > 1 else "the reading fits" if fit else ""
+        if fit < len(rows):
+            whole = f"{fit} of {len(rows)} readings fit, the others have nothing to hold them against"
         return Judged(
             rows=rows,
             verdict="; ".join(filter(None, (whole, words))),
@@ -318,7 +361,7 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
     hang = "" if first.place == CURRENT else _hanging(board, first.place)
     return Judged(
         rows=rows,
-        verdict="; ".join(filter(None, (whole, hang, words))),
+        verdict="; ".join(filter(None, (whole, _mistyped(first), hang, words))),
         first=first.place,
         depends_on=depends,
         voltage_supply=held.voltage_supply,
@@ -340,8 +383,12 @@ def _depends(board: Board, place: str) -> tuple[tuple[str, float], ...]:
         values[name] = _moved(values.get(name, usual), usual, moved, k, count)
     found, system, solved = solved_board(board, values=values)
     named = told(found, system, solved)
-    read = np.asarray(named["current_supply"] if place == CURRENT else named["voltages"][place], float)
-    read = np.where(solved.good, np.broadcast_to(read, (count,)), np.nan)
+    if place == CURRENT:
+        read, good = np.asarray(named["current_supply"], float), solved.good
+    else:  # on the meter, so that what makes a net weak counts
+        usual = float(np.broadcast_to(np.asarray(named["voltages"][place], float), (count,))[-1])
+        read, good = probed(system, solved, place, loading(usual, board.meter))
+    read = np.where(good, np.broadcast_to(read, (count,)), np.nan)
     shares: dict[str, float] = {}
     for (name, _, _), move in zip(trials, np.nan_to_num(np.abs(read[:-1] - read[-1])), strict=True):
         shares[name] = max(shares.get(name, 0.0), float(move))

@@ -17,7 +17,7 @@ OUTSIDE = ("battery", "connector", "jack", "switch")
 REACH = (
     "integrated circuit", "regulator", "transistor", "coupler", "diode", "indicator", "electrolytic capacitor", "tantalum capacitor",
     "potentiometer", "trimmer", "film capacitor", "ceramic capacitor", "resistor", "inductor", "photocell", "link",
-    "socket", "jack", "connector", "battery", "switch",
+    "socket", "other", "jack", "connector", "battery", "switch",
 )  # fmt: skip
 #: What carries direct current on from one supply net to the next.
 CARRIES = ("resistor", "diode", "inductor", "link")

@@ -42,7 +42,16 @@ def states_of(board: Board, circuit: float, lamp: float, plug: str) -> switching
 
 def socket_cautions(board: Board) -> tuple[Caution, ...]:
     """Tell where battery and adaptor meet, past the connector's break contact, and where a battery is the wrong way round."""
-    found: tuple[Caution, ...] = ()
+    found: tuple[Caution, ...] = tuple(
+        Caution(
+            f"{name} is taken for a socket with its plus in the centre, since its outer contact is ground",
+            f"if {nets['centre']!r} is the minus of a build with its plus at ground, write a battery in its place, and never feed "
+            "it from a supply that others share: the screens of the cables would short it",
+            float("nan"), float("nan"), "V",
+        )
+        for name, nets in _pins(board, "connector")
+        if nets.get("outer") == GROUND
+    )  # fmt: skip
     for battery, poles in _pins(board, "battery"):
         crossed = [name for name, nets in _pins(board, "connector") if _crossed(poles, nets)]
         if crossed:

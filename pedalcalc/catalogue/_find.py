@@ -165,6 +165,7 @@ def find_among(text: str, *, kind: str, rows: Sequence[Entry]) -> Device:
     hint = f"; near it are {_told(near)}" if near else ""
     raise ValueError(
         f"text {text!r} fits no part of the tables{looked}{hint}; name one that is there, or hand in a table of your own by tables"
+        f"{'; a part of yet another sort is of the kind other, and left out of what is computed' if kind else ''}"
     )
 
 

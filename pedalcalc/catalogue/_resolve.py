@@ -16,7 +16,7 @@ from pedalcalc._units import told
 from pedalcalc.catalogue._find import find_among, own_rows
 from pedalcalc.devices import Capacitor, Coupler, Device, Pin, Pinout
 from pedalcalc.devices._tables import Entry
-from pedalcalc.parts import Part
+from pedalcalc.parts import OTHER, Part
 
 # Kind of capacitor in a list, and the record that tells its losses; small ceramic ones are of the better kind.
 _CAPACITORS = {
@@ -35,7 +35,7 @@ _RATED = {
     "voltage_reverse_max": "voltage_max",
     "voltage_supply_max": "voltage_max",
 }
-_WITHOUT_RECORD = ("resistor", "inductor", "link", "socket")
+_WITHOUT_RECORD = ("resistor", "inductor", "link", "socket", OTHER)
 
 
 class PinRole(NamedTuple):
@@ -94,10 +94,10 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     >>> nan, pins = float("nan"), (Connection("drain", "out"), Connection("gate", "in"), Connection("source", "bias"))
     >>> part = Part("Q1", "transistor", nan, "", "2N5457", nan, nan, nan, nan, nan, pins, "")
     >>> [(found.role, found.net) for found in pin_roles(part, device=find_device("2N5457"))]
-    [('drain', 'out'), ('gate', 'in'), ('source', 'bias')]
+    [('drain', 'out'), ('source', 'bias'), ('gate', 'in')]
     """
     is_a("part", part, Part)
-    if part.kind in TWO_PINS or part.kind == "socket":
+    if part.kind in (*TWO_PINS, "socket", OTHER):
         return tuple(PinRole(pin, "", "end", net) for pin, net in part.connections)
     if device is not None and not isinstance(device, Device):
         raise TypeError(

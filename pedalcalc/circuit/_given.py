@@ -17,7 +17,7 @@ from pedalcalc.devices import Device, Diode, Jfet, Ldr, Led, Mosfet, Zener
 #: Units of parts that a number may stand for.
 _SIZES = ("Ω", "F", "H")
 #: Kinds whose record is no law of the circuit: a record in their place would go unheard.
-_NO_LAW = ("battery", "connector", "jack", "switch", "link", "socket", "potentiometer", "trimmer")
+_NO_LAW = ("battery", "connector", "jack", "switch", "link", "socket", "other", "potentiometer", "trimmer")
 #: Records that may stand for each other: their pins are the same.
 _ALIKE = ((Diode, Led, Zener), (Jfet, Mosfet))
 

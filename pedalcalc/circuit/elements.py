@@ -20,7 +20,7 @@ from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit._given import checked
 from pedalcalc.circuit.joints import GROUND, Joints
 from pedalcalc.devices import Adaptor, Battery, Bjt, Capacitor, Converter, Coupler, Device, Jfet, Ldr, Mosfet, OpAmp
-from pedalcalc.parts import NOT_CONNECTED
+from pedalcalc.parts import NOT_CONNECTED, OTHER
 
 #: Share of the leakage that makers promise at most which a capacitor in use really has (common practice: a tenth).
 LEAKAGE_SHARE = 0.1
@@ -155,7 +155,7 @@ def _add(found: Elements, board: Board, resolved: ResolvedPart, value: Any, faul
     by_role = _roles(pins, nets)
     record = value if isinstance(value, Device) else board.record(part.reference)
     kind = part.kind
-    if kind in ("link", "socket"):
+    if kind in ("link", "socket", OTHER):
         if kind == "link":
             found.joints.join(nets[0], nets[1], who=place)
     elif kind in ("resistor", "photocell") and (not isinstance(record, Ldr) or not isinstance(value, Device | None)):

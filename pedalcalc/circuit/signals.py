@@ -299,6 +299,8 @@ def _stores(found: Elements, system: System) -> list[Store]:
         if one.name in flying or not np.any(farads > 0):
             continue
         ends = [place_of(system, net) for net in one.nets]
+        if all(end is None for end in ends):  # beyond an open contact: nothing gets there
+            continue
         if any(end is None for end in ends):
             _refuse_islands(one, found, system)
             continue

@@ -12,7 +12,9 @@ A build's ``parts.csv`` is a table that any spreadsheet can write, one part a ro
     S1,switch,DPDT footswitch,,,,"pole 1 common: jack, pole 1 effect: in, pole 1 bypass: link, ...",
 
 - ``reference``: the name on the board, once in the list.
-- ``kind``: a full word of `KINDS`, or one that lists use for it (``zener diode``, ``LED``, ``electrolytic``).
+- ``kind``: a full word of `KINDS`, or one that lists use for it (``zener diode``, ``LED``, ``electrolytic``). What no
+  other kind covers (a power amplifier, a delay or logic chip, a module) is ``other``: it is left out of what is computed, and
+  the nets that it may sway get no number. Its pins may have any names.
 - ``value``: ``4k7``, ``100n`` for parts that have one, with the law of a control behind it
   (``100k log``, ``22k lin``, ``50k reverse log``), else the type (``TL072``). A capacitor's volts may stand behind its
   value instead of in the rating (``47u/16V``).
@@ -42,6 +44,7 @@ from pedalcalc.parts._list import (
     FITTING_STEPS,
     KINDS,
     NOT_CONNECTED,
+    OTHER,
     Connection,
     Part,
     read_parts,
@@ -53,6 +56,7 @@ __all__ = [
     "KINDS",
     "LAWS",
     "NOT_CONNECTED",
+    "OTHER",
     "Connection",
     "Part",
     "fitting_order",

@@ -19,11 +19,13 @@ COLUMNS = ("reference", "kind", "value", "fitted", "tolerance", "rating", "conne
 #: Columns that hold numbers.
 NUMBERED = ("value", "fitted", "tolerance", "rating")
 NOT_CONNECTED = "not connected"
+#: A part that nothing here computes: an amplifier, a delay, a logic chip, a module.
+OTHER = "other"
 
 # Lowest first, so that the board lies flat on what is being soldered; what is in the way or fragile comes last.
 FITTING_STEPS = {
     "resistors and diodes": ("resistor", "diode", "link"),
-    "IC sockets": ("integrated circuit", "socket"),
+    "IC sockets": ("integrated circuit", "socket", OTHER),
     "film and ceramic capacitors": ("film capacitor", "ceramic capacitor", "inductor"),
     "electrolytic capacitors": POLAR,
     "transistors and trimmers": ("transistor", "regulator", "trimmer"),

@@ -11,7 +11,7 @@ from pedalcalc.board import Board
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.signals import jacks
-from pedalcalc.parts import NOT_CONNECTED, Part
+from pedalcalc.parts import NOT_CONNECTED, OTHER, Part
 
 #: Flat battery, usual, fresh battery or adaptor [V] (common practice).
 USUAL = (7.0, 9.0, 9.6)
@@ -93,7 +93,12 @@ def described(board: Board, net_in: str = "", net_out: str = "") -> tuple[str, .
     kinds: dict[str, list[str]] = {}
     for one in board.parts:
         kinds.setdefault(one.part.kind, []).append(f"{one.part.reference} ({one.part.value_text})")
-    active = kinds.get("integrated circuit", []) + kinds.get("transistor", []) + kinds.get("coupler", [])
+    active = (
+        kinds.get("integrated circuit", [])
+        + kinds.get("transistor", [])
+        + kinds.get("coupler", [])
+        + kinds.get(OTHER, [])
+    )
     lines = [f"{len(board.parts)} parts; what amplifies or switches: {', '.join(active) or 'nothing'}."]
     if way := path(board, net_in, net_out):
         lines.append(f"The shortest way of the signal: {' → '.join(way)}.")

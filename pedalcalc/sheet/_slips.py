@@ -3,24 +3,85 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
+from itertools import combinations
 
-from pedalcalc._base import Caution
-from pedalcalc.bench.places import pin_name, pins_of
+import numpy as np
+
+from pedalcalc._base import Caution, caution_above
+from pedalcalc.bench.places import fed_net, pin_name, pins_of, supply_nets
 from pedalcalc.board import Board
 from pedalcalc.circuit import OperatingPoint
+from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
+from pedalcalc.devices import Diode, OpAmp
+from pedalcalc.parts import NOT_CONNECTED, OTHER
 
 #: How else ground is called on schematics.
 GROUND_TOO = ("gnd", "0v", "earth", "mass", "chassis", "common")
 #: Pins that steer a part and carry next to nothing: without a way for direct current nobody can say where it stands.
 STEERS = ("base", "gate", "non-inverting input", "inverting input")
 NAN = float("nan")
+#: More than any pedal takes [A] (common practice).
+SHORTED = 0.5
+#: What to do where an op-amp's inputs are beyond their range at the usual supply, and at a lower one only.
+HELD = "see in the list that its supply comes through, the diode on its way the right way round, and that both inputs are held"
+FULLER = "a fuller battery, or an op-amp whose inputs reach further"
+#: By these words the calculation tells that a board does not rest.
+RESTLESS = "starts to swing"
 
 
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
     """Return what looks like a slip of the list: nets that may be one, inputs that hang in the air, volts nobody can tell."""
-    return (*_alike(board), *_floating(board, usual), *_unpredictable(board, usual))
+    return (
+        *_shorted(usual), *_left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
+    )  # fmt: skip
+
+
+def others_of(board: Board) -> str:
+    """Return the parts that nothing here computes, by reference and type; empty if there are none."""
+    return " and ".join(
+        f"{one.part.reference} ({one.part.value_text})" for one in board.parts if one.part.kind == OTHER
+    )
+
+
+def left_out_words(others: str) -> str:
+    """Return what a section on the sound says of a part that is left out."""
+    return (
+        f"{others} is left out: what it does to the signal, and how it loads what it hangs on, is not in these figures."
+    )
+
+
+def _shorted(usual: OperatingPoint) -> tuple[Caution, ...]:
+    """Tell a supply that gives more than any pedal takes."""
+    return caution_above(
+        "the supply is all but shorted",
+        "follow in the list what joins its plus and its minus, by the contacts of jacks and switches as well, before anything is "
+        "powered: a shorted battery gets hot and can burst",
+        abs(float(usual.current_supply)), SHORTED, "A",
+    )  # fmt: skip
+
+
+def _left_out(board: Board) -> list[Caution]:
+    """Tell parts that nothing here computes."""
+    if not (others := others_of(board)):
+        return []
+    what = f"{others} is not computed: nothing here knows what it does"
+    action = "nets that it may move have no number; take these and its current, which comes on top of the supply's, from its own sheet"
+    return [Caution(what, action, NAN, NAN, "")]
+
+
+def suspects(board: Board) -> str:
+    """Return what in the list itself looks like a slip, in words, where a board has no operating point to tell it by."""
+    nets = pins_of(board)
+    joined = {_plain(net): net for net, pins in nets.items() if len(pins) > 1}
+    lonely = [
+        f"the net {net!r} has one connection only, {pin_name(pins[0][0].part, pins[0][1])}"
+        + (f" (is it {joined[_plain(net)]!r}?)" if _plain(net) in joined else "")
+        for net, pins in nets.items()
+        if len(pins) == 1
+    ]
+    return "; ".join([*(one.what for one in (*_alike(board), *_unfed(board))), *lonely])
 
 
 def refuse_without_ground(board: Board) -> None:
@@ -38,7 +99,7 @@ def _plain(net: str) -> str:
 
 
 def _alike(board: Board) -> list[Caution]:
-    """Tell nets whose names differ in capitals, spaces or hyphens only, or that are another word for ground."""
+    """Tell nets whose names differ in capitals, spaces or hyphens only, by one letter, or that are another word for ground."""
     groups: dict[str, list[str]] = {}
     for net, pins in pins_of(board).items():
         name = _plain(net)
@@ -53,7 +114,82 @@ def _alike(board: Board) -> list[Caution]:
         )
         for nets in groups.values()
         if len(nets) > 1
+    ] + [
+        Caution(
+            f"{one!r} and {other!r} are nets of their own, and their names differ by one letter",
+            "if they are one net, give it one name",
+            NAN, NAN, "",
+        )
+        for one, other in combinations([nets[0] for nets in groups.values()], 2)
+        if _mistyped(one.casefold().split(), other.casefold().split())
     ]  # fmt: skip
+
+
+def _mistyped(one: Sequence[str], other: Sequence[str]) -> bool:
+    """Tell whether names differ in one word, of five letters or more, by a letter too many or by two exchanged."""
+    apart = [sorted(pair, key=len) for pair in zip(one, other, strict=False) if pair[0] != pair[1]]
+    if len(one) != len(other) or len(apart) != 1:
+        return False
+    short, long = apart[0]
+    if len(long) < 5 or not long.isalpha():
+        return False
+    if len(long) > len(short):
+        return any(long[:k] + long[k + 1 :] == short for k in range(len(long)))
+    return short in (long[:k] + long[k + 1] + long[k] + long[k + 2 :] for k in range(len(long) - 1))
+
+
+def _unfed(board: Board) -> list[Caution]:
+    """Tell op-amps of which a supply pin is left open: mostly they are numbered as another package."""
+    return [
+        Caution(
+            f"{one.part.reference} ({one.part.value_text}) has no supply: its pin {pin.pin}, the {pin.role}, is not connected",
+            "see how the list numbers its pins: a dual op-amp is fed at 8 and 4, a single one at 7 and 4, a quad at 4 and 11",
+            NAN, NAN, "",
+        )
+        for one in board.parts
+        if isinstance(one.device, OpAmp)
+        for pin in one.pins
+        if "rail" in pin.role and pin.net == NOT_CONNECTED
+    ]  # fmt: skip
+
+
+def _open_inputs(board: Board) -> list[Caution]:
+    """Tell op-amps with an input in the air, as a spare half that the list leaves open."""
+    told = []
+    for one in board.parts:
+        pins = [pin.pin for pin in one.pins if "input" in pin.role and pin.net == NOT_CONNECTED]
+        if isinstance(one.device, OpAmp) and pins:
+            told.append(
+                Caution(
+                    f"{one.part.reference} ({one.part.value_text}) has inputs in the air, pin {' and '.join(pins)}: what nothing holds "
+                    "may swing, take more current and disturb the rest",
+                    "join a spare output to its inverting input, and the other input to half supply (common practice)",
+                    NAN, NAN, "",
+                )
+            )  # fmt: skip
+    return told
+
+
+def _blocked(board: Board, usual: OperatingPoint) -> list[Caution]:
+    """Tell a diode in the way of the supply that lets nothing through."""
+    found = elements_of(board)
+    feeds, told = supply_nets(board, found), []
+    whole = abs(float(usual.voltages.get(fed_net(found), NAN)))
+    for one in board.parts:
+        ends = {pin.role: pin.net for pin in one.pins}
+        if not isinstance(one.device, Diode) or not {ends["anode"], ends["cathode"]} <= feeds.keys():
+            continue
+        near, far = sorted((ends["anode"], ends["cathode"]), key=lambda net: feeds[net])
+        before, behind = (abs(float(np.nan_to_num(usual.voltages.get(net, 0.0)))) for net in (near, far))
+        if before > 0.5 * whole and behind < 0.1 * before:
+            told.append(
+                Caution(
+                    f"{one.part.reference} ({one.part.value_text}) blocks the supply: nothing comes through from {near!r} to {far!r}",
+                    "exchange its anode and cathode in the list; on the board its ring shows where the cathode is",
+                    NAN, NAN, "",
+                )
+            )  # fmt: skip
+    return told
 
 
 def _floating(board: Board, usual: OperatingPoint) -> list[Caution]:
@@ -74,17 +210,36 @@ def _floating(board: Board, usual: OperatingPoint) -> list[Caution]:
     ]  # fmt: skip
 
 
-def _unpredictable(board: Board, usual: OperatingPoint) -> list[Caution]:
+def unpredictable(board: Board, nets: Collection[str], action: str = HELD) -> list[Caution]:
     """Tell nets that follow an op-amp of which nobody knows what it does."""
-    if not usual.unpredictable:
+    if not nets:
         return []
-    lost = [net for net in pins_of(board) if net in usual.unpredictable]
-    names = ", ".join(map(repr, lost[:3])) + (f" and {len(lost) - 3} more" if len(lost) > 3 else "")
-    return [
-        Caution(
-            f"the volts of {names} cannot be predicted: they follow an op-amp whose inputs are beyond their range, or that has "
-            "no supply",
-            "see in the list that its supply comes through, the diode on its way the right way round, and that both inputs are held",
-            NAN, NAN, "",
-        )
-    ]  # fmt: skip
+    what = (
+        f"the volts of {_named(board, frozenset(nets))} cannot be predicted: they follow an op-amp whose inputs are beyond their "
+        "range, or that has no supply"
+    )
+    return [Caution(what, action, NAN, NAN, "")]
+
+
+def restless(board: Board, swings: frozenset[str]) -> Caution:
+    """Return the caution for a board that swings by itself, with where it does."""
+    return Caution(
+        f"the board does not rest: it swings by itself at {_named(board, swings)}",
+        "if it is an oscillator, as a tremolo's, it is meant to; if not, look there for an output that comes back to its own "
+        "input the wrong way round, or for inputs that are exchanged",
+        NAN, NAN, "",
+    )  # fmt: skip
+
+
+def restless_words(board: Board, swings: frozenset[str]) -> str:
+    """Return what a section that needs a board at rest says of one that has none."""
+    return (
+        f"This board swings by itself at {_named(board, swings)}. What is told here holds for the moment in which these pass the "
+        "middle of their swing; what they move with it, such as the cell of a coupler, goes to and fro about that."
+    )
+
+
+def _named(board: Board, nets: frozenset[str]) -> str:
+    """Return a few nets by name, in the order of the list."""
+    order = [net for net in pins_of(board) if net in nets]
+    return ", ".join(map(repr, order[:3])) + (f" and {len(order) - 3} more" if len(order) > 3 else "")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -55,7 +55,7 @@ class Ways:
         return dict(vars(self))
 
 
-def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
+def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Caution, ...]]:
     """Return why nothing can be told of the sound, empty if it can, and what stands in its way at rest.
 
     A list without jacks, or one whose way is open, has its volts all the same.
@@ -64,7 +64,10 @@ def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
         try:
             jacks(board)
         except ValueError as reason:
-            return str(reason), ()
+            return (
+                f"{reason}; write input or output into the jack's note, or name its net as signal_in or signal_out",
+                (),
+            )
     heard = response(board, frequency=list(NOTES.values()), **ways.asked())
     stuck = tuple(
         replace(
@@ -81,14 +84,19 @@ def soundless(board: Board, ways: Ways) -> tuple[str, tuple[Caution, ...]]:
         return (
             f"nothing passes from {heard.net_in!r} to {heard.net_out!r}. Follow the signal in the list, net by net: a part is "
             "missing, or a net's name is written in two ways"
+            + (
+                f"; or the way leads through {others}, which is not computed: name the net ahead of it as signal_out"
+                if others
+                else ""
+            )
         ), stuck
     return "", stuck
 
 
-def response_section(board: Board, ways: Ways) -> Section:
-    """Return gain and response, at the controls' positions, with the band that the parts leave."""
+def response_section(board: Board, ways: Ways, first: Sequence[str] = ()) -> Section:
+    """Return gain and response, at the controls' positions, with the band that the parts leave; `first` stands above all."""
     asked = ways.asked()
-    shown: list[Any] = []
+    shown: list[Any] = [words(one) for one in first]
     units = drawn_units(board, count=DRAWS, seed=1)
     hertz = np.concatenate([list(NOTES.values()), SWEEP])
     usual = response(board, frequency=hertz, **asked)
@@ -297,10 +305,14 @@ def _rows(levels: Mapping[str, float]) -> list[dict[str, str]]:
     return [{"part": name, "from": number_text(at, "V", 2)} for name, at in levels.items()]
 
 
-def clipping_section(board: Board, ways: Ways) -> Section:
-    """Return what clips first and at what level."""
+def clipping_section(board: Board, ways: Ways, first: Sequence[str] = (), *, rests: bool = True) -> Section:
+    """Return what clips first and at what level; nothing where the board does not rest."""
+    if not rests:
+        return Section(
+            "What clips first", (words("Not computed: the board swings by itself, so it has no rest to leave."),)
+        )
     found = clipping(board, ways)
-    shown: list[Any] = []
+    shown: list[Any] = [words(one) for one in first]
     silence = bool(found.levels or found.unheard) and not found.swing > NOTHING_SWING
     if silence:
         name, level = min({**found.levels, **found.unheard}.items(), key=lambda one: one[1])

@@ -30,16 +30,28 @@ from pedalcalc.catalogue import find_device
 from pedalcalc.circuit import OperatingPoint, operating_point
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
+from pedalcalc.circuit.restless import swinging
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
 from pedalcalc.devices import Battery, Bjt, Converter, Jfet, Meter, Mosfet, Regulator
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, has_socket, path, supply_of, supply_way
 from pedalcalc.sheet._section import Section, words
-from pedalcalc.sheet._slips import refuse_without_ground, slips
+from pedalcalc.sheet._slips import (
+    FULLER,
+    RESTLESS,
+    left_out_words,
+    others_of,
+    refuse_without_ground,
+    restless,
+    restless_words,
+    slips,
+    suspects,
+    unpredictable,
+)
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import band_text, reading_text, reading_texts, spread_text
+from pedalcalc.sheet._text import SHOWN, band_text, reading_text, reading_texts, spread_text
 from pedalcalc.supply import battery_life
 from pedalcalc.values import nearest_value, write_code
 
@@ -175,27 +187,49 @@ def build_sheet(
         net_in, net_out, one_number("resistance_generator", resistance_generator, "of the guitar", least=0),
         one_number("resistance_load", resistance_load, "that follows", least=0, infinity=True),
     )  # fmt: skip
+    try:
+        return _made(
+            board,
+            ways,
+            name,
+            None if isinstance(readings, str) and not readings else home / file_path("readings", readings),
+            serial,
+        )
+    except RuntimeError as reason:
+        hint = suspects(board)
+        raise RuntimeError(
+            f"{reason}{f'. First mend what looks like a slip in the list: {hint}' if hint else ''}"
+        ) from None
+
+
+def _made(board: Board, ways: Ways, name: str, file: Path | None, serial: str) -> Sheet:
+    """Return the sheet of a board."""
     expected = expected_readings(board, count=READINGS)
     power = first_power(board, count=DRAWS)
-    file = None if isinstance(readings, str) and not readings else file_path("readings", readings)
-    judged = None if file is None else judge_readings(board, readings=home / file, serial=serial, count=READINGS)
+    judged = None if file is None else judge_readings(board, readings=file, serial=serial, count=READINGS)
     usual = operating_point(board)
     supplied = [_supplied(board, float(volts)) for volts in board.voltages(0.0)]
-    why, stuck = soundless(board, ways)
-    found = _cautions(board, usual, supplied) + slips(board, usual) + stuck + power.cautions
+    others = others_of(board)
+    why, stuck = soundless(board, ways, others)
+    swings = swinging(*solved_board(board))
+    found = slips(board, usual) + _cautions(board, usual, supplied, swings) + stuck + power.cautions
     heard, silent = not why, (words(f"Not computed: {why}"),)
+    told_first = [restless_words(board, swings)] if swings else []
+    told_first += [left_out_words(others)] if others else []
     sections = {
         "cautions": Section("Cautions", (report.cautions(*found), report.safety(*_topics(board)))),
-        "build": Section("What this build is", (words(*described(board, net_in, net_out)),)),
+        "build": Section("What this build is", (words(*described(board, ways.net_in, ways.net_out)),)),
         "parts": _parts_section(board),
         "supply": _supply_section(board, [point for point, _ in supplied]),
-        "response": response_section(board, ways) if heard else Section("From jack to jack", silent),
+        "response": response_section(board, ways, told_first) if heard else Section("From jack to jack", silent),
         "corners": corners_section(board, ways) if heard else Section("Which parts set which corner", silent),
-        "clipping": clipping_section(board, ways) if heard else Section("What clips first", silent),
+        "clipping": clipping_section(board, ways, told_first, rests=not swings)
+        if heard
+        else Section("What clips first", silent),
         "changes": _changes_section(board),
         "readings": _readings_section(expected, usual, judged),
         "symptoms": symptoms_section(board),
-        "power": _power_section(power, has_socket(board)),
+        "power": _power_section(power, has_socket(board), bool(swings), others),
     }
     return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
 
@@ -231,16 +265,26 @@ def _supplied(board: Board, volts: float) -> tuple[dict[str, Any], tuple[Caution
 
 
 def _cautions(
-    board: Board, usual: OperatingPoint, supplied: Sequence[tuple[dict[str, Any], tuple[Caution, ...]]]
+    board: Board,
+    usual: OperatingPoint,
+    supplied: Sequence[tuple[dict[str, Any], tuple[Caution, ...]]],
+    swings: frozenset[str],
 ) -> tuple[Caution, ...]:
     """Return what is beyond a rating from the lowest supply to the highest, engaged and bypassed."""
     levels = [float(volts) for volts in board.voltages(0.0)]
     found = [(volts, one) for volts, (_, cautions) in zip(levels, supplied, strict=True) for one in cautions]
+    if not usual.unpredictable:
+        found += [
+            (volts, one)
+            for volts, (point, _) in zip(levels, supplied, strict=True)
+            for one in unpredictable(board, point["unpredictable"], FULLER)
+        ]
     if any(one.part.kind == "switch" for one in board.parts):
         other = replace(board, bypassed=not board.bypassed)
         for volts in (max(levels), min(levels)):
             found += [(volts, one) for one in _supplied(other, volts)[1]]
-    every = [*board.cautions, *socket_cautions(board), *usual.cautions]
+    own = [restless(board, swings) if swings and RESTLESS in one.what else one for one in usual.cautions]
+    every = [*board.cautions, *socket_cautions(board), *own]
     known = {one.what for one in every}
     once: dict[str, Caution] = {}
     for one in every + [one for _, one in reversed(found)]:
@@ -252,7 +296,10 @@ def _cautions(
         if len(where) == 1:
             condition = f" while the supply gives {reading_text(where.pop(), 'V')}"
             once[name] = replace(once[name], what=name + condition)
-    return tuple(once.values())
+    # what no meter shows is nothing
+    return tuple(
+        replace(one, value=0.0) if one.unit == "V" and abs(one.value) < SHOWN else one for one in once.values()
+    )
 
 
 def _topics(board: Board) -> tuple[str, ...]:
@@ -286,17 +333,16 @@ def _parts_section(board: Board) -> Section:
 
 
 def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Section:
-    rows, bars = [], {}
+    rows, bars, others = [], {}, others_of(board)
     for net in supply_way(board):
         seen = np.array([point["voltages"].get(net, np.nan) for point in points], float)
-        if not np.isnan(seen).any():
+        if not np.isnan(seen[1]):
             bars[net] = float(seen[1])
-            rows.append(
-                {"net": net} | dict(zip(("lowest", "usual", "highest"), reading_texts(list(seen), "V"), strict=True))
-            )
+            texts = ["not predictable" if text == "none" else text for text in reading_texts(list(seen), "V")]
+            rows.append({"net": net} | dict(zip(("lowest", "usual", "highest"), texts, strict=True)))
     amps = np.array([point["current_supply"] for point in points], float)
     rows.append(
-        {"net": "supply current"}
+        {"net": f"supply current{f', without {others}' if others else ''}"}
         | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
     shown: list[Any] = [
@@ -305,7 +351,7 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
         report.table(rows, title="What is left of the supply"),
     ]
     battery = next((one for one in board.parts if isinstance(one.device, Battery)), None)
-    if battery is not None:
+    if battery is not None and not others:
         life = battery_life(
             current_load=float(amps[1]),
             voltage_end=EMPTY,
@@ -388,7 +434,7 @@ def _readings_section(expected: Expected, point: OperatingPoint, judged: Judged 
     return Section("What the meter should read", tuple(shown))
 
 
-def _power_section(power: FirstPower, socket: bool) -> Section:
+def _power_section(power: FirstPower, socket: bool, swings: bool, others: str) -> Section:
     rows = [
         {"state": line.what, "across it": spread_text(line.voltage_across, line.voltage_low, line.voltage_high, "V"),
          "current": reading_text(line.current, "A"),
@@ -401,6 +447,18 @@ def _power_section(power: FirstPower, socket: bool) -> Section:
         f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
         f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
         f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
+        *(
+            ["This board swings by itself: what is told is the middle about which the reading goes to and fro."]
+            if swings
+            else []
+        ),
+        *(
+            [
+                f"The current of {others} comes on top: for each milliampere of its sheet add {reading_text(1e-3 * power.resistance, 'V')} to all."
+            ]
+            if others
+            else []
+        ),
     )
     care = replace(report.safety("first-power", "hot-parts"), foot="")  # whom to ask stands in the sheet's first box
     return Section("First power", (told, report.table(rows, blanks=["yours"], title="What the resistor shows"), care))
