@@ -165,6 +165,14 @@ class System:
             return np.asarray(voltages[:, places] @ _pumped.SHARES + above)
         return np.asarray(voltages[:, self.at[root, 0]] + above)
 
+    def ripple(self, voltages: Array, net: str) -> tuple[Array, Array] | None:
+        """Return how far a net at rest goes below and above its mean in a pump's period; None where it does not ripple."""
+        root, _ = self.elements.joints.root(net)
+        if (root, _pumped.COPIES) not in self.at:
+            return None
+        each = voltages[:, [self.at[root, k + 1] for k in range(_pumped.COPIES)]] - voltages[:, [self.at[root, 0]]]
+        return each.min(axis=1), each.max(axis=1)
+
 
 @dataclass(frozen=True, slots=True)
 class Split:
