@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
+from pedalcalc._refusal import Unsolved
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _outputs, _ways
 from pedalcalc.circuit._assembly import system_of
@@ -153,12 +154,10 @@ def solved_board(
 
 def all_solved(solved: _newton.Solved) -> None:
     """Refuse what was not solved, by the index of its unit."""
-    failed = np.flatnonzero(~solved.good)
-    if len(failed):
-        raise RuntimeError(
-            f"no stable operating point was found for {'this board' if len(solved.good) == 1 else f'unit {failed[0]}'}"
-            f"{f' and {len(failed) - 1} more' if len(failed) > 1 else ''}"
-        )
+    count, failed = len(solved.good), int(np.count_nonzero(~solved.good))
+    if failed:
+        many = f" in {failed} of {count} units, the first" if count > 1 else ""
+        raise Unsolved(f"no stable operating point was found for this board{many}", ~solved.good if many else True)
 
 
 def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, Any]:
