@@ -22,7 +22,7 @@ from pedalcalc.circuit.joints import GROUND
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class Apart:
     """Some units of a system with equations of their own; `kept` are the unknowns that these share with the whole's."""
 
     units: Any
@@ -30,7 +30,7 @@ class Piece:
     system: Any
 
 
-def pieces_of(system: Any, reaches: Sequence[Reach]) -> tuple[Piece, ...]:
+def pieces_of(system: Any, reaches: Sequence[Reach]) -> tuple[Apart, ...]:
     """Return the sets of units that are solved apart from each other; none where one set of equations serves all."""
     rings = _rings(system.elements, system.rods)
     if len(reaches) == 1 and not rings:
@@ -45,7 +45,7 @@ def pieces_of(system: Any, reaches: Sequence[Reach]) -> tuple[Piece, ...]:
     return tuple(found)
 
 
-def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: frozenset[str]) -> Piece:
+def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: frozenset[str]) -> Apart:
     """Return the equations of some units."""
     root, nodes, n = system.elements.joints.root, len(system.places), system.size
     some = system.take(units)
@@ -96,7 +96,7 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
         pieces=(),
         contributions=contributions(groups, len(kept)),
     )
-    return Piece(units, np.append(kept, n), own)
+    return Apart(units, np.append(kept, n), own)
 
 
 def _left(group: _groups.Group, place: Any) -> _groups.Group | None:

@@ -51,7 +51,7 @@ class System:
     moves: frozenset[str]
     elements: Elements
     contributions: Contributions
-    pieces: tuple[_apart.Piece, ...] = ()  # units with equations of their own; none where these serve all units
+    pieces: tuple[_apart.Apart, ...] = ()  # units with equations of their own; none where these serve all units
     chosen: Any = None  # the units that are left of those of `elements`, None for all
     untold: frozenset[str] = frozenset()  # shorts in a ring: their currents have no number
 

@@ -32,7 +32,7 @@ SCATTERED = 20
 #: Bytes that the matrices of the units solved at once may take, and most units: what a processor keeps at hand.
 CHUNK, MOST = 12_000_000, 10_000
 
-_Way = Callable[..., tuple[Array, Any, Any]]
+_Method = Callable[..., tuple[Array, Any, Any]]
 
 
 def ramped(system: System, start: Array) -> tuple[Array, Any, Any]:
@@ -164,8 +164,8 @@ def _solve(
     small = system if reduced is None else reduced.system
     cold = np.zeros((count, system.size + 1))
     follow = partial(newton, steps=20, wide=False, lent=lent)
-    warm: list[tuple[_Way, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
-    ways: tuple[_Way, ...] = (
+    warm: list[tuple[_Method, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
+    ways: tuple[_Method, ...] = (
         newton,
         ramped,
         powered,
