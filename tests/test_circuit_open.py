@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from pedalcalc import circuit, devices
+from pedalcalc._refusal import Unsolved
 from pedalcalc.board import assemble
+from pedalcalc.circuit import _ways
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from tests.circuit_parts import board, capacitor, part, resistor
 from tests.conftest import ROOT
@@ -244,3 +246,42 @@ def test_an_op_amp_with_an_input_in_the_air_keeps_its_supply():
     assert point.floating == ("in",)
     own = point.currents["IC1 unit 1 positive rail"]
     assert own[1] >= record.current_quiescent * 0.999
+
+
+def _coil(reference, one, two):
+    return part(reference, "inductor", 1e-3, "H", "1m", _1=one, _2=two)
+
+
+def test_coils_in_a_ring_and_a_generator_across_a_short_say_what_to_do():
+    ring = board(
+        resistor("R1", 1e3, "rail", "a"),
+        _coil("L1", "a", "b"),
+        _coil("L2", "a", "b"),
+        resistor("R2", 1e3, "b", "ground"),
+    )
+    with pytest.raises(ValueError, match=r"L2 closes a ring of coils .*\(L1, L2\).* resistor in series$"):
+        circuit.operating_point(ring)
+    with pytest.raises(ValueError, match=r"L2 closes a ring.* at index \(1,\)$"):
+        circuit.operating_point(ring, bridges={("a", "b"): np.array([0.0, 1.0])})
+    across = board(resistor("R1", 1e3, "rail", "a"), resistor("R2", 1e3, "a", "ground"))
+    asked = {"frequency": 1e3, "net_in": "a", "net_out": "a", "resistance_generator": 0.0}
+    with pytest.raises(ValueError, match=r"resistance_generator must be above 0 .*R2 lies across.* at index \(1,\)$"):
+        circuit.response(across, values={"R2": np.array([1e3, 0.0])}, **asked)
+    with pytest.raises(
+        ValueError, match=r"resistance_generator must be above 0 .*L1 lies across the generator, got 0 Ω$"
+    ):
+        circuit.response(board(resistor("R1", 1e3, "rail", "a"), _coil("L1", "a", "ground")), **asked)
+
+
+def test_a_unit_that_is_not_solved_is_named_by_its_index(monkeypatch):
+    built = board(resistor("R1", 1e3, "rail", "a"), resistor("R2", 1e3, "a", "ground"))
+
+    def stuck(system, start=None, **asked):
+        solved = real(system, start, **asked)
+        solved.good[1:] = False
+        return solved
+
+    real = _ways.solve
+    monkeypatch.setattr(_ways, "solve", stuck)
+    with pytest.raises(Unsolved, match=r"in 2 of 3 units, the first at index \(1,\)$"):
+        circuit.operating_point(built, values={"R1": np.array([1e3, 2e3, 3e3])})

@@ -16,7 +16,7 @@ from pedalcalc.circuit.operating import solved_board
 from pedalcalc.circuit.probed import probed
 from pedalcalc.laws import junction
 from pedalcalc.tolerance.draws import drawn_units
-from tests.circuit_parts import board, clip, part, resistor
+from tests.circuit_parts import board, capacitor, clip, lossless, part, resistor
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -109,3 +109,26 @@ def test_an_output_that_nobody_can_foresee_has_no_reading_in_the_units_where_it_
     _, system, solved = solved_board(follower, values={"R1": np.array([90e3, 10e3])})
     volts, _ = probed(system, solved, "out", 10e6)
     assert volts == pytest.approx([np.nan, 4.5], abs=1e-3, nan_ok=True)
+
+
+def test_a_meter_pulls_to_ground_what_hangs_on_nothing_else():
+    """10 MΩ hold the net in the units in which R1 is open: at 0 V, and at what an input's bias current makes across them."""
+    lone = board(
+        resistor("R1", 10e3, "rail", "out"),
+        resistor("R2", 20e3, "rail", "ground"),
+        capacitor("C1", 1e-6, "out", "ground"),
+    )
+    _, system, solved = solved_board(lone, values={"R1": np.array([10e3, np.inf])} | lossless(lone))
+    volts, good = probed(system, solved, "out", 10e6)
+    assert good.all()
+    assert volts == pytest.approx([9.0 * 10e6 / 10.01e6, 0.0], abs=1e-9)
+    one = board(
+        resistor("R1", 10e3, "rail", "in"), resistor("R3", 10e3, "out", "ground"), resistor("R4", 30e3, "rail", "ground"),
+        part("IC1", "integrated circuit", float("nan"), "", "LM358", _1="out", _2="out", _3="in", _4="ground",
+             _5="ground", _6="spare", _7="spare", _8="rail"),
+    )  # fmt: skip
+    chip = replace(devices.typical(devices.OPAMP_LM358), current_bias=45e-9)  # out of its inputs
+    _, system, solved = solved_board(one, values={"R1": np.array([10e3, np.inf]), "IC1": chip})
+    volts, good = probed(system, solved, "in", 10e6)
+    assert good.all()
+    assert volts[1] == pytest.approx(45e-9 * 10e6, rel=1e-6)

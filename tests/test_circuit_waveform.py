@@ -263,3 +263,25 @@ def test_units_that_rest_alike_are_heard_as_one_is():
     twice = replace(record, ideality=np.full(2, record.ideality))
     one = circuit.waveform(CLIPPER, values={"D1": record}, **asked).heard["D1"]
     assert circuit.waveform(CLIPPER, values={"D1": twice}, **asked).heard["D1"] == pytest.approx([one, one], rel=1e-9)
+
+
+@pytest.mark.parametrize(("hertz", "told"), [(1e3, False), (50e3, True)])
+def test_an_output_that_is_too_slow_for_its_signal_is_told(hertz, told):
+    """A sine needs 2 pi f A; the LM358 of the tables does some 0.5 V/µs."""
+    follower = board(
+        resistor("R1", 10e3, "rail", "in"), resistor("R2", 10e3, "in", "ground"), resistor("R3", 10e3, "out", "ground"),
+        part("IC1", "integrated circuit", NAN, "", "LM358", _1="out", _2="out", _3="in", _4="ground", _5="in", _6="spare",
+             _7="spare", _8="rail"),
+    )  # fmt: skip
+    time = np.linspace(0.0, 2 / hertz, 401)
+    seen = circuit.waveform(
+        follower, time=time, voltage_input=3.0 * np.sin(2 * np.pi * hertz * time), net_in="in", net_out="out",
+        resistance_generator=1e-3,
+    )  # fmt: skip
+    names = [one.what for one in seen.cautions]
+    assert any("IC1 unit 1" in name for name in names) == told
+    if told:
+        rate = devices.typical(devices.OPAMP_LM358).slew_rate
+        assert seen.cautions[0].limit == pytest.approx(float(rate))
+        # the sine's own, held from 3 V down by the output's resistance by far less than this
+        assert seen.cautions[0].value == pytest.approx(2 * np.pi * hertz * 3.0, rel=0.02)

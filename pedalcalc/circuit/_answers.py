@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution
+from pedalcalc._refusal import Unsolved
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._outputs import Amplifiers
 from pedalcalc.circuit._predictable import inputs_inside
@@ -77,9 +78,8 @@ def answers(signal: Signal, s: Any, right: Array, left: Array, static: Array | N
             )
             if singular.any():
                 at = np.argwhere(singular.reshape(whole.shape[:2]))[0]
-                raise RuntimeError(
-                    f"unit {_index(signal, unit + at[0])} has no answer at {abs(s[part][at[1]]) / (2 * np.pi):g} Hz"
-                )
+                hertz = abs(s[part][at[1]]) / (2 * np.pi)
+                raise _untold(signal, unit + at[0], f"this board's small signals have no answer at {hertz:g} Hz")
             found[some, part] = (left[keep].T @ solved).reshape(*whole.shape[:2], left.shape[1], right.shape[1])
     return found
 
@@ -96,10 +96,12 @@ def _kept(signal: Signal, right: Array, left: Array) -> Any:
     return np.array(sorted(touched - {signal.size}), int)
 
 
-def _index(signal: Signal, unit: Any) -> int:
-    """Return the index of a unit among all of the board's."""
+def _untold(signal: Signal, unit: Any, what: str) -> Unsolved:
+    """Return the error of one unit, by its index among all of the board's."""
+    failed = np.zeros(signal.found.units, bool)
     chosen = signal.system.chosen
-    return int(unit if chosen is None else chosen[unit])
+    failed[int(unit if chosen is None else chosen[unit])] = True
+    return Unsolved(what, failed if len(failed) > 1 else True)
 
 
 def _reduced(signal: Signal, static: Array, keep: Any) -> Array:
@@ -110,8 +112,10 @@ def _reduced(signal: Signal, static: Array, keep: Any) -> Array:
         return kept
     through, singular = _newton.solve_each(static[:, others[:, None], others], static[:, others[:, None], keep])
     if singular.any():
-        raise RuntimeError(
-            f"unit {_index(signal, np.flatnonzero(singular)[0])} has a net that no signal can be told at"
+        raise _untold(
+            signal,
+            np.flatnonzero(singular)[0],
+            "this board has a net that hangs on nothing: no signal can be told there",
         )
     return np.asarray(kept - static[:, keep[:, None], others] @ through)
 

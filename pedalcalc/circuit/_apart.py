@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from pedalcalc._refusal import at_index
 from pedalcalc.circuit import _groups, _pumped
 from pedalcalc.circuit._reach import Reach
 from pedalcalc.circuit._scatter import contributions
@@ -21,7 +22,7 @@ from pedalcalc.circuit.joints import GROUND
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class Apart:
     """Some units of a system with equations of their own; `kept` are the unknowns that these share with the whole's."""
 
     units: Any
@@ -29,7 +30,7 @@ class Piece:
     system: Any
 
 
-def pieces_of(system: Any, reaches: Sequence[Reach]) -> tuple[Piece, ...]:
+def pieces_of(system: Any, reaches: Sequence[Reach]) -> tuple[Apart, ...]:
     """Return the sets of units that are solved apart from each other; none where one set of equations serves all."""
     rings = _rings(system.elements, system.rods)
     if len(reaches) == 1 and not rings:
@@ -44,7 +45,7 @@ def pieces_of(system: Any, reaches: Sequence[Reach]) -> tuple[Piece, ...]:
     return tuple(found)
 
 
-def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: frozenset[str]) -> Piece:
+def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: frozenset[str]) -> Apart:
     """Return the equations of some units."""
     root, nodes, n = system.elements.joints.root, len(system.places), system.size
     some = system.take(units)
@@ -95,7 +96,7 @@ def _piece(system: Any, reach: Reach, units: Any, idle: frozenset[str], untold: 
         pieces=(),
         contributions=contributions(groups, len(kept)),
     )
-    return Piece(units, np.append(kept, n), own)
+    return Apart(units, np.append(kept, n), own)
 
 
 def _left(group: _groups.Group, place: Any) -> _groups.Group | None:
@@ -114,40 +115,55 @@ def _left(group: _groups.Group, place: Any) -> _groups.Group | None:
 def _rings(found: Elements, rods: Sequence[Branch]) -> dict[int, tuple[frozenset[str], frozenset[str]]]:
     """Return by unit the shorts that close a ring of shorts, and all whose currents such a ring leaves open.
 
-    A coil that resistors of 0 Ω bridge closes such a ring, too; two coils in a ring do not: at rest their shares are chance.
+    A coil that resistors of 0 Ω bridge closes such a ring, too; two coils in a ring are refused, since at rest their shares
+    are chance, and so is a generator without resistance across a short or a coil.
     """
     shorts = [
-        (rod, np.broadcast_to(np.asarray(rod.law[0], float) == 0, (found.units,)))
-        for rod in rods
-        if rod.name not in (GENERATOR, LOAD)
+        (rod, np.broadcast_to(np.asarray(rod.law[0], float) == 0, (found.units,))) for rod in rods if rod.name != LOAD
     ]
-    shorts.sort(key=lambda one: bool(np.any(np.asarray(one[0].law[1]) > 0)))
+    shorts.sort(key=lambda one: (one[0].name == GENERATOR, bool(np.any(np.asarray(one[0].law[1]) > 0))))
     told: dict[int, tuple[frozenset[str], frozenset[str]]] = {}
     if len(shorts) == 0:
         return told
     patterns, which = np.unique(np.stack([where for _, where in shorts], axis=1), axis=0, return_inverse=True)
     for k, pattern in enumerate(patterns):
-        idle, untold = _closing([rod for (rod, _), one in zip(shorts, pattern, strict=True) if one], found)
+        here = which.ravel() == k
+        place = at_index(here) if found.units > 1 else ""
+        idle, untold = _closing([rod for (rod, _), one in zip(shorts, pattern, strict=True) if one], found, place)
         if idle:
-            for unit in np.flatnonzero(which.ravel() == k):
+            for unit in np.flatnonzero(here):
                 _refuse_supply(found, rods, idle | untold, int(unit))
                 told[int(unit)] = idle, untold
     return told
 
 
-def _closing(shorts: list[Branch], found: Elements) -> tuple[frozenset[str], frozenset[str]]:
+def _closing(shorts: list[Branch], found: Elements, place: str) -> tuple[frozenset[str], frozenset[str]]:
     """Return the shorts that close a ring, and all that lie in one."""
     ways: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    every: dict[str, list[tuple[str, str]]] = defaultdict(list)  # coils, too
     idle, untold = set(), set()
     for rod in shorts:
         first, second = (found.joints.root(net)[0] for net in rod.nets)
-        path = _path(ways, first, second)
-        if path is not None:
+        coil = bool(np.any(np.asarray(rod.law[1]) > 0))
+        path, ring = _path(ways, first, second), _path(every, first, second)
+        if rod.name == GENERATOR:
+            if ring is not None:
+                raise ValueError(
+                    f"resistance_generator must be above 0 where nothing but {', '.join(ring) or 'a link'} lies across the "
+                    f"generator, got 0 Ω{place}"
+                )
+        elif path is not None:
             idle.add(rod.name)
             untold |= {rod.name, *path}
-        elif not np.any(np.asarray(rod.law[1]) > 0):
-            ways[first].append((second, rod.name))
-            ways[second].append((first, rod.name))
+        elif ring is not None:
+            raise ValueError(
+                f"{rod.name} closes a ring of coils without resistance ({', '.join(sorted([rod.name, *ring]))}): nothing says "
+                f"how they share a current at rest; write the resistance of its winding as a resistor in series{place}"
+            )
+        else:
+            for table in (every,) if coil else (every, ways):
+                table[first].append((second, rod.name))
+                table[second].append((first, rod.name))
     return frozenset(idle), frozenset(untold)
 
 

@@ -213,6 +213,7 @@ def _pumps(builder: _Builder, found: Elements) -> None:
 def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.Group]:
     """Yield the laws' groups; parts of one law and form stand together."""
     sorted_out: dict[tuple[Any, ...], list[tuple[str, tuple[str, ...], Any]]] = defaultdict(list)
+    rippled = {one.part for one, _ in _pumped.handing_on(found)}
 
     def put(kind: Any, name: str, nets: tuple[str, ...], law: Any, form: Any = "") -> None:
         sorted_out[kind, form].append((name, nets, law))
@@ -270,7 +271,7 @@ def _grouped(builder: _Builder, found: Elements, t: Array) -> Iterator[_groups.G
     for (kind, _), entries in sorted_out.items():
         names, wires, at, above, weight, figures = [], [], [], [], [], []
         for name, nets, law in entries:
-            for copy, share in builder.copies(nets):
+            for copy, share in builder.copies(nets, ripples=name.split(" ")[0] in rippled):
                 places = [builder.place(net, copy) for net in nets]
                 if any(place is None for place, _ in places):
                     places = [(builder.n, 0.0 * up) if place is None else (place, up) for place, up in places]

@@ -21,6 +21,8 @@ from pedalcalc.devices import Zener
 from pedalcalc.laws import cells, junctions, transistors
 
 Array = NDArray[np.float64]
+#: Currents into the terminals (units, terminals, parts) and their slopes (units, terminals, terminals, parts).
+Room = tuple[Array, Array]
 
 #: Slope resistance [Ω] of a base-emitter junction in breakdown (from memory: some ohms to some tens).
 BREAKDOWN_RESISTANCE = 20.0
@@ -82,6 +84,11 @@ class Group:
     #: Whether a part stays in the circuit when one of its terminals floats: that terminal stands at ground then.
     grounded: ClassVar[bool] = False
 
+    @property
+    def shared(self) -> bool:
+        """Whether some of its parts stand for a share of time only."""
+        return bool((self.weight != 1).any())
+
     def take(self, units: Any) -> Self:
         """Return the same for some units only."""
         above = self.above[:, units] if self.above.shape[1] > 1 else self.above
@@ -107,9 +114,14 @@ class Group:
             found += self.above.transpose(1, 0, 2) * np.reshape(scale, (-1, 1, 1))
         return found
 
-    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
-        """Return currents into the terminals and their slopes."""
+    def branch(self, volts: Array, ease: Any, out: Room | None = None) -> Room:
+        """Return currents into the terminals and their slopes, in `out` where room is given."""
         raise NotImplementedError
+
+    def room(self, units: int) -> Room:
+        """Return room for currents and slopes."""
+        terminals, parts = self.at.shape
+        return empty(units, terminals, parts), empty(units, terminals, terminals, parts)
 
     def outside(self, volts: Array) -> Iterator[tuple[str, Any]]:
         """Yield parts with the units in which they have left the region that they amplify in."""
@@ -120,22 +132,14 @@ class Group:
         return volts
 
 
-def _two(current: Array, slope: Array) -> tuple[Array, Array]:
+def _two(current: Array, slope: Array, room: Room) -> Room:
     """Return terminal currents and slopes of a branch of two terminals."""
-    units, parts = current.shape
-    flows, slopes = empty(units, 2, parts), empty(units, 2, 2, parts)
+    flows, slopes = room
     flows[:, 0], slopes[:, 0, 0], slopes[:, 1, 1] = current, slope, slope
     np.negative(current, out=flows[:, 1])
-    slopes[:, 0, 1] = slopes[:, 1, 0] = -slope
-    return flows, slopes
-
-
-def listed(*rows: Any) -> Array:
-    """Return arrays (units, parts) as one (units, rows, parts)."""
-    found = empty(*np.broadcast_shapes(*(np.shape(row) for row in rows))[:1], len(rows), np.shape(rows[0])[1])
-    for k, row in enumerate(rows):
-        found[:, k] = row
-    return found
+    np.negative(slope, out=slopes[:, 0, 1])
+    slopes[:, 1, 0] = slopes[:, 0, 1]
+    return room
 
 
 def _critical(law: junctions.Figures) -> Array:
@@ -152,16 +156,18 @@ def limited_junction(across: Array, before: Array, law: junctions.Figures, pinne
     """
     if law.form == "omega":
         return across
-    nvt = np.where(law.slope > 0, law.slope, 1.0)
-    far = (np.abs(across - before) > 2 * nvt) & ~pinned
+    moved = across - before
+    far = np.abs(moved) > 2 * law.slope
     if not far.any():
         return across
+    nvt = np.where(law.slope > 0, law.slope, 1.0)
+    far = (np.abs(moved) > 2 * nvt) & ~pinned
     critical = _critical(law)
     far &= across > critical
     if not far.any():
         return across
     with np.errstate(all="ignore"):
-        ratio = (across - before) / nvt
+        ratio = moved / nvt
         onward = np.where(ratio > 0, before + nvt * np.log1p(np.abs(ratio)), across)
         start = nvt * np.log(np.maximum(across, 1e-30) / nvt)
     held = np.where(before > 0, np.where(ratio > 0, onward, np.maximum(across, critical)), np.minimum(start, across))
@@ -172,9 +178,9 @@ def limited_junction(across: Array, before: Array, law: junctions.Figures, pinne
 class Junctions(Group):
     """Diodes, LEDs, Zener diodes, gate junctions; terminals anode, cathode."""
 
-    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+    def branch(self, volts: Array, ease: Any, out: Room | None = None) -> Room:
         current, slope = junctions.branch(volts[:, 0] - volts[:, 1], self.figures)
-        return _two(current, slope)
+        return _two(current, slope, out or self.room(len(volts)))
 
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
@@ -186,15 +192,14 @@ class Junctions(Group):
 class Bipolars(Group):
     """Bipolar transistors; terminals base, collector, emitter. `figures` holds law, then the emitter's breakdown."""
 
-    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+    def branch(self, volts: Array, ease: Any, out: Room | None = None) -> Room:
         law, breakdown = self.figures
         base, collector, emitter = volts[:, 0], volts[:, 1], volts[:, 2]
         ib, ic, b_be, b_bc, c_be, c_bc = transistors.bipolar_branch(base - emitter, base - collector, law)
         over = np.maximum(law.sign * (emitter - base) - breakdown, 0.0) / BREAKDOWN_RESISTANCE
         ib = ib - law.sign * over
         b_be = b_be + (over > 0) / BREAKDOWN_RESISTANCE
-        units, parts = ib.shape
-        flows, slopes = empty(units, 3, parts), empty(units, 3, 3, parts)
+        flows, slopes = out or self.room(len(volts))
         flows[:, 0], flows[:, 1] = ib, ic
         for row, by_emitter, by_collector in ((0, b_be, b_bc), (1, c_be, c_bc)):
             np.add(by_emitter, by_collector, out=slopes[:, row, 0])
@@ -208,6 +213,8 @@ class Bipolars(Group):
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         law, _ = self.figures
         base, found = volts[:, 0], volts
+        if law.junction.form == "omega":
+            return volts
         for k in (1, 2):
             across, old = law.sign * (base - volts[:, k]), law.sign * (before[:, 0] - before[:, k])
             held = limited_junction(across, old, law.junction, self.pinned[0] & self.pinned[k])
@@ -231,11 +238,10 @@ class Bipolars(Group):
 class Channels(Group):
     """Field-effect transistors' channels; terminals gate, drain, source. Their junctions are branches of their own."""
 
-    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+    def branch(self, volts: Array, ease: Any, out: Room | None = None) -> Room:
         gate, drain, source = volts[:, 0], volts[:, 1], volts[:, 2]
         current, by_source, by_drain = transistors.channel_branch(gate - source, gate - drain, self.figures)
-        units, parts = current.shape
-        flows, slopes = empty(units, 3, parts), empty(units, 3, 3, parts)
+        flows, slopes = out or self.room(len(volts))
         flows[:, 0], flows[:, 1], slopes[:, 0] = 0.0, current, 0.0
         np.negative(current, out=flows[:, 2])
         np.subtract(by_source, by_drain, out=slopes[:, 1, 0])
@@ -258,7 +264,7 @@ class Couplers(Group):
 
     grounded = True
 
-    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+    def branch(self, volts: Array, ease: Any, out: Room | None = None) -> Room:
         lamp, cell, light, reference, exponent = self.figures
         current, slope = junctions.branch(volts[:, 0] - volts[:, 1], lamp)
         with np.errstate(all="ignore"):
@@ -272,11 +278,13 @@ class Couplers(Group):
         across = volts[:, 2] - volts[:, 3]
         moved = across * (whole / photo) ** 2 * by_light * by_current * slope
         through = whole * across
-        slopes = empty(len(volts), 4, 4, volts.shape[2])
+        flows, slopes = out or self.room(len(volts))
         slopes[:, 0, 0], slopes[:, 0, 1], slopes[:, 0, 2:] = slope, -slope, 0.0
         slopes[:, 2, 0], slopes[:, 2, 1], slopes[:, 2, 2], slopes[:, 2, 3] = moved, -moved, whole, -whole
         slopes[:, 1], slopes[:, 3] = -slopes[:, 0], -slopes[:, 2]
-        return listed(current, -current, through, -through), slopes
+        flows[:, 0], flows[:, 2] = current, through
+        np.negative(flows[:, 0::2], out=flows[:, 1::2])
+        return flows, slopes
 
     def limited(self, volts: Array, before: Array, ease: Any) -> Array:
         across, old = volts[:, 0] - volts[:, 1], before[:, 0] - before[:, 1]
@@ -298,10 +306,10 @@ def supplied(across: Array, least: Array) -> tuple[Array, Array]:
 class Consumers(Group):
     """What a part takes for itself; terminals supply and ground. Below its lowest supply in proportion."""
 
-    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+    def branch(self, volts: Array, ease: Any, out: Room | None = None) -> Room:
         amount, least = self.figures
         share, slope = supplied(volts[:, 0] - volts[:, 1], least)
-        return _two(amount * share, amount * slope)
+        return _two(amount * share, amount * slope, out or self.room(len(volts)))
 
 
 def clamp() -> junctions.Figures:

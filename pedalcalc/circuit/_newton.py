@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc.circuit._entries import Entries, Work, some
+from pedalcalc.circuit._groups import Group
 from pedalcalc.circuit._outputs import Amplifiers, Ease
 from pedalcalc.circuit._system import System
 
@@ -57,54 +59,35 @@ def pieces(system: System, solved: Solved) -> Iterator[tuple[Any, System, Solved
         yield piece.units, piece.system, replace(own, voltages=own.voltages[:, piece.kept])
 
 
-class _Room:
-    """Arrays that every step of a set of units fills anew."""
-
-    def __init__(self, system: System, units: int) -> None:
-        n = system.size
-        self.value, self.jacobian = np.empty((units, n)), np.empty((units, n, n))
-        counts = [group.at.shape for group in system.groups]
-        self.flow = np.empty((sum(terminals * parts for terminals, parts in counts), units))
-        self.slope = np.empty((sum(terminals**2 * parts for terminals, parts in counts), units))
-
-
 def _meet(
-    system: System,
-    voltages: Array,
+    groups: tuple[Group, ...],
+    entries: Entries,
+    volts: Array,
     true: list[Array],
     met: list[Array],
-    scale: Array,
     eases: list[Ease | None],
-    room: _Room,
-) -> tuple[Array, Array, Array]:
-    """Return the sum of the currents out of each place, its Jacobian, and the laws' currents (terminals, units).
+    work: Work,
+) -> tuple[Array, Array]:
+    """Return the laws' and the linear currents out of each place (places, units), and all slopes (entries, units).
 
-    Each law is linearised at the terminal volts where it is `met`; `true` are those of the places.
+    Each law is linearised at the terminal volts where it is `met`; `true` are those of the places, `volts` (places, units).
     """
-    units, n = len(voltages), system.size
-    value, jacobian = room.value[:units], room.jacobian[:units]
-    np.matmul(system.matrix, voltages[:, :n, None], out=value[:, :, None])
-    value -= system.driven * scale[:, None]
-    jacobian[...] = system.matrix
-    flow, slope = room.flow[:, :units], room.slope[:, :units]
-    first = second = 0
-    for k, group in enumerate(system.groups):
-        amps, siemens = group.branch(met[k], eases[k])
+    for k, group in enumerate(groups):
+        amps, siemens = group.branch(met[k], eases[k], work.rooms[k])
         if met[k] is not true[k]:
-            amps = amps + (siemens * (true[k] - met[k])[:, None]).sum(axis=2)
-        terminals, parts = group.at.shape
-        last, end = first + terminals * parts, second + terminals**2 * parts
-        weight = group.weight[:, None]
-        np.multiply(amps.transpose(1, 2, 0), weight, out=flow[first:last].reshape(terminals, parts, units))
-        np.multiply(
-            siemens.transpose(1, 2, 3, 0), weight, out=slope[second:end].reshape(terminals, terminals, parts, units)
-        )
-        first, second = last, end
-    if system.groups:
-        to = system.contributions
-        to.flows.add(value, flow)
-        to.slopes.add(jacobian.reshape(units, n * n), slope)
-    return value, jacobian, flow
+            amps += (siemens * (true[k] - met[k])[:, None]).sum(axis=2)
+        if group.shared:
+            amps *= group.weight
+            siemens *= group.weight
+    value = entries.rows.flows(entries.siemens, volts)
+    slopes, touched = np.empty((len(entries.at), volts.shape[1])), entries.touched
+    slopes[touched:] = entries.fixed[touched:]
+    if groups:
+        to = entries.to
+        value[to.flows.at] += to.flows.summed(work.flow)
+        to.slopes.summed(work.slope, slopes[:touched])
+        slopes[:touched] += entries.fixed[:touched]
+    return value, slopes
 
 
 def jacobian(system: System, voltages: Array) -> Array:
@@ -118,29 +101,44 @@ def jacobian(system: System, voltages: Array) -> Array:
             found[piece.units[:, None, None], inner[:, None], inner] = jacobian(piece.system, own)
         return found
     volts = [group.volts(voltages, 1.0) for group in system.groups]
-    return _meet(system, voltages, volts, volts, np.ones(units), [None] * len(volts), _Room(system, units))[1]
+    entries, work = Entries(system), Work(system, units)
+    work.begin(units)
+    eases: list[Ease | None] = [None] * len(volts)
+    _, slopes = _meet(system.groups, entries, voltages.T, volts, volts, eases, work)
+    found = np.zeros((units, n * n))
+    found[:, entries.at] = slopes.T
+    return found.reshape(units, n, n)
 
 
-def _above(system: System) -> float:
+def _above(groups: tuple[Group, ...]) -> float:
     """Return the most that a terminal stands above its place [V]."""
-    return max((float(np.abs(group.above).max(initial=0.0)) for group in system.groups), default=0.0)
+    return max((float(np.abs(group.above).max(initial=0.0)) for group in groups), default=0.0)
 
 
 def _cancels(
-    system: System, near: Any, voltages: Array, value: Array, jacobian: Array, flow: Array, scale: Array
+    groups: tuple[Group, ...],
+    entries: Entries,
+    near: Any,
+    volts: Array,
+    value: Array,
+    driven: Array,
+    slopes: Array,
+    work: Work,
 ) -> Any:
     """Return in which units of those `near` the currents into every place cancel, as well as numbers can."""
-    if len(near) < len(value):
-        voltages, value, jacobian, flow, scale = (
-            voltages[near], value[near], jacobian[near], flow[:, near], scale[near]
-        )  # fmt: skip
-    matrix, driven = (one[near] if 1 < len(one) != len(near) else one for one in (system.matrix, system.driven))
-    volts = np.abs(voltages[:, : system.size, None])
-    size = np.matmul(np.abs(matrix), volts)[:, :, 0] + np.abs(driven * scale[:, None])
-    if system.groups:
-        system.contributions.flows.add(size, np.abs(flow))
-    rounding = ROUNDINGS * _EPS * np.matmul(np.abs(jacobian), volts + _above(system))[:, :, 0]
-    return (np.abs(value) <= RELATIVE * size + ABSOLUTE + rounding).all(axis=1)
+    left = np.abs(some(value, near))
+    good: Any = (left <= ABSOLUTE).all(axis=0)
+    rest = np.flatnonzero(~good)
+    if len(rest):
+        at = near[rest]
+        size = np.abs(some(volts, at))
+        sums = entries.rows.flows(np.abs(some(entries.siemens, at)), size) + np.abs(some(driven, at))
+        if groups:
+            sums[entries.to.flows.at] += entries.to.flows.summed(np.abs(some(work.flow, at)))
+        every = np.abs(some(slopes.take(entries.order, axis=0), at))
+        rounding = ROUNDINGS * _EPS * entries.every.flows(every, size + _above(groups))
+        good[rest] = (left[:, rest] <= RELATIVE * sums + ABSOLUTE + rounding).all(axis=0)
+    return good
 
 
 def solve_each(matrix: Array, right: Array) -> tuple[Array, Any]:
@@ -180,12 +178,14 @@ def newton(
     """
     n, units, nodes = system.size, len(start), len(system.places)
     result, good, sign = start.copy(), np.zeros(units, bool), np.zeros(units)
-    room = _Room(system, units)
+    work = Work(system, units)
     state = _State(
-        np.arange(units), system, np.array(start, order="F"), np.broadcast_to(np.asarray(scale, float), (units,)),
+        np.arange(units), system.groups, Entries(system, anchor), np.array(start, order="F"),
+        np.broadcast_to(np.asarray(scale, float), (units,)),
         np.full(units, WIDE if wide and system.amplifiers else 0.0),
         np.broadcast_to(np.asarray(share, float), (units,)), held, anchor, start,
     )  # fmt: skip
+    work.begin(units)
     with np.errstate(all="ignore"):
         true = [group.volts(state.voltages, state.scale) for group in system.groups]
         met, eases = true, state.eases()
@@ -197,39 +197,48 @@ def newton(
             ]
         exact = _alike(true, met, units)
         for taken in range(steps):
-            value, slopes, flow = _meet(state.system, state.voltages, true, met, state.scale, eases, room)
+            volts, driven = state.voltages[:, :n].T, state.entries.driven * state.scale
+            value, slopes = _meet(state.groups, state.entries, volts, true, met, eases, work)
+            value -= driven
             if state.anchor is not None:
-                value[:, :nodes] += state.anchor[:, None] * (state.voltages - state.start)[:, :nodes]
-                slopes[:, range(nodes), range(nodes)] += state.anchor[:, None]
+                value[:nodes] += state.anchor * (state.voltages - state.start)[:, :nodes].T
             done = exact & (state.wide == 0) & (state.reach < CLOSE)
             if done.any():
                 near = np.flatnonzero(done)
-                done[near] = _cancels(state.system, near, state.voltages, value, slopes, flow, state.scale)
-            step, singular = solve_each(slopes, np.negative(value, out=value))
+                done[near] = _cancels(state.groups, state.entries, near, volts, value, driven, slopes, work)
+            step, singular = np.empty((len(driven), len(done))).T, np.zeros(len(done), bool)
+            for part, matrix in work.matrices(state.entries.at, slopes):
+                step[part], singular[part] = solve_each(matrix, -value[:, part].T)
             if done.any():
                 at = state.units[done]  # the step is a rounding by now; it takes off what the judgment leaves
                 result[at], good[at] = state.voltages[done], True
                 result[at, :n] += np.where(np.abs(step[done]) < CLOSE, step[done], 0.0)
                 if signed:
-                    sign[at] = np.linalg.slogdet(slopes if done.all() else slopes[done])[0]
-            step = np.asfortranarray(step)
+                    for part, matrix in work.matrices(state.entries.at, slopes if done.all() else slopes[:, done]):
+                        sign[at[part]] = np.linalg.slogdet(matrix)[0]
             size = np.abs(step)
-            keep = np.flatnonzero(~(done | singular) & np.isfinite(size.max(axis=1, initial=0.0)))
-            if not len(keep):
-                break
-            if len(keep) < len(step):
+            reach = size.max(axis=1, initial=0.0)
+            left = ~(done | singular) & np.isfinite(reach)
+            if not left.all():
+                keep = np.flatnonzero(left)
+                if not len(keep):
+                    break
                 state.keep(keep)
+                work.begin(len(keep))
                 step, size = step.T.take(keep, axis=1).T, size.T.take(keep, axis=1).T
                 met = [at.transpose(1, 2, 0).take(keep, axis=2).transpose(2, 0, 1) for at in met]
-            reach = state.reach = size[:, :nodes].max(axis=1, initial=0.0)
+                reach = reach[keep]
+            if n > nodes:
+                reach = size[:, :nodes].max(axis=1, initial=0.0)
+            state.reach = reach
             state.wide = np.where(reach < NEAR, 0.0, state.wide)
             step *= np.minimum(1.0, STEP / np.maximum(reach, 1e-300))[:, None]
             if taken >= PATIENCE:
                 step *= np.where(reach > FAR, HELD, 1.0)[:, None]
             state.voltages[:, :n] += step
             eases = state.eases()
-            true = [group.volts(state.voltages, state.scale) for group in state.system.groups]
-            met = [group.limited(true[k], met[k], eases[k]) for k, group in enumerate(state.system.groups)]
+            true = [group.volts(state.voltages, state.scale) for group in state.groups]
+            met = [group.limited(true[k], met[k], eases[k]) for k, group in enumerate(state.groups)]
             exact = _alike(true, met, len(step))
     return result, good, sign
 
@@ -247,15 +256,19 @@ class _State:
     """The units still on their way."""
 
     def __init__(
-        self, units: Any, system: System, voltages: Array, scale: Array, wide: Array, share: Any, held: Any, anchor: Any, start: Array,
+        self, units: Any, groups: tuple[Group, ...], entries: Entries, voltages: Array, scale: Array, wide: Array, share: Any,
+        held: Any, anchor: Any, start: Array,
     ) -> None:  # fmt: skip
-        self.units, self.system, self.voltages, self.scale, self.wide = units, system, voltages, scale, wide
+        self.units, self.groups, self.entries, self.voltages = units, groups, entries, voltages
+        self.scale, self.wide = scale, wide
         self.share, self.held, self.anchor, self.start = share, held, anchor, start
         self.reach = np.zeros(len(voltages))
 
     def keep(self, which: Any) -> None:
         self.units, self.voltages = self.units[which], self.voltages.T.take(which, axis=1).T
-        self.system, self.scale, self.wide = self.system.take(which), self.scale[which], self.wide[which]
+        self.groups = tuple(group.take(which) for group in self.groups)
+        self.entries.keep(which)
+        self.scale, self.wide = self.scale[which], self.wide[which]
         self.share, self.start, self.reach = self.share[which], self.start[which], self.reach[which]
         if self.anchor is not None:
             self.anchor = self.anchor[which]
@@ -266,7 +279,7 @@ class _State:
         """Return for each group how far its op-amps are from their law, None where they are at it."""
         at_law = (self.share == 1.0).all() and self.held is None and not self.wide.any()
         eases: list[Ease | None] = []
-        for group in self.system.groups:
+        for group in self.groups:
             if at_law or not isinstance(group, Amplifiers):
                 eases.append(None)
                 continue

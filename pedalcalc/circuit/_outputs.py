@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc.circuit._groups import Group, empty, listed, supplied
+from pedalcalc.circuit._groups import Group, Room, supplied
 from pedalcalc.laws import amplifiers, regulators
 
 Array = NDArray[np.float64]
@@ -26,7 +26,7 @@ class Amplifiers(Group):
 
     grounded = True
 
-    def branch(self, volts: Array, ease: Ease | None) -> tuple[Array, Array]:
+    def branch(self, volts: Array, ease: Ease | None, out: Room | None = None) -> Room:
         law, least = self._law(ease)
         plus, minus, output, top, bottom = (volts[:, k] for k in range(5))
         difference = plus - minus if ease is None else plus - minus + ease.held / law.gain
@@ -38,7 +38,7 @@ class Amplifiers(Group):
         fore = np.maximum(2 * law.bias, 0.0)
         upper = law.quiescent * share + np.maximum(given, 0.0) + back * share
         lower = -(law.quiescent * share + np.maximum(-given, 0.0) + fore * share)
-        slopes = empty(len(volts), 5, 5, volts.shape[2])
+        flows, slopes = out or self.room(len(volts))
         g = slopes[:, 2]  # of the current given; into the output it counts the other way
         g[:, 0], g[:, 2], g[:, 3], g[:, 4] = (
             core.given_by_inputs, core.given_by_output, core.given_by_positive, core.given_by_negative
@@ -54,7 +54,10 @@ class Amplifiers(Group):
         for row, taken_up in ((3, law.quiescent + back), (4, -(law.quiescent + fore))):
             slopes[:, row, 3] += taken_up * by_supply
             slopes[:, row, 4] -= taken_up * by_supply
-        return listed(bias + 0.0 * given, bias + 0.0 * given, -given, upper, lower), slopes
+        flows[:, 0] = flows[:, 1] = bias
+        np.negative(given, out=flows[:, 2])
+        flows[:, 3], flows[:, 4] = upper, lower
+        return flows, slopes
 
     def lent(self, volts: Array, offset: Array) -> Array:
         """Return volts with the input offsets of the unit from which these start.
@@ -114,14 +117,16 @@ class Regulators(Group):
         sign = self.figures.sign
         return sign * (volts[:, 0] - volts[:, 1]), sign * (volts[:, 2] - volts[:, 1])
 
-    def branch(self, volts: Array, ease: Any) -> tuple[Array, Array]:
+    def branch(self, volts: Array, ease: Any, out: Room | None = None) -> Room:
         sign = self.figures.sign
         core = regulators.regulator_branch(*self._above(volts), self.figures)
-        flows = np.stack([sign * (core.given + core.taken), -sign * core.taken, -sign * core.given], axis=1)
+        flows, slopes = out or self.room(len(volts))
+        flows[:, 0], flows[:, 1], flows[:, 2] = sign * (core.given + core.taken), -sign * core.taken, -sign * core.given
         of_input, of_output = core.given_by_input, core.given_by_output + 0.0 * core.given
         given = np.stack([of_input, -(of_input + of_output), of_output], axis=1)
         taken = np.stack([core.taken_by_input, -core.taken_by_input, 0.0 * core.given], axis=1)
-        return flows, np.stack([given + taken, -taken, -given], axis=1)
+        slopes[:, 0], slopes[:, 1], slopes[:, 2] = given + taken, -taken, -given
+        return flows, slopes
 
     def _over(self, volts: Array) -> tuple[Array, Array, Array]:
         """Return 1 or -1 where the output is at its most or its least current, and the volts of both corners."""

@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc.circuit import _groups, _newton, _outputs, _pumped
 from pedalcalc.circuit._scatter import stamp
 from pedalcalc.circuit.signals import Signal
@@ -134,7 +135,7 @@ def swing(signal: Signal) -> float | None:
         return None
     try:
         values = poles(pencil).values
-    except RuntimeError:  # some net hangs on nothing: nothing can be told
+    except Unsolved:  # some net hangs on nothing: nothing can be told
         return None
     growing = values[grows(values)]
     return float(np.abs(growing).max() / (2 * np.pi)) if len(growing) else None
@@ -167,7 +168,7 @@ def _roots(static: Array, moving: Array, factor: Array) -> Roots:
     right, left = lu_solve(factored, factor), lu_solve(factored, factor, trans=1)
     small = factor.T @ right
     if not np.isfinite(small).all():
-        raise RuntimeError("the small-signal equations have no answer here: some net hangs on nothing")
+        raise Unsolved("this board's small signals have no answer: some net hangs on nothing")
     opened, sure = _opened(small)
     with np.errstate(divide="ignore", invalid="ignore"):
         values = np.where(sure, CENTRE - 1 / opened, np.inf)

@@ -13,8 +13,11 @@ step begins (the end of the one before)::
 The source resistance of a pump comes out within 1.5 % whatever its flying capacitor.
 
 A net that a capacitor holds to one at rest is at rest, but it ripples where that capacitor is small (`STIFF`): then what
-moves, and resistors, meet a copy of the net for each point, the capacitor carries what is above or
-below its mean, and one current more leads the mean to everything else at the net. Units of one batch may differ in this: where
+moves, resistors, diodes and regulators meet a copy of the net for each point, the capacitor carries what is above or
+below its mean, and one current more leads the mean to everything else at the net. A diode or a regulator at such a net hands
+the ripple on: a net behind it that no large capacitor holds ripples, too, or the law would charge a capacitor that is not
+there. Transistors and op-amps see the mean: what they pass hangs on the volts of their supply little, unless it leaves them no
+room. Units of one batch may differ in this: where
 a net does not ripple, its copies are tied to their mean (`TIED`).
 
 Source: E. Hairer and G. Wanner, Solving Ordinary Differential Equations II, section IV.5 for the rule, IV.15 for why Euler.
@@ -28,6 +31,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._base import Caution, caution_below
 from pedalcalc.circuit.elements import Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 
@@ -98,7 +102,7 @@ def moving(found: Elements) -> set[str]:
         (root(one.nets[0]), root(one.nets[1]))
         for one in (*found.conductances, *found.rods, *found.junctions)
     ]  # fmt: skip
-    ways += [(root(one.nets[k]), root(one.nets[1 - k])) for one in found.couplers for k in (0,)]
+    ways += [(root(one.nets[k]), root(one.nets[k + 1])) for one in found.couplers for k in (0, 2)]
     ways += [
         (root(one.nets[j]), root(one.nets[k]))
         for one in (*found.bipolars, *found.channels)
@@ -125,31 +129,79 @@ def moving(found: Elements) -> set[str]:
 
 def branch_moves(one: Branch, found: Elements, nets: set[str]) -> bool:
     """Tell whether a branch has a terminal on a moving net."""
-    return any(found.joints.root(net)[0] in nets for net in one.nets)
+    return bool(roots(found, one) & nets)
+
+
+def roots(found: Elements, one: Branch) -> set[str]:
+    """Return the nets at a branch, by what stands for their groups."""
+    return {found.joints.root(net)[0] for net in one.nets}
 
 
 def holding(found: Elements, moves: set[str]) -> dict[str, Any]:
-    """Return the resting nets that what moves meets, and the farads that hold each."""
-
-    def roots(one: Branch) -> set[str]:
-        return {found.joints.root(net)[0] for net in one.nets}
-
-    met: set[str] = set()
-    for one in (*found.each(), *found.pumps):
-        if (own := roots(one)) & moves:
-            met |= own
-    holds = dict.fromkeys(met - moves - {GROUND}, np.zeros(()))
+    """Return the farads that hold each net to one at rest."""
+    holds: dict[str, Any] = {}
     for one in found.capacitors:
-        own = roots(one)
+        own = roots(found, one)
         if len(own) > 1 and not own & moves:
-            holds |= {net: holds[net] + one.law[0] for net in own & holds.keys()}
-    return {net: farads for net, farads in holds.items() if np.all(farads > 0)}
+            holds |= {net: holds.get(net, 0.0) + one.law[0] for net in own}
+    return holds
 
 
 def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
-    """Return the resting nets that what moves makes ripple, and in which units: those that small capacitors hold."""
-    holds = holding(found, moves)
-    if not holds:
+    """Return the resting nets that ripple with a pump, and in which units.
+
+    What moves makes those ripple that small capacitors hold; from there a diode or a regulator hands its ripple on to a net
+    that nothing holds any better.
+    """
+
+    if not found.pumps:
         return {}
     period = 2 * reduce(np.maximum, (np.asarray(pump.law[1], float) for pump in found.pumps))
-    return {net: small for net, farads in holds.items() if np.any(small := np.asarray(farads) * STIFF < period)}
+    holds = holding(found, moves)
+    soft = {net: np.asarray(farads, float) * STIFF < period for net, farads in holds.items() if net != GROUND}
+    met: set[str] = set()
+    for one in (*found.each(), *found.pumps):
+        if (own := roots(found, one)) & moves:
+            met |= own
+    ripples = {net: soft[net] for net in met - moves if net in soft and np.all(holds[net] > 0) and np.any(soft[net])}
+    ways = [[found.joints.root(one.nets[k])[0] for k in ends] for one, ends in handing_on(found)]
+    fresh = bool(ripples)
+    while fresh:
+        fresh = False
+        for inner, outer in (*ways, *(way[::-1] for way in ways)):
+            if inner in ripples and outer not in {*ripples, *moves, GROUND}:
+                units = ripples[inner] & soft.get(outer, np.asarray(True))
+                if np.any(units):
+                    ripples[outer], fresh = units, True
+    return ripples
+
+
+def handing_on(found: Elements) -> list[tuple[Branch, tuple[int, int]]]:
+    """Return the branches that see a ripple and hand it on, with the ends between which they do."""
+    return [*((one, (0, 1)) for one in found.junctions), *((one, (0, 2)) for one in found.regulators)]
+
+
+def pumping(found: Elements) -> tuple[Caution, ...]:
+    """Return a caution where less holds a pump's output than flies to it, and where a coupler's LED moves with a pump."""
+    moves = moving(found) if found.pumps else set()
+    flying = [one for one in found.capacitors if len(roots(found, one)) > 1 and branch_moves(one, found, moves)]
+    told: tuple[Caution, ...] = ()
+    holds = holding(found, moves)
+    for net in sorted(rippling(found, moves)):
+        feeds = [one for one in flying if np.all(holds.get(net, 0.0) > 0)]
+        if feeds:
+            largest = max(feeds, key=lambda one: float(np.max(one.law[0])))
+            told += caution_below(
+                f"{net} ripples with the charge pump: less holds it than {largest.name} hands over",
+                f"fit at least the size of {largest.name} there; as it is, its mean is told to 3 % of what the pump drops",
+                holds[net], largest.law[0], "F",
+            )  # fmt: skip
+    for one in found.couplers:
+        if any(found.joints.root(net)[0] in moves for net in one.nets[:2]):
+            told += (
+                Caution(
+                    f"the LED of {one.name} moves with the charge pump: its cell is told as if it followed every pulse",
+                    "feed the LED from behind the pump's capacitor", 1.0, 0.0, "1",
+                ),
+            )  # fmt: skip
+    return told

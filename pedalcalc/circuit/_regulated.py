@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -12,7 +11,6 @@ from pedalcalc import devices
 from pedalcalc._base import Caution, caution_above, caution_below
 from pedalcalc._record import ends
 from pedalcalc.board import Board
-from pedalcalc.circuit import _pumped
 from pedalcalc.circuit.elements import Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.devices import Regulator
@@ -44,7 +42,7 @@ def _one(text: str, one: Branch, kind: Regulator, found: Elements, point: Mappin
     told = (
         caution_below(
             f"{text} has less at its input than it needs to hold its voltage, counted from its pin of ground or adjust",
-            "a higher supply, or a regulator of less voltage", fed - _trough(one, found, point), part.voltage_output + part.voltage_dropout, "V",
+            "a higher supply, or a regulator of less voltage", fed - _trough(one, sign, point), part.voltage_output + part.voltage_dropout, "V",
         )
         + caution_above(
             f"{text} has more at its input than it stands", "lower the supply", fed, part.voltage_input_max, "V"
@@ -78,15 +76,10 @@ def _one(text: str, one: Branch, kind: Regulator, found: Elements, point: Mappin
     return told
 
 
-def _trough(one: Branch, found: Elements, point: Mapping[str, Any]) -> Any:
-    """Return the volts by which an input behind a charge pump falls below its mean: what flows for half a period, halved."""
-    moves = _pumped.moving(found) if found.pumps else set()
-    farads = _pumped.holding(found, moves).get(found.joints.root(one.nets[0])[0]) if moves else None
-    if farads is None:
-        return 0.0
-    amps = np.abs(np.asarray(point["currents"].get(f"{one.name} input", 0.0), float))
-    half = reduce(np.maximum, (np.asarray(pump.law[1], float) for pump in found.pumps))
-    return amps * half / (2 * farads)
+def _trough(one: Branch, sign: float, point: Mapping[str, Any]) -> Any:
+    """Return the volts by which an input behind a charge pump falls below its mean; of a negative type, rises above it."""
+    below, above = point["ripples"].get(one.nets[0], (0.0, 0.0))
+    return -below if sign > 0 else above
 
 
 def _at(found: Elements, net: str, other: str) -> Any:

@@ -12,22 +12,23 @@ from pedalcalc.circuit import _groups
 
 @dataclass(frozen=True, slots=True)
 class Targets:
-    """Where some entries of a list are added: those that stand alone at their target, pairs, and runs of more."""
+    """Where entries of a list are summed: targets of one entry, of two, and of more, `at` in this order."""
 
+    at: Any
     alone: Any  # entries
-    alone_at: Any  # targets
     pairs: Any  # two rows of entries
-    pairs_at: Any
-    runs: tuple[tuple[int, Any], ...]  # target, entries
+    runs: tuple[Any, ...]  # entries
 
-    def add(self, to: Any, what: Any) -> None:
-        """Add entries (entries, units) where they belong (units, targets)."""
-        if len(self.alone):
-            to[:, self.alone_at] += what.take(self.alone, axis=0).T
-        if len(self.pairs_at):
-            to[:, self.pairs_at] += (what.take(self.pairs[0], axis=0) + what.take(self.pairs[1], axis=0)).T
-        for target, entries in self.runs:
-            to[:, target] += what.take(entries, axis=0).sum(axis=0)
+    def summed(self, what: Any, found: Any = None) -> Any:
+        """Return the sums (targets, units) of entries (entries, units), in `found` where room is given."""
+        found = np.empty((len(self.at), what.shape[1])) if found is None else found
+        one, two = len(self.alone), len(self.alone) + self.pairs.shape[1]
+        what.take(self.alone, axis=0, out=found[:one], mode="clip")  # raising would cost a copy
+        what.take(self.pairs[0], axis=0, out=found[one:two], mode="clip")
+        found[one:two] += what.take(self.pairs[1], axis=0)
+        for k, entries in enumerate(self.runs, two):
+            np.add.reduce(what.take(entries, axis=0), axis=0, out=found[k])
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +56,12 @@ def _sorted(flat: Any, inside: Any) -> Targets:
     order = np.flatnonzero(inside)
     order = order[np.argsort(flat[order], kind="stable")]
     target, starts, count = np.unique(flat[order], return_index=True, return_counts=True)
-    one, two = starts[count == 1], starts[count == 2]
+    one, two, more = (np.flatnonzero(which) for which in (count == 1, count == 2, count > 2))
     return Targets(
-        alone=order[one],
-        alone_at=target[count == 1],
-        pairs=np.stack([order[two], order[two + 1]]),
-        pairs_at=target[count == 2],
-        runs=tuple((int(target[k]), order[starts[k] : starts[k] + count[k]]) for k in np.flatnonzero(count > 2)),
+        at=target[np.concatenate([one, two, more])],
+        alone=order[starts[one]],
+        pairs=np.stack([order[starts[two]], order[starts[two] + 1]]),
+        runs=tuple(order[starts[k] : starts[k] + count[k]] for k in more),
     )
 
 

@@ -51,7 +51,7 @@ class System:
     moves: frozenset[str]
     elements: Elements
     contributions: Contributions
-    pieces: tuple[_apart.Piece, ...] = ()  # units with equations of their own; none where these serve all units
+    pieces: tuple[_apart.Apart, ...] = ()  # units with equations of their own; none where these serve all units
     chosen: Any = None  # the units that are left of those of `elements`, None for all
     untold: frozenset[str] = frozenset()  # shorts in a ring: their currents have no number
 
@@ -102,37 +102,47 @@ class System:
         place = np.full(n + 1, len(kept))
         place[kept] = np.arange(len(kept))
         groups = tuple(replace(group, at=place[group.at]) for group in self.groups)
-        order = np.concatenate([kept, gone])
         return Split(
             np.append(kept, n),
             gone,
-            (order[:, None] * n + order).ravel(),
+            (kept[:, None] * n + kept).ravel(),
             tuple(group.at for group in groups),
             contributions(groups, len(kept)),
         )
 
     def reduced(self, split: Split) -> Reduced | None:
         """Return the same without the places that no law touches; None where these do not stand alone."""
-        kept, gone = split.kept[:-1], split.gone
-        count = len(kept)
-        sorted_out = self.matrix.reshape(len(self.matrix), -1).take(split.entries, axis=1).reshape(self.matrix.shape)
-        inner = sorted_out[:, count:, count:]
-        right = np.empty((max(len(self.matrix), len(self.driven)), len(gone), count + 1))
-        right[:, :, :-1], right[:, :, -1] = sorted_out[:, count:, :count], self.driven[:, gone]
-        try:
-            follow = np.linalg.solve(inner, right)
-        except np.linalg.LinAlgError:
-            return None
-        pushed = sorted_out[:, :count, count:] @ follow
+        kept, n = split.kept[:-1], self.size
+        units, count = max(len(self.matrix), len(self.driven)), len(kept)
+        place = np.zeros(n, int)
+        place[kept] = np.arange(count)
+        flat = self.matrix.reshape(len(self.matrix), n * n)
+        met = flat.any(axis=0).reshape(n, n)
+        met |= met.T
+        matrix = np.empty((units, count, count))
+        matrix.reshape(units, -1)[...] = flat.take(split.entries, axis=1)
+        driven = np.repeat(self.driven[:, kept], units // len(self.driven), axis=0)
+        sign, hidden = np.ones(units), []
+        for inner in _together(met, split.gone):
+            near = kept[met[inner][:, kept].any(axis=0)]
+            found = _hidden(self, inner, near, units)
+            if found is None:
+                return None
+            one, pushed, own = found
+            sign *= own
+            at = place[near]
+            matrix[:, at[:, None], at] -= pushed[:, :, :-1]
+            driven[:, at] -= pushed[:, :, -1]
+            hidden.append(replace(one, near=at))
         small = replace(
             self,
             places=tuple(self.places[k] for k in kept if k < len(self.places)),
-            matrix=sorted_out[:, :count, :count] - pushed[:, :, :-1],
-            driven=self.driven[:, kept] - pushed[:, :, -1],
+            matrix=matrix,
+            driven=driven,
             groups=tuple(replace(group, at=at) for group, at in zip(self.groups, split.at, strict=True)),
             contributions=split.contributions,
         )
-        return Reduced(small, split, follow, np.linalg.slogdet(inner)[0])
+        return Reduced(small, split, tuple(hidden), sign)
 
     def where(self, net: str) -> tuple[int, Any] | None:
         """Return the place of a net at rest and the volts of the net above it; None where it floats."""
@@ -155,6 +165,14 @@ class System:
             return np.asarray(voltages[:, places] @ _pumped.SHARES + above)
         return np.asarray(voltages[:, self.at[root, 0]] + above)
 
+    def ripple(self, voltages: Array, net: str) -> tuple[Array, Array] | None:
+        """Return how far a net at rest goes below and above its mean in a pump's period; None where it does not ripple."""
+        root, _ = self.elements.joints.root(net)
+        if (root, _pumped.COPIES) not in self.at:
+            return None
+        each = voltages[:, [self.at[root, k + 1] for k in range(_pumped.COPIES)]] - voltages[:, [self.at[root, 0]]]
+        return each.min(axis=1), each.max(axis=1)
+
 
 @dataclass(frozen=True, slots=True)
 class Split:
@@ -162,9 +180,53 @@ class Split:
 
     kept: Any  # ground behind them
     gone: Any
-    entries: Any  # of the flat matrix, in the order of kept, then gone
+    entries: Any  # of the flat matrix, between those that are kept
     at: tuple[Any, ...]  # places of the groups' terminals among those that are kept
     contributions: Contributions
+
+
+@dataclass(frozen=True, slots=True)
+class Hidden:
+    """Places that no law touches and that meet each other, and what gives their volts back from places they meet."""
+
+    places: Any
+    near: Any  # among those that are kept
+    follow: Array  # (1 or units, places, near and what is pushed in)
+
+
+def _together(met: Any, gone: Any) -> list[Any]:
+    """Return places that are left out in sets that meet each other."""
+    left, found = set(gone.tolist()), []
+    while left:
+        one, fresh = [], [left.pop()]
+        while fresh:
+            one.append(fresh.pop())
+            reached = left & set(np.flatnonzero(met[one[-1]]).tolist())
+            left -= reached
+            fresh += reached
+        found.append(np.sort(one))
+    return found
+
+
+def _hidden(system: System, inner: Any, near: Any, units: int) -> tuple[Hidden, Array, Any] | None:
+    """Return how some places follow those they meet, what they push there, and the sign of their determinant.
+
+    None where they do not stand alone.
+    """
+    count = len(inner)
+    own, back = system.matrix[:, inner[:, None], inner], system.matrix[:, near[:, None], inner]
+    right = np.empty((units, count, len(near) + 1))
+    right[:, :, :-1], right[:, :, -1] = system.matrix[:, inner[:, None], near], system.driven[:, inner]
+    if count == 1:
+        if not own.all():
+            return None
+        right /= own
+        return Hidden(inner, near, right), back * right, np.sign(own[:, 0, 0])
+    try:
+        follow = np.linalg.solve(own, right)
+    except np.linalg.LinAlgError:
+        return None
+    return Hidden(inner, near, follow), back @ follow, np.linalg.slogdet(own)[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,14 +235,16 @@ class Reduced:
 
     system: System
     split: Split
-    follow: Array  # (1 or units, gone, kept and what is pushed in)
-    sign: Any  # (1 or units,), of the determinant
+    hidden: tuple[Hidden, ...]
+    sign: Any  # (units,), of the determinant
 
     def expand(self, voltages: Array, units: Any) -> Array:
         """Return all places of some units from those that were kept."""
-        kept, gone = self.split.kept, self.split.gone
-        found = np.zeros((len(voltages), len(kept) + len(gone)))
+        kept = self.split.kept
+        found = np.zeros((len(voltages), len(kept) + len(self.split.gone)))
         found[:, kept] = voltages
-        some = self.follow[units] if 1 < len(self.follow) != len(units) else self.follow
-        found[:, gone] = some[:, :, -1] - np.matmul(some[:, :, :-1], voltages[:, :-1, None])[:, :, 0]
+        for one in self.hidden:
+            follow = one.follow[units] if 1 < len(one.follow) != len(units) else one.follow
+            met = follow[:, :, :-1] * voltages[:, None, one.near]
+            found[:, one.places] = follow[:, :, -1] - met.sum(axis=2)
         return found

@@ -29,10 +29,10 @@ SETTLED = 1e3
 STRAY = 1e-9
 #: Starts that are scattered where no other way leads to a stable state.
 SCATTERED = 20
-#: Bytes that the matrices of the units solved at once may take: what a processor keeps at hand.
-CHUNK = 3_000_000
+#: Bytes that the matrices of the units solved at once may take, and most units: what a processor keeps at hand.
+CHUNK, MOST = 12_000_000, 10_000
 
-_Way = Callable[..., tuple[Array, Any, Any]]
+_Method = Callable[..., tuple[Array, Any, Any]]
 
 
 def ramped(system: System, start: Array) -> tuple[Array, Any, Any]:
@@ -132,7 +132,7 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
         lent = np.zeros((1, system.amplifiers.at.shape[1]))  # the usual unit's
     split = system.split()
     side = system.size if split is None else len(split.kept) - 1
-    pieces = -(-count * 8 * side**2 // CHUNK) if side else 1
+    pieces = max(-(-count * 8 * side**2 // CHUNK), -(-count // MOST))
     most = -(-count // max(pieces, 1))
     found = Solved(np.zeros((count, system.size + 1)), np.zeros(count, bool), np.zeros(count))
     for at in range(0, count, most):
@@ -164,8 +164,8 @@ def _solve(
     small = system if reduced is None else reduced.system
     cold = np.zeros((count, system.size + 1))
     follow = partial(newton, steps=20, wide=False, lent=lent)
-    warm: list[tuple[_Way, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
-    ways: tuple[_Way, ...] = (
+    warm: list[tuple[_Method, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
+    ways: tuple[_Method, ...] = (
         newton,
         ramped,
         powered,
@@ -206,8 +206,11 @@ def _expanded(system: System, reduced: Reduced, found: Array, signs: Any, at: An
     value[:, reduced.split.kept[:-1]] -= np.matmul(mine(inner.matrix), found[:, :-1, None])[:, :, 0] - mine(
         inner.driven
     )
-    size = np.matmul(np.abs(matrix), np.abs(volts))[:, :, 0] + np.abs(driven)
-    fits = (np.abs(value) <= RELATIVE * size + ABSOLUTE).all(axis=1)
+    left = np.abs(value)
+    fits = (left <= ABSOLUTE).all(axis=1)
+    if not fits.all():
+        size = np.matmul(np.abs(matrix), np.abs(volts))[:, :, 0] + np.abs(driven)
+        fits = (left <= RELATIVE * size + ABSOLUTE).all(axis=1)
     signs = signs * of_units(reduced.sign, at)
     if not fits.all():  # a step or two for what rounding left
         off = np.flatnonzero(~fits)

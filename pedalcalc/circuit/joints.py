@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-#: The net that every voltage is counted from.
-GROUND = "ground"
+from pedalcalc.board.sockets import GROUND
+
+__all__ = ["GROUND", "Joints"]
 
 
 class Joints:

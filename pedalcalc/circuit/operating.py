@@ -11,10 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
+from pedalcalc._refusal import Unsolved
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _outputs, _ways
 from pedalcalc.circuit._assembly import system_of
 from pedalcalc.circuit._predictable import nets_unpredictable
+from pedalcalc.circuit._pumped import pumping
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import Elements, elements_of, near
 from pedalcalc.circuit.joints import GROUND
@@ -119,7 +121,8 @@ def operating_point(
     found, system, solved = solved_board(board, values=values, faults=faults, bridges=bridges, probe=probe)
     all_solved(solved)
     point = told(found, system, solved)
-    cautions = ratings(board, found, point) + _single(found)
+    cautions = ratings(board, found, point) + pumping(found) + _single(found)
+    del point["ripples"]
     others: tuple[Mapping[str, Number], ...] = ()
     if len(solved.good) == 1:
         _, system, solved = next(_newton.pieces(system, solved))
@@ -151,24 +154,23 @@ def solved_board(
 
 def all_solved(solved: _newton.Solved) -> None:
     """Refuse what was not solved, by the index of its unit."""
-    failed = np.flatnonzero(~solved.good)
-    if len(failed):
-        raise RuntimeError(
-            f"no stable operating point was found for {'this board' if len(solved.good) == 1 else f'unit {failed[0]}'}"
-            f"{f' and {len(failed) - 1} more' if len(failed) > 1 else ''}"
-        )
+    count, failed = len(solved.good), int(np.count_nonzero(~solved.good))
+    if failed:
+        many = f" in {failed} of {count} units, the first" if count > 1 else ""
+        raise Unsolved(f"no stable operating point was found for this board{many}", ~solved.good if many else True)
 
 
 def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, Any]:
-    """Return voltages, currents, powers and what has no number, by name."""
+    """Return voltages, currents, powers and what has no number, by name; `ripples` are volts below and above the mean."""
     if not system.pieces:
-        volts, flows, powers, fed, floating, unpredictable = _told(found, system, solved)
+        volts, flows, powers, fed, floating, unpredictable, below, above = _told(found, system, solved)
     else:
         count = len(solved.good)
         parts = [(units, _told(found, own, some)) for units, own, some in _newton.pieces(system, solved)]
         volts, flows, powers = (_together(count, [(units, answer[k]) for units, answer in parts]) for k in range(3))
         fed = _together(count, [(units, {"": answer[3]}) for units, answer in parts])[""]
         floating, unpredictable = (set().union(*(answer[k] for _, answer in parts)) for k in (4, 5))
+        below, above = (_together(count, [(units, answer[k]) for units, answer in parts]) for k in (6, 7))
 
     def plain(named: Mapping[str, Array]) -> dict[str, Number]:
         return {name: ((one[0] + 0.0).item() if len(one) == 1 else one + 0.0) for name, one in sorted(named.items())}
@@ -177,6 +179,7 @@ def told(found: Elements, system: System, solved: _newton.Solved) -> dict[str, A
         "voltages": plain(volts), "currents": plain(flows), "powers": plain(powers),
         "current_supply": plain({"": fed})[""],
         "floating": tuple(sorted(floating)), "unpredictable": tuple(sorted(unpredictable)),
+        "ripples": {net: (below[net], above[net]) for net in below},
     }  # fmt: skip
 
 
@@ -190,7 +193,7 @@ def _together(count: int, parts: list[tuple[Any, dict[str, Array]]]) -> dict[str
 
 
 def _told(found: Elements, system: System, solved: _newton.Solved) -> tuple[Any, ...]:
-    """Return volts, currents, powers, supply current, and which nets float or cannot be predicted."""
+    """Return volts, currents, powers, supply current, which nets float or cannot be predicted, and how far nets ripple."""
     volts = {net: system.volts(solved.voltages, net) for net in found.nets if not net.endswith(NOT_CONNECTED)}
     volts.setdefault(GROUND, np.zeros(len(solved.voltages)))
     flows, powers, fed = currents(found, system, solved.voltages)
@@ -202,7 +205,9 @@ def _told(found: Elements, system: System, solved: _newton.Solved) -> tuple[Any,
     floating = [net for net, one in volts.items() if np.isnan(one).all() and net not in unpredictable]
     for name in system.untold:
         flows[name] = np.full(len(solved.good), np.nan)
-    return volts, flows, powers, fed, floating, unpredictable
+    ripples = {net: ripple for net in volts if (ripple := system.ripple(solved.voltages, net)) is not None}
+    below, above = ({net: ripple[k] for net, ripple in ripples.items()} for k in (0, 1))
+    return volts, flows, powers, fed, floating, unpredictable, below, above
 
 
 _ROLES = {

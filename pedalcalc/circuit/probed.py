@@ -7,7 +7,8 @@ new matrix. With z = J^-1 e, what one ampere into the net moves, and V the volts
 
 That is the answer wherever the laws are straight over the step; Newton's steps go on from there, each unit from its own
 answer. Where an op-amp comes to a limit on the way, one unit leads and most others fall as far as it does; the meter is
-let on by degrees for the leader and for the rest. Source: CHUA-LIN for Newton's steps and for
+let on by degrees for the leader and for the rest. A net that nothing but the meter holds is solved with the meter as one more
+resistor. Source: CHUA-LIN for Newton's steps and for
 sources that rise by degrees; DERIVED, the first step.
 """
 
@@ -20,9 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit import _newton, _pumped, _ways
+from pedalcalc.circuit._assembly import system_of
 from pedalcalc.circuit._predictable import nets_unpredictable
 from pedalcalc.circuit._system import System
-from pedalcalc.circuit.elements import of_units
+from pedalcalc.circuit.elements import Branch, of_units
+from pedalcalc.circuit.joints import GROUND
+from pedalcalc.circuit.operating import told
 
 Array = NDArray[np.float64]
 
@@ -34,15 +38,23 @@ DEGREES, LEAST = 60, 1e-4
 
 def probed(system: System, solved: _newton.Solved, net: str, ohms: float) -> tuple[Array, Any]:
     """Return the volts of a net in every unit with a meter on it, NaN where nothing can be told, and which were solved."""
+    root, above = system.elements.joints.root(net)
+    if root == GROUND:
+        return system.volts(solved.voltages, net), solved.good
     if system.pieces:
         volts, good = np.full(len(solved.good), np.nan), np.array(solved.good)
+        hung = [units for units, own, _ in _newton.pieces(system, solved) if _hangs(own, root)]
+        if hung:
+            at = np.concatenate(hung)
+            volts[at], good[at] = (one[at] for one in _held(system, net, ohms))
         for units, own, some in _newton.pieces(system, solved):
-            volts[units], good[units] = probed(own, some, net, ohms)
+            if not _hangs(own, root):
+                volts[units], good[units] = probed(own, some, net, ohms)
         return volts, good
-    root, above = system.elements.joints.root(net)
+    if _hangs(system, root):
+        volts, good = _held(system, net, ohms)
+        return system.mine(volts), system.mine(good)
     above = system.mine(np.atleast_1d(np.asarray(above, float)))
-    if (root, 0) not in system.at:
-        return system.volts(solved.voltages, net), solved.good
     copies = enumerate(_pumped.SHARES) if root in system.moves else [(0, 1.0)]
     places, shares = zip(*((system.at[root, copy], share) for copy, share in copies), strict=True)
     meter = _Meter(np.array(places), np.array(shares) / ohms, above)
@@ -50,6 +62,22 @@ def probed(system: System, solved: _newton.Solved, net: str, ohms: float) -> tup
     volts = system.volts(seen.voltages, net)
     hit = nets_unpredictable(meter.on(system, np.ones(1)), seen).get(net)
     return (volts if hit is None else np.where(hit, np.nan, volts)), seen.good
+
+
+def _hangs(system: System, root: str) -> bool:
+    """Tell whether nothing but insulation holds a net."""
+    return (root, 0) not in system.at or root in system.floating
+
+
+def _held(system: System, net: str, ohms: float) -> tuple[Array, Any]:
+    """Return the volts of a net that hangs on nothing but the meter, and which units were solved: equations of their own."""
+    found = system.elements
+    meter = Branch("meter", "meter", (net, GROUND), np.asarray(ohms, float))
+    held = replace(found, conductances=[*found.conductances, meter])
+    whole = system_of(held)
+    solved = _ways.solve(whole)
+    volts = told(held, whole, solved)["voltages"][net]
+    return np.array(np.broadcast_to(volts, (len(solved.good),))), solved.good
 
 
 class _Meter:

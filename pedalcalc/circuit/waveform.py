@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, is_a, numeric, one_of, quantity, simulate
+from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric, one_of, quantity, simulate
+from pedalcalc._refusal import Unsolved
 from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton, _ways
@@ -42,6 +43,7 @@ class Waveform(Result):
     voltages: Mapping[str, Number] = quantity("records", "voltage by net")
     left: Mapping[str, Number] = quantity("records", "first leaves its region")
     heard: Mapping[str, Number] = quantity("records", "share of the output that a part's departure makes")
+    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
 @simulate
@@ -84,7 +86,7 @@ def waveform(
     Returns
     -------
     Waveform
-        Volts by net, and what left its region.
+        Volts by net, what left its region, and cautions.
 
     Raises
     ------
@@ -96,7 +98,7 @@ def waveform(
     Notes
     -----
     Trapezoidal rule, after one implicit Euler step, with the same laws and steps as `operating_point`. Op-amps follow at
-    once (no slew limit), capacitors have the series resistance that is left at high frequencies, cells of couplers stay where light has put them (`pedalcalc.compressor` moves them), a charge
+    once: their slew rate is left out, and a caution says where the record knows one and the output needs more. Capacitors have the series resistance that is left at high frequencies, cells of couplers stay where light has put them (`pedalcalc.compressor` moves them), a charge
     pump is at its mean.
 
     What is heard is told of a start that is `settled`: every law is its straight line at rest and a current that departs from it;
@@ -199,7 +201,21 @@ def _run(now: Signal, rest: Signal, instants: Array, given: Array, start: str) -
         voltages=rows,
         left={name: float(at[0]) if one else at for name, at in firsts.items()},
         heard={name: float(share[0]) if one else share for name, share in heard.items()},
+        cautions=_too_fast(system, rows, instants),
     )
+
+
+def _too_fast(system: System, rows: Mapping[str, Array], instants: Array) -> tuple[Caution, ...]:
+    """Return a caution for each op-amp whose output goes faster than its slew rate; the first step, a start's jump, is left out."""
+    found: tuple[Caution, ...] = ()
+    for one in system.elements.amplifiers:
+        if one.nets[2] in rows and len(instants) > 2:
+            rate = np.abs(np.diff(rows[one.nets[2]]) / np.diff(instants))[..., 1:].max(axis=-1)
+            found += caution_above(
+                f"the output of {one.name} would have to move faster than it can: it lags and bends more than is told",
+                "a smaller signal, or a type with a higher slew rate", rate, one.law.slew_rate, "V/s",
+            )  # fmt: skip
+    return found
 
 
 def _stepped(
@@ -216,7 +232,7 @@ def _stepped(
         again = _ways.solve(at.take(left), units=len(left))
         found[left], good[left] = again.voltages, again.good
     if not good.all():
-        raise RuntimeError(f"the step to {instant:g} s was not solved for unit {np.flatnonzero(~good)[0]}")
+        raise Unsolved(f"the step to {instant:g} s was not solved", ~good if len(good) > 1 else True)
     tanks.follow(found, siemens, source, step, share)
     return found
 

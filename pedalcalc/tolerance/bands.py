@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Result, is_a, one_number, quantity, search, whole_number, words
+from pedalcalc._refusal import Unsolved
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import solved_board, told
 from pedalcalc.tolerance.draws import drawn_units, figures_of
@@ -121,7 +122,7 @@ def bands(
     units = drawn_units(board, count=number, seed=start, reels=reels)
     readings, good = _readings(board, units)
     if good.sum() < number / 2:
-        raise RuntimeError(f"only {int(good.sum())} of {number} units were solved: see what the nominal board says")
+        raise Unsolved(f"only {int(good.sum())} of {number} units were solved: see what the nominal board says")
     usual, _ = _readings(board, {})
     rows = []
     for name, values in readings.items():
