@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import pickle
 import re
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -27,6 +28,7 @@ INK = "#222222"
 PALE = "#BBBBBB"
 #: Width of a picture on paper, and of one with several axes; letters of 9 points are printed at 7 [inch].
 PAPER, PAPER_OF_SEVERAL = 4.25, 5.6
+BESIDE = 18  # letters of a line beside an axis
 LETTER = 9.0  # size of the smallest letters of a picture, in points of its drawing
 LARGER = 1.3  # how much larger a screen shows what is drawn for paper
 ENGINEERING = {"V", "A", "Ω", "F", "H", "Hz", "s", "W", "S", "J", "cd", "lx"}
@@ -114,11 +116,15 @@ def _on_paper(figure: Figure) -> Figure:
     wide, high = figure.get_size_inches()
     least = PAPER if len(figure.axes) < 2 else PAPER_OF_SEVERAL
     by = min(1.0, least / wide)
-    small.set_size_inches(by * wide, high * by**0.95)
     small.set_layout_engine("constrained")
+    small.set_figwidth(by * wide)
+    more = 0
     for legend in small.legends[:]:
         legend.remove()
-        legend_above(small, legend.get_title().get_text(), [text.get_text() for text in legend.get_texts()])
+        more += legend_above(small, legend.get_title().get_text(), [text.get_text() for text in legend.get_texts()]) - 1
+    small.set_figheight(high * by**0.95 + 0.16 * more)
+    for axes in small.axes:
+        axes.set_ylabel(textwrap.fill(axes.get_ylabel(), BESIDE))
     return small
 
 
@@ -188,14 +194,14 @@ def frame(axes: Axes) -> None:
     axes.tick_params(which="both", colors=INK, labelsize=9)
 
 
-def legend_above(figure: Figure, title: str = "", names: list[str] | None = None) -> None:
-    """Name the lines in a strip above the axes, where no legend can cover a curve, under the picture's title."""
+def legend_above(figure: Figure, title: str = "", names: list[str] | None = None) -> int:
+    """Name the lines in rows above the axes, where no legend can cover a curve, under the picture's title; return how many."""
     handles, labels = figure.axes[0].get_legend_handles_labels()
     labels = labels if names is None else names
     if not labels:
         if title:
             figure.axes[0].set_title(title, loc="left", fontsize=11)
-        return
+        return 0
     room = 8 * figure.get_figwidth() - 1.0  # in sizes of a letter; one takes about 0.6, what stands before it 5
     wide = [0.6 * len(label) + 5.0 for label in labels]
     columns = next((n for n in range(len(wide), 1, -1) if sum(map(max, np.array_split(wide, n))) <= room), 1)
@@ -213,6 +219,7 @@ def legend_above(figure: Figure, title: str = "", names: list[str] | None = None
         columnspacing=1.2,
         borderpad=0.2,
     )
+    return -(-len(labels) // columns)
 
 
 def mark(axes: Axes, x: float, y: float, words: str, *, index: int) -> None:

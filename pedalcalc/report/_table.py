@@ -18,11 +18,12 @@ from pedalcalc.devices import Spread
 
 LONGEST = 24
 LONG = 3  # rows; a longer table may run over a page
-NARROW = (8, 48)  # rows, and letters of its widest cells: up to here a table may stand beside another on paper
-WRAPPED, WHOLE = (
-    22,
-    14,
-)  # letters at which the words before a row may go on in a second line, and up to which a cell stays in one
+#: Rows, and millimetres: up to here a table may stand beside another on paper.
+NARROW = (8, 86.0)
+#: Slim letters, their width, that of all others, and of the gap between columns [mm].
+SLIM, THIN, BROAD, GAP = " .,:;'ijl()", 1.15, 2.1, 3.8
+#: Letters up to which the words of a cell stay in one line.
+WHOLE = 24
 ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
 SHORT = 40  # letters of a line above a table that need not be wider than it
@@ -409,13 +410,17 @@ def _cautions_in(thing: Any) -> Iterator[Caution]:
 
 
 def _is_narrow(block: Block) -> bool:
-    """Tell whether a table leaves room beside it on paper; heads and first words wrap, a gap takes the room of two letters."""
-    wide = 0
+    """Tell whether a table leaves room beside it on paper; heads wrap, and so do the words before a row."""
+    wide = 0.0
     for k, head in enumerate(block.head or ("",) * len(block.rows[0])):
-        longest = max(len(row[k]) for row in block.rows)
-        in_two = max(len(head) // 2, *map(len, head.split() or [""]))
-        wide += max(min(longest, WRAPPED) if k == 0 and k in block.left else longest, in_two) + 2
+        cells = [row[k][:WHOLE] if k == 0 and k in block.left else row[k] for row in block.rows]
+        wide += max(_width(head) / 2, *map(_width, (*head.split(), *cells))) + GAP
     return len(block.rows) <= NARROW[0] and wide <= NARROW[1] and all(all(row) for row in block.rows)
+
+
+def _width(text: str) -> float:
+    """Return about how wide text is in a table on paper [mm]."""
+    return sum(THIN if letter in SLIM else BROAD for letter in text)
 
 
 def _html(block: Block) -> str:

@@ -106,8 +106,8 @@ def response_section(board: Board, ways: Ways) -> Section:
     ends = [{"looking": name, "at 1 kHz": _looking(board, net, asked)} for name, net in seen.items()]
     shown.append(words(
         f"From a guitar of {number_text(ways.resistance_generator, 'Ω')} at {usual.net_in!r} to an input of "
-        f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as they were told to stand "
-        f"({_standing(board)}). The band holds 99 % of units whose parts lie within their tolerances."
+        f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as told "
+        f"({_standing(board)}). The band holds 99 % of units within their tolerances."
     ))  # fmt: skip
     if silent(middle):
         shown += [words(NOTHING_OUT.format(usual.net_out)), report.table(ends, title="Impedances at the jacks")]

@@ -294,9 +294,8 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
         | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
     shown: list[Any] = [
-        words("From the socket inward, for the lowest, usual and highest supply, engaged."),
         plot.rail_diagram(bars, title="What is left of the supply, usual"),
-        report.table(rows, title="What is left of the supply"),
+        report.table(rows, title="From the socket inward, engaged"),
     ]
     battery = next((one for one in board.parts if isinstance(one.device, Battery)), None)
     if battery is not None:
