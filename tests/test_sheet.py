@@ -154,11 +154,12 @@ def test_a_list_that_is_fitted_as_listed_shows_what_another_value_would_do(yours
 def test_pictures_stand_beside_another_or_a_table_with_letters_to_read(yours):
     html = yours._repr_html_()
     heads = re.findall(r'<figure class="half"[^>]*>\s*<svg([^>]*)>', html)
-    sizes = [[float(re.search(rf' {side}="([\d.]+)pt"', head)[1]) for side in ("width", "height")] for head in heads]
-    assert len(sizes) == html.count("<figure") >= 3
-    for wide, high in sizes:
-        assert wide / 72 * 25.4 < 1.4 * 85  # on paper half of 176 mm: letters of 10 points stay above 7
-        assert high / wide * 85 < 0.2 * 263  # no more than a fifth of a page to move to the next
+    assert len(heads) == html.count('<figure class="half"') >= 3
+    for head in heads:
+        wide, high = map(float, re.search(r' viewBox="\S+ \S+ (\S+) (\S+)"', head).groups())
+        assert f"--wide:{wide:.1f}pt" in head
+        assert wide * 7 / 9 / 72 * 25.4 < 85  # on paper half of 176 mm, with letters of 9 points at 7
+        assert high * 7 / 9 / 72 * 25.4 < 0.2 * 263  # no more than a fifth of a page to move to the next
 
 
 def test_a_list_without_jacks_has_its_volts_all_the_same(tmp_path):

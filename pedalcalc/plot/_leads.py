@@ -2,48 +2,73 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from html import escape
+from typing import NamedTuple
 
 from pedalcalc._screen_text import plain_text
 from pedalcalc.devices import Pinout
+from pedalcalc.plot._style import wide_on_screen
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
 LEAD = 62.0  # between two leads in a row, room for the longest name of one
 PIN = 80.0  # between two pins of a chip
-WIDEST = 670.0  # a page's, in the points of its drawing
-VIEW = 151.0  # down to the words that say how it is held
+WIDEST = 643.0  # a page's, in the points of its drawing
+VIEW = 148.0  # down to the words that say how it is held
 WRAP = 34  # letters of a line under an outline
-Words = Callable[[float, float, str], str]
+
+
+class Drawn(NamedTuple):
+    """A part of the drawing, and its size."""
+
+    svg: str
+    wide: float
+    high: float
 
 
 def draw_leads(parts: Mapping[str, Pinout]) -> tuple[str, ...]:
     """Return drawings of all outlines, side by side as far as the page is wide, a drawing for each row."""
-    rows: list[list[str]] = [[]]
-    left, wide, tall = 0.0, 0.0, [0.0]
-    for name, order in parts.items():
-        drawn, width = _outline(order)
-        held = f"{order.view} ({order.origin})"
-        lines = _wrapped(held, max(WRAP, int(width / 5.6), len(held) // 4 + 8))  # four lines at most
-        names = _wrapped(name, max(WRAP, int(width / 8.0)))
-        width = max(width, *(5.6 * len(line) for line in lines), *(8.0 * len(line) for line in names)) + 16
-        if left and left + width > WIDEST:
-            left = 0.0
-            rows.append([])
-            tall.append(0.0)
-        down = 15.0 * (len(names) - 1)
-        tall[-1] = max(tall[-1], VIEW + down + 12 * len(lines) - 6)
-        words = "".join(
-            _text(width / 2, 14 + 15 * k, line, size=12, bold=True) for k, line in enumerate(names)
-        ) + "".join(_text(width / 2, VIEW + down + 12 * k, line, size=9) for k, line in enumerate(lines))
-        rows[-1].append(f'<g transform="translate({left:.1f},0)">{words}')
-        rows[-1].append(f'<g transform="translate({width / 2:.1f},{24 + down:.0f})">{drawn}</g></g>')
-        left += width
-        wide = max(wide, left)
-    return tuple(
-        f'<svg class="pedalcalc-leads" xmlns="http://www.w3.org/2000/svg" height="{high:.1f}pt" width="{wide:.1f}pt" '
-        f'viewBox="0 0 {wide:.1f} {high:.1f}" font-family="{FONTS}">{"".join(pieces)}</svg>'
-        for pieces, high in zip(rows, tall, strict=True)
+    drawn = [_titled(name, order) for name, order in parts.items()]
+    return tuple(_in_row(row) for row in min((_rows(drawn, order) for order in (False, True)), key=len))
+
+
+def _titled(name: str, order: Pinout) -> Drawn:
+    """Return an outline under its name and over the words that say how it is held."""
+    drawn, width = _outline(order)
+    held = f"{order.view} ({order.origin})"
+    lines = _wrapped(held, max(WRAP, int(width / 5.6), len(held) // 4 + 8))  # four lines at most
+    names = _wrapped(name, max(WRAP, int(width / 8.0)))
+    width = max(width, *(5.6 * len(line) for line in lines), *(8.0 * len(line) for line in names)) + 8
+    down = 15.0 * (len(names) - 1)
+    words = "".join(_text(width / 2, 14 + 15 * k, line, size=12, bold=True) for k, line in enumerate(names))
+    words += "".join(_text(width / 2, VIEW + down + 12 * k, line, size=9) for k, line in enumerate(lines))
+    moved = f'<g transform="translate({width / 2:.1f},{24 + down:.0f})">{drawn}</g>'
+    return Drawn(words + moved, width, VIEW + down + 12 * len(lines) - 6)
+
+
+def _rows(drawn: list[Drawn], widest_first: bool) -> list[list[Drawn]]:
+    """Return drawings in rows no wider than a page: in their order, or each into the first row with room, the widest first."""
+    rows: list[list[Drawn]] = []
+    for one in sorted(drawn, key=lambda one: -one.wide) if widest_first else drawn:
+        open_rows = rows if widest_first else rows[-1:]
+        row = next((row for row in open_rows if sum(other.wide for other in row) + one.wide <= WIDEST), None)
+        if row is None:
+            rows.append([one])
+        else:
+            row.append(one)
+    return rows
+
+
+def _in_row(row: list[Drawn]) -> str:
+    """Return a row of drawings as one."""
+    pieces, left = "", 0.0
+    for one in row:
+        pieces += f'<g transform="translate({left:.1f},0)">{one.svg}</g>'
+        left += one.wide
+    high = max(one.high for one in row)
+    return wide_on_screen(
+        f'<svg class="pedalcalc-leads" xmlns="http://www.w3.org/2000/svg" '
+        f'viewBox="0 0 {left:.1f} {high:.1f}" font-family="{FONTS}">{pieces}</svg>'
     )
 
 
@@ -189,11 +214,11 @@ def _round(leads: list[tuple[str, str]]) -> tuple[str, float]:
 def _pot(leads: list[tuple[str, str]]) -> tuple[str, float]:
     """Draw a control from the side of its shaft, lugs down."""
     body = '<circle cx="0" cy="36" r="34" fill="#eee" stroke="#111" stroke-width="1.5"/>' + _dot(0, 36, 8, "#fff")
-    legs = "".join(
-        _line(x / 3, 66, x / 3, 74, wide=5) + _text(x * 1.2, 90, number, bold=True) + _text(x * 1.2, 102, name, size=9)
-        for x, (number, name) in zip(_places(leads), leads, strict=True)
-    )
-    return body + legs, 240.0
+    legs = ""
+    for x, (number, name) in zip(_places(leads), leads, strict=True):
+        legs += _line(x / 3, 66, x / 3, 74, wide=5) + _text(x * 1.2, 88, number, bold=True)
+        legs += "".join(_text(x * 1.2, 99 + 10 * k, line, size=9) for k, line in enumerate(_wrapped(name, 13)))
+    return body + legs, 216.0
 
 
 def _coupler(leads: list[tuple[str, str]]) -> tuple[str, float]:
@@ -201,7 +226,7 @@ def _coupler(leads: list[tuple[str, str]]) -> tuple[str, float]:
     drawn = [_path("M-60 24 H60 V80 H-60 Z")]
     for (number, name), end, y in zip(leads, (-1, -1, 1, 1), (38.0, 66.0, 38.0, 66.0), strict=True):
         drawn += [_line(end * 60, y, end * 82, y), _text(end * 118, y + 4, number or name)]
-    return "".join(drawn), 304.0
+    return "".join(drawn), 296.0
 
 
 def _wrapped(words: str, most: int) -> list[str]:

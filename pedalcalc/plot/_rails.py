@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -9,6 +10,8 @@ import numpy as np
 from pedalcalc._base import io, numeric, one_number, table_of, words
 from pedalcalc._number_text import number_text
 from pedalcalc.plot._style import COLOURS, INK, PALE, Picture, dress, look, new_picture
+
+LONGEST = 16  # letters of a line beside a bar
 
 
 @io
@@ -66,7 +69,7 @@ def rail_diagram(
             axes.text((low + high) / 2, k, number_text(high - low, "V"), ha="center", va="center", fontsize=9,
                       color="white" if last else INK, bbox=box, zorder=4)  # fmt: skip
             for end, side in ((low, "right"), (high, "left")):
-                if end:
+                if end and low:  # a bar from zero says in its middle how far it goes
                     axes.annotate(
                         number_text(end, "V").removesuffix(" V"),
                         (end, k),
@@ -74,25 +77,26 @@ def rail_diagram(
                         textcoords="offset points",
                         ha=side,
                         va="center",
-                        fontsize=8,
+                        fontsize=9,
+                        bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none"},
                     )
         if voltage_idle is not None:
             at = one_number("voltage_idle", voltage_idle, "")
             axes.axvline(at, color=COLOURS[1], linestyle=(0, (5, 2)), linewidth=1.4)
             axes.annotate(f"idle {number_text(at, 'V')}", (at, 1.0), (0, 2), xycoords=("data", "axes fraction"), textcoords="offset points",
-                          fontsize=8, color=COLOURS[1], ha="center", va="bottom")  # fmt: skip
+                          fontsize=9, color=COLOURS[1], ha="center", va="bottom")  # fmt: skip
         axes.axvline(0, color=INK, linewidth=0.8)
         dress(axes, across=("voltage", "V"), up=("", ""), logs=(False, False))
         axes.grid(visible=False, axis="y")
-        axes.set_yticks(range(len(bars)), list(bars))
+        axes.set_yticks(range(len(bars)), [textwrap.fill(name, LONGEST) for name in bars])
         axes.tick_params(axis="y", length=0)
         axes.invert_yaxis()
         span = [end for ends in bars.values() for end in ends]
-        room = 0.11 * (max(*span, 0.0) - min(*span, 0.0))
+        room = 0.14 * (max(*span, 0.0) - min(*span, 0.0))
         axes.set_xlim(min(*span, 0.0) - room, max(*span, 0.0) + room)
         axes.spines["left"].set_color(PALE)
         if title:
-            axes.set_title(title, loc="left", fontsize=11, pad=6 if voltage_idle is None else 18)
+            picture.suptitle(title, x=0.01, ha="left", fontsize=11)
     picture.caption = title or "from supply label to usable swing"
     return picture
 

@@ -13,8 +13,10 @@ from pedalcalc._screen_text import plain_text
 from pedalcalc.devices import Pinout
 from pedalcalc.plot import _stages
 from pedalcalc.plot._leads import draw_leads
+from pedalcalc.plot._style import wide_on_screen
 
 FONTS = "DejaVu Sans, Verdana, sans-serif"
+LETTERS = 12.0  # points
 LONGEST = 10  # letters of a label in one line
 LETTER = 7.6  # a generous width of one letter at 12 points
 
@@ -211,4 +213,5 @@ def _with_room(svg: str) -> str:
     left, wide = min(ends) - 2, max(ends) - min(ends) + 4
     top, height = top - 4, height + 8
     frame = f'height="{height:.1f}pt" width="{wide:.1f}pt" viewBox="{left:.1f} {top:.1f} {wide:.1f} {height:.1f}"'
-    return re.sub(r'height="\S+pt" width="\S+pt" viewBox="[^"]*"', frame, svg, count=1)
+    framed = re.sub(r'height="\S+pt" width="\S+pt" viewBox="[^"]*"', frame, svg, count=1)
+    return wide_on_screen(framed, letter=LETTERS)

@@ -9,14 +9,15 @@ from collections.abc import Callable
 from typing import Any
 
 Text = Callable[[str], str]
-WIDE = 2.6
+WIDE = 2.6  # length of a part that lies
+TALL = 2.1  # of one that stands
 
 
 def indicator_led(d: Any, e: Any, text: Text) -> None:
     """Draw supply, series resistor and LED."""
     d += e.Dot(open=True).label(text("supply"), "left")
     d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
-    d += e.LED().down().length(WIDE).label(text("LED"), "top")
+    d += e.LED().down().length(TALL).label(text("LED"), "top")
     d += e.Ground()
 
 
@@ -26,7 +27,7 @@ def low_pass(d: Any, e: Any, text: Text) -> None:
     d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
     d += e.Dot()
     d.push()
-    d += e.Capacitor().down().length(WIDE).label(text("C"), "bottom")
+    d += e.Capacitor().down().length(TALL).label(text("C"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.4)
@@ -39,7 +40,7 @@ def high_pass(d: Any, e: Any, text: Text) -> None:
     d += e.Capacitor().right().length(WIDE).label(text("C"), "top")
     d += e.Dot()
     d.push()
-    d += e.ResistorIEC().down().length(WIDE).label(text("R"), "bottom")
+    d += e.ResistorIEC().down().length(TALL).label(text("R"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.4)
@@ -50,15 +51,15 @@ def divider(d: Any, e: Any, text: Text) -> None:
     """Draw a loaded divider."""
     d += e.Dot(open=True).label(text("supply"), "left")
     d += e.Line().right().length(1)
-    d += e.ResistorIEC().down().length(WIDE).label(text("R upper"), "top")
+    d += e.ResistorIEC().down().length(TALL).label(text("R upper"), "top")
     d += e.Dot()
     d.push()
-    d += e.ResistorIEC().down().length(WIDE).label(text("R lower"), "top")
+    d += e.ResistorIEC().down().length(TALL).label(text("R lower"), "top")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.8)
     d += e.Dot().label(text("out"), "top")
-    d += e.ResistorIEC().down().length(WIDE).label(text("load"), "bottom")
+    d += e.ResistorIEC().down().length(TALL).label(text("load"), "bottom")
     d += e.Ground()
 
 
@@ -69,13 +70,13 @@ def detector(d: Any, e: Any, text: Text) -> None:
     d += e.ResistorIEC().right().length(WIDE).label(text("R attack"), "top")
     d += e.Dot()
     d.push()
-    d += e.Capacitor().down().length(WIDE).label(text("C hold"), "top")
+    d += e.Capacitor().down().length(TALL).label(text("C hold"), "top")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(2.2)
     d += e.Dot()
     d.push()
-    d += e.ResistorIEC().down().length(WIDE).label(text("R release"), "bottom")
+    d += e.ResistorIEC().down().length(TALL).label(text("R release"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.6)
@@ -86,14 +87,14 @@ def coupler(d: Any, e: Any, text: Text) -> None:
     """Draw LED and cell facing each other in one light-tight sleeve."""
     d += e.Dot(open=True).label(text("drive"), "left")
     d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
-    d += (lamp := e.LED().down().length(WIDE).label(text("LED"), "top"))
+    d += (lamp := e.LED().down().length(TALL).label(text("LED"), "top"))
     d += e.Ground()
     x, y = lamp.start
-    d += (cell := e.ResistorIEC().at((x + 2.2, y)).down().length(WIDE).label(text("cell"), "bottom"))
+    d += (cell := e.ResistorIEC().at((x + 2.2, y)).down().length(TALL).label(text("cell"), "bottom"))
     for end, name in ((cell.start, "a"), (cell.end, "b")):
         d += e.Line().at(end).right().length(2.2)
         d += e.Dot(open=True).label(text(name), "right")
-    d += e.Rect(corner1=(x - 1.3, y - 0.35), corner2=(x + 3.5, y - WIDE + 0.35)).at((0, 0)).theta(0).linestyle("--")
+    d += e.Rect(corner1=(x - 1.3, y - 0.35), corner2=(x + 3.5, y - TALL + 0.35)).at((0, 0)).theta(0).linestyle("--")
     d += e.Label().at((x + 1.1, y + 0.25)).theta(0).label(text("sleeve"), "center")
 
 
@@ -103,13 +104,13 @@ def cell_shunt(d: Any, e: Any, text: Text) -> None:
     d += e.ResistorIEC().right().length(WIDE).label(text("R source"), "top")
     d += e.Dot()
     d.push()
-    d += e.PhotoresistorIEC().down().length(WIDE).label(text("cell"), "top")
+    d += e.PhotoresistorIEC().down().length(TALL).label(text("cell"), "top")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(2)
     d += e.Dot()
     d.push()
-    d += e.ResistorIEC().down().length(WIDE).label(text("load"), "bottom")
+    d += e.ResistorIEC().down().length(TALL).label(text("load"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.2)
@@ -122,7 +123,7 @@ def cell_series(d: Any, e: Any, text: Text) -> None:
     d += e.PhotoresistorIEC().right().length(WIDE).label(text("cell"), "bottom")
     d += e.Dot()
     d.push()
-    d += e.ResistorIEC().down().length(WIDE).label(text("load"), "bottom")
+    d += e.ResistorIEC().down().length(TALL).label(text("load"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.4)
@@ -208,7 +209,7 @@ def supply_filter(d: Any, e: Any, text: Text) -> None:
     d += e.ResistorIEC().right().length(WIDE).label(text("R"), "top")
     d += e.Dot()
     d.push()
-    d += e.Capacitor2(polar=True).down().length(WIDE).label(text("C"), "bottom")
+    d += e.Capacitor2(polar=True).down().length(TALL).label(text("C"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.4)
@@ -219,16 +220,16 @@ def half_supply(d: Any, e: Any, text: Text) -> None:
     """Draw the divider for half the supply with its capacitor."""
     d += e.Dot(open=True).label(text("supply"), "left")
     d += e.Line().right().length(1)
-    d += e.ResistorIEC().down().length(WIDE).label(text("R upper"), "top")
+    d += e.ResistorIEC().down().length(TALL).label(text("R upper"), "top")
     d += e.Dot()
     d.push()
-    d += e.ResistorIEC().down().length(WIDE).label(text("R lower"), "top")
+    d += e.ResistorIEC().down().length(TALL).label(text("R lower"), "top")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(2)
     d += e.Dot()
     d.push()
-    d += e.Capacitor2(polar=True).down().length(WIDE).label(text("C"), "bottom")
+    d += e.Capacitor2(polar=True).down().length(TALL).label(text("C"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.4)
@@ -249,7 +250,7 @@ def pump(d: Any, e: Any, text: Text) -> None:
     d += e.Schottky().right().length(2.4).label(text("D2"), "top")
     d += e.Dot()
     d.push()
-    d += e.Capacitor2(polar=True).down().length(WIDE).label(text("C reservoir"), "bottom")
+    d += e.Capacitor2(polar=True).down().length(TALL).label(text("C reservoir"), "bottom")
     d += e.Ground()
     d.pop()
     d += e.Line().right().length(1.4)
@@ -269,7 +270,7 @@ def bias_bjt(d: Any, e: Any, text: Text) -> None:
     d += e.ResistorIEC().up().length(WIDE).label(text("R upper"), "top")
     d += (upper := e.Dot())
     d.pop()
-    d += e.ResistorIEC().at(base.center).down().length(WIDE).label(text("R lower"), "top")
+    d += e.ResistorIEC().at(base.center).down().length(TALL).label(text("R lower"), "top")
     d += e.Ground()
     d += e.Capacitor().at(base.center).left().length(1.8).label(text("C in"), "top")
     d += e.Dot(open=True).label(text("in"), "left")
@@ -282,7 +283,7 @@ def bias_bjt(d: Any, e: Any, text: Text) -> None:
     d += e.Line().right().length(1.6)
     d += e.Capacitor().right().length(1.8).label(text("C out"), "bottom")
     d += e.Dot(open=True).label(text("out"), "right")
-    d += e.ResistorIEC().at(transistor.emitter).down().toy(base.center[1] - WIDE).label(text("R emitter"), "bottom")
+    d += e.ResistorIEC().at(transistor.emitter).down().toy(base.center[1] - TALL).label(text("R emitter"), "bottom")
     d += e.Ground()
 
 
@@ -294,11 +295,11 @@ def _jfet(d: Any, e: Any, text: Text) -> tuple[Any, Any]:
     d += e.Arrow().at((gate_x - 0.05, gate_y)).to((gate_x + 0.32, gate_y))
     d += e.Line().at(transistor.gate).left().length(1.6)
     d += (gate := e.Dot())
-    d += e.ResistorIEC().down().length(WIDE).label(text("R gate"), "top")
+    d += e.ResistorIEC().down().length(TALL).label(text("R gate"), "top")
     d += e.Ground()
     d += e.Capacitor().at(gate.center).left().length(1.8).label(text("C in"), "top")
     d += e.Dot(open=True).label(text("in"), "left")
-    d += e.ResistorIEC().at(transistor.drain).up().length(WIDE).label(text("R drain"), "bottom")
+    d += e.ResistorIEC().at(transistor.drain).up().length(TALL).label(text("R drain"), "bottom")
     d += e.Dot().at(transistor.drain)
     return transistor, gate
 
@@ -307,11 +308,11 @@ def bias_jfet(d: Any, e: Any, text: Text) -> None:
     """Draw a JFET stage that biases itself through its source resistor."""
     transistor, gate = _jfet(d, e, text)
     x, y = transistor.drain
-    d += e.Dot(open=True).at((x, y + WIDE)).label(text("supply"), "top")
+    d += e.Dot(open=True).at((x, y + TALL)).label(text("supply"), "top")
     d += e.Line().at(transistor.drain).right().length(1.6)
     d += e.Capacitor().right().length(1.8).label(text("C out"), "bottom")
     d += e.Dot(open=True).label(text("out"), "right")
-    d += e.ResistorIEC().at(transistor.source).down().toy(gate.center[1] - WIDE).label(text("R source"), "bottom")
+    d += e.ResistorIEC().at(transistor.source).down().toy(gate.center[1] - TALL).label(text("R source"), "bottom")
     d += e.Ground()
 
 
@@ -319,8 +320,8 @@ def jfet_follower(d: Any, e: Any, text: Text) -> None:
     """Draw a bypassed JFET stage whose drain feeds an emitter follower straight."""
     transistor, gate = _jfet(d, e, text)
     x, y = transistor.drain
-    bottom = gate.center[1] - WIDE
-    d += e.Dot().at((x, y + WIDE))
+    bottom = gate.center[1] - TALL
+    d += e.Dot().at((x, y + TALL))
     d += e.Line().up().length(0.4)
     d += e.Dot(open=True).label(text("supply"), "top")
     d += e.ResistorIEC().at(transistor.source).down().toy(bottom).label(text("R source"), "top")
@@ -331,7 +332,7 @@ def jfet_follower(d: Any, e: Any, text: Text) -> None:
     d += e.Ground()
     d += e.Line().at(transistor.drain).right().length(4.2)
     d += (follower := e.BjtNpn(circle=True).anchor("base").right())
-    d += e.Line().at((x, y + WIDE)).right().tox(follower.collector)
+    d += e.Line().at((x, y + TALL)).right().tox(follower.collector)
     d += e.Line().down().toy(follower.collector)
     d += e.Line().at(follower.emitter).down().length(0.5)
     d += (emitter := e.Dot())
@@ -359,9 +360,9 @@ def op_amp_follower(d: Any, e: Any, text: Text) -> None:
     d += e.Dot()
     d += e.Line().right().length(1.0)
     d += e.Dot(open=True).label(text("out"), "right")
-    d += e.ResistorIEC().at(first.center).down().length(WIDE).label(text("R pull-down"), "top")
+    d += e.ResistorIEC().at(first.center).down().length(TALL).label(text("R pull-down"), "top")
     d += e.Ground()
-    d += e.ResistorIEC().at(second.center).down().length(WIDE).label(text("R bias"), "top")
+    d += e.ResistorIEC().at(second.center).down().length(TALL).label(text("R bias"), "top")
     d += e.Dot(open=True).label(text("reference"), "bottom")
 
 
@@ -378,7 +379,7 @@ def op_amp_gain(d: Any, e: Any, text: Text) -> None:
     d += e.Line().up().toy(amplifier.out)
     d += (far := e.Dot())
     d += e.Line().at(amplifier.out).right().tox(far.center)
-    d += e.ResistorIEC().at(joint.center).down().length(WIDE).label(text("R ground"), "top")
+    d += e.ResistorIEC().at(joint.center).down().length(TALL).label(text("R ground"), "top")
     d += e.Dot(open=True).label(text("reference"), "bottom")
     d += e.Capacitor().at(far.center).right().length(2.2).label(text("C out"), "top")
     d += e.Dot(open=True).label(text("out"), "right")
@@ -412,14 +413,14 @@ def hold_and_drive(d: Any, e: Any, text: Text) -> None:
     d += e.Dot(open=True).label(text("rectified"), "left")
     d += e.ResistorIEC().right().length(WIDE).label(text("R attack"), "top")
     d += (held := e.Dot())
-    d += (hold := e.Capacitor().down().length(WIDE).label(text("C hold"), "top"))
+    d += (hold := e.Capacitor().down().length(TALL).label(text("C hold"), "top"))
     d += e.Line().at(held.center).right().length(2.2)
     d += (second := e.Dot())
-    d += (empties := e.ResistorIEC().down().length(WIDE).label(text("R release"), "bottom"))
+    d += (empties := e.ResistorIEC().down().length(TALL).label(text("R release"), "bottom"))
     d += e.Arrow().at(second.center).right().length(2.4)
     d += (buffer := _block(e, _wide(text("buffer")), 1.1).anchor("W").label(text("buffer"), "center"))
     d += e.ResistorIEC().at(buffer.E).right().length(2.2).label(text("R LED"), "top")
-    d += e.LED().down().length(WIDE).label(text("LED"), "top")
+    d += e.LED().down().length(TALL).label(text("LED"), "top")
     d += e.Line().left().tox(hold.end)
     for end in (hold.end, empties.end):
         d += e.Dot().at(end)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import io
+import pickle
+import re
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -14,7 +17,7 @@ from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
-from matplotlib.ticker import EngFormatter, FuncFormatter, LogLocator, MaxNLocator, NullFormatter
+from matplotlib.ticker import EngFormatter, LogLocator, MaxNLocator, NullFormatter, StrMethodFormatter
 
 # Okabe and Ito's palette, told apart by colour-blind eyes; yellow is left out, being too pale on paper.
 # Each colour has a dash of its own, so that a grey print still tells lines apart.
@@ -23,6 +26,11 @@ DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1, 1)), (0,
 MARKERS = "osD^vPX"
 INK = "#222222"
 PALE = "#BBBBBB"
+#: Width of a picture on paper, and of one with several axes; letters of 9 points are printed at 7 [inch].
+PAPER, PAPER_OF_SEVERAL = 4.25, 5.6
+BESIDE = 18  # letters of a line beside an axis
+LETTER = 9.0  # size of the smallest letters of a picture, in points of its drawing
+LARGER = 1.3  # how much larger a screen shows what is drawn for paper
 ENGINEERING = {"V", "A", "Ω", "F", "H", "Hz", "s", "W", "S", "J", "cd", "lx"}
 
 SETTINGS = {
@@ -76,14 +84,48 @@ def look() -> Iterator[None]:
 
 
 def svg_text(figure: Figure) -> str:
-    """Return a figure as SVG text without the XML head."""
+    """Return a figure as SVG text without the XML head, drawn at its size on paper and shown larger on a screen."""
     file = io.StringIO()
     title = str(getattr(figure, "caption", "")) or None
     with look():
-        figure.savefig(file, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
+        _on_paper(figure).savefig(file, format="svg", metadata={"Date": None, "Creator": None, "Title": title})
     text = file.getvalue()
     text = text[text.index("<svg") :]
-    return text.replace("'DejaVu Sans'", "'DejaVu Sans', Verdana, sans-serif")
+    return wide_on_screen(text.replace("'DejaVu Sans'", "'DejaVu Sans', Verdana, sans-serif"), larger=LARGER)
+
+
+def wide_on_screen(svg: str, *, larger: float = 1.0, letter: float = LETTER) -> str:
+    """Return a drawing that a screen shows larger, and that tells a page how wide to print it: letters of 9 points at 7."""
+    found = re.search(r'<svg[^>]* viewBox="\S+ \S+ (\S+) (\S+)"', svg)
+    if found is None:
+        raise RuntimeError("the drawing has no viewBox")
+    wide, high = map(float, found.groups())
+    size = f'<svg style="--wide:{wide * LETTER / letter:.1f}pt" width="{larger * wide:.1f}pt" height="{larger * high:.1f}pt" '
+    head = re.sub(r' (?:width|height|style)="[^"]*"', "", svg[: found.end()])
+    return head.replace("<svg ", size, 1) + svg[found.end() :]
+
+
+def _on_paper(figure: Figure) -> Figure:
+    """Return a copy of a picture as small as its letters can be read on paper; what is no picture of ours as it is."""
+    if not isinstance(figure, Picture):
+        return figure
+    try:
+        small: Figure = pickle.loads(pickle.dumps(figure))  # the screen's own stays as it is laid out
+    except (pickle.PicklingError, AttributeError, TypeError):
+        return figure
+    wide, high = figure.get_size_inches()
+    least = PAPER if len(figure.axes) < 2 else PAPER_OF_SEVERAL
+    by = min(1.0, least / wide)
+    small.set_layout_engine("constrained")
+    small.set_figwidth(by * wide)
+    more = 0
+    for legend in small.legends[:]:
+        legend.remove()
+        more += legend_above(small, legend.get_title().get_text(), [text.get_text() for text in legend.get_texts()]) - 1
+    small.set_figheight(high * by**0.95 + 0.16 * more)
+    for axes in small.axes:
+        axes.set_ylabel(textwrap.fill(axes.get_ylabel(), BESIDE))
+    return small
 
 
 def png_bytes(figure: Figure, *, dpi: float) -> bytes:
@@ -116,7 +158,7 @@ def dress(axes: Axes, *, across: tuple[str, str], up: tuple[str, str], logs: tup
         if unit in ENGINEERING:
             axis.set_major_formatter(EngFormatter(unit=unit, sep="\N{NARROW NO-BREAK SPACE}"))
         elif is_log:
-            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+            axis.set_major_formatter(StrMethodFormatter("{x:g}"))
     frame(axes)
 
 
@@ -152,16 +194,17 @@ def frame(axes: Axes) -> None:
     axes.tick_params(which="both", colors=INK, labelsize=9)
 
 
-def legend_above(figure: Figure, title: str = "") -> None:
-    """Name the lines in a strip above the axes, where no legend can cover a curve, under the picture's title."""
+def legend_above(figure: Figure, title: str = "", names: list[str] | None = None) -> int:
+    """Name the lines in rows above the axes, where no legend can cover a curve, under the picture's title; return how many."""
     handles, labels = figure.axes[0].get_legend_handles_labels()
+    labels = labels if names is None else names
     if not labels:
         if title:
             figure.axes[0].set_title(title, loc="left", fontsize=11)
-        return
+        return 0
     room = 8 * figure.get_figwidth() - 1.0  # in sizes of a letter; one takes about 0.6, what stands before it 5
     wide = [0.6 * len(label) + 5.0 for label in labels]
-    columns = len(labels) if sum(wide) <= room else max(1, int(room // max(wide)))
+    columns = next((n for n in range(len(wide), 1, -1) if sum(map(max, np.array_split(wide, n))) <= room), 1)
     figure.legend(
         handles,
         labels,
@@ -176,6 +219,7 @@ def legend_above(figure: Figure, title: str = "") -> None:
         columnspacing=1.2,
         borderpad=0.2,
     )
+    return -(-len(labels) // columns)
 
 
 def mark(axes: Axes, x: float, y: float, words: str, *, index: int) -> None:

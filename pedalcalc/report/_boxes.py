@@ -133,7 +133,8 @@ class Box:
             f'<li style="break-inside:avoid"><strong>{escape(head)}</strong> {escape(text)}</li>'
             for head, text in self.lines
         )
-        parts = [f'<p style="margin:0;break-after:avoid"><strong>{escape(self.title)}</strong></p>']
+        kept = ";break-after:avoid" if items or self.foot else ""  # else it would keep what follows the box
+        parts = [f'<p style="margin:0{kept}"><strong>{escape(self.title)}</strong></p>']
         parts += [f'<ul style="margin:0.3em 0 0.3em 1.2em;padding:0">{items}</ul>'] if items else []
         parts += [f'<p style="margin:0;break-before:avoid">{escape(self.foot)}</p>'] if self.foot else []
         return (

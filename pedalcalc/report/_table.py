@@ -18,7 +18,12 @@ from pedalcalc.devices import Spread
 
 LONGEST = 24
 LONG = 3  # rows; a longer table may run over a page
-NARROW = (8, 52)  # rows, and letters of its widest cells: up to here a table may stand beside another on paper
+#: Rows, and millimetres: up to here a table may stand beside another on paper.
+NARROW = (8, 86.0)
+#: Slim letters, their width, that of all others, and of the gap between columns [mm].
+SLIM, THIN, BROAD, GAP = " .,:;'ijl()", 1.15, 2.1, 3.8
+#: Letters up to which the words of a cell stay in one line.
+WHOLE = 24
 ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
 SHORT = 40  # letters of a line above a table that need not be wider than it
@@ -52,7 +57,8 @@ class Table:
         parts = [f'<p style="break-after:avoid"><strong>{escape(self.title)}</strong></p>'] if self.title else []
         parts += [_html(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_html_()] if self.cautions else []
-        return f'<div class="pedalcalc-table">{"".join(parts)}</div>'
+        narrow = len(self.blocks) == 1 and _is_narrow(self.blocks[0]) and not self.cautions
+        return f'<div class="pedalcalc-table{" narrow" if narrow else ""}">{"".join(parts)}</div>'
 
     def _repr_markdown_(self) -> str:
         from pedalcalc.report._boxes import caution_box
@@ -341,13 +347,17 @@ def _varying(block: Block) -> Block:
 
 
 def _once(block: Block) -> Block:
-    """Return the block with a value without a spread, the same at both ends, shown once in its row."""
+    """Return the block with a value without a spread, the same at both ends, shown once in its row; in one column if all are."""
     heads = [caption.rpartition(" ")[2] for caption in block.head]
     spreads = []
     for inside, run in groupby(range(len(heads)), lambda k: heads[k] in INSIDE):
         places = list(run)
         if inside and all(end & {heads[k] for k in places} for end in ENDS):
             spreads.append(places)
+    for places in reversed(spreads):
+        if all(row[k] == row[places[0]] for row in block.rows for k in places):
+            block = _one_of(block, places)
+            return _once(block)
     rows = []
     for row in block.rows:
         cells = list(row)
@@ -356,6 +366,21 @@ def _once(block: Block) -> Block:
                 cells[others[0] : others[-1] + 1] = [SAME] * len(others)
         rows.append(tuple(cells))
     return dataclasses.replace(block, rows=tuple(rows))
+
+
+def _one_of(block: Block, places: list[int]) -> Block:
+    """Return the block with the columns of a spread that no row has as one, under the head of its middle or what all share."""
+    first, *others = places
+    kept = [k for k in range(len(block.head)) if k not in others]
+    heads = list(block.head)
+    middle = [heads[k] for k in places if heads[k].rpartition(" ")[2] not in set.union(*ENDS)]
+    heads[first] = middle[0] if middle else heads[first].rpartition(" ")[0].rstrip(",") or heads[first]
+    return Block(
+        block.title,
+        tuple(heads[k] for k in kept),
+        tuple(tuple(row[k] for k in kept) for row in block.rows),
+        frozenset(place for place, k in enumerate(kept) if k in block.left),
+    )
 
 
 def _upright(block: Block, named: bool) -> Block:
@@ -385,16 +410,23 @@ def _cautions_in(thing: Any) -> Iterator[Caution]:
 
 
 def _is_narrow(block: Block) -> bool:
-    """Tell whether a table leaves room beside it on paper; heads wrap, and a gap takes the room of two letters."""
-    words = [max((word for word in head.split()), key=len, default="") for head in block.head]
-    columns = zip(*filter(None, (tuple(words), *block.rows)), strict=True)
-    wide = sum(max(map(len, column)) + 2 for column in columns)
+    """Tell whether a table leaves room beside it on paper; heads wrap, and so do the words before a row."""
+    wide = 0.0
+    for k, head in enumerate(block.head or ("",) * len(block.rows[0])):
+        cells = [row[k][:WHOLE] if k == 0 and k in block.left else row[k] for row in block.rows]
+        wide += max(_width(head) / 2, *map(_width, (*head.split(), *cells))) + GAP
     return len(block.rows) <= NARROW[0] and wide <= NARROW[1] and all(all(row) for row in block.rows)
+
+
+def _width(text: str) -> float:
+    """Return about how wide text is in a table on paper [mm]."""
+    return sum(THIN if letter in SLIM else BROAD for letter in text)
 
 
 def _html(block: Block) -> str:
     def cell(tag: str, text: str, k: int, over: int = 1) -> str:
-        side = "left" if k in block.left else f"right{';white-space:nowrap' if tag == 'td' else ''}"
+        side = "left" if k in block.left else "right"
+        side += ";white-space:nowrap" if tag == "td" and (k not in block.left or len(text) <= WHOLE) else ""
         side, wide = (side, "") if over == 1 else ("center", f' colspan="{over}"')
         return f'<{tag}{wide} style="text-align:{side}">{escape(text)}</{tag}>'
 
@@ -402,9 +434,7 @@ def _html(block: Block) -> str:
     if len(block.title) > SHORT:  # a caption is no wider than its table
         style = "font-style:italic;break-after:avoid"
         parts.append(f'<p class="pedalcalc-alike" style="{style}">{escape(block.title)}</p>')
-    parts.append(
-        f'<table class="{"narrow " if _is_narrow(block) else ""}{"long" if len(block.rows) > LONG else "short"}">'
-    )
+    parts.append(f'<table class="{"long" if len(block.rows) > LONG else "short"}">')
     if 0 < len(block.title) <= SHORT:
         parts.append(f'<caption style="text-align:left;font-style:italic">{escape(block.title)}</caption>')
     if block.head:

@@ -9,12 +9,11 @@ from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower
 from pedalcalc.board import Board
 from pedalcalc.parts import fitting_order, marking_text
-from pedalcalc.sheet._text import band_text, reading_text, reading_texts
+from pedalcalc.sheet._text import band_text, place_text, reading_text, reading_texts
 
-#: Rows from which a page is set in two columns.
-LONG = 26
-#: Height that the rows of a page share, and the least and most for one: to read at arm's length and write beside [mm].
-HEIGHT, ROW = 215.0, (5.0, 9.0)
+#: Height that the rows of a page share beside its heads, that of one head, and the least and most for a row: to read at arm's length
+#: and write beside [mm].
+HEIGHT, HEAD, ROW = 238.0, 6.0, (5.0, 10.5)
 STYLE = (
     ".pedalcalc-card{break-before:page;font-size:9.5pt;line-height:1.2;max-width:180mm}"
     ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:4mm;font-size:9pt}"
@@ -38,13 +37,17 @@ class Card:
 
     name: str
     parts: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
-    readings: tuple[tuple[str, str, str, str], ...]
+    readings: tuple[tuple[str, str, str], ...]
     power: tuple[tuple[str, str], ...]
     stop: str
 
     def _repr_html_(self) -> str:
-        count = sum(len(rows) for _, rows in self.parts)
-        lines = (count + len(self.parts)) / (2 if count > LONG else 1), len(self.power) + len(self.readings) + 3
+        steps, count = len(self.parts), sum(len(rows) for _, rows in self.parts)
+        two = _row(count, steps) <= ROW[0]  # columns, where one cannot hold them
+        heights = (
+            _row(count / 2 + 0.5, steps / 2 + 1) if two else _row(count, steps),
+            _row(len(self.power) + len(self.readings), 6),
+        )
         first = "".join(
             f"<h3>{escape(step)}</h3><table>"
             + "".join(
@@ -54,27 +57,26 @@ class Card:
             + "</table>"
             for step, rows in self.parts
         )
-        head = "<tr><th>red lead on</th><th>footswitch</th><th>should read</th><th>yours</th></tr>"
+        head = "<tr><th>red lead on</th><th>should read</th><th>yours</th></tr>"
         rows = "".join(
-            f"<tr><td><strong>{escape(place)}</strong>: {escape(probe)}</td><td>{escape(state)}</td>"
-            f"<td>{escape(band)}</td><td></td></tr>"
-            for place, probe, state, band in self.readings
+            f"<tr><td><strong>{escape(place)}</strong>: {escape(probe)}</td><td>{escape(band)}</td><td></td></tr>"
+            for place, probe, band in self.readings
         )
         power = "".join(
             f"<tr><td>{escape(what)}</td><td>{escape(shown)}</td><td></td></tr>" for what, shown in self.power
         )
         pages = (
-            (f'<div class="{"two" if count > LONG else ""}">{first}</div>', "parts, in fitting order"),
+            (f'<div class="{"two" if two else ""}">{first}</div>', "parts, in fitting order"),
             (
                 (
                     f"<h3>First power, before everything else</h3><table>{power}</table><p>{escape(self.stop)}</p>"
-                    f"<h3>Readings, black lead on ground, no signal</h3><table>{head}{rows}</table>"
+                    f"<h3>Readings: black lead on ground, no signal, either state of the footswitch if none is named</h3><table>{head}{rows}</table>"
                 ),
                 "power and readings",
             ),
         )
         told = "".join(
-            f'<div class="pedalcalc-card" style="--row:{_row(lines[k - 1]):.1f}mm"><header><strong>{escape(self.name)}: {title}</strong>'
+            f'<div class="pedalcalc-card" style="--row:{heights[k - 1]:.1f}mm"><header><strong>{escape(self.name)}: {title}</strong>'
             f"<span>builder ____________ date ________ serial ______</span><span>page {k} of {len(pages)}</span></header>{body}</div>"
             for k, (body, title) in enumerate(pages, start=1)
         )
@@ -90,9 +92,9 @@ class Card:
     __repr__ = __str__
 
 
-def _row(lines: float) -> float:
-    """Return the height of a row where a page has so many [mm]."""
-    return max(ROW[0], min(ROW[1], HEIGHT / lines))
+def _row(rows: float, heads: float) -> float:
+    """Return the height of a row where a page, or a column of it, has so many rows and heads [mm]."""
+    return max(ROW[0], min(ROW[1], (HEIGHT - heads * HEAD) / rows))
 
 
 def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> Card:
@@ -102,7 +104,7 @@ def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> C
         for step, fitted in fitting_order([one.part for one in board.parts]).items()
     ]
     readings = tuple(
-        (row.place, row.probe, row.state, band_text(row) if row.note == "" else row.note.partition(":")[0])
+        (place_text(row.place, row.state), row.probe, band_text(row) if row.note == "" else row.note.partition(":")[0])
         for row in expected.rows
     )
     shown = tuple(

@@ -11,9 +11,6 @@ from typing import Any
 from pedalcalc.plot import Picture
 from pedalcalc.plot._style import svg_text
 
-#: Size of a picture at half the width of a page, whose letters stay readable; on paper no taller than a fifth of it [inch].
-HALF = (4.5, 2.5)
-
 
 @dataclass(frozen=True)
 class Words:
@@ -58,6 +55,4 @@ def _html(run: Iterable[Any]) -> list[str]:
     shown = list(run)
     if not isinstance(shown[0], Picture):
         return [str(one._repr_html_()) for one in shown]
-    for picture in shown:
-        picture.set_size_inches(*HALF)
     return [f'<figure class="half" style="display:inline-block">{svg_text(one)}</figure>' for one in shown]

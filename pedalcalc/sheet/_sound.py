@@ -39,6 +39,8 @@ DRAWS = 200
 LEVELS, STEPS, TONE, PERIODS, INSTANTS = (3e-3, 10.0), 14, 1e3, 1.25, 56
 #: Share of the output from which a part that leaves its region is heard: about 1 dB (common practice).
 HEARD = 0.1
+#: Share of a level below which what clips first as listed is what does as fitted.
+ALIKE = 0.05
 
 
 @dataclass(frozen=True)
@@ -112,8 +114,8 @@ def response_section(board: Board, ways: Ways, first: Sequence[str] = ()) -> Sec
     ends = [{"looking": name, "at 1 kHz": _looking(board, net, asked)} for name, net in seen.items()]
     shown.append(words(
         f"From a guitar of {number_text(ways.resistance_generator, 'Ω')} at {usual.net_in!r} to an input of "
-        f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as they were told to stand "
-        f"({_standing(board)}). The band holds 99 % of units whose parts lie within their tolerances."
+        f"{number_text(ways.resistance_load, 'Ω')} at {usual.net_out!r}, small signals, controls as told "
+        f"({_standing(board)}). The band holds 99 % of units within their tolerances."
     ))  # fmt: skip
     if silent(middle):
         shown += [words(NOTHING_OUT.format(usual.net_out)), report.table(ends, title="Impedances at the jacks")]
@@ -273,7 +275,7 @@ def _levels(levels: Array, seen: Waveform) -> dict[str, float]:
     return {name: float(levels[int(np.argmax(np.isfinite(np.atleast_1d(at))))]) for name, at in seen.left.items()}
 
 
-def _as_listed(board: Board, ways: Ways) -> list[Any]:
+def _as_listed(board: Board, ways: Ways, fitted: Clipping) -> list[Any]:
     """Return what clipped first in the build as it is listed, where something else is fitted: gains alone do not tell."""
     listed = {
         one.part.reference: one.part.text_listed
@@ -289,6 +291,9 @@ def _as_listed(board: Board, ways: Ways) -> list[Any]:
     if not found.levels:
         return [words("With the parts that are listed nothing that is heard leaves its region up to 10 V peak.")]
     name, level = next(iter(found.levels.items()))
+    as_fitted = next(iter(fitted.levels.items()), ("", 0.0))
+    if name == as_fitted[0] and abs(level - as_fitted[1]) < ALIKE * level:
+        return []
     return [
         words(
             f"With the parts that are listed {name} is the first, at {write_value(level, unit='V', digits=2)}: the output then "
@@ -336,7 +341,7 @@ def clipping_section(board: Board, ways: Ways, first: Sequence[str] = (), *, res
             "Not heard: at twice that level the part's own departure changes what comes out by less than a tenth, about 1 dB "
             "(common practice). A rectifier, and what drives it or a LED, is meant to work so."
         ))  # fmt: skip
-    shown += _as_listed(board, ways)
+    shown += _as_listed(board, ways, found)
     if any(isinstance(one.device, Coupler) for one in board.parts):
         shown.append(
             words(

@@ -38,6 +38,11 @@ def _text(value: float, unit: str, millivolts: bool) -> str:
     return text.replace("-", MINUS)
 
 
+def place_text(place: str, state: str) -> str:
+    """Return where to read, with the state of the footswitch where the other gives another reading."""
+    return place if state == "both" else f"{place}, {state}"
+
+
 def band_text(row: ExpectedReading) -> str:
     """Return `usual (low to high)`, `0 V (±2 mV)` where that is meant, or why there is no number."""
     if math.isnan(row.reading_typical):

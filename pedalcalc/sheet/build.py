@@ -32,10 +32,11 @@ from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
 from pedalcalc.circuit.restless import swinging
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
-from pedalcalc.devices import Battery, Bjt, Converter, Jfet, Meter, Mosfet, Regulator
+from pedalcalc.devices import Battery, Converter, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, has_socket, path, supply_of, supply_way
+from pedalcalc.sheet._leads import leads_section
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._slips import (
     FULLER,
@@ -51,7 +52,7 @@ from pedalcalc.sheet._slips import (
 )
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import SHOWN, band_text, reading_text, reading_texts, spread_text
+from pedalcalc.sheet._text import SHOWN, band_text, place_text, reading_text, reading_texts, spread_text
 from pedalcalc.supply import battery_life
 from pedalcalc.values import nearest_value, write_code
 
@@ -315,21 +316,14 @@ def _topics(board: Board) -> tuple[str, ...]:
 
 def _parts_section(board: Board) -> Section:
     shown: list[Any] = [words(
-        "Lowest parts first, so that the board lies flat on what is being soldered (common practice). Tick each one. "
-        "Electrolytics, diodes, transistors, ICs and LEDs have a direction; on the back of the board everything is mirrored."
+        "Lowest parts first, so that the board lies flat on what is being soldered (common practice). Measure what you can before it "
+        "goes in, and tick it on the card at the end. Electrolytics, diodes, transistors, ICs and LEDs have a direction; on the back "
+        "of the board everything is mirrored."
     )]  # fmt: skip
     for step, fitted in fitting_order([one.part for one in board.parts]).items():
         rows = [{"part": part.reference, "look for": marking_text(part), "what it does": part.note} for part in fitted]
-        shown.append(report.table(rows, blanks=["done"], title=step[0].upper() + step[1:]))
-    leads = [
-        {"part": one.part.reference, "type": one.part.value_text, "leads": order.leads, "held so": order.view}
-        for one in board.parts
-        if isinstance(one.device, (Bjt, Jfet, Mosfet, Regulator))
-        for order in one.device.pinouts or ()
-    ]
-    if leads:
-        shown.append(report.table(leads, title="Order of the leads (from memory: check the sheet of your own part)"))
-    return Section("Parts, in fitting order", tuple(shown))
+        shown.append(report.table(rows, title=step[0].upper() + step[1:]))
+    return Section("Parts, in fitting order", (*shown, *leads_section(board)))
 
 
 def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Section:
@@ -346,9 +340,8 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
         | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
     shown: list[Any] = [
-        words("From the socket inward, for the lowest, usual and highest supply, engaged."),
         plot.rail_diagram(bars, title="What is left of the supply, usual"),
-        report.table(rows, title="What is left of the supply"),
+        report.table(rows, title="From the socket inward, engaged"),
     ]
     battery = next((one for one in board.parts if isinstance(one.device, Battery)), None)
     if battery is not None and not others:
@@ -373,9 +366,16 @@ def _changes_section(board: Board) -> Section:
         instead = [one for one in changes(board, fitted=others, count=DRAWS) if one.reference in others]
         told = "All parts are fitted as listed." + (" What another value would do, for example:" if instead else "")
         return Section("What changes with what you fitted", (words(told), *_verdicts(instead, "instead")))
-    shown: list[Any] = [report.table(listed, title="Fitted otherwise than listed")] if listed else []
+    judged = {one.reference for one in found if one.verdict}
+    alone = [one for one in listed if one.reference not in judged or one.reason != _plainly(one)]
+    shown: list[Any] = [report.table(alone, title="Fitted otherwise than listed")] if alone else []
     shown += _verdicts(found, "fitted", "What it changes, one at a time and all together")
     return Section("What changes with what you fitted", tuple(shown))
+
+
+def _plainly(one: Any) -> str:
+    """Return what the words of a difference are that say no more than its row of verdicts."""
+    return f"listed {one.text_listed}, fitted {one.value_text}"
 
 
 def _verdicts(found: Sequence[Change], head: str, title: str = "") -> list[Any]:
@@ -403,7 +403,8 @@ def _readings_section(expected: Expected, point: OperatingPoint, judged: Judged 
     shown: list[Any] = [words(
         f"Black lead on ground, no signal, controls as told, supply {reading_text(expected.voltage_supply, 'V')}. Read from the top: the "
         "first that does not fit is the place to look. Read the supply itself, too: all others are held against it. "
-        "The file README.md in the folder readings shows how to write them down."
+        "Where no state of the footswitch is named, both give the same. There is room for yours on the card at the end; "
+        "README.md in the folder readings shows how to type them into a file."
     ), words(
         f"The numbers are those of a {expected.meter_text}, its loading and accuracy in them. The band holds "
         f"{expected.coverage * 100:.0f} % of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
@@ -413,14 +414,14 @@ def _readings_section(expected: Expected, point: OperatingPoint, judged: Judged 
         count = len(point.others) + 1
         shown.append(words(f"This circuit has {count} stable states; the table shows the one it powers up into."))
     rows = [
-        {"net": row.place, "red lead on": row.probe, "footswitch": row.state, "should read": band_text(row)}
+        {"net": place_text(row.place, row.state), "red lead on": row.probe, "should read": band_text(row)}
         for row in expected.rows
     ]
-    shown.append(report.table(rows, blanks=["yours"]))
+    shown.append(report.table(rows))
     if judged is not None:
         shown.append(words(f"Verdict: {judged.verdict}."))
         told = [
-            {"net": row.place, "footswitch": row.state}
+            {"net": place_text(row.place, row.state)}
             | dict(zip(("from", "to"), reading_texts([row.reading_low, row.reading_high], row.unit), strict=True))
             | {"read": reading_text(row.value, row.unit), "verdict": row.verdict, "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
             for row in judged.rows
@@ -461,4 +462,4 @@ def _power_section(power: FirstPower, socket: bool, swings: bool, others: str) -
         ),
     )
     care = replace(report.safety("first-power", "hot-parts"), foot="")  # whom to ask stands in the sheet's first box
-    return Section("First power", (told, report.table(rows, blanks=["yours"], title="What the resistor shows"), care))
+    return Section("First power", (told, report.table(rows, title="What the resistor shows"), care))

@@ -175,9 +175,7 @@ def behind_a_fast_drag(panel, here):
         page.mouse.up()
         index = (len(control.options) - 1) if end else 0
         said = f"{control.description} {control.options[index][0]}"
-        page.wait_for_function(
-            SHOWN, arg=[panel.element_handle(), said], timeout=STEP
-        )  # nothing is drawn here meanwhile
+        until(page, SHOWN, [panel.element_handle(), said])
         page.wait_for_timeout(AFTERWARDS)
         last, released = page.evaluate("[window.last, window.released]")
         behind.append(max(0.0, last - released))

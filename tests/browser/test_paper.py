@@ -12,6 +12,7 @@ from html import unescape
 import numpy as np
 import pytest
 
+from pedalcalc.page import write_page
 from pedalcalc.page._pdf import write_pdf
 from tests.browser.conftest import STEP, find_browser
 from tests.conftest import ROOT
@@ -20,9 +21,11 @@ from tests.test_page import PANEL, notebook_at
 HEAD, FOOT = 15 * 72 / 25.4, (297 - 19) * 72 / 25.4  # edges of the text, in points from the top of A4
 BUILDS = sorted((ROOT / "notebooks" / "builds").glob("*/*.ipynb"))
 LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-#: Most of a page that may be empty where content could move, of a build's sheet and of a lesson.
-EMPTY, EMPTY_LESSON = 0.2, 0.25
-TAIL = 0.75  # a page ahead of the bench card holds more than the last lines of what stands before
+#: Most of a page that may be empty, of a build's sheet and of a lesson: a picture and the heading that it must not lose.
+EMPTY, EMPTY_LESSON = 0.18, 0.24
+#: The same ahead of the bench card, where what stands before is over, and on the card itself.
+TAIL, EMPTY_CARD = 0.3, 0.15
+LEAST_LETTER, LINE = 6.9, 1.164  # points of the smallest letters, and how many letters high a word's box is at least
 RESOLUTION, DARK = 40, 190  # dots per inch at which ink is looked for, and what is darker is ink
 
 
@@ -98,21 +101,48 @@ def test_no_page_of_a_lesson_is_left_empty_and_no_heading_is_alone(lesson, page_
     _check_flow(page_of(lesson), EMPTY_LESSON)
 
 
+def test_no_page_of_a_sheet_from_a_list_alone_is_left_empty(tmp_path):
+    listed = ROOT / "tests" / "builds" / "two-stage-filter" / "parts.csv"
+    (tmp_path / "parts.csv").write_bytes(listed.read_bytes())
+    _check_flow(write_page(tmp_path / "parts.csv"), EMPTY_LESSON)
+
+
+@pytest.mark.parametrize("lesson", _pages(*LESSONS))
+def test_letters_of_a_lesson_are_large_enough_to_read(lesson, page_of):
+    _check_letters(page_of(lesson))
+
+
+def test_letters_of_a_build_are_large_enough_to_read(paper):
+    _check_letters(paper)
+
+
+def _check_letters(paper):
+    """No word is smaller than seven points; one or two letters may be the index of a symbol, or stand upright at an axis."""
+    _tool("pdftotext")
+    pages = _told("pdftotext", "-bbox", str(_printed(paper)), "-").split("<page ")[1:]
+    for number, page in enumerate(pages, start=1):
+        for top, bottom, word in re.findall(r'yMin="([\d.]+)" xMax="[\d.]+" yMax="([\d.]+)">(.*?)</word>', page):
+            points = (float(bottom) - float(top)) / LINE
+            assert points >= LEAST_LETTER or len(unescape(word)) < 3, f"page {number}: {word!r} has {points:.1f} points"
+
+
 def _check_flow(paper, most):
-    """Every page but the last is filled, the last ahead of the bench card by a quarter; a heading has something after it."""
+    """Every page is filled, but for the end of what stands ahead of the bench card, or of a lesson; a heading has something after it."""
     _tool("pdftotext")
     made = _printed(paper)
     headings = set(re.findall(r"<h[23][^>]*>([^<]+)<", paper.read_text(encoding="utf-8")))
     pages = _told("pdftotext", "-bbox-layout", str(made), "-").split("<page ")[1:]
-    for number, page in enumerate(pages[:-1], start=1):
+    card = [">builder</word>" in page and ">date</word>" in page for page in pages]
+    checked = pages if card[-1] else pages[:-1]
+    for number, page in enumerate(checked, start=1):
         lines = []
         for line in re.findall(r'<line [^>]*yMax="([\d.]+)">(.*?)</line>', page, re.DOTALL):
             words = " ".join(unescape(word) for word in re.findall(r">([^<]+)</word>", line[1]))
             lines.append((float(line[0]), words))
         _, words = [line for line in sorted(lines) if line[0] < FOOT][-1]
         assert words not in headings, f"page {number}: {words!r} stands alone at the foot"
-        ahead_of_card = ">builder</word>" in pages[number] and ">date</word>" in pages[number] and number > 1
-        allowed = TAIL if ahead_of_card else most
+        ahead_of_card = not card[number - 1] and card[number : number + 1] == [True]
+        allowed = EMPTY_CARD if card[number - 1] else TAIL if ahead_of_card else most
         empty = 1 - (_last_ink(made, number) - HEAD) / (FOOT - HEAD)
         assert empty <= allowed, f"page {number} is empty by {empty:.0%} after {words!r}"
 
