@@ -117,6 +117,7 @@ def test_what_is_on_the_list_is_printed_and_all_is_as_wanted(as_listed):
         assert all("input out of range" in caution.what for caution in names["built"].cautions)
 
 
+@pytest.mark.usefixtures("few_units")
 def test_a_measured_and_timed_coupler_leaves_nothing_unmeasured_and_knobs_move_the_circuit(tmp_path, monkeypatch):
     truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)
     lit, passed = (float(opto.coupler_point(2e-3, coupler=truth).resistance_cell) for _ in range(2))
@@ -149,6 +150,7 @@ def test_dynamics_stand_as_ranges_with_the_number_of_boards(as_listed):
     assert "gives" in names["design"].targets[2].reason and "range" in names["design"].targets[2].reason
 
 
+@pytest.mark.usefixtures("few_units")
 def test_a_measured_jfet_leaves_nothing_unmeasured(as_listed, tmp_path, monkeypatch):
     text, _ = as_listed["jfet-booster"]
     assert "measured, q1.csv" in text and "not measured" not in text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -144,7 +144,7 @@ def changes(
         swaps, before = as_listed(board, table_of("fitted", fitted, "texts by reference")), board
     if not swaps:
         return ()
-    base = Before(before, drawn_units(before, count=number, seed=start), (loud, octaves, share))
+    base = before_swaps(before, number, start, (loud, octaves, share))
     rows = [change_of(base, name, {name: text}) for name, text in swaps.items()]
     return (*rows, change_of(base, TOGETHER, swaps)) if len(rows) > 1 else tuple(rows)
 
@@ -179,6 +179,12 @@ class Before:
                 if len(kept)
                 else (np.nan, np.nan)
             )
+
+
+@lru_cache(maxsize=2)
+def before_swaps(board: Board, count: int, seed: int, steps: tuple[float, float, float] = STEPS) -> Before:
+    """Return a board as it was, drawn once: a sheet and its panel of substitutes ask for the same."""
+    return Before(board, drawn_units(board, count=count, seed=seed), steps)
 
 
 def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:

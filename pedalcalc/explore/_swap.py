@@ -10,7 +10,7 @@ from pedalcalc import values
 from pedalcalc._base import io, is_a
 from pedalcalc._number_text import number_text
 from pedalcalc.bench._figures import SWEEP
-from pedalcalc.bench.changes import Before, Move, change_of
+from pedalcalc.bench.changes import Move, before_swaps, change_of
 from pedalcalc.board import Board, changed
 from pedalcalc.catalogue._find import KINDS, packaged
 from pedalcalc.circuit import response
@@ -19,7 +19,6 @@ from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, choice
 from pedalcalc.plot import response as response_picture
 from pedalcalc.plot._style import Picture
-from pedalcalc.tolerance.draws import drawn_units
 
 #: How many controls where nobody says, how many substitutes of a type each, and units for the bands.
 MOST, OPTIONS, DRAWS = 5, 7, 200
@@ -165,7 +164,7 @@ class _Curves:
 
     def __init__(self, board: Board) -> None:
         self.board = board
-        self.before = Before(board, drawn_units(board, count=DRAWS, seed=1))
+        self.before = before_swaps(board, DRAWS, 1)
         usual = self._gain(board)
         self.picture: Picture = response_picture({"as fitted": (SWEEP, usual), "with the substitutes": (SWEEP, usual)})
         axes = self.picture.axes[0]
