@@ -123,6 +123,12 @@ def test_a_slip_in_the_first_cell_is_told_by_the_name_there(name, slip, told, tm
             "read",
         ),
         ("charge-pump", {"meter": "0"}, r"^meter must be above 0, got '0'$", "read"),
+        (
+            "led-ldr-coupler",
+            {"fall_readings": [("100", "47 ms")]},
+            r"^fall_readings must be above the .* that the lit cell has, got \('100', '47 ms'\)$",
+            "fit-timing",
+        ),
         ("side-chain-time-constants", {"release_knob": "7"}, r"^release_knob must be from 0 to 10, got '7'$", "read"),
         ("attack-and-release", {"level_low_dbv": "-30"}, r"^levels must be numbers .* quote marks", "own-coupler"),
         ("measure-your-own", {"level_high_dbv": "-10"}, r"^levels must be numbers .* quote marks", "build"),
