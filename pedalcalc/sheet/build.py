@@ -366,16 +366,9 @@ def _changes_section(board: Board) -> Section:
         instead = [one for one in changes(board, fitted=others, count=DRAWS) if one.reference in others]
         told = "All parts are fitted as listed." + (" What another value would do, for example:" if instead else "")
         return Section("What changes with what you fitted", (words(told), *_verdicts(instead, "instead")))
-    judged = {one.reference for one in found if one.verdict}
-    alone = [one for one in listed if one.reference not in judged or one.reason != _plainly(one)]
-    shown: list[Any] = [report.table(alone, title="Fitted otherwise than listed")] if alone else []
+    shown: list[Any] = [report.table(listed, title="Fitted otherwise than listed")] if listed else []
     shown += _verdicts(found, "fitted", "What it changes, one at a time and all together")
     return Section("What changes with what you fitted", tuple(shown))
-
-
-def _plainly(one: Any) -> str:
-    """Return what the words of a difference are that say no more than its row of verdicts."""
-    return f"listed {one.text_listed}, fitted {one.value_text}"
 
 
 def _verdicts(found: Sequence[Change], head: str, title: str = "") -> list[Any]:

@@ -22,9 +22,9 @@ HEAD, FOOT = 15 * 72 / 25.4, (297 - 19) * 72 / 25.4  # edges of the text, in poi
 BUILDS = sorted((ROOT / "notebooks" / "builds").glob("*/*.ipynb"))
 LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 #: Most of a page that may be empty, of a build's sheet and of a lesson: a picture and the heading that it must not lose.
-EMPTY, EMPTY_LESSON = 0.18, 0.24
+EMPTY, EMPTY_LESSON = 0.19, 0.24
 #: The same ahead of the bench card, where what stands before is over, and on the card itself.
-TAIL, EMPTY_CARD = 0.3, 0.15
+TAIL, EMPTY_CARD = 0.6, 0.15
 LEAST_LETTER, LINE = 6.9, 1.164  # points of the smallest letters, and how many letters high a word's box is at least
 RESOLUTION, DARK = 40, 190  # dots per inch at which ink is looked for, and what is darker is ink
 
