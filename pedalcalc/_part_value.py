@@ -50,6 +50,10 @@ def read_part_value(text: str, kind: str) -> tuple[float, str]:
             f"text {number!r} may be {number.replace('µ', 'u').replace('μ', 'u').split('u')[0]}u and its volts; write the volts into the "
             "rating, such as 16 V, or a value with a point"
         )
+    if unit == "Ω" and re.fullmatch(r"[0-9.]+ ?m(Ω|ohm)?", number):
+        raise ValueError(
+            f"text {number!r} is thousandths of an ohm: a large M is a million, a resistor of next to nothing is a link"
+        )
     if unit == "F" and re.fullmatch(r"[0-9.]+ ?mF?", number):
         raise ValueError(
             f"text {number!r} may be microfarads, as old lists write them: write {re.split('[ m]', number)[0]}u, or thousands of u"

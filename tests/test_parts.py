@@ -148,6 +148,7 @@ def row(**cells):
             row(kind="electrolytic capacitor", value="47mF", connections="plus: a, minus: b"),
             "may be microfarads, .* write 47u",
         ),
+        (row(value="1m"), "line 2, column value: text '1m' is thousandths of an ohm: a large M"),
         (row(kind="cap", value="22n"), "line 2, column kind: .* film, ceramic or electrolytic"),
         (row(connections="1: a, 2: nc"), "line 2, column connections: '2: nc': write '2: not connected'"),
         (row(connections="1: a, 2: -"), "'2: -': write '2: not connected' for a pin that is left open"),
