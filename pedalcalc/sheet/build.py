@@ -34,6 +34,7 @@ from pedalcalc.circuit.restless import swinging
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
 from pedalcalc.devices import Battery, Converter, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
+from pedalcalc.sheet._at_the_bench import power_section, readings_section
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, has_socket, path, supply_of, supply_way
 from pedalcalc.sheet._leads import leads_section
@@ -52,14 +53,12 @@ from pedalcalc.sheet._slips import (
 )
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import SHOWN, band_text, place_text, reading_text, reading_texts, spread_text
+from pedalcalc.sheet._text import SHOWN, reading_text, reading_texts
 from pedalcalc.supply import battery_life
 from pedalcalc.values import nearest_value, write_code
 
 #: Volts under load at which a 9 V block is taken for empty (common practice).
 EMPTY = 7.0
-#: Heat that nobody feels [W] (common practice).
-COOL = 10e-3
 DRAWS = 200
 #: Units behind the bands of readings: of 738 and more the ends of 99 % are bounded with 95 % confidence.
 READINGS = 760
@@ -228,9 +227,9 @@ def _made(board: Board, ways: Ways, name: str, file: Path | None, serial: str) -
         if heard
         else Section("What clips first", silent),
         "changes": _changes_section(board),
-        "readings": _readings_section(expected, usual, judged),
+        "readings": readings_section(expected, usual, judged),
         "symptoms": symptoms_section(board),
-        "power": _power_section(power, has_socket(board), bool(swings), others),
+        "power": power_section(power, has_socket(board), bool(swings), others),
     }
     return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
 
@@ -390,69 +389,3 @@ def _others(board: Board) -> dict[str, str]:
     turned = dict(zip(dict.fromkeys([*names[:1], *names[-1:]]), (0.2, 5.0), strict=False))
     stock = {name: float(nearest_value(board.part(name).value * by, stock="E6")) for name, by in turned.items()}
     return {name: write_code(value, unit="F") for name, value in stock.items()}
-
-
-def _readings_section(expected: Expected, point: OperatingPoint, judged: Judged | None) -> Section:
-    shown: list[Any] = [words(
-        f"Black lead on ground, no signal, controls as told, supply {reading_text(expected.voltage_supply, 'V')}. Read from the top: the "
-        "first that does not fit is the place to look. Read the supply itself, too: all others are held against it. "
-        "Where no state of the footswitch is named, both give the same. There is room for yours on the card at the end; "
-        "README.md in the folder readings shows how to type them into a file."
-    ), words(
-        f"The numbers are those of a {expected.meter_text}, its loading and accuracy in them. The band holds "
-        f"{expected.coverage * 100:.0f} % of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
-        "wide where a type is (a JFET): measure your part, name its file, and it shrinks."
-    )]  # fmt: skip
-    if point.others:
-        count = len(point.others) + 1
-        shown.append(words(f"This circuit has {count} stable states; the table shows the one it powers up into."))
-    rows = [
-        {"net": place_text(row.place, row.state), "red lead on": row.probe, "should read": band_text(row)}
-        for row in expected.rows
-    ]
-    shown.append(report.table(rows))
-    if judged is not None:
-        shown.append(words(f"Verdict: {judged.verdict}."))
-        told = [
-            {"net": place_text(row.place, row.state)}
-            | dict(zip(("from", "to"), reading_texts([row.reading_low, row.reading_high], row.unit), strict=True))
-            | {"read": reading_text(row.value, row.unit), "verdict": row.verdict, "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
-            for row in judged.rows
-        ]  # fmt: skip
-        shown.append(
-            report.table(told, title=f"Your readings, held against {reading_text(judged.voltage_supply, 'V')}")
-        )
-        if judged.depends_on:
-            shares = [{"part": name, "share": f"{share:.0%}".replace("%", " %")} for name, share in judged.depends_on]
-            shown.append(report.table(shares, title=f"What moves {judged.first!r} most"))
-    return Section("What the meter should read", tuple(shown))
-
-
-def _power_section(power: FirstPower, socket: bool, swings: bool, others: str) -> Section:
-    rows = [
-        {"state": line.what, "across it": spread_text(line.voltage_across, line.voltage_low, line.voltage_high, "V"),
-         "current": reading_text(line.current, "A"),
-         "heat in it": number_text(line.power, "W", 2) if line.power > COOL else f"under {number_text(COOL, 'W', 0)}"}
-        for line in power.rows
-    ]  # fmt: skip
-    told = words(
-        "Before power: supply to ground not short on ohms; ICs, transistors, diodes, electrolytics the right way round; "
-        f"{'the adaptor' if socket else 'the battery clip'}'s polarity and volts, nothing connected, by meter.",
-        f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
-        f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
-        f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
-        *(
-            ["This board swings by itself: what is told is the middle about which the reading goes to and fro."]
-            if swings
-            else []
-        ),
-        *(
-            [
-                f"The current of {others} comes on top: for each milliampere of its sheet add {reading_text(1e-3 * power.resistance, 'V')} to all."
-            ]
-            if others
-            else []
-        ),
-    )
-    care = replace(report.safety("first-power", "hot-parts"), foot="")  # whom to ask stands in the sheet's first box
-    return Section("First power", (told, report.table(rows, title="What the resistor shows"), care))
