@@ -416,6 +416,17 @@ def test_booster_obeys_the_square_law_and_kirchhoff():
     )
 
 
+@pytest.mark.parametrize("fitted", [{"R1": "10M"}, {"R6": "1R"}, {"R1": "10k", "R6": "1R"}, {"R1": "100k"}])
+def test_a_booster_far_off_costs_no_page(fitted):
+    """A decimal slip in the list: the filter's resistor still carries what both stages take, and it is told."""
+    build = board.changed(booster_build(), **fitted)
+    found = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED)
+    taken = found.jfet.current_drain + found.follower.current_emitter
+    lost = found.safe.voltage_output - found.filtered.voltage_output
+    np.testing.assert_allclose(lost, taken * build.resistance("R1"), rtol=1e-3)
+    assert found.cautions
+
+
 def test_booster_out_of_its_range_is_told():
     found = board.jfet_booster(board.changed(booster_build(), R4="22k"), roles=BOOSTER_ROLES, **BOOST_WANTED)
     assert any("ohmic" in caution.what for caution in found.cautions)

@@ -45,6 +45,7 @@ def solve(parts: Parts) -> tuple[supply.Protection, supply.SupplyFilter, Any, An
     """Return supply, both stages and the lamp's current, all consistent."""
     board, jfet, lamp = parts.board, parts.one("JFET", Jfet), parts.one("indicator", Led)
     stages, lit = np.zeros(3), np.zeros(3)
+    before, asked, fall = np.full(3, -1.0), np.zeros(3), np.ones(3)
     for _ in range(200):
         volts = board.voltages(stages + lit)
         safe = supply.series_diode(
@@ -53,7 +54,7 @@ def solve(parts: Parts) -> tuple[supply.Protection, supply.SupplyFilter, Any, An
         ahead = np.maximum(np.asarray(safe.voltage_output), 0.0)
         filtered = supply.supply_filter(
             voltage_supply=ahead,
-            current_load=np.minimum(stages, ahead / max(parts.ohms("filter"), 1e-9)),
+            current_load=np.minimum(stages, most := ahead / max(parts.ohms("filter"), 1e-9)),
             resistance_series=parts.ohms("filter"),
             capacitor=parts.one("filter capacitor", devices.Capacitor),
             power_rating=parts.board.part(parts.name("filter")).power_max,
@@ -62,9 +63,16 @@ def solve(parts: Parts) -> tuple[supply.Protection, supply.SupplyFilter, Any, An
         new = np.asarray(first.current_drain) + np.asarray(second.current_emitter)
         lamp_now = lamp_current(ahead, parts.ohms("indicator resistor"), lamp) * (0.0 if board.bypassed else 1.0)
         moved = max(float(np.max(np.abs(new - stages))), float(np.max(np.abs(lamp_now - lit))))
-        stages, lit = (stages + new) / 2, (lit + lamp_now) / 2
         if moved < 1e-10:
             return safe, filtered, first, second, lit
+        # What the stages take falls with what they take already, a hundredfold with a short at the emitter: by its slope.
+        step = stages - before
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slope = np.clip((asked - new) / step, 0.0, 1e9)
+        fall = np.where((np.abs(step) > 1e-7 * np.abs(stages)) & (before >= 0), slope, fall)
+        before, asked = stages, new
+        stages = np.minimum(stages + (new - stages) / (1 + fall), most)  # no more than the filter's resistor passes
+        lit = (lit + lamp_now) / 2
     raise RuntimeError("supply and stages did not settle on each other")
 
 
