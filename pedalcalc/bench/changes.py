@@ -346,7 +346,7 @@ def _leads(before: Board, after: Board, reference: str) -> str:
         return ""
     told = [", ".join(board.record(reference).pinouts[0].leads.split(", ")) for board in (before, after)]
     differ = "; makers differ, look up yours" if len(new) > 1 or len(old) > 1 else ""
-    if isinstance(after.record(reference), (devices.OpAmp, devices.Converter)):
+    if isinstance(after.record(reference), devices.OpAmp):
         return f"{reference} does not fit these pins: {told[0]} before, {told[1]} after (from memory: check)"
     return (
         f"{reference} fits electrically but its leads go round the other way: {told[0]} before, {told[1]} after{differ} "
