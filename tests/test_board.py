@@ -400,6 +400,15 @@ def test_controls_turn_the_way_they_are_wired():
 # --- the booster, by its own laws
 
 
+@pytest.mark.parametrize("fitted", [{"R2": "10M"}, {"R16": "1R"}])
+def test_a_supply_that_finds_no_rest_names_what_may_be_a_slip(fitted):
+    """Never a rail of minus kilovolts behind a filter of megohms."""
+    with pytest.raises(
+        RuntimeError, match=r"did not settle .* slip of a decimal in R1 10R, R2 (47R|10M), R16 (2k2|1R), R17"
+    ):
+        board.doubled_supply(board.changed(PLAIN, **fitted), roles=OPTICAL_ROLES)
+
+
 def test_booster_obeys_the_square_law_and_kirchhoff():
     build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv"})
     found = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED)

@@ -117,13 +117,16 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
             return dark
         return lamp_current(budget.voltage_pin, resistance_lamp, lamp)
 
+    fed = ("filter in", "filter out", "lamp resistor", "indicator resistor")
+    slip = ", ".join(f"{parts.name(role)} {board.part(parts.name(role)).value_text}" for role in fed)
+
     def solve(lit: bool, rail: supply.RailCircuit) -> tuple[supply.VoltageBudget, Array, Array, Array, Array]:
-        return _solve(board, rail, quiescent, divider, indicator, led if lit else lambda _: dark)
+        return _solve(board, rail, quiescent, divider, indicator, led if lit else lambda _: dark, slip)
 
     budget, load, direct, _, share = solve(False, circuit)
     lit_side, _, _, current_led, share_lit = solve(True, sidechain)
     current = np.minimum(share, share_lit)
-    budget_lit, *_ = _solve(board, circuit, quiescent, divider, indicator, lambda _: current_led)
+    budget_lit, *_ = _solve(board, circuit, quiescent, divider, indicator, lambda _: current_led, slip)
     half = _half(parts, np.maximum(np.asarray(budget.voltage_positive), 0.0))
     others = [
         supply.voltage_budget(
@@ -203,6 +206,7 @@ def _solve(
     divider: float,
     indicator: Callable[[supply.VoltageBudget], Array],
     led: Callable[[supply.VoltageBudget], Array],
+    slip: str,
 ) -> tuple[supply.VoltageBudget, Array, Array, Array, Array]:
     """Return budget, load, indicator, lamp and the share of their current that the op-amps get, all consistent."""
     load, direct, lamp, share = quiescent.copy(), np.zeros(3), np.zeros(3), np.ones(3)
@@ -225,7 +229,10 @@ def _solve(
         )
         new_lamp, new_direct = led(budget), indicator(budget)
         divided = np.maximum(np.asarray(budget.voltage_positive), 0.0) / divider
-        share = share * fits if np.any(fits < 1) else share
+        # Nor can more go through the filter behind the pump than it has volts for: the rail ends at nothing, not below.
+        lost = load * np.asarray(rail.resistance_filter_out, float)
+        passes = np.minimum(1.0, np.maximum(np.asarray(budget.voltage_positive) + lost, 0.0) / np.maximum(lost, 1e-12))
+        share = share * fits * passes if np.any(np.minimum(fits, passes) < 1) else share
         new_load = share * quiescent + divided + new_lamp
         new_beyond = np.asarray(budget.current_supply) - direct - 2 * load - idle * fits
         moved = float(np.max(np.abs([new_load - load, new_direct - direct, new_beyond - beyond])))
@@ -237,7 +244,7 @@ def _solve(
         )
         if moved < 1e-10:
             return budget, load, direct, lamp, share
-    raise RuntimeError("supply and load did not settle on each other")
+    raise RuntimeError(f"supply and load did not settle on each other; is there a slip of a decimal in {slip}?")
 
 
 def _starved(rail: supply.RailCircuit, idle: Array) -> supply.RailCircuit:
