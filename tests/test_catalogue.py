@@ -385,3 +385,11 @@ def test_an_led_may_clip():
     (found,) = catalogue.resolve_parts([make("diode", "blue LED", {"anode": "in", "cathode": "ground"})])
     assert type(found.device) is devices.Led
     assert "longer lead" in parts.marking_text(found.part)
+
+
+@pytest.mark.parametrize("text", ["PP3", "9V battery", "9 V block", "pp3 battery"])
+def test_a_block_battery_is_asked_for_its_chemistry(text):
+    # PP3 is the trade's name of the size in which 6LR61 and 6F22 come (from memory).
+    with pytest.raises(ValueError, match=r"fits several parts: .*ALKALINE.*LITHIUM.*NIMH.*ZINC_CARBON.*say which"):
+        catalogue.find_device(text, kind="battery")
+    assert catalogue.find_device(f"{text} alkaline", kind="battery").chemistry == "alkaline manganese"

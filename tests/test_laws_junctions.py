@@ -226,6 +226,16 @@ def test_a_warm_silicon_junction_drops_two_millivolts_less_for_each_kelvin():
     assert (warm - cold) / 10 == pytest.approx((cold - 1.12) / 300 - 3 * 1.380649e-23 / 1.602176634e-19, rel=0.01)
 
 
+@pytest.mark.parametrize("name", [name for name in devices.__all__ if name.startswith("LED_")])
+def test_a_lamp_drops_as_many_millivolts_less_for_each_kelvin_as_its_record_says(name):
+    # Common practice: about 2 mV/K at the rated current, 3 mV/K for blue, white and pure green.
+    lamp = devices.typical(getattr(devices, name))
+    cold, warm = (
+        laws.junction_voltage(lamp.current_reference, junction=lamp, temperature=kelvin) for kelvin in (299.5, 300.5)
+    )
+    assert warm - cold == pytest.approx(-3e-3 if lamp.voltage_forward > 2.8 else -2e-3, abs=0.03e-3)
+
+
 def test_leakage_doubles_every_ten_kelvin():
     """Common practice for silicon."""
     part = replace(DIODE, current_leakage=1e-9)

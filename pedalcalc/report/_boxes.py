@@ -78,7 +78,7 @@ SAFETY = {
     "first-power": (
         "First power through 100 Ω",
         (
-            "Take one rated 2 W: on a dead short at 9 V it burns 0.8 W, a quarter-watt one gets hot enough to burn skin "
+            "Take one rated 2 W: on a dead short it burns 0.8 W at 9 V and 1.4 W at 12 V, a quarter-watt one gets hot enough to burn skin "
             "within seconds and then fails. Watch the meter and not the part, and pull the plug at the line that says so."
         ),
     ),
