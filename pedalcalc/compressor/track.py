@@ -219,7 +219,9 @@ def _sparse(
     every = phases // int(np.clip(2 ** ceil(log2(0.5 / frequency / SPACING_LEAST / 3)) * 3, 3, phases))
     kept = slice(every // 2, phases, every)
     moments = np.arange(phases)[kept]
-    mixed = np.concatenate([gain[before], gain[here], gain[after]], axis=1) @ _meter(phases, moments)
+    three = np.concatenate([gain[before], gain[here], gain[after]], axis=1)
+    # No matrix product: it would wake the threads of the matrix library, which then wait busily beside the browser.
+    mixed = np.einsum("ij,jk->ik", three, _meter(phases, moments))
     level = np.hypot(mixed[:, : moments.size], mixed[:, moments.size :]) / phases
     time = (cells[:, None] + (moments + 0.5) / phases) / (2 * frequency)
     held = filled.at(cells, VOLTAGE, kept)
