@@ -15,7 +15,6 @@ from pedalcalc import devices, plot, report
 from pedalcalc._base import Caution, file_path, io, is_a, list_of, one_number, table_of
 from pedalcalc._number_text import number_text
 from pedalcalc.bench import (
-    Change,
     Expected,
     FirstPower,
     Judged,
@@ -24,7 +23,7 @@ from pedalcalc.bench import (
     first_power,
     judge_readings,
 )
-from pedalcalc.board import Board, compared
+from pedalcalc.board import Board, Difference, compared
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.catalogue import find_device
 from pedalcalc.circuit import OperatingPoint, operating_point
@@ -59,6 +58,11 @@ from pedalcalc.values import nearest_value, write_code
 
 #: Volts under load at which a 9 V block is taken for empty (common practice).
 EMPTY = 7.0
+CHANGES = "What changes with what you fitted"
+HEARD = (
+    "Told is what leaves the band of its parts, or moves by 1 dB, a third of an octave, or a tenth of a time (common "
+    "practice). A time is that until a hundredth of a step is left."
+)
 DRAWS = 200
 #: Units behind the bands of readings: of 738 and more the ends of 99 % are bounded with 95 % confidence.
 READINGS = 760
@@ -358,29 +362,30 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
 
 
 def _changes_section(board: Board) -> Section:
-    listed = list(compared(board))
+    differences: dict[str, list[Difference]] = {}
+    for one in compared(board):
+        differences.setdefault(one.reference, []).append(one)
     found = changes(board, count=DRAWS)
-    if not listed and not found:
+    if not differences:
         others = _others(board)
         instead = [one for one in changes(board, fitted=others, count=DRAWS) if one.reference in others]
+        rows = [
+            {"part": one.reference, "listed": one.text_listed, "instead": one.value_text, "verdict": one.verdict}
+            for one in instead
+        ]
         told = "All parts are fitted as listed." + (" What another value would do, for example:" if instead else "")
-        return Section("What changes with what you fitted", (words(told), *_verdicts(instead, "instead")))
-    shown: list[Any] = [report.table(listed, title="Fitted otherwise than listed")] if listed else []
-    shown += _verdicts(found, "fitted", "What it changes, one at a time and all together")
-    return Section("What changes with what you fitted", tuple(shown))
-
-
-def _verdicts(found: Sequence[Change], head: str, title: str = "") -> list[Any]:
-    """Return the verdicts on parts as a table, and what they count as heard."""
+        return Section(CHANGES, (words(told), *([report.table(rows), words(HEARD)] if rows else [])))
+    verdicts = {one.reference: one.verdict for one in found}  # none of a part that is as listed and measured
     rows = [
-        {"part": one.reference, "listed": one.text_listed, head: one.value_text, "verdict": one.verdict}
-        for one in found
-    ]
-    heard = (
-        "Told is what leaves the band of its parts, or moves by 1 dB, a third of an octave, or a tenth of a time (common "
-        "practice). A time is that until a hundredth of a step is left."
-    )
-    return [report.table(rows, title=title), words(heard)] if rows else []
+        {
+            "part": name,
+            "difference": "; ".join(one.reason for one in told),
+            "verdict": verdicts.pop(name, told[-1].value_text),
+        }
+        for name, told in differences.items()
+    ] + [{"part": name, "difference": "as above", "verdict": verdict} for name, verdict in verdicts.items()]
+    table = report.table(rows, title="Fitted otherwise than listed, and what it changes")
+    return Section(CHANGES, (table, *([words(HEARD)] if found else [])))
 
 
 def _others(board: Board) -> dict[str, str]:
