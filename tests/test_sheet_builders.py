@@ -305,6 +305,16 @@ def test_symptoms_name_what_is_in_the_way_on_this_board():
     assert "the charge pump IC1: C6 first, then pin 1 (boost)" in told[COMPRESSOR]
 
 
+def test_a_board_without_a_footswitch_or_a_charge_is_not_told_of_them():
+    made = sheet.build_sheet(BUILDS / "coupling-capacitor" / "parts.csv")
+    told = "".join(section._repr_html_() for section in made.sections.values()) + made.card._repr_html_()
+    assert "footswitch" not in told and "for the first" not in told
+    whole = sheet.build_sheet(COMPRESSOR)
+    assert "Where no state of the footswitch is named" in str(whole.sections["readings"])
+    assert "either state of the footswitch if none is named" in whole.card._repr_html_()
+    assert "It shows more for the first 150 ms, while" in str(whole.card)  # by hand: five times 100 Ω and 304 µF
+
+
 def test_a_slip_that_leaves_no_operating_point_is_named(tmp_path):
     path = tmp_path / "parts.csv"
     pins = (

@@ -10,7 +10,15 @@ from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower, Judged
 from pedalcalc.circuit import OperatingPoint
 from pedalcalc.sheet._section import Section, words
-from pedalcalc.sheet._text import band_text, place_text, reading_text, reading_texts, spread_text
+from pedalcalc.sheet._text import (
+    band_text,
+    charging_text,
+    names_states,
+    place_text,
+    reading_text,
+    reading_texts,
+    spread_text,
+)
 
 #: Heat that nobody feels [W] (common practice).
 COOL = 10e-3
@@ -21,8 +29,8 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
     shown: list[Any] = [words(
         f"Black lead on ground, no signal, controls as told, supply {reading_text(expected.voltage_supply, 'V')}. Read from the top: the "
         "first that does not fit is the place to look. Read the supply itself, too: all others are held against it. "
-        "Where no state of the footswitch is named, both give the same. There is room for yours on the card at the end; "
-        "README.md in the folder readings shows how to type them into a file."
+        f"{'Where no state of the footswitch is named, both give the same. ' if names_states(expected) else ''}"
+        "There is room for yours on the card at the end; README.md in the folder readings shows how to type them into a file."
     ), words(
         f"The numbers are those of a {expected.meter_text}, its loading and accuracy in them. The band holds "
         f"{expected.coverage * 100:.0f} % of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
@@ -64,8 +72,7 @@ def power_section(power: FirstPower, socket: bool, swings: bool, others: str) ->
     told = words(
         "Before power: supply to ground not short on ohms; ICs, transistors, diodes, electrolytics the right way round; "
         f"{'the adaptor' if socket else 'the battery clip'}'s polarity and volts, nothing connected, by meter.",
-        f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones. It shows more for the first "
-        f"{number_text(power.time_charge, 's', 2)}, while the capacitors charge.",
+        f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones.{charging_text(power)}",
         f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
         *(
             ["This board swings by itself: what is told is the middle about which the reading goes to and fro."]

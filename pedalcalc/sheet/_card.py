@@ -9,7 +9,7 @@ from pedalcalc._number_text import number_text
 from pedalcalc.bench import Expected, FirstPower
 from pedalcalc.board import Board
 from pedalcalc.parts import fitting_order, marking_text
-from pedalcalc.sheet._text import band_text, place_text, reading_text, reading_texts
+from pedalcalc.sheet._text import band_text, charging_text, names_states, place_text, reading_text, reading_texts
 
 #: Height that the rows of a page share beside its heads, that of one head, and the least and most for a row: to read at arm's length
 #: and write beside [mm].
@@ -38,6 +38,7 @@ class Card:
     name: str
     parts: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     readings: tuple[tuple[str, str, str], ...]
+    conditions: str
     power: tuple[tuple[str, str], ...]
     stop: str
 
@@ -70,7 +71,7 @@ class Card:
             (
                 (
                     f"<h3>First power, before everything else</h3><table>{power}</table><p>{escape(self.stop)}</p>"
-                    f"<h3>Readings: black lead on ground, no signal, either state of the footswitch if none is named</h3><table>{head}{rows}</table>"
+                    f"<h3>Readings: {escape(self.conditions)}</h3><table>{head}{rows}</table>"
                 ),
                 "power and readings",
             ),
@@ -113,7 +114,8 @@ def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> C
         for line in power.rows
     )  # fmt: skip
     stop = (
-        f"{number_text(power.resistance, 'Ω')}, 2 W, in the plus lead; volts across it. It reads more for the first "
-        f"{number_text(power.time_charge, 's', 2)}. Pull the plug at {reading_text(power.voltage_stop, 'V')} or more, at smell or at warmth."
+        f"{number_text(power.resistance, 'Ω')}, 2 W, in the plus lead; volts across it.{charging_text(power)} Pull the plug at "
+        f"{reading_text(power.voltage_stop, 'V')} or more, at smell or at warmth."
     )
-    return Card(name, tuple(parts), readings, shown, stop)
+    either = ", either state of the footswitch if none is named" if names_states(expected) else ""
+    return Card(name, tuple(parts), readings, f"black lead on ground, no signal{either}", shown, stop)

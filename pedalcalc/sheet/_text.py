@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from pedalcalc._number_text import MINUS
-from pedalcalc.bench import ExpectedReading
+from pedalcalc._number_text import MINUS, number_text
+from pedalcalc.bench import Expected, ExpectedReading, FirstPower
 
 #: What a meter does not show [V].
 SHOWN = 0.5e-3
@@ -41,6 +41,18 @@ def _text(value: float, unit: str, millivolts: bool) -> str:
 def place_text(place: str, state: str) -> str:
     """Return where to read, with the state of the footswitch where the other gives another reading."""
     return place if state == "both" else f"{place}, {state}"
+
+
+def names_states(expected: Expected) -> bool:
+    """Tell whether some readings name a state of the footswitch, so that all others hold in both."""
+    return any(row.state != "both" for row in expected.rows)
+
+
+def charging_text(power: FirstPower) -> str:
+    """Return for how long the resistor in the lead shows more than it will, empty where nothing is charged."""
+    if not power.time_charge > 0:
+        return ""
+    return f" It shows more for the first {number_text(power.time_charge, 's', 2)}, while the capacitors charge."
 
 
 def band_text(row: ExpectedReading) -> str:
