@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._base import Caution
 from pedalcalc.bench._times import times
 from pedalcalc.bench.expected import CURRENT
 from pedalcalc.board import Board
@@ -29,32 +30,23 @@ LOWER, UPPER = "lower end, 3 dB down", "upper end, 3 dB down"
 SWEEP = np.geomspace(5.0, 100e3, 87)
 
 
-def figures(board: Board, values: Mapping[str, Any] | None = None) -> dict[str, tuple[Array, str]]:
-    """Return figures by name with their units, one value for each unit of the board; NaN where there is none.
+class AtRest(NamedTuple):
+    """What one solution of a board tells."""
 
-    All nets are there, those that metal joins each by its own name.
+    figures: dict[str, tuple[float, str]]
+    warned: dict[str, Caution]
+    swings: frozenset[str]
+
+
+def at_rest(board: Board) -> AtRest:
+    """Return a board's figures, without the volts of what swings by itself; what is beyond a rating; and what swings.
+
+    Cautions stand by their words without what is fitted there: in its place another may be beyond the same.
     """
-    found, system, solved = solved_board(board, values=values)
-    if len(solved.good) == 1:
-        all_solved(solved)
-    named = told(found, system, solved)
-    count = len(solved.good)
-
-    def column(one: Any) -> Array:
-        return np.where(solved.good, np.broadcast_to(np.asarray(one, float), (count,)), np.nan)
-
-    moves = swinging(found, system, solved) if count == 1 else frozenset()
-    shown = {
-        net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND and net not in moves
-    }
-    shown[CURRENT] = (column(named["current_supply"]), "A")
-    shown |= {name: (column(seconds), "s") for name, seconds in times(found, system, solved).items()}
-    return shown | (_sound(board, values) if has_jacks(board) else {})
-
-
-def warned(board: Board) -> dict[str, Any]:
-    """Return what is beyond a rating, by its words without what is fitted there."""
-    found, system, solved = solved_board(board)
+    solution = solved_board(board)
+    all_solved(solution[2])
+    swings = swinging(*solution)
+    shown = {name: (float(one[0]), unit) for name, (one, unit) in _figures(board, None, *solution).items()}
     texts = {f"{one.part.reference} ({one.part.value_text})": one.part.reference for one in board.parts}
 
     def bare(what: str) -> str:
@@ -62,12 +54,35 @@ def warned(board: Board) -> dict[str, Any]:
             what = what.replace(text, name)
         return what
 
-    return {bare(one.what): one for one in ratings(board, found, told(found, system, solved))}
+    return AtRest(
+        figures={name: one for name, one in shown.items() if name not in swings},
+        warned={bare(one.what): one for one in ratings(board, solution[0], told(*solution))},
+        swings=swings,
+    )
 
 
-def restless(board: Board) -> frozenset[str]:
-    """Return the nets that swing by themselves."""
-    return swinging(*solved_board(board))
+def drawn_figures(board: Board, units: Mapping[str, Any]) -> dict[str, Array]:
+    """Return the figures of drawn units by name, NaN where there is none."""
+    return {name: one for name, (one, _) in _figures(board, units, *solved_board(board, values=units)).items()}
+
+
+def _figures(
+    board: Board, values: Mapping[str, Any] | None, found: Any, system: Any, solved: Any
+) -> dict[str, tuple[Array, str]]:
+    """Return figures by name with their units, one value for each unit of the board; NaN where there is none.
+
+    All nets are there, those that metal joins each by its own name.
+    """
+    named = told(found, system, solved)
+    count = len(solved.good)
+
+    def column(one: Any) -> Array:
+        return np.where(solved.good, np.broadcast_to(np.asarray(one, float), (count,)), np.nan)
+
+    shown = {net: (column(volts), "V") for net, volts in named["voltages"].items() if net != GROUND}
+    shown[CURRENT] = (column(named["current_supply"]), "A")
+    shown |= {name: (column(seconds), "s") for name, seconds in times(found, system, solved).items()}
+    return shown | (_sound(board, values) if has_jacks(board) else {})
 
 
 def played(board: Board) -> float:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc import devices
 from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of, whole_number
-from pedalcalc.bench._figures import LOWER, NOTES, SWEEP, UPPER, figures, has_jacks, played, restless, warned
+from pedalcalc.bench._figures import LOWER, NOTES, SWEEP, UPPER, at_rest, drawn_figures, has_jacks, played
 from pedalcalc.bench._meter import doubt
 from pedalcalc.bench._times import LEAST, passed_on
 from pedalcalc.bench.places import places
@@ -156,22 +156,15 @@ def _departs(part: Any) -> bool:
 class Before:
     """The board as it was, with its figures, their bands and its cautions."""
 
-    @cached_property
-    def hard(self) -> float:
-        """Return the output's swing while a guitar is struck hard."""
-        return played(self.board)
-
     def __init__(self, board: Board, units: Mapping[str, Any], steps: tuple[float, float, float] = STEPS) -> None:
         self.board, self.steps = board, steps
         told = set(places(board, elements_of(board)))
-        self.usual = {
-            name: (float(one[0]), unit) for name, (one, unit) in figures(board).items() if unit != "V" or name in told
-        }
+        shown, self.warned, self.swings = at_rest(board)
+        self.usual = {name: one for name, one in shown.items() if one[1] != "V" or name in told}
         for name in passed_on(board) if has_jacks(board) else ():
             del self.usual[name]
-        self.warned, self.swings = warned(board), restless(board)
         self.bands: dict[str, tuple[float, float]] = {}
-        for name, (drawn, _) in figures(board, units).items():
+        for name, drawn in drawn_figures(board, units).items():
             kept = drawn[np.isfinite(drawn)]
             outer = (1 - COVERAGE) / 2
             self.bands[name] = (
@@ -179,6 +172,11 @@ class Before:
                 if len(kept)
                 else (np.nan, np.nan)
             )
+
+    @cached_property
+    def hard(self) -> float:
+        """Return the output's swing while a guitar is struck hard."""
+        return played(self.board)
 
 
 @lru_cache(maxsize=2)
@@ -195,14 +193,13 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         after = changed(base.board, **swaps)
         for one in swaps:
             _refuse_other_polarity(base.board, after, one)
-        seen = {what: float(one[0]) for what, (one, _) in figures(after).items()}
-        beyond = [one.what for what, one in warned(after).items() if what not in base.warned]
-        swings = restless(after)
+        shown, warned, swings = at_rest(after)
     except (ValueError, RuntimeError) as reason:
         return Change(reference=name, text_listed=listed, value_text=text, verdict=f"does not fit: {reason}", moves=())
+    seen = {what: one for what, (one, _) in shown.items()}
     seen |= {net: base.usual[net][0] for net in swings if net in base.usual}  # their moves are the swinging itself
     moves, within = _moves(base, seen)
-    words = [f"beyond a rating: {what}" for what in beyond]
+    words = [f"beyond a rating: {one.what}" for what, one in warned.items() if what not in base.warned]
     if bool(swings) != bool(base.swings):
         nets = ", ".join(sorted(swings or base.swings)[:3])
         words.append(
