@@ -47,7 +47,7 @@ def at_rest(board: Board) -> AtRest:
     all_solved(solution[2])
     swings = swinging(*solution)
     shown = {name: (float(one[0]), unit) for name, (one, unit) in _figures(board, None, *solution).items()}
-    texts = {f"{one.part.reference} ({one.part.value_text})": one.part.reference for one in board.parts}
+    texts = {one.part.label: one.part.reference for one in board.parts}
 
     def bare(what: str) -> str:
         for text, name in texts.items():

@@ -179,14 +179,15 @@ class BoardState:
         for one in self.board.parts:
             if one.part.kind != OTHER:
                 continue
-            name = f"{one.part.reference} ({one.part.value_text})"
             ends = dict.fromkeys(pin.net for pin in one.pins if pin.net not in (GROUND, NOT_CONNECTED))
-            swayed |= {net: name for net in ends if np.isnan(self.usual.get(net, np.nan))}
+            swayed |= {net: one.part.label for net in ends if np.isnan(self.usual.get(net, np.nan))}
             for net in ends:
                 for rail in {GROUND, fed_net(self.found) or GROUND} - {net}:
                     pulled = solved_board(self.board, values=self.given, bridges={(net, rail): SWAY})
                     seen = told(*pulled)["voltages"] if pulled[2].good.all() else {}
-                    swayed |= {other: name for other in self.usual if self._moved(other, seen.get(other, np.nan))}
+                    swayed |= {
+                        other: one.part.label for other in self.usual if self._moved(other, seen.get(other, np.nan))
+                    }
         return swayed
 
     def _moved(self, net: str, volts: Any) -> bool:

@@ -210,7 +210,7 @@ class Parts:
         """Return a caution where a capacitor can meet more than its rating."""
         name = self.name(role)
         return caution_above(
-            f"{name} ({self.board.part(name).value_text}) is rated below what it meets {when}",
+            f"{self.board.part(name).label} is rated below what it meets {when}",
             "fit one of a higher rated voltage",
             np.max(volts),
             self.rating(role),
@@ -221,7 +221,7 @@ class Parts:
         """Return a caution where a resistor burns more than its rating."""
         name = self.name(role)
         return caution_above(
-            f"{name} ({self.board.part(name).value_text}) burns more than it is rated for",
+            f"{self.board.part(name).label} burns more than it is rated for",
             "fit a resistor of more watts, or of a higher value",
             np.max(watts),
             self.board.part(name).power_max,

@@ -27,7 +27,7 @@ def regulated(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[
     for one in found.regulators:
         kind = board.record(one.part)
         assert isinstance(kind, Regulator)
-        told += _one(f"{one.part} ({board.part(one.part).value_text})", one, kind, found, point)
+        told += _one(board.part(one.part).label, one, kind, found, point)
     return told
 
 

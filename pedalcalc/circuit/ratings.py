@@ -29,7 +29,7 @@ def ratings(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[Ca
 
     for resolved in board.parts:
         part = resolved.part
-        name, text = part.reference, f"{part.reference} ({part.value_text})"
+        name, text = part.reference, part.label
         record = board.record(name)
         if name in watts and part.power_max > 0:
             cautions += caution_above(

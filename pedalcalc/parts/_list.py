@@ -100,6 +100,11 @@ class Part(Result):
     text_listed: str = field(default="", metadata={"unit": "text", "caption": "listed, where something else is fitted"})
     place: str = field(default="", metadata={"unit": "text", "caption": "place in the list"})
 
+    @property
+    def label(self) -> str:
+        """The part in words and cautions: its reference, and what is fitted there."""
+        return f"{self.reference} ({self.value_text})"
+
 
 @io
 def read_parts(path: str | Path) -> tuple[Part, ...]:

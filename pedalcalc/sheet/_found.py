@@ -92,7 +92,7 @@ def described(board: Board, net_in: str = "", net_out: str = "") -> tuple[str, .
     """Return a few lines that say what a build is."""
     kinds: dict[str, list[str]] = {}
     for one in board.parts:
-        kinds.setdefault(one.part.kind, []).append(f"{one.part.reference} ({one.part.value_text})")
+        kinds.setdefault(one.part.kind, []).append(one.part.label)
     active = (
         kinds.get("integrated circuit", [])
         + kinds.get("transistor", [])

@@ -40,9 +40,7 @@ def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
 
 def others_of(board: Board) -> str:
     """Return the parts that nothing here computes, by reference and type; empty if there are none."""
-    return " and ".join(
-        f"{one.part.reference} ({one.part.value_text})" for one in board.parts if one.part.kind == OTHER
-    )
+    return " and ".join(one.part.label for one in board.parts if one.part.kind == OTHER)
 
 
 def left_out_words(others: str) -> str:
@@ -142,7 +140,7 @@ def _unfed(board: Board) -> list[Caution]:
     """Tell op-amps of which a supply pin is left open: mostly they are numbered as another package."""
     return [
         Caution(
-            f"{one.part.reference} ({one.part.value_text}) has no supply: its pin {pin.pin}, the {pin.role}, is not connected",
+            f"{one.part.label} has no supply: its pin {pin.pin}, the {pin.role}, is not connected",
             "see how the list numbers its pins: a dual op-amp is fed at 8 and 4, a single one at 7 and 4, a quad at 4 and 11",
             NAN, NAN, "",
         )
@@ -161,7 +159,7 @@ def _open_inputs(board: Board) -> list[Caution]:
         if isinstance(one.device, OpAmp) and pins:
             told.append(
                 Caution(
-                    f"{one.part.reference} ({one.part.value_text}) has inputs in the air, pin {' and '.join(pins)}: what nothing holds "
+                    f"{one.part.label} has inputs in the air, pin {' and '.join(pins)}: what nothing holds "
                     "may swing, take more current and disturb the rest",
                     "join a spare output to its inverting input, and the other input to half supply (common practice)",
                     NAN, NAN, "",
@@ -184,7 +182,7 @@ def _blocked(board: Board, usual: OperatingPoint) -> list[Caution]:
         if before > 0.5 * whole and behind < 0.1 * before:
             told.append(
                 Caution(
-                    f"{one.part.reference} ({one.part.value_text}) blocks the supply: nothing comes through from {near!r} to {far!r}",
+                    f"{one.part.label} blocks the supply: nothing comes through from {near!r} to {far!r}",
                     "exchange its anode and cathode in the list; on the board its ring shows where the cathode is",
                     NAN, NAN, "",
                 )

@@ -355,7 +355,7 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
         )
         shown.append(
             words(
-                f"From {battery.part.reference} ({battery.part.value_text}) that lasts about {number_text(float(life.hours_life), '1', 2)} hours, down to 7 V."
+                f"From {battery.part.label} that lasts about {number_text(float(life.hours_life), '1', 2)} hours, down to 7 V."
             )
         )
     return Section("Supply and headroom", tuple(shown))
