@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
-from itertools import groupby, pairwise
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -15,32 +15,14 @@ from pedalcalc._number_text import cell_text, range_text
 from pedalcalc._screen_text import markdown_text, plain_text
 from pedalcalc._units import told
 from pedalcalc.devices import Spread
+from pedalcalc.report._block import SAME, Block, html_of, is_narrow, markdown_of, plain_of
 
 LONGEST = 24
-LONG = 3  # rows; a longer table may run over a page
-#: Rows, and millimetres: up to here a table may stand beside another on paper.
-NARROW = (8, 86.0)
-#: Slim letters, their width, that of all others, and of the gap between columns [mm].
-SLIM, THIN, BROAD, GAP = " .,:;'ijl()", 1.15, 2.1, 3.8
-#: Letters up to which the words of a cell stay in one line.
-WHOLE = 24
 ALIKE = 3  # rows; a column that says the same in all of them is said once
 WIDEST = 8
-SHORT = 40  # letters of a line above a table that need not be wider than it
 #: Last words of the heads over the ends and the middle of a spread: a value without a spread stands once under all of them.
 ENDS = {"least", "lowest"}, {"most", "highest"}
 INSIDE = {"typical", "usual"}.union(*ENDS)
-SAME = "\N{ZERO WIDTH SPACE}"  # a cell that the one before it covers as well
-
-
-@dataclasses.dataclass(frozen=True)
-class Block:
-    """One rectangle of text: a title, a head row (may be empty) and rows."""
-
-    title: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    left: frozenset[int]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -55,16 +37,16 @@ class Table:
         from pedalcalc.report._boxes import caution_box
 
         parts = [f'<p style="break-after:avoid"><strong>{escape(self.title)}</strong></p>'] if self.title else []
-        parts += [_html(block) for block in self.blocks]
+        parts += [html_of(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_html_()] if self.cautions else []
-        narrow = len(self.blocks) == 1 and _is_narrow(self.blocks[0]) and not self.cautions
+        narrow = len(self.blocks) == 1 and is_narrow(self.blocks[0]) and not self.cautions
         return f'<div class="pedalcalc-table{" narrow" if narrow else ""}">{"".join(parts)}</div>'
 
     def _repr_markdown_(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
         parts = [f"**{markdown_text(self.title)}**"] if self.title else []
-        parts += [_markdown(block) for block in self.blocks]
+        parts += [markdown_of(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_markdown_()] if self.cautions else []
         return "\n\n".join(parts)
 
@@ -72,7 +54,7 @@ class Table:
         from pedalcalc.report._boxes import caution_box
 
         parts = [plain_text(self.title)] if self.title else []
-        parts += [_plain(block) for block in self.blocks]
+        parts += [plain_of(block) for block in self.blocks]
         parts += [str(caution_box(self.cautions))] if self.cautions else []
         return "\n\n".join(parts)
 
@@ -356,8 +338,7 @@ def _once(block: Block) -> Block:
             spreads.append(places)
     for places in reversed(spreads):
         if all(row[k] == row[places[0]] for row in block.rows for k in places):
-            block = _one_of(block, places)
-            return _once(block)
+            return _once(_one_of(block, places))
     rows = []
     for row in block.rows:
         cells = list(row)
@@ -407,71 +388,3 @@ def _cautions_in(thing: Any) -> Iterator[Caution]:
     elif isinstance(thing, (tuple, list)):
         for part in thing:
             yield from _cautions_in(part)
-
-
-def _is_narrow(block: Block) -> bool:
-    """Tell whether a table leaves room beside it on paper; heads wrap, and so do the words before a row."""
-    wide = 0.0
-    for k, head in enumerate(block.head or ("",) * len(block.rows[0])):
-        cells = [row[k][:WHOLE] if k == 0 and k in block.left else row[k] for row in block.rows]
-        wide += max(_width(head) / 2, *map(_width, (*head.split(), *cells))) + GAP
-    return len(block.rows) <= NARROW[0] and wide <= NARROW[1] and all(all(row) for row in block.rows)
-
-
-def _width(text: str) -> float:
-    """Return about how wide text is in a table on paper [mm]."""
-    return sum(THIN if letter in SLIM else BROAD for letter in text)
-
-
-def _html(block: Block) -> str:
-    def cell(tag: str, text: str, k: int, over: int = 1) -> str:
-        side = "left" if k in block.left else "right"
-        side += ";white-space:nowrap" if tag == "td" and (k not in block.left or len(text) <= WHOLE) else ""
-        side, wide = (side, "") if over == 1 else ("center", f' colspan="{over}"')
-        return f'<{tag}{wide} style="text-align:{side}">{escape(text)}</{tag}>'
-
-    parts = []
-    if len(block.title) > SHORT:  # a caption is no wider than its table
-        style = "font-style:italic;break-after:avoid"
-        parts.append(f'<p class="pedalcalc-alike" style="{style}">{escape(block.title)}</p>')
-    parts.append(f'<table class="{"long" if len(block.rows) > LONG else "short"}">')
-    if 0 < len(block.title) <= SHORT:
-        parts.append(f'<caption style="text-align:left;font-style:italic">{escape(block.title)}</caption>')
-    if block.head:
-        parts.append(
-            "<thead><tr>" + "".join(cell("th", text, k) for k, text in enumerate(block.head)) + "</tr></thead>"
-        )
-    parts.append("<tbody>")
-    for row in block.rows:
-        ends = [*(k for k, text in enumerate(row) if text != SAME), len(row)]
-        parts.append("<tr>" + "".join(cell("td", row[k], k, end - k) for k, end in pairwise(ends)) + "</tr>")
-    parts.append("</tbody></table>")
-    return "".join(parts)
-
-
-def _markdown(block: Block) -> str:
-    def line(cells: Sequence[str]) -> str:
-        return "| " + " | ".join(markdown_text(cell.replace(SAME, "")) for cell in cells) + " |"
-
-    width = len(block.rows[0])
-    rule = ["---" if k in block.left else "---:" for k in range(width)]
-    lines = [line(block.head or ("",) * width), line(rule), *(line(row) for row in block.rows)]
-    return "\n".join(([markdown_text(block.title), ""] if block.title else []) + lines)
-
-
-def _plain(block: Block) -> str:
-    head, *body = (tuple(plain_text(cell.replace(SAME, "")) for cell in row) for row in (block.head, *block.rows))
-    rows = [row for row in (head, *body) if row]
-    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
-
-    def line(row: Sequence[str]) -> str:
-        cells = (
-            text.ljust(w) if k in block.left else text.rjust(w)
-            for k, (text, w) in enumerate(zip(row, widths, strict=True))
-        )
-        return "  ".join(cells).rstrip()
-
-    lines = [line(row) for row in body]
-    if head:
-        lines = [line(head), "  ".join("-" * w for w in widths), *lines]
-    return "\n".join(([plain_text(block.title)] if block.title else []) + lines)
