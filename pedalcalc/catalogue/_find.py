@@ -191,6 +191,7 @@ def _handed_in(rows: Sequence[Entry], kinds: Sequence[str]) -> tuple[_Candidate,
 
 @cache
 def packaged(kind: str) -> tuple[_Candidate, ...]:
+    """Return the package's own parts of one kind, each by the name under which a message tells it."""
     return tuple(
         _Candidate(f"{constant(kind, key)} ({entry.device.name})", kind, entry) for key, entry in own(kind).items()
     )
