@@ -38,21 +38,19 @@ from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, has_socket, path, supply_of, supply_way
 from pedalcalc.sheet._leads import leads_section
 from pedalcalc.sheet._section import Section, words
-from pedalcalc.sheet._slips import (
+from pedalcalc.sheet._slips import refuse_without_ground, slips, suspects
+from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
+from pedalcalc.sheet._symptoms import symptoms_section
+from pedalcalc.sheet._text import SHOWN, reading_text, reading_texts
+from pedalcalc.sheet._untold import (
     FULLER,
     RESTLESS,
     left_out_words,
     others_of,
-    refuse_without_ground,
     restless,
     restless_words,
-    slips,
-    suspects,
     unpredictable,
 )
-from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
-from pedalcalc.sheet._symptoms import symptoms_section
-from pedalcalc.sheet._text import SHOWN, reading_text, reading_texts
 from pedalcalc.supply import battery_life
 from pedalcalc.values import nearest_value, write_code
 
