@@ -296,12 +296,13 @@ def test_an_unknown_type_is_refused_with_what_may_be_done(amplified):
 
 def test_symptoms_name_what_is_in_the_way_on_this_board():
     """The parts that common practice suspects, by hand from each list."""
-    told = {path: str(symptoms_section(assemble(path, supply=9.0))) for path in (COMMA, CLIPPING, COMPRESSOR)}
+    told = {path: str(symptoms_section(assemble(path, supply=9.0))) for path in (COMMA, CLIPPING, COMPRESSOR, TREMOLO)}
     assert "look at R16, D1 and the plug's polarity" in told[COMMA]  # in the supply's way
     assert "(C1, C3, C5, C10, C2, C4)" in told[COMMA]  # couple, then bypass both emitters
     assert "at 0 V R17 is open" in told[COMMA]
     assert "look at D3, U1 and" in told[CLIPPING] and "(C5, C8, C6)" in told[CLIPPING]
     assert "footswitch" not in told[CLIPPING] and "a missing" not in told[CLIPPING]
+    assert "(C3, C5): open" in told[TREMOLO]  # C4 is at an inverting input, but the signal does not go there
     assert "the charge pump IC1: C6 first, then pin 1 (boost)" in told[COMPRESSOR]
 
 

@@ -61,8 +61,17 @@ class _On:
         return "; ".join(told)
 
     def bypasses(self) -> list[str]:
-        """Return capacitors from an emitter, a source or an inverting input to ground, through a resistor or control at most."""
-        steered = {pin.net for one in self.board.parts for pin in one.pins if pin.role in STEERED} - {GROUND}
+        """Return capacitors from an emitter, a source or an inverting input to ground, through a resistor or control at most.
+
+        Only what the signal goes through counts, where its way is known: an oscillator beside it has such a capacitor, too.
+        """
+        steered = {
+            pin.net
+            for one in self.board.parts
+            for pin in one.pins
+            if pin.role in STEERED
+            and (not self.way or {one.part.reference, f"{one.part.reference} ({pin.unit})"} & set(self.way))
+        } - {GROUND}
         found = []
         for one in self.kind(*CAPACITORS):
             ends = [self._reached(pin.net, one.part.reference) for pin in one.pins]
