@@ -39,7 +39,5 @@ def leads_section(board: Board) -> tuple[Any, ...]:
         if isinstance(one.device, THREE)
         for order in one.device.pinouts or ()
     ]
-    table = (
-        [report.table(rows, title="Order of the leads (from memory: check the sheet of your own part)")] if rows else []
-    )
+    table = [report.table(rows, title="Order of the leads (from memory)")] if rows else []
     return (*table, told, plot.sketch(drawn))
