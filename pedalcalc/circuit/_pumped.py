@@ -153,7 +153,6 @@ def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
     What moves makes those ripple that small capacitors hold; from there a diode or a regulator hands its ripple on to a net
     that nothing holds any better.
     """
-
     if not found.pumps:
         return {}
     period = 2 * reduce(np.maximum, (np.asarray(pump.law[1], float) for pump in found.pumps))
@@ -187,10 +186,9 @@ def pumping(found: Elements) -> tuple[Caution, ...]:
     flying = [one for one in found.capacitors if len(roots(found, one)) > 1 and branch_moves(one, found, moves)]
     told: tuple[Caution, ...] = ()
     holds = holding(found, moves)
+    largest = max(flying, key=lambda one: float(np.max(one.law[0])), default=None)
     for net in sorted(rippling(found, moves)):
-        feeds = [one for one in flying if np.all(holds.get(net, 0.0) > 0)]
-        if feeds:
-            largest = max(feeds, key=lambda one: float(np.max(one.law[0])))
+        if largest is not None and np.all(holds.get(net, 0.0) > 0):
             told += caution_below(
                 f"{net} ripples with the charge pump: less holds it than {largest.name} hands over",
                 f"fit at least the size of {largest.name} there; as it is, its mean is told to 3 % of what the pump drops",
