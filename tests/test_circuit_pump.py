@@ -70,10 +70,11 @@ def _driver():
     )  # fmt: skip
 
 
-def _doubler(reservoir, *, flying=10e-6, load=4.7e3):
+def _doubler(reservoir, *behind, flying=10e-6, load=4.7e3):
     return board(
         _driver(), capacitor("C1", flying, "plus", "x"), diode("D1", "rail", "x"), diode("D2", "x", "out"),
-        capacitor("C2", reservoir, "out", "ground"), resistor("R1", load, "out", "ground"), supply=9.0,
+        capacitor("C2", reservoir, "out", "ground"), resistor("R1", load, "out", "ground"), *behind,
+        supply=9.0,
     )  # fmt: skip
 
 
@@ -230,6 +231,27 @@ def test_a_reservoir_of_a_tenth_is_told(flying, load):
     (told,) = [one for one in point.cautions if "less holds it than C1" in one.what]
     assert (told.value, told.limit) == pytest.approx((0.1 * flying, flying))
     assert not any("hands over" in one.what for one in circuit.operating_point(_doubler(10e-6)).cautions)
+
+
+def test_only_what_a_capacitor_hands_its_charge_to_must_be_as_large():
+    """Not a regulator's own microfarad, nor what a second converter with a smaller pair charges; its own pair counts."""
+    behind = [
+        part("IC2", "regulator", NAN, "", "78L09", output="low", ground="ground", input="out"),
+        capacitor("C3", 1e-6, "low", "ground"), resistor("R2", 10e3, "low", "ground"),
+        part("IC3", "integrated circuit", NAN, "", "7660", _1="not connected", _2="second", _3="ground", _4="minus",
+             _5="below", _6="not connected", _7="not connected", _8="rail"),
+        capacitor("C4", 1e-6, "second", "minus"), capacitor("C5", 1e-6, "below", "ground"),
+        resistor("R3", 10e3, "below", "ground"),
+    ]  # fmt: skip
+    built = _doubler(10e-6, *behind)
+    told = lambda **given: [
+        one.what for one in circuit.operating_point(built, values=given).cautions if "hands over" in one.what
+    ]
+    assert told() == []
+    (own,) = told(C5=0.5e-6)
+    assert own.startswith("below ripples") and "than C4 hands over" in own
+    (first,) = told(C2=5e-6)
+    assert first.startswith("out ripples") and "than C1 hands over" in first
 
 
 def test_a_cell_hands_on_what_moves():
