@@ -96,7 +96,7 @@ def operating_point(
     followed over its period, with the ripple of what it feeds where that counts. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
     States whose number of unstable modes is odd are never returned; of one unit the poles decide, and growing ones are a
     caution. One unit alone is started from nothing, with op-amps
-    powered up slowly, and from either rail; a circuit may have more states than these find.
+    powered up slowly, and from what was found, with all their outputs at either rail; a circuit may have more states than these find.
 
     References
     ----------
