@@ -278,11 +278,15 @@ def fit_together(**arrays: Any) -> None:
 
     For functions some of whose results need only some of the arguments: all results shall have one shape or none.
     """
+    _must_fit({name: np.shape(value) for name, value in arrays.items()})
+
+
+def _must_fit(shapes: Mapping[str, tuple[int, ...]]) -> None:
     try:
-        np.broadcast_shapes(*(np.shape(value) for value in arrays.values()))
+        np.broadcast_shapes(*shapes.values())
     except ValueError:
-        shapes = ", ".join(f"{name} {np.shape(value)}" for name, value in arrays.items() if np.ndim(value))
-        raise ValueError(f"arrays must have shapes that broadcast together, got {shapes}") from None
+        got = ", ".join(f"{name} {shape}" for name, shape in shapes.items() if shape)
+        raise ValueError(f"arrays must have shapes that broadcast together, got {got}") from None
 
 
 def is_a(name: str, value: Any, kind: type) -> Any:
@@ -353,9 +357,8 @@ def _declare(kind: str) -> Callable[[F], F]:
             try:
                 return function(*given, **named)
             except ValueError as reason:
-                if not (shapes := _unfit(reason, signature.bind_partial(*given, **named).arguments)):
-                    raise
-                raise ValueError(shapes) from None
+                _refuse_unfit(reason, signature.bind_partial(*given, **named).arguments)
+                raise
 
         call.kind = kind  # type: ignore[attr-defined]
         return call  # type: ignore[return-value]
@@ -438,20 +441,17 @@ def formula(function: F) -> F:
                 return found  # a record that was handed in belongs to the caller
             return _finished(found, stretched, stretch=bool(ranges))
         except ValueError as reason:
-            if not (shapes := _unfit(reason, named)):
-                raise
-            raise ValueError(shapes) from None
+            _refuse_unfit(reason, named)
+            raise
 
     call.kind, call.ranges = "formula", ranges  # type: ignore[attr-defined]
     return call  # type: ignore[return-value]
 
 
-def _unfit(reason: ValueError, named: Mapping[str, Any]) -> str:
-    """Return numpy's words about shapes as the caller's: of arguments, units of a record too; empty for another error."""
-    if not re.search("mismatch|could not be broadcast", str(reason)):
-        return ""
-    shapes = ", ".join(f"{name} {shape}" for name, value in named.items() if (shape := _units_of(value)))
-    return f"arrays must have shapes that broadcast together, got {shapes}"
+def _refuse_unfit(reason: ValueError, named: Mapping[str, Any]) -> None:
+    """Where numpy's words are about shapes, refuse arguments that do not fit together; units of a record count, too."""
+    if re.search("mismatch|could not be broadcast", str(reason)):
+        _must_fit({name: _units_of(value) for name, value in named.items()})
 
 
 def _units_of(value: Any) -> tuple[int, ...]:

@@ -36,6 +36,39 @@ def test_a_divider_is_the_divider():
     np.testing.assert_allclose(point.voltages["half"], [4.5, 6.0, 0.0, 9.0], rtol=1e-12)
 
 
+def test_next_to_no_current_is_no_answer_by_itself():
+    """Less than a picoampere flows: wherever the net stood, all currents would cancel."""
+    by_hand = 9.0 * np.array([1e13 / 2e13, 1e13 / 4e13, 1e13 / 1.1e14, 1e13 / (1e13 + 1e3)])
+    ohms = np.array([1e13, 3e13, 1e14, 1e3])
+    found = circuit.operating_point(DIVIDER, values={"R1": ohms, "R2": 1e13}).voltages["half"]
+    np.testing.assert_allclose(found, by_hand, rtol=1e-9)
+
+
+@pytest.mark.parametrize("name", BOARDS)
+def test_a_lamp_that_nothing_leads_on_has_one_state(name):
+    """Bypassed, the indicator's cathode hangs on the lamp alone, which then drops nothing."""
+    point = circuit.operating_point(replace(BOARDS[name], bypassed=True))
+    assert point.others == ()
+
+
+@pytest.mark.parametrize("ohms", [22e3, 1e6])
+def test_a_latch_has_both_its_states(ohms):
+    """An op-amp that feeds its output back to its non-inverting input stays at either limit, by little feedback too."""
+    latch = assemble(
+        [
+            clip(), resistor("R1", 10e3, "rail", "half"), resistor("R2", 10e3, "half", "ground"),
+            resistor("R3", 10e3, "half", "plus"), resistor("R4", ohms, "plus", "out"),
+            part("IC1", "integrated circuit", NAN, "", "TL071", _1="not connected", _2="half", _3="plus", _4="ground",
+                 _5="not connected", _6="out", _7="rail", _8="not connected"),
+        ],
+        supply=9.0,
+    )  # fmt: skip
+    point, record = circuit.operating_point(latch), devices.typical(devices.OPAMP_TL071)
+    (other,) = point.others
+    ends = (record.headroom_bottom, 9.0 - record.headroom_top)
+    assert sorted([point.voltages["out"], other["out"]]) == pytest.approx(ends, abs=0.02)
+
+
 @pytest.mark.parametrize("number", [179, 2774, 3737])
 def test_outputs_that_fight_each_other_come_to_rest(number):
     """Boards of several op-amp outputs on few nets, whose one stable state neither the supply's rise nor power-up meets."""

@@ -143,8 +143,10 @@ def test_a_coil_that_is_bridged_by_a_short():
 
 
 def test_a_short_across_the_supply_in_one_unit_is_refused_with_its_index():
-    with pytest.raises(ValueError, match=r"bridge from rail to ground: in unit 1 it shorts the supply"):
+    with pytest.raises(ValueError, match=r"^bridge from rail to ground shorts the supply at index \(1,\)$"):
         circuit.operating_point(_divider(), bridges={("rail", "ground"): np.array([INF, 0.0, 1e3])})
+    with pytest.raises(ValueError, match=r"^L1 shorts the supply$"):
+        circuit.operating_point(_divider(_coil("L1", "rail", "ground")))
 
 
 def test_a_bridge_that_is_open_in_some_units():

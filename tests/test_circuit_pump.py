@@ -11,7 +11,7 @@ from scipy.linalg import expm
 
 from pedalcalc import circuit, devices
 from pedalcalc.laws import junctions
-from tests.circuit_parts import NAN, board, capacitor, lossless, part, resistor
+from tests.circuit_parts import NAN, board, capacitor, diode, lossless, part, resistor
 from tests.test_circuit_regulator import by_hand
 
 VOLTS, LOAD = 6.0, 2.2e3
@@ -62,24 +62,49 @@ def test_the_ripple_of_an_inverter_is_in_its_mean(flying, share):
     assert seen == pytest.approx(_mean(flying, share * flying), abs=15e-3)
 
 
-def _period(flying, reservoir, load, start):
-    """Follow a doubler of two 1N4148 over one period: volts of both capacitors at its end, and the output's mean."""
-    law = junctions.figures(devices.typical(devices.DIODE_1N4148), np.asarray(300.0))
-    switch, half = PUMP.resistance_switch, 0.5 / PUMP.frequency_pump
-    guess = [9.0]
+def _driver():
+    """Return a converter of which only the switched pin is used."""
+    return part(
+        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
+        _5="not connected", _6="not connected", _7="not connected", _8="rail",
+    )  # fmt: skip
 
-    def rate(_, state, pin):
-        x = guess[0]
-        for _step in range(60):  # the net between the diodes, by Newton's method
-            (first, g1), (second, g2) = (junctions.branch(np.asarray(v), law) for v in (9.0 - x, x - state[1]))
-            fed = (pin - state[0] - x) / switch
+
+def _doubler(reservoir, *behind, flying=10e-6, load=4.7e3):
+    return board(
+        _driver(), capacitor("C1", flying, "plus", "x"), diode("D1", "rail", "x"), diode("D2", "x", "out"),
+        capacitor("C2", reservoir, "out", "ground"), resistor("R1", load, "out", "ground"), *behind,
+        supply=9.0,
+    )  # fmt: skip
+
+
+class _Diodes:
+    """Two 1N4148 behind the switched pin: the first from the rail, the second to the output."""
+
+    law = junctions.figures(devices.typical(devices.DIODE_1N4148), np.asarray(300.0))
+    between = 9.0
+
+    def currents(self, pin, flying, output):
+        """Return both currents; the net between them by Newton's method, from where it was."""
+        switch, x = PUMP.resistance_switch, self.between
+        for _ in range(60):
+            (first, g1), (second, g2) = (junctions.branch(np.asarray(v), self.law) for v in (9.0 - x, x - output))
+            fed = (pin - flying - x) / switch
             step = np.clip((fed + first - second) / (1 / switch + g1 + g2), -0.5, 0.5)
             x += float(step)
             if abs(step) < 1e-13:
                 break
-        guess[0] = x
-        into = float(second - first)
-        return [into / flying, (float(second) - state[1] / load) / reservoir, state[1]]
+        self.between = x
+        return float(first), float(second)
+
+
+def _period(flying, reservoir, load, start):
+    """Follow a doubler over one period: volts of both capacitors at its end, and the output's mean."""
+    half, diodes = 0.5 / PUMP.frequency_pump, _Diodes()
+
+    def rate(_, state, pin):
+        first, second = diodes.currents(pin, *state[:2])
+        return [(second - first) / flying, (second - state[1] / load) / reservoir, state[1]]
 
     state = np.array([*start, 0.0])
     for pin in (0.0, 9.0):
@@ -92,15 +117,7 @@ def _period(flying, reservoir, load, start):
 )
 def test_a_doubler_is_where_its_equations_settle(flying, share, load):
     """Pulses of a few microseconds and an output that ripples by volts at 0.1 µF; shooting for the settled period."""
-    chip = part(
-        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
-        _5="not connected", _6="not connected", _7="not connected", _8="rail",
-    )  # fmt: skip
-    built = board(
-        chip, capacitor("C1", flying, "plus", "x"), capacitor("C2", share * flying, "out", "ground"),
-        resistor("R1", load, "out", "ground"), part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
-        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"), supply=9.0,
-    )  # fmt: skip
+    built = _doubler(share * flying, flying=flying, load=load)
     seen = circuit.operating_point(built, values=lossless(built)).voltages["out"]
     start = np.array([-8.4, seen])
     for _ in range(8):
@@ -116,15 +133,10 @@ def test_a_doubler_is_where_its_equations_settle(flying, share, load):
 
 
 def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():
-    chip = part(
-        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
-        _5="not connected", _6="not connected", _7="not connected", _8="rail",
-    )  # fmt: skip
     parts = [
-        chip, capacitor("C1", 10e-6, "plus", "far"), resistor("R2", 1.0, "far", "x"),
+        _driver(), capacitor("C1", 10e-6, "plus", "far"), resistor("R2", 1.0, "far", "x"),
         capacitor("C2", 10e-6, "out", "ground"), resistor("R1", 4.7e3, "out", "ground"),
-        part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
-        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"),
+        diode("D1", "rail", "x"), diode("D2", "x", "out"),
     ]  # fmt: skip
     built = board(*parts, supply=VOLTS)
     short = circuit.operating_point(built, values={"R2": 0.0}).voltages["out"]
@@ -136,18 +148,6 @@ def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():
         circuit.operating_point(coiled)
     with pytest.raises(ValueError, match="net_out: 'x' moves with a charge pump"):
         circuit.response(built, frequency=1e3, net_in="out", net_out="x")
-
-
-def _doubler(farads):
-    chip = part(
-        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
-        _5="not connected", _6="not connected", _7="not connected", _8="rail",
-    )  # fmt: skip
-    return board(
-        chip, capacitor("C1", 10e-6, "plus", "x"), capacitor("C2", farads, "out", "ground"),
-        resistor("R1", 4.7e3, "out", "ground"), part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
-        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"), supply=9.0,
-    )  # fmt: skip
 
 
 def test_each_unit_of_a_batch_stands_where_it_stands_alone():
@@ -178,22 +178,13 @@ def test_a_unit_without_its_capacitor_moves_in_a_batch_too():
 
 def _regulated(reservoir, load):
     """Follow a doubler with a 78L09 behind it for 120 periods from near its rest; return means of input and output, and the trough."""
-    law = junctions.figures(devices.typical(devices.DIODE_1N4148), np.asarray(300.0))
-    record, half, guess = devices.typical(devices.REGULATOR_78L09), 0.5 / PUMP.frequency_pump, [9.0]
+    record, half, diodes = devices.typical(devices.REGULATOR_78L09), 0.5 / PUMP.frequency_pump, _Diodes()
 
     def rate(_, state, pin):
-        x = guess[0]
-        for _step in range(60):
-            (first, g1), (second, g2) = (junctions.branch(np.asarray(v), law) for v in (9.0 - x, x - state[1]))
-            fed = (pin - state[0] - x) / PUMP.resistance_switch
-            step = np.clip((fed + first - second) / (1 / PUMP.resistance_switch + g1 + g2), -0.5, 0.5)
-            x += float(step)
-            if abs(step) < 1e-12:
-                break
-        guess[0] = x
+        first, second = diodes.currents(pin, *state[:2])
         given, taken = by_hand(record, state[1], state[2])
         return [
-            float(second - first) / 10e-6, (float(second) - given - taken) / reservoir, (given - state[2] / load) / 1e-6,
+            (second - first) / 10e-6, (second - given - taken) / reservoir, (given - state[2] / load) / 1e-6,
             state[1], state[2],
         ]  # fmt: skip
 
@@ -209,15 +200,11 @@ def _regulated(reservoir, load):
 @pytest.mark.parametrize(("reservoir", "load"), [(10e-6, 4.7e3), (10e-6, 150.0), (1e-6, 150.0)])
 def test_a_regulator_behind_a_doubler(reservoir, load):
     """Its input within 2 % of what the pump drops, and its output where the troughs of the ripple leave it no room."""
-    chip = part(
-        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
-        _5="not connected", _6="not connected", _7="not connected", _8="rail",
-    )  # fmt: skip
     built = board(
-        chip, capacitor("C1", 10e-6, "plus", "x"), capacitor("C2", reservoir, "in", "ground"), resistor("R1", load, "out", "ground"),
-        capacitor("C3", 1e-6, "out", "ground"), part("IC2", "regulator", NAN, "", "78L09", output="out", ground="ground", input="in"),
-        part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
-        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="in"), supply=9.0,
+        _driver(), capacitor("C1", 10e-6, "plus", "x"), diode("D1", "rail", "x"), diode("D2", "x", "in"),
+        capacitor("C2", reservoir, "in", "ground"),
+        part("IC2", "regulator", NAN, "", "78L09", output="out", ground="ground", input="in"),
+        capacitor("C3", 1e-6, "out", "ground"), resistor("R1", load, "out", "ground"), supply=9.0,
     )  # fmt: skip
     seen = circuit.operating_point(built, values=lossless(built))
     fed, out, low = _regulated(reservoir, load)
@@ -235,15 +222,7 @@ def test_a_regulator_behind_a_doubler(reservoir, load):
 @pytest.mark.parametrize(("flying", "load"), [(1e-7, 4.7e3), (1e-6, 1e3)])
 def test_a_reservoir_of_a_tenth_is_told(flying, load):
     """Within 3 % of what the pump drops of its 18 V, as the caution says; by the equations, settled from near the rest."""
-    chip = part(
-        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
-        _5="not connected", _6="not connected", _7="not connected", _8="rail",
-    )  # fmt: skip
-    built = board(
-        chip, capacitor("C1", flying, "plus", "x"), capacitor("C2", 0.1 * flying, "out", "ground"),
-        resistor("R1", load, "out", "ground"), part("D1", "diode", NAN, "", "1N4148", anode="rail", cathode="x"),
-        part("D2", "diode", NAN, "", "1N4148", anode="x", cathode="out"), supply=9.0,
-    )  # fmt: skip
+    built = _doubler(0.1 * flying, flying=flying, load=load)
     point = circuit.operating_point(built, values=lossless(built))
     state = np.array([-8.4, point.voltages["out"]])
     for _ in range(60):
@@ -254,25 +233,38 @@ def test_a_reservoir_of_a_tenth_is_told(flying, load):
     assert not any("hands over" in one.what for one in circuit.operating_point(_doubler(10e-6)).cautions)
 
 
+def test_only_what_a_capacitor_hands_its_charge_to_must_be_as_large():
+    """Not a regulator's own microfarad, nor what a second converter with a smaller pair charges; its own pair counts."""
+    behind = [
+        part("IC2", "regulator", NAN, "", "78L09", output="low", ground="ground", input="out"),
+        capacitor("C3", 1e-6, "low", "ground"), resistor("R2", 10e3, "low", "ground"),
+        part("IC3", "integrated circuit", NAN, "", "7660", _1="not connected", _2="second", _3="ground", _4="minus",
+             _5="below", _6="not connected", _7="not connected", _8="rail"),
+        capacitor("C4", 1e-6, "second", "minus"), capacitor("C5", 1e-6, "below", "ground"),
+        resistor("R3", 10e3, "below", "ground"),
+    ]  # fmt: skip
+    built = _doubler(10e-6, *behind)
+    told = lambda **given: [
+        one.what for one in circuit.operating_point(built, values=given).cautions if "hands over" in one.what
+    ]
+    assert told() == []
+    (own,) = told(C5=0.5e-6)
+    assert own.startswith("below ripples") and "than C4 hands over" in own
+    (first,) = told(C2=5e-6)
+    assert first.startswith("out ripples") and "than C1 hands over" in first
+
+
 def test_a_cell_hands_on_what_moves():
     """A steadily lit cell from the switched pin to a diode and a capacitor: that holds the crest, not the mean of 0 and 9 V."""
-    chip = part(
-        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
-        _5="not connected", _6="not connected", _7="not connected", _8="rail",
-    )  # fmt: skip
     built = board(
-        chip, part("U1", "coupler", NAN, "", "NSL-28", LED_anode="led", LED_cathode="ground", cell_a="plus", cell_b="far"),
+        _driver(), part("U1", "coupler", NAN, "", "NSL-28", LED_anode="led", LED_cathode="ground", cell_a="plus", cell_b="far"),
         resistor("R1", 680.0, "rail", "led"), resistor("R2", 1e6, "far", "ground"), capacitor("C2", 10e-6, "held", "ground"),
-        resistor("R3", 10e6, "held", "ground"), part("D1", "diode", NAN, "", "1N4148", anode="far", cathode="held"), supply=9.0,
+        resistor("R3", 10e6, "held", "ground"), diode("D1", "far", "held"), supply=9.0,
     )  # fmt: skip
     assert 8.0 < circuit.operating_point(built, values=lossless(built)).voltages["held"] < 9.0
 
 
 def test_a_lamp_at_what_moves_is_told():
-    chip = part(
-        "IC1", "integrated circuit", NAN, "", "7660", _1="not connected", _2="plus", _3="ground", _4="not connected",
-        _5="not connected", _6="not connected", _7="not connected", _8="rail",
-    )  # fmt: skip
     lit = part("U1", "coupler", NAN, "", "NSL-28", LED_anode="led", LED_cathode="ground", cell_a="rail", cell_b="b")
-    built = board(chip, lit, resistor("R1", 1e3, "plus", "led"), resistor("R2", 10e3, "b", "ground"), supply=9.0)
+    built = board(_driver(), lit, resistor("R1", 1e3, "plus", "led"), resistor("R2", 10e3, "b", "ground"), supply=9.0)
     assert any("the LED of U1 moves" in one.what for one in circuit.operating_point(built).cautions)

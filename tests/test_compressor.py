@@ -394,6 +394,9 @@ def test_a_step_shorter_than_half_a_period_is_refused_by_its_tone():
     with pytest.raises(ValueError, match=r"^frequency must be at least 4.17 Hz, half a period within .* got 4.16 Hz"):
         room.step_response(EXAMPLE, frequency=4.16, **step)
     assert np.all(np.isfinite(room.step_response(EXAMPLE, frequency=4.17, **step).gain_db))
+    step |= {"time_before": 0.01, "time_after": 0.09}  # 3.333... Hz
+    with pytest.raises(ValueError, match=r"^frequency must be at least 3.34 Hz, .* got 3.33 Hz"):
+        room.step_response(EXAMPLE, frequency=3.33, **step)
 
 
 def test_a_static_curve_of_no_levels_is_refused():

@@ -8,6 +8,7 @@ import importlib
 import re
 import subprocess
 import sys
+import weakref
 
 import numpy as np
 import pytest
@@ -347,6 +348,15 @@ def test_where_the_geometric_mean_serves_the_origin_says_so():
     assert "typical by the geometric mean of the ends: resistance at 10 lx" in part.origin
     assert "geometric" not in devices.typical(devices.BJT_BC549B).origin
     assert devices.LDR_GL5528.origin in part.origin
+
+
+def test_the_usual_part_is_made_once_of_a_type_and_drawn_parts_are_not_held():
+    assert devices.typical(devices.BJT_2N3904) is devices.typical(devices.BJT_2N3904)
+    many = devices.drawn(devices.BJT_2N3904, count=10, seed=1)
+    drawn = weakref.ref(many.current_gain)
+    assert devices.typical(many) is many
+    del many
+    assert drawn() is None
 
 
 def test_low_passes_least_and_high_most():

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import bjt, devices, led, values
-from pedalcalc._base import Number, Range, Result, Spread, formula, quantity
+from pedalcalc._base import Number, Range, Result, Spread, formula, quantity, search
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
 
 SEEN: dict[str, Any] = {}
@@ -138,6 +138,16 @@ def test_units_of_a_record_that_do_not_fit_are_told_by_the_caller_s_names():
             led.operating_point([9.0, 8.0, 7.0], resistance=3.3e3, led=lamps)
     with pytest.raises(ValueError, match=r"got current_collector \(2,\), current_collector_open \(3,\)$"):
         bjt.fit_bjt([1e-3, 2e-3], current_collector_open=[0.0] * 3, current_base=1e-5, transistor=devices.BJT_AC128)
+
+
+@pytest.mark.parametrize("declared", [formula, search], ids=["formula", "search"])
+def test_a_slip_of_our_own_is_not_laid_on_arguments_that_fit(declared):
+    @declared
+    def broken(voltage: AtLeastZero) -> Number:
+        return np.ones(2) + np.ones(3) + voltage
+
+    with pytest.raises(ValueError, match=r"^operands could not be broadcast .*\(2,\) \(3,\)"):
+        broken(np.ones(4))
 
 
 def test_a_mistyped_keyword_is_told_of_every_kind():

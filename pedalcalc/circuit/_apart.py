@@ -203,4 +203,5 @@ def _refuse_supply(found: Elements, rods: Sequence[Branch], ring: frozenset[str]
                     stands[other] = stands[here] + step
                     left.append(other)
                 elif abs(stands[other] - stands[here] - step) > 1e-9:
-                    raise ValueError(f"{name}: in unit {unit} it shorts the supply")
+                    place = at_index(np.arange(found.units) == unit) if found.units > 1 else ""
+                    raise ValueError(f"{name} shorts the supply{place}")

@@ -262,7 +262,7 @@ class _State:
         self.units, self.groups, self.entries, self.voltages = units, groups, entries, voltages
         self.scale, self.wide = scale, wide
         self.share, self.held, self.anchor, self.start = share, held, anchor, start
-        self.reach = np.zeros(len(voltages))
+        self.reach = np.full(len(voltages), np.inf)  # nothing is solved before a step says how far off it was
 
     def keep(self, which: Any) -> None:
         self.units, self.voltages = self.units[which], self.voltages.T.take(which, axis=1).T

@@ -153,14 +153,13 @@ def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
     What moves makes those ripple that small capacitors hold; from there a diode or a regulator hands its ripple on to a net
     that nothing holds any better.
     """
-
     if not found.pumps:
         return {}
     period = 2 * reduce(np.maximum, (np.asarray(pump.law[1], float) for pump in found.pumps))
     holds = holding(found, moves)
     soft = {net: np.asarray(farads, float) * STIFF < period for net, farads in holds.items() if net != GROUND}
     met: set[str] = set()
-    for one in (*found.each(), *found.pumps):
+    for one in found.each():
         if (own := roots(found, one)) & moves:
             met |= own
     ripples = {net: soft[net] for net in met - moves if net in soft and np.all(holds[net] > 0) and np.any(soft[net])}
@@ -184,13 +183,12 @@ def handing_on(found: Elements) -> list[tuple[Branch, tuple[int, int]]]:
 def pumping(found: Elements) -> tuple[Caution, ...]:
     """Return a caution where less holds a pump's output than flies to it, and where a coupler's LED moves with a pump."""
     moves = moving(found) if found.pumps else set()
-    flying = [one for one in found.capacitors if len(roots(found, one)) > 1 and branch_moves(one, found, moves)]
     told: tuple[Caution, ...] = ()
     holds = holding(found, moves)
     for net in sorted(rippling(found, moves)):
-        feeds = [one for one in flying if np.all(holds.get(net, 0.0) > 0)]
-        if feeds:
-            largest = max(feeds, key=lambda one: float(np.max(one.law[0])))
+        flying = _flying_to(net, found, moves)
+        if flying and np.all(holds.get(net, 0.0) > 0):
+            largest = max(flying, key=lambda one: float(np.max(one.law[0])))
             told += caution_below(
                 f"{net} ripples with the charge pump: less holds it than {largest.name} hands over",
                 f"fit at least the size of {largest.name} there; as it is, its mean is told to 3 % of what the pump drops",
@@ -205,3 +203,12 @@ def pumping(found: Elements) -> tuple[Caution, ...]:
                 ),
             )  # fmt: skip
     return told
+
+
+def _flying_to(net: str, found: Elements, moves: set[str]) -> list[Branch]:
+    """Return the capacitors that hand charge over to a net, by way of what moves; none behind a regulator."""
+    near, meet = {net}, [roots(found, one) for one in found.each()]
+    while fresh := {root for own in meet if own & near for root in own & moves} - near:
+        near |= fresh
+    ends = [(one, roots(found, one)) for one in found.capacitors]
+    return [one for one, own in ends if len(own) > 1 and own & near & moves]

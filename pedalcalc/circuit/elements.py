@@ -110,8 +110,14 @@ def elements_of(
 
 
 def as_listed(board: Board, table: Mapping[str, Any], *others: str) -> dict[str, Any]:
-    """Return what is given by reference, under the names of the list: R1 for r1; refuse what is not on the board."""
-    return {name if name in others else board.part(name).reference: each for name, each in table.items()}
+    """Return what is given by reference, under the names of the list: R1 for r1; refuse what is not there, or there twice."""
+    found: dict[str, Any] = {}
+    for name, each in table.items():
+        own = name if name in others else board.part(name).reference
+        if own in found:
+            raise ValueError(f"{own} is given twice, the second time as {name!r}")
+        found[own] = each
+    return found
 
 
 def of_units(figures: Any, units: Any) -> Any:

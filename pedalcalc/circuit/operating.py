@@ -96,7 +96,7 @@ def operating_point(
     followed over its period, with the ripple of what it feeds where that counts. Light settled, capacitors charged; a tenth of the leakage that makers promise at most.
     States whose number of unstable modes is odd are never returned; of one unit the poles decide, and growing ones are a
     caution. One unit alone is started from nothing, with op-amps
-    powered up slowly, and from either rail; a circuit may have more states than these find.
+    powered up slowly, and from what was found, with all their outputs at either rail; a circuit may have more states than these find.
 
     References
     ----------
@@ -277,11 +277,12 @@ def _two_ends(amps: Array, across: Array) -> tuple[Array, Array]:
 
 
 def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Mapping[str, Number], ...]:
-    """Return further stable states of one unit: powered up slowly from nothing and from either rail."""
-    states = [solved.voltages[0]]
+    """Return further stable states of one unit: powered up slowly from nothing, and from this one with outputs at either rail."""
+    here = solved.voltages[:1]
+    states = [here[0]]
     more = []
-    for rail in (0.0, -1.0, 1.0):
-        voltages, good, sign = _ways.powered(system, np.zeros((1, system.size + 1)), rail)
+    for start, rail in ((0.0 * here, 0.0), (here, -1.0), (here, 1.0)):
+        voltages, good, sign = _ways.powered(system, start, rail)
         if not good[0] or sign[0] < 0:
             continue
         if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc.circuit import _newton, _pencil
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.elements import Elements
@@ -29,7 +30,7 @@ def swinging(found: Elements, system: System, solved: _newton.Solved) -> frozens
         return frozenset()
     try:
         values: Any = _pencil.poles(pencil).values
-    except RuntimeError:  # some net hangs on nothing: nothing can be told
+    except Unsolved:  # some net hangs on nothing: nothing can be told
         return frozenset()
     at = {
         net: system.at[found.joints.root(net)[0], 0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil, floor, log10
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -100,7 +101,8 @@ def level_response(
     end = scalar("duration", duration, above=0)
     tone = scalar("frequency", frequency, **TONE)
     if 2 * tone * end < 1:
-        least = shown(float(f"{0.5 / end:.3g}"), "Hz")
+        digit = 10.0 ** (floor(log10(0.5 / end)) - 2)
+        least = shown(ceil(0.5 / end / digit) * digit, "Hz")  # rounded up, so that what is told is enough
         raise refused("frequency", f"at least {least}, half a period within the {shown(end, 's')} of the record", tone)
     if moments.ndim != 1 or moments[0] != 0 or np.any(np.diff(moments) <= 0) or not moments[-1] < end:
         raise ValueError("time must be one dimension of moments that rise from 0 and end before duration")

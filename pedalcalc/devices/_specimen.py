@@ -56,7 +56,7 @@ def typical(record: D) -> D:
     14142 Ω
     """
     is_a("record", record, Device)
-    return _typical(record)
+    return _typical(record) if next(spreads(record), "") else record
 
 
 @search
@@ -232,7 +232,7 @@ def capacitor(record: Capacitor, *, capacitance: float, voltage_rating: float) -
 
 @lru_cache(maxsize=512)
 def _typical(record: D) -> D:
-    """Return the usual part, made once of a record: a board asks for those of its parts at every solution."""
+    """Return the usual part, made once of a type: a board asks for those of its parts at every solution."""
     return _part(record, "typical", "usual part")
 
 
