@@ -563,6 +563,26 @@ def test_a_measured_led_and_transistor(tmp_path):
     np.testing.assert_allclose(build.device("Q2").current_collector_base_leakage, 0.3e-3 / 81)
 
 
+def test_a_measured_leaky_transistor_leaks_on_the_board_as_it_did_when_read(tmp_path):
+    # Invented readings: 0.3 mA with the base open, 1.1 mA at 10 µA into the base. DERIVED: IC = Iceo + hFE IB while active.
+    read = written(tmp_path / "q1.csv", [
+        ("collector current", "Q1", "1.1m", "A", "one"), ("base current", "Q1", "10u", "A", "one"), ("leakage", "Q1", "0.3m", "A", "base open"),
+    ])  # fmt: skip
+    listed = tmp_path / "parts.csv"
+    listed.write_text(
+        "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+        'J1,jack,mono 6.35 mm,,,,"tip: base, sleeve: ground",input\n'
+        'B1,battery,9 V zinc-carbon,,,,"plus: ground, minus: rail",\n'
+        'R1,resistor,1M,,5%,,"1: rail, 2: base",\n'
+        'R2,resistor,2k2,,5%,,"1: rail, 2: collector",\n'
+        'Q1,transistor,AC128,,,,"base: base, collector: collector, emitter: ground",\n',
+        encoding="utf-8",
+    )
+    volts = circuit.operating_point(board.assemble(listed, supply=9.0, readings={"Q1": read})).voltages
+    into, through = (volts["base"] - volts["rail"]) / 1e6, (volts["collector"] - volts["rail"]) / 2.2e3
+    assert through == pytest.approx(0.3e-3 + 80 * into, rel=1e-6)
+
+
 def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
     """The same three points as currents, and as volts across resistors of 10 kΩ, 2.2 kΩ and 470 Ω."""
     points = [("10 kΩ", 10e3, 0.7e-3, 1.72), ("2.2k", 2.2e3, 3e-3, 1.80), ("470 Ω", 470.0, 12e-3, 1.92)]
