@@ -10,7 +10,7 @@ import re
 import numpy as np
 import pytest
 
-from pedalcalc import board, circuit, compressor, devices, fet, laws, opto, parts, supply
+from pedalcalc import bench, board, circuit, compressor, devices, fet, laws, opto, parts, supply
 from pedalcalc._base import Spread
 from pedalcalc._record import ends
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
@@ -660,6 +660,21 @@ def test_differences_are_told_in_the_list_s_own_words():
 def test_errors_name_the_place_and_the_cure(ask, told):
     with pytest.raises((ValueError, FileNotFoundError), match=told):
         ask()
+
+
+def test_a_part_given_twice_in_either_case_is_refused():
+    build, twice = board.assemble(BOOSTER, supply=9.0), "must name {} once, got '{}' and '{}'"
+    with pytest.raises(ValueError, match=twice.format("VR1", "vr1", "VR1")):
+        board.assemble(BOOSTER, supply=9.0, rotations={"vr1": 0.2, "VR1": 0.8})
+    with pytest.raises(ValueError, match=twice.format("Q1", "Q1", "q1")):
+        board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv", "q1": "readings/q1.csv"})
+    for given in ("values", "faults"):
+        with pytest.raises(ValueError, match=f"{given} {twice.format('R1', 'R1', 'r1')}"):
+            circuit.operating_point(build, **{given: {"R1": "open", "r1": "missing"}})
+    with pytest.raises(ValueError, match=f"fitted {twice.format('R1', 'R1', 'r1')}"):
+        board.changed(build, R1="1k", r1="2k2")
+    with pytest.raises(ValueError, match=f"fitted {twice.format('R1', 'R1', 'r1')}"):
+        bench.changes(build, fitted={"R1": "1k", "r1": "2k2"})
 
 
 def test_references_are_read_in_either_case():
