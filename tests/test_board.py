@@ -578,9 +578,15 @@ def test_a_measured_leaky_transistor_leaks_on_the_board_as_it_did_when_read(tmp_
         'Q1,transistor,AC128,,,,"base: base, collector: collector, emitter: ground",\n',
         encoding="utf-8",
     )
-    volts = circuit.operating_point(board.assemble(listed, supply=9.0, readings={"Q1": read})).voltages
+    build = board.assemble(listed, supply=9.0, readings={"Q1": read})
+    assert build.cautions == ()
+    volts = circuit.operating_point(build).voltages
     into, through = (volts["base"] - volts["rail"]) / 1e6, (volts["collector"] - volts["rail"]) / 2.2e3
     assert through == pytest.approx(0.3e-3 + 80 * into, rel=1e-6)
+    read.write_text(read.read_text(encoding="utf-8").replace("0.3m", "2u"), encoding="utf-8")
+    (told,) = board.assemble(listed, supply=9.0, readings={"Q1": read}).cautions
+    # by hand: at 1 mA its record has 0.15 V, so Is is 3 µA, and (110 + 1) Is/10 + Is leaves with the base open
+    assert told.what.startswith("Q1: the sheet counts more leakage") and told.value == pytest.approx(36.3e-6, rel=0.01)
 
 
 def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
