@@ -254,6 +254,13 @@ def test_a_reservoir_of_a_tenth_is_told(flying, load):
     assert not any("hands over" in one.what for one in circuit.operating_point(_doubler(10e-6)).cautions)
 
 
+@pytest.mark.parametrize(("reservoir", "ripples"), [(20e-6, True), (24e-6, True), (26e-6, False)])
+def test_what_ripples_is_told_by_the_pump_s_whole_period(reservoir, ripples):
+    """A period of 0.2 ms at 5 kHz over 8 Ω, as the law's words say: 25 µF, of the 47 µF that fly to it."""
+    told = circuit.operating_point(_inverter(47e-6, reservoir)).cautions
+    assert any("less holds it than C1" in one.what for one in told) == ripples
+
+
 def test_a_cell_hands_on_what_moves():
     """A steadily lit cell from the switched pin to a diode and a capacitor: that holds the crest, not the mean of 0 and 9 V."""
     chip = part(
