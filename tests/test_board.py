@@ -925,3 +925,16 @@ def test_a_step_that_nobody_hears_is_told_so():
     assert told["input, C1 with R2"] == "none to hear"
     assert built.thump_in.voltage_step_open > 1e-3
     assert told["the same without R2"].endswith(" mV")
+
+
+def test_no_step_is_told_beyond_what_the_op_amps_can_swing():
+    """Open, each capacitor would step by volts that the op-amp behind or before it cannot give."""
+    build = board.assemble(COMPRESSOR, supply=9.0)
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    built = board.optical_compressor(
+        build, supplied=fed, roles=OPTICAL_ROLES, resistance_generator=10e3, resistance_load=1e6
+    )
+    most = float(fed.budget.swing_peak[1])
+    assert min(built.thump_in.voltage_step_open, built.thump_out.voltage_step_open) > most
+    told = {row.name: row.text_step for row in built.thumps}
+    assert told["the same without R5"] == told["the same with VR4 open"] == f"{most:.1f} V"
