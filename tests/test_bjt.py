@@ -99,8 +99,8 @@ def test_many_units_are_one_record():
 
 
 def test_a_fitted_transistor_gives_its_readings_back():
-    # The tester: base current into the base, or none, collector straight on the supply; silicon's own small leakage aside.
-    part = replace(devices.typical(BJT_AC128), current_gain=80.0, current_gain_reverse=1e12)
+    # The tester: base current into the base, or none, collector straight on the supply.
+    part = replace(devices.typical(BJT_AC128), current_gain=80.0)
     tester = {"voltage_supply": 9.0, "resistance_collector": 0.0, "resistance_emitter": 0.0, "transistor": part}
     open_base = bjt.base_bias(voltage_base_supply=9.0, resistance_base=np.inf, **tester).current_collector
     pushed = bjt.base_bias(voltage_base_supply=1e4, resistance_base=1e9, **tester)
@@ -110,13 +110,25 @@ def test_a_fitted_transistor_gives_its_readings_back():
         current_base=pushed.current_base,
         transistor=BJT_AC128,
     )
-    assert found.current_gain == pytest.approx(80.0, rel=1e-3)
-    assert found.current_collector_base_leakage == pytest.approx(part.current_collector_base_leakage, rel=0.02)
+    assert found.current_gain == pytest.approx(80.0, rel=1e-6)
+    assert found.current_collector_base_leakage == pytest.approx(part.current_collector_base_leakage, rel=1e-6)
     assert found.polarity == "pnp" and found.current_for_gain == pushed.current_collector
     warm = bjt.fit_bjt(1e-3, current_collector_open=0.2e-3, current_base=8e-6, transistor=BJT_AC128, temperature=309.6)
     cool = bjt.fit_bjt(1e-3, current_collector_open=0.2e-3, current_base=8e-6, transistor=BJT_AC128)
     assert warm.current_collector_base_leakage == pytest.approx(cool.current_collector_base_leakage / 2)
     assert warm.current_gain == cool.current_gain == pytest.approx(100.0)
+
+
+@pytest.mark.parametrize("kind", [BJT_AC128, devices.BJT_OC44], ids=["AC128", "OC44"])
+@pytest.mark.parametrize("kelvin", [293.15, 300.0, 308.0])
+def test_readings_of_a_leaky_transistor_come_back_from_its_fit(kind, kelvin):
+    # Invented readings: 1.1 mA at 10 µA into the base, 0.3 mA with the base open, so a gain of 80 beyond the leakage.
+    mine = bjt.fit_bjt(1.1e-3, current_collector_open=0.3e-3, current_base=10e-6, transistor=kind, temperature=kelvin)
+    tester = {"voltage_supply": 9.0, "resistance_collector": 0.0, "resistance_emitter": 0.0, "temperature": kelvin}
+    rest = bjt.base_bias(voltage_base_supply=9.0, resistance_base=np.inf, transistor=mine, **tester)
+    assert rest.current_collector == pytest.approx(0.3e-3, rel=1e-6)
+    pushed = bjt.base_bias(voltage_base_supply=1e6, resistance_base=1e6 / 10e-6, transistor=mine, **tester)
+    assert pushed.current_collector == pytest.approx(1.1e-3, rel=1e-6)
 
 
 @pytest.mark.parametrize("room", ["bjt", "fet", "opamp", "stage"])

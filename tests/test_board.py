@@ -10,7 +10,7 @@ import re
 import numpy as np
 import pytest
 
-from pedalcalc import board, circuit, compressor, devices, fet, laws, opto, parts, supply
+from pedalcalc import bench, board, circuit, compressor, devices, fet, laws, opto, parts, supply
 from pedalcalc._base import Spread
 from pedalcalc._record import ends
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
@@ -563,6 +563,32 @@ def test_a_measured_led_and_transistor(tmp_path):
     np.testing.assert_allclose(build.device("Q2").current_collector_base_leakage, 0.3e-3 / 81)
 
 
+def test_a_measured_leaky_transistor_leaks_on_the_board_as_it_did_when_read(tmp_path):
+    # Invented readings: 0.3 mA with the base open, 1.1 mA at 10 µA into the base. DERIVED: IC = Iceo + hFE IB while active.
+    read = written(tmp_path / "q1.csv", [
+        ("collector current", "Q1", "1.1m", "A", "one"), ("base current", "Q1", "10u", "A", "one"), ("leakage", "Q1", "0.3m", "A", "base open"),
+    ])  # fmt: skip
+    listed = tmp_path / "parts.csv"
+    listed.write_text(
+        "reference,kind,value,fitted,tolerance,rating,connections,note\n"
+        'J1,jack,mono 6.35 mm,,,,"tip: base, sleeve: ground",input\n'
+        'B1,battery,9 V zinc-carbon,,,,"plus: ground, minus: rail",\n'
+        'R1,resistor,1M,,5%,,"1: rail, 2: base",\n'
+        'R2,resistor,2k2,,5%,,"1: rail, 2: collector",\n'
+        'Q1,transistor,AC128,,,,"base: base, collector: collector, emitter: ground",\n',
+        encoding="utf-8",
+    )
+    build = board.assemble(listed, supply=9.0, readings={"Q1": read})
+    assert build.cautions == ()
+    volts = circuit.operating_point(build).voltages
+    into, through = (volts["base"] - volts["rail"]) / 1e6, (volts["collector"] - volts["rail"]) / 2.2e3
+    assert through == pytest.approx(0.3e-3 + 80 * into, rel=1e-6)
+    read.write_text(read.read_text(encoding="utf-8").replace("0.3m", "2u"), encoding="utf-8")
+    (told,) = board.assemble(listed, supply=9.0, readings={"Q1": read}).cautions
+    # by hand: at 1 mA its record has 0.15 V, so Is is 3 µA, and (110 + 1) Is/10 + Is leaves with the base open
+    assert told.what.startswith("Q1: the sheet counts more leakage") and told.value == pytest.approx(36.3e-6, rel=0.01)
+
+
 def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
     """The same three points as currents, and as volts across resistors of 10 kΩ, 2.2 kΩ and 470 Ω."""
     points = [("10 kΩ", 10e3, 0.7e-3, 1.72), ("2.2k", 2.2e3, 3e-3, 1.80), ("470 Ω", 470.0, 12e-3, 1.92)]
@@ -640,6 +666,21 @@ def test_differences_are_told_in_the_list_s_own_words():
 def test_errors_name_the_place_and_the_cure(ask, told):
     with pytest.raises((ValueError, FileNotFoundError), match=told):
         ask()
+
+
+def test_a_part_given_twice_in_either_case_is_refused():
+    build, twice = board.assemble(BOOSTER, supply=9.0), "must name {} once, got '{}' and '{}'"
+    with pytest.raises(ValueError, match=twice.format("VR1", "vr1", "VR1")):
+        board.assemble(BOOSTER, supply=9.0, rotations={"vr1": 0.2, "VR1": 0.8})
+    with pytest.raises(ValueError, match=twice.format("Q1", "Q1", "q1")):
+        board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv", "q1": "readings/q1.csv"})
+    for given in ("values", "faults"):
+        with pytest.raises(ValueError, match=f"{given} {twice.format('R1', 'R1', 'r1')}"):
+            circuit.operating_point(build, **{given: {"R1": "open", "r1": "missing"}})
+    with pytest.raises(ValueError, match=f"fitted {twice.format('R1', 'R1', 'r1')}"):
+        board.changed(build, R1="1k", r1="2k2")
+    with pytest.raises(ValueError, match=f"fitted {twice.format('R1', 'R1', 'r1')}"):
+        bench.changes(build, fitted={"R1": "1k", "r1": "2k2"})
 
 
 def test_references_are_read_in_either_case():
@@ -884,3 +925,16 @@ def test_a_step_that_nobody_hears_is_told_so():
     assert told["input, C1 with R2"] == "none to hear"
     assert built.thump_in.voltage_step_open > 1e-3
     assert told["the same without R2"].endswith(" mV")
+
+
+def test_no_step_is_told_beyond_what_the_op_amps_can_swing():
+    """Open, each capacitor would step by volts that the op-amp behind or before it cannot give."""
+    build = board.assemble(COMPRESSOR, supply=9.0)
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    built = board.optical_compressor(
+        build, supplied=fed, roles=OPTICAL_ROLES, resistance_generator=10e3, resistance_load=1e6
+    )
+    most = float(fed.budget.swing_peak[1])
+    assert min(built.thump_in.voltage_step_open, built.thump_out.voltage_step_open) > most
+    told = {row.name: row.text_step for row in built.thumps}
+    assert told["the same without R5"] == told["the same with VR4 open"] == f"{most:.1f} V"

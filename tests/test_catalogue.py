@@ -331,6 +331,15 @@ def test_a_lower_rating_of_the_list_is_the_limit_of_the_listed_part():
     pins = {"LED anode": "a", "LED cathode": "b", "cell a": "c", "cell b": "d"}
     coupler = dataclasses.replace(make("coupler", "yellow-green LED and GL5528", pins), current_max=5e-3)
     assert catalogue.resolve_parts([coupler])[0].device.led.current_max == 5e-3
+    chip = make("integrated circuit", "TL071", {str(pin): "not connected" for pin in range(1, 9)})
+    for volts, limit in ((18.0, 18.0), (60.0, devices.OPAMP_TL071.voltage_supply_max)):
+        assert (
+            catalogue.resolve_parts([dataclasses.replace(chip, voltage_max=volts)])[0].device.voltage_supply_max
+            == limit
+        )
+    transistor = make("transistor", "BC549C", {"emitter": "a", "base": "b", "collector": "c"})
+    (found,) = catalogue.resolve_parts([dataclasses.replace(transistor, voltage_max=25.0, power_max=0.1)])
+    assert (found.device.voltage_max, found.device.power_max) == (25.0, 0.1)
 
 
 def test_what_is_wrong_in_a_table_is_told_once_however_long_the_list(tmp_path):

@@ -315,21 +315,29 @@ def test_bipolar_slopes_are_difference_quotients(record):
                 assert quotient == pytest.approx(slope, rel=1e-5, abs=1e-8), (forward, name)
 
 
-def test_open_base_of_germanium_passes_the_amplified_leakage():
-    # DERIVED: with the base open the leakage is base current: Iceo = (1 + beta) Icbo, and Is of the collector junction.
-    record = replace(GERMANIUM, polarity="npn", current_gain_reverse=1e9)
+def _leaks(record, *, open_pin, kelvin=300.0):
+    """Collector current at 9 V of an npn with its base or its emitter open, found by bracketing."""
 
-    def base_current(vbe):
-        return _terminals(record, vbe, vbe - 9.0).current_base
+    def through(vbe):
+        return getattr(_terminals(record, vbe, vbe - 9.0, kelvin), f"current_{open_pin}")
 
-    vbe = brentq(base_current, 0.0, 0.3, xtol=1e-15)
-    iceo = _terminals(record, vbe, vbe - 9.0).current_collector
-    expected = (1 + 90) * record.current_collector_base_leakage + record.current_saturation
-    assert iceo == pytest.approx(expected, rel=1e-6)
-    warm = _terminals(record, -1.0, -9.0, kelvin=300 + record.temperature_doubling).current_collector
-    cool = _terminals(record, -1.0, -9.0).current_collector
-    assert cool == pytest.approx(record.current_collector_base_leakage, rel=1e-6)
-    assert warm / cool == pytest.approx(2.0, rel=1e-6)
+    vbe = brentq(through, -0.3, 0.3, xtol=1e-15)
+    return _terminals(record, vbe, vbe - 9.0, kelvin).current_collector
+
+
+def test_germanium_leaks_what_its_record_says():
+    # By definition: Icbo flows with the emitter open. DERIVED: with the base open it is base current, Iceo = (1 + beta) Icbo.
+    record = replace(GERMANIUM, polarity="npn")
+    warm, icbo = 300 + record.temperature_doubling, record.current_collector_base_leakage
+    assert _leaks(record, open_pin="emitter") == pytest.approx(icbo, rel=1e-9)
+    assert _leaks(record, open_pin="base") == pytest.approx((1 + 90) * icbo, rel=1e-9)
+    for open_pin in ("emitter", "base"):
+        assert _leaks(record, open_pin=open_pin, kelvin=warm) / _leaks(record, open_pin=open_pin) == pytest.approx(2)
+    # Less than its two junctions let through (EBERS-MOLL's Ico = Is (1 - alpha alpha_reverse)/alpha_reverse) none leaks.
+    tight, alpha, reverse = replace(record, current_collector_base_leakage=1e-9), 90 / 91, 10 / 11
+    ico = record.current_saturation / reverse * (1 - alpha * reverse)
+    assert _leaks(tight, open_pin="emitter") == pytest.approx(ico, rel=1e-9)
+    assert _leaks(tight, open_pin="base") == pytest.approx(91 * ico, rel=1e-9)
 
 
 def test_a_solvers_wild_guesses_stay_numbers():

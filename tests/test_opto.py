@@ -18,6 +18,7 @@ from scipy.integrate import solve_ivp
 
 from pedalcalc import devices, laws, opto
 from pedalcalc._base import ModelRangeWarning
+from pedalcalc.opto.coupler_draws import log_resistance, log_slopes
 from pedalcalc.opto.kinetics import _tail
 
 CELL = devices.LDR_NORP12
@@ -468,3 +469,14 @@ def test_limits_of_the_times():
 def test_histories_that_do_not_fit(change, name):
     with pytest.raises(ValueError, match=name):
         opto.coupler_response(**(CALLS["coupler_response"] | change))
+
+
+def test_slopes_of_the_fitted_law_are_its_difference_quotients():
+    logs, over = (
+        np.log([900.0, 2.0, 60.0, 2e6]),
+        np.log([0.003, 0.05, 1.0, 8.0]),
+    )  # the slope is no logarithm, but any number
+    for column, slope in enumerate(log_slopes(logs, over)):
+        step = 1e-6 * (np.arange(4) == column)
+        up, down = (log_resistance(logs + side * step, over)[0] for side in (1, -1))
+        np.testing.assert_allclose(slope, (up - down) / 2e-6, rtol=1e-6, atol=1e-9)

@@ -136,6 +136,7 @@ def row(**cells):
         (row(tolerance="+20/+80%"), "line 2, column tolerance"),
         (row(rating="1/4"), "line 2, column rating: '1/4' is not a rating"),
         (row(rating="105 °C"), "line 2, column rating: '105 °C' is not a rating"),
+        (row(rating="105 deg"), "line 2, column rating: '105 deg' is not a rating"),
         (row(rating="25 V, 16 V"), "line 2, column rating: two ratings in V"),
         (row(rating="0 V"), "line 2, column rating: .* above 0"),
         (row(rating="-5 V"), "line 2, column rating: .* above 0"),

@@ -12,7 +12,7 @@ from pedalcalc.circuit import operating_point, response
 from pedalcalc.circuit.operating import solved_board
 from pedalcalc.circuit.restless import swinging
 from pedalcalc.readings import Reading
-from pedalcalc.sheet._slips import slips
+from pedalcalc.sheet._slips import _mistyped, slips
 from pedalcalc.sheet._symptoms import symptoms_section
 from tests.conftest import ROOT
 
@@ -122,6 +122,9 @@ def test_a_clipping_diode_of_another_kind_is_heard_though_no_gain_moves():
         and move.before == pytest.approx(0.15 * 1.1, rel=0.1)
         and move.after == pytest.approx(0.15 * 1.8, rel=0.1)
     )
+    for step, heard in ((3.5, True), (5.0, False)):  # 20 log (1.8/1.1) is 4.3 dB
+        (told,) = bench.changes(assemble(CLIPPING, supply=9.0), fitted={"D1": "red GaAsP LED"}, count=20, step_db=step)
+        assert ("played hard" in told.verdict) == heard
     (told,) = bench.changes(assemble(CLIPPING, supply=9.0), fitted={"D1": "1N914"}, count=20)
     assert told.verdict == "nothing you can measure"
 
@@ -180,6 +183,17 @@ def test_nets_that_differ_by_one_letter_are_told(tmp_path):
     assert any("'half' and 'halfs' are nets of their own" in one for one in told_of(path))
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "slip"),
+    [
+        ("collector", "colector", True), ("biased input", "baised input", True), ("amp", "amps", False), ("plus in", "plus inn", False),
+        ("coll1", "coll2", False), ("drain", "train", False), ("stage one", "stage", False),
+    ],
+)  # fmt: skip
+def test_a_letter_is_a_slip_in_long_words_only(one, other, slip):
+    assert _mistyped(one.split(), other.split()) == _mistyped(other.split(), one.split()) == slip
+
+
 @pytest.mark.parametrize("path", sorted(ROOT.glob("*/builds/*/parts.csv")), ids=lambda path: path.parent.name)
 def test_names_of_nets_that_are_meant_to_differ_are_no_slip(path):
     board = assemble(path, supply=9.0)
@@ -216,6 +230,9 @@ def test_a_point_in_the_wrong_place_is_told_before_a_part_is_blamed():
         assert found.first == "half" and f"{told}: look at the point" in found.verdict
     found = bench.judge_readings(board, readings=taken({"plug": 9.0, "half": 1.4}), count=50)
     assert found.first == "half" and "would fit" not in found.verdict
+    # at rest on 0 V, where a tenth of whatever is read would fit
+    found = bench.judge_readings(board, readings=taken({"plug": 9.0, "out": 0.02}), count=50)
+    assert found.first == "out" and "would fit" not in found.verdict
 
 
 def test_a_meter_of_a_tenth_of_the_ohms_is_told_apart_from_a_fault():
@@ -227,6 +244,8 @@ def test_a_meter_of_a_tenth_of_the_ohms_is_told_apart_from_a_fault():
         found.first == "plus in" and "cheap digital multimeter, 1 MΩ would read so on a healthy board" in found.verdict
     )
     assert "R4" in dict(found.depends_on)  # only the meter's own ohms make that resistor count
+    low = bench.judge_readings(board, readings=taken(weak | {"plug": 8.0}), count=50)  # the 5 V of the regulator stay
+    assert "would read so on a healthy board" in low.verdict
     assert bench.judge_readings(board, readings=taken(weak, "cheap"), count=50).verdict.startswith("all 3 readings fit")
     found = bench.judge_readings(board, readings=taken(weak | {"plus in": 0.4}), count=50)
     assert "would read so" not in found.verdict

@@ -207,6 +207,9 @@ def test_shunt_diode_cautions_and_balance():
     nofuse = call("shunt_diode", current_fuse=INF)
     assert "there is no fuse" in actions(nofuse) and "carry 806 mA" in actions(nofuse)  # 9 V less a junction over 10 Ω
     assert "no fuse blows" not in actions(nofuse)
+    many = call("shunt_diode", current_fuse=np.array([INF, 0.1, INF]), resistance_series=np.array([20.0, 1.0, 10.0]))
+    (told,) = [caution for caution in many.cautions if "there is no fuse" in caution.what]
+    assert "carry 806 mA" in told.what and told.count == 2  # the most of those that have none
     hot = next(caution for caution in nofuse.cautions if "gets hot" in caution.what)
     assert hot.value == pytest.approx(nofuse.power_resistor) and hot.value > 0.25
     assert "more than it is made for" in actions(call("shunt_diode", resistance_series=1.0))

@@ -131,6 +131,7 @@ def test_budget_cautions():
     assert "below what the TL072 needs" in told_by(call(voltage_supply=3.6))
     flat = call(voltage_supply=1.9)
     assert "no swing" in told_by(flat) and flat.voltage_swing == 0 and flat.level_max_dbv == -INF
+    assert "clips" not in told_by(flat)  # told already
     assert "exceed what the TL072" in told_by(call(voltage_supply=19.0))
     assert call(voltage_peak=0.0).headroom_db == INF
     with pytest.raises(ValueError, match="resistance_filter_in"):

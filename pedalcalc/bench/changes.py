@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc import devices
-from pedalcalc._base import Result, is_a, one_number, quantity, search, table_of, whole_number
+from pedalcalc._base import Result, is_a, one_number, quantity, search, whole_number
 from pedalcalc.bench._figures import LOWER, NOTES, SWEEP, UPPER, at_rest, drawn_figures, has_jacks, played
 from pedalcalc.bench._meter import doubt
 from pedalcalc.bench._times import LEAST, passed_on
 from pedalcalc.bench.places import places
 from pedalcalc.board import Board, changed
-from pedalcalc.circuit.elements import as_listed, elements_of
+from pedalcalc.circuit.elements import elements_of
 from pedalcalc.parts import NOT_CONNECTED
 from pedalcalc.tolerance.bands import MOST
 from pedalcalc.tolerance.draws import drawn_units
@@ -141,7 +141,7 @@ def changes(
         swaps = {one.part.reference: one.part.value_text for one in board.parts if _departs(one.part)}
         before = changed(board, **{name: board.part(name).text_listed for name in swaps}) if swaps else board
     else:
-        swaps, before = as_listed(board, table_of("fitted", fitted, "texts by reference")), board
+        swaps, before = board.by_reference("fitted", fitted, "texts by reference"), board
     if not swaps:
         return ()
     base = before_swaps(before, number, start, (loud, octaves, share))

@@ -9,12 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import is_a, one_number, search, table_of, whole_number
+from pedalcalc._base import is_a, one_number, search, whole_number
 from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading
 from pedalcalc.bench.places import fed_net, places, probe_of
 from pedalcalc.board import Board
-from pedalcalc.circuit.elements import as_listed
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.probed import probed
@@ -106,7 +105,7 @@ def expected_readings(
     number, start = whole_number("count", count, least=20, most=MOST), whole_number("seed", seed, most=MOST)
     inside = one_number("coverage", coverage, "", above=0, below=1)
     units = drawn_units(board, count=number, seed=start, reels=reels)
-    given = as_listed(board, table_of("values", values, "values by reference"), "supply")
+    given = board.by_reference("values", values, "values by reference", "supply")
     fixed = {name: value for name, value in given.items() if name != "supply"}
     units = {name: value for name, value in units.items() if name not in fixed}
     switched = any(part.part.kind == "switch" for part in board.parts)

@@ -4,7 +4,7 @@ Transport form of J. J. Ebers and J. L. Moll, npn signs::
 
     e1 = Is (exp(Vbe/Vt) - 1)        e2 = Is (exp(Vbc/Vt) - 1)
     Ic = e1 - (1 + r) e2             Ib = e1/beta + r e2
-    r  = 1/beta_reverse + Icbo/Is    (leakage: a diode across collector and base)
+    r  = 1/beta_reverse, in germanium Icbo/Is - 1/(beta + 1) where that is more
 
 This is the law of `pedalcalc.laws.bipolar`: where the record has a series resistance Rs, the pins show e1 Rs and
 e2 Rs more than Vbe and Vbc. Base, collector and emitter each hang on their own source through their own

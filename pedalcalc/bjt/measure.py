@@ -1,6 +1,6 @@
 """Measure a transistor on a tester: its true gain, and what it leaks.
 
-A germanium record passed to the bias functions brings its leakage along: a diode across collector and base.
+A germanium record passed to the bias functions brings its leakage along, and gives both readings back.
 """
 
 from __future__ import annotations
@@ -68,7 +68,8 @@ def fit_bjt(
     Notes
     -----
     hFE = (IC - Iceo)/IB, Icbo = Iceo/(1 + hFE): with the base open the leakage enters the base and is amplified.
-    Warm fingers raise it: let the part rest before reading.
+    A germanium part gives both readings back, unless Icbo is less than its junctions alone let through,
+    Is (1/beta_reverse + 1/(hFE + 1)): then it leaks that. Warm fingers raise it: let the part rest before reading.
 
     References
     ----------

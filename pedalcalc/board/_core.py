@@ -83,6 +83,17 @@ class Board(Result):
         """Return a part as the list has it."""
         return self._resolved(reference).part
 
+    def by_reference(self, name: str, table: Any, what: str, *others: str) -> dict[str, Any]:
+        """Return a table under the references of the list, R1 for r1; refuse parts that are not there, or there twice."""
+        written: dict[str, str] = {}
+        found = {}
+        for key, each in table_of(name, table, what).items():
+            reference = key if key in others else self.part(key).reference
+            if reference in found:
+                raise ValueError(f"{name} must name {reference} once, got {written[reference]!r} and {key!r}")
+            written[reference], found[reference] = key, each
+        return found
+
     def record(self, reference: str) -> Any:
         """Return the record of a part: measured where there are readings, else its type."""
         found = self._resolved(reference)
@@ -280,13 +291,12 @@ def assemble(
         if part.kind not in ("jack", "connector"):
             raise ValueError(f"unplugged must name jacks and connectors; {part.reference} is a {part.kind}")
         empty.append(part.reference)
-    turned = {}
-    for reference, position in table_of("rotations", rotations, "positions by reference").items():
+    turned = board.by_reference("rotations", rotations, "positions by reference")
+    for reference, position in turned.items():
         one_number("rotations", position, "", least=0, most=1)
         board.control(reference)
-        turned[board.part(reference).reference] = position
-    for reference, file in table_of("readings", readings, "files by reference").items():
-        files[board.part(reference).reference] = str(file)
+    for reference, file in board.by_reference("readings", readings, "files by reference").items():
+        files[reference] = str(file)
     found: list[OwnPart] = []
     cautions: tuple[Caution, ...] = ()
     for reference, file in files.items():
@@ -369,7 +379,8 @@ def changed(board: Board, **fitted: str) -> Board:
     """
     is_a("board", board, Board)
     parts = {found.part.reference: found for found in board.parts}
-    for reference, text in fitted.items():
+    swaps = board.by_reference("fitted", fitted, "texts by reference")
+    for reference, text in swaps.items():
         old = board.part(reference)
         try:
             value, law = read_part_value(text, old.kind)
@@ -379,9 +390,8 @@ def changed(board: Board, **fitted: str) -> Board:
         new = replace(
             old, value=value, value_text=text, law=law or old.law, text_listed="" if text == listed else listed
         )
-        parts[old.reference] = resolve_parts((new,), tables=board.tables)[0]
-    gone = {board.part(reference).reference for reference in fitted}
-    kept = tuple(own for own in board.own_parts if own.reference not in gone)
+        parts[reference] = resolve_parts((new,), tables=board.tables)[0]
+    kept = tuple(own for own in board.own_parts if own.reference not in swaps)
     # What the fits told begins with the reference.
-    told = tuple(caution for caution in board.cautions if caution.what.partition(":")[0] not in gone)
+    told = tuple(caution for caution in board.cautions if caution.what.partition(":")[0] not in swaps)
     return replace(board, parts=tuple(parts.values()), own_parts=kept, cautions=told)

@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import bjt, devices, fet, led, opto
-from pedalcalc._base import Caution, Result, quantity
+from pedalcalc._base import Caution, Result, caution_above, quantity
+from pedalcalc._units import shown
 from pedalcalc.catalogue import find_device
 from pedalcalc.devices import Bjt, Coupler, Device, Jfet, Led, Meter
 from pedalcalc.parts import Part
@@ -228,5 +229,18 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
         result=None,
         time_factor=np.nan,
         count=len(collector),
-        cautions=(),
+        cautions=_tight(own, leak) if leaks and own.material == "germanium" else (),
     )
+
+
+def _tight(own: Bjt, read: float) -> tuple[Caution, ...]:
+    """Return a caution where a part was read to leak less than the law of its junctions lets through by itself."""
+    told = bjt.base_bias(
+        voltage_supply=9.0, voltage_base_supply=0.0, resistance_base=np.inf, resistance_collector=0.0, resistance_emitter=0.0,
+        transistor=own,
+    )  # fmt: skip
+    return caution_above(
+        "the sheet counts more leakage with the base open than was read: what its type's junctions let through by themselves",
+        f"nothing, where its collector carries much more than that; {shown(read, 'A')} was read",
+        told.current_collector, read * (1 + 1e-6), "A",
+    )  # fmt: skip

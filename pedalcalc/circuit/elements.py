@@ -86,8 +86,8 @@ def elements_of(
     `values` puts numbers or specimens in the place of parts, `faults` breaks parts, `bridges` puts resistors from net
     to net.
     """
-    given = as_listed(board, table_of("values", values, "values by reference"), "supply")
-    broken = as_listed(board, table_of("faults", faults, "words by reference"))
+    given = board.by_reference("values", values, "values by reference", "supply")
+    broken = board.by_reference("faults", faults, "words by reference")
     links = dict(table_of("bridges", bridges, "ohms by two nets"))
     for pair in links:
         if not (isinstance(pair, tuple) and len(pair) == 2 and all(isinstance(net, str) for net in pair)):
@@ -106,17 +106,6 @@ def elements_of(
         _resistor(found, f"bridge from {net} to {other}", "", net, other, ohms)
     found.metal = deepcopy(found.joints)
     _feed(found, board, given.get("supply"), broken)
-    return found
-
-
-def as_listed(board: Board, table: Mapping[str, Any], *others: str) -> dict[str, Any]:
-    """Return what is given by reference, under the names of the list: R1 for r1; refuse what is not there, or there twice."""
-    found: dict[str, Any] = {}
-    for name, each in table.items():
-        own = name if name in others else board.part(name).reference
-        if own in found:
-            raise ValueError(f"{own} is given twice, the second time as {name!r}")
-        found[own] = each
     return found
 
 

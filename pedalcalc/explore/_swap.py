@@ -82,7 +82,7 @@ def swap(board: Board, *, fitted: Mapping[str, Sequence[str]] | None = None) -> 
     True
     """
     is_a("board", board, Board)
-    offered = {board.part(name).reference: tuple(texts) for name, texts in (fitted or {}).items()}
+    offered = {name: tuple(texts) for name, texts in board.by_reference("fitted", fitted, "texts by reference").items()}
     sliders = _sliders(board, offered or dict(_found(board)))
     if not sliders:
         raise ValueError("fitted must name a part that can be swapped; nothing on this board can")

@@ -4,7 +4,10 @@ Bipolar, the transport form of J. J. Ebers and J. L. Moll, in npn signs::
 
     e1 = Is (exp(Vbe/(n Vt)) - 1)      e2 = Is (exp(Vbc/(n Vt)) - 1)
     Ic = e1 - (1 + r) e2               Ib = e1/beta + r e2
-    r  = 1/beta_reverse + Icbo/Is      (germanium's leakage: a diode across collector and base)
+    r  = 1/beta_reverse, in germanium Icbo/Is - 1/(beta + 1) where that is more
+
+Icbo is by its definition what flows from collector to base with the emitter open, all of it: with Ib + Ic = 0 and
+e2 = -Is the law gives Is (r + 1/(beta + 1)), and with the base open just (beta + 1) times as much.
 
 Both junctions bring their series resistance along, so that they are straight at large drive. Field effect, the square
 law of H. Shichman and D. A. Hodges in one expression that covers cut-off, constant current and the ohmic region::
@@ -98,10 +101,10 @@ def leakage(record: Bjt, temperature: Array) -> Array:
 def bipolar_figures(record: Bjt, temperature: Array) -> BipolarFigures:
     """Return the numbers of a specimen at a checked temperature."""
     junction = junctions.figures(record, temperature)
-    back = 1 / figure(record, "current_gain_reverse")
+    gain, back = figure(record, "current_gain"), 1 / figure(record, "current_gain_reverse")
     if record.material == "germanium":
-        back = back + leakage(record, temperature) / junction.saturation
-    return BipolarFigures(junction, figure(record, "current_gain"), back, 1.0 if record.polarity == "npn" else -1.0)
+        back = np.maximum(back, leakage(record, temperature) / junction.saturation - 1 / (gain + 1))
+    return BipolarFigures(junction, gain, back, 1.0 if record.polarity == "npn" else -1.0)
 
 
 def bipolar_branch(
@@ -200,7 +203,8 @@ def bipolar(
     Notes
     -----
     With e1 and e2 the junction law of Vbe and Vbc: Ic = e1 - (1 + r) e2, Ib = e1/beta + r e2,
-    r = 1/beta_reverse, in germanium + Icbo/Is. Saturated: the collector current is 5 % or more below that of a collector
+    r = 1/beta_reverse, in germanium Icbo/Is - 1/(beta + 1) where that is more: Icbo flows with the emitter open,
+    (beta + 1) Icbo with the base open. Saturated: the collector current is 5 % or more below that of a collector
     junction in full reverse at the same base current.
     `transconductance_reverse` is negative. The Early effect is left out.
 

@@ -261,7 +261,6 @@ def _ratings(text: str) -> dict[str, float]:
     ratings: dict[str, float] = {}
     for item in filter(None, (part.strip() for part in text.split(","))):
         unit = item[-1].upper()  # no prefix is written v, w or a
-        item = item[:-1] + unit
         if unit not in ("V", "W", "A"):
             cure = (
                 "; write its unit, such as 16 V or 1/4 W"
@@ -271,6 +270,7 @@ def _ratings(text: str) -> dict[str, float]:
             raise ValueError(f"{item!r} is not a rating in V, W or A{cure}")
         if unit in ratings:
             raise ValueError(f"two ratings in {unit}: {text!r}")
+        item = item[:-1] + unit
         fraction = re.fullmatch(r"([0-9]+)/([1-9][0-9]*) ?[VWA]", item)
         value = _divided(fraction[1], fraction[2]) if fraction else read_value(item, unit=unit)
         if value <= 0:

@@ -25,6 +25,8 @@ STEERS = ("base", "gate", "non-inverting input", "inverting input")
 NAN = float("nan")
 #: More than any pedal takes [A] (common practice).
 SHORTED = 0.5
+#: Shares of the supply's volts above which a net has them, and below which nothing comes through (common practice).
+THERE, BLOCKED = 0.5, 0.1
 
 
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
@@ -154,7 +156,7 @@ def _blocked(board: Board, usual: OperatingPoint) -> list[Caution]:
             continue
         near, far = sorted((ends["anode"], ends["cathode"]), key=lambda net: feeds[net])
         before, behind = (abs(float(np.nan_to_num(usual.voltages.get(net, 0.0)))) for net in (near, far))
-        if before > 0.5 * whole and behind < 0.1 * before:
+        if before > THERE * whole and behind < BLOCKED * before:
             told.append(
                 Caution(
                     f"{one.part.label} blocks the supply: nothing comes through from {near!r} to {far!r}",
