@@ -24,20 +24,32 @@ def whole_file(target: Path, *, moved: bool = True) -> Iterator[tuple[BinaryIO, 
     run left behind for the same target goes.
     """
     _clear_leftovers(target)
-    path = _beside(target)
-    handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | getattr(os, "O_BINARY", 0), 0o666)
+    path, handle = _held(target)
     try:
         with os.fdopen(handle, "w+b") as file:
-            if fcntl is not None:
-                with contextlib.suppress(OSError):  # a file system without locks
-                    fcntl.flock(file, fcntl.LOCK_EX)
             yield file, path
             file.flush()
             os.fsync(file.fileno())
-        if moved:
+            if moved and fcntl is not None:
+                path.replace(target)  # while it is held; where there are no locks no open file can be moved
+        if moved and fcntl is None:
             path.replace(target)
     finally:
         path.unlink(missing_ok=True)
+
+
+def _held(target: Path) -> tuple[Path, int]:
+    """Return a new file beside `target` and a handle that holds it, so that no other run clears it away."""
+    while True:
+        path = _beside(target)
+        handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | getattr(os, "O_BINARY", 0), 0o666)
+        if fcntl is not None:
+            with contextlib.suppress(OSError):  # a file system without locks
+                fcntl.flock(handle, fcntl.LOCK_EX)
+            if not path.exists():  # a run that began at the same moment took it for a leftover
+                os.close(handle)
+                continue
+        return path, handle
 
 
 def refuse_unwritable(name: str, target: Path) -> None:

@@ -99,6 +99,16 @@ def test_one_cell_shows_its_code_and_every_line_seen_is_short(sheet):
         assert max(map(len, seen)) <= WIDEST, cell.source
 
 
+def test_an_empty_cell_of_a_table_is_one_to_write_in(sheet):
+    """On paper it gets a line to write on: then all of its column do, under a head that says whose it is."""
+    _, notebook = sheet
+    tables = [found for words in _words(notebook) for found in re.findall(r"(?:^\|.*\|\n?){3,}", words, re.MULTILINE)]
+    for table in tables:
+        head, _, *rows = [[cell.strip() for cell in row.strip("|").split("|")] for row in table.splitlines()]
+        for name, *column in zip(head, *rows, strict=True):
+            assert all(column) or (name in {"yours", "mine"} and not any(column)), table
+
+
 def test_lessons_lead_to_one_another(lesson):
     path, notebook = lesson
     for name in LINK.findall("\n".join(_words(notebook))):

@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
+from pedalcalc import _files
 from pedalcalc.page import PageError, write_page
 from pedalcalc.page._file import replace_file
 from pedalcalc.page._pdf import write_pdf
@@ -219,6 +220,36 @@ def test_leftovers_of_a_killed_run_go_and_those_of_a_running_one_stay(tmp_path):
         assert {file.name for file in tmp_path.iterdir()} == {"sheet.html", names[0]}
         running.communicate("\n", timeout=30)
     assert [file.name for file in tmp_path.iterdir()] == ["sheet.html"]
+
+
+@pytest.mark.skipif(_files.fcntl is None, reason="no locks here, and an open file cannot be removed")
+def test_a_file_cleared_by_a_run_that_begins_at_the_same_moment_is_made_anew(tmp_path, monkeypatch):
+    target, held = tmp_path / "sheet.html", []
+
+    def flock(file, how):
+        if not held:
+            held.extend(tmp_path.glob(".sheet.html.*"))
+            held[0].unlink()  # the other run, between making the file and holding it
+        return lock(file, how)
+
+    lock = _files.fcntl.flock
+    monkeypatch.setattr(_files.fcntl, "flock", flock)
+    replace_file(target, b"new")
+    assert held and [file.name for file in tmp_path.iterdir()] == ["sheet.html"] and target.read_bytes() == b"new"
+
+
+def test_runs_at_the_same_moment_leave_one_another_alone(tmp_path):
+    code = (
+        "import pathlib, sys; from pedalcalc.page._file import replace_file; input()\n"
+        "for _ in range(200): replace_file(pathlib.Path(sys.argv[1]), b'whole')"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path / "sheet.html")]
+    runs = [subprocess.Popen(command, stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(3)]
+    for run in runs:
+        run.stdin.write("\n")
+        run.stdin.flush()
+    assert [run.communicate(timeout=100)[1] for run in runs] == [""] * 3
+    assert [(file.name, file.read_bytes()) for file in tmp_path.iterdir()] == [("sheet.html", b"whole")]
 
 
 def test_a_run_that_is_told_to_stop_leaves_nothing_behind(tmp_path):

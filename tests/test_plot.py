@@ -7,6 +7,7 @@ import re
 import subprocess
 import sys
 from dataclasses import dataclass
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import numpy as np
@@ -17,7 +18,7 @@ from pedalcalc import compressor, devices, plot
 from pedalcalc._base import Result, quantity
 from pedalcalc.plot._screen import Screen
 from pedalcalc.plot._sketch import STAGES
-from pedalcalc.plot._style import thinned
+from pedalcalc.plot._style import _on_paper, thinned
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,6 +119,15 @@ def test_a_title_alone_stands_over_the_axes():
     assert plot.lines({"": T}, across=T, title="A title", **AXES).axes[0].get_title(loc="left") == "A title"
 
 
+@pytest.mark.parametrize("name", ["", "a"])
+def test_a_long_title_is_parted_where_the_picture_ends(name):
+    title = "a title that is far too long for a picture of half a line"
+    drawing = plot.lines({name: T}, across=T, title=title, **AXES)._repr_svg_()
+    words = re.findall(r">([^<>]+)<", drawing[drawing.index("</metadata>") :])
+    lines = [text for text in words if len(text) > 3 and text in title]
+    assert " ".join(lines) == title and max(map(len, lines)) < 48
+
+
 @pytest.mark.parametrize(
     ("call", "words"),
     [
@@ -175,6 +185,19 @@ def test_no_global_plotting_state_is_touched():
 def test_rails_are_drawn_to_scale():
     bars = plot.rail_diagram({"label": 9.0, "swing": (7.0, 1.5), "minus": -8.0}).axes[0].patches
     assert [(bar.get_x(), bar.get_width()) for bar in bars] == [(0.0, 9.0), (1.5, 5.5), (-8.0, 8.0)]
+
+
+def test_words_beside_rails_lie_clear_of_one_another():
+    names = [
+        "supply",
+        "behind the protection diode",
+        "behind the supply filter",
+        "usable swing about the idle voltage of all",
+    ]
+    small = _on_paper(plot.rail_diagram(dict.fromkeys(names, 9.0)))
+    small.draw_without_rendering()
+    boxes = [label.get_window_extent() for label in small.axes[0].get_yticklabels()]
+    assert all(upper.y0 >= lower.y1 for upper, lower in pairwise(boxes))
 
 
 def test_step_marks_what_was_measured():
@@ -277,6 +300,25 @@ def test_a_chip_is_counted_anticlockwise_from_its_notch():
     below, above = [at[str(pin)] for pin in (1, 2, 3, 4)], [at[str(pin)] for pin in (8, 7, 6, 5)]
     assert [x for x, _ in below] == sorted(x for x, _ in below) == [x for x, _ in above]
     assert all(low[1] > high[1] for low, high in zip(below, above, strict=True))
+
+
+def test_names_of_a_chips_pins_lie_clear_of_the_words_below():
+    drawing = ElementTree.fromstring(plot.sketch({"IC1": devices.CONVERTER_1044S.pinouts[0]}).svg)
+    svg = "{http://www.w3.org/2000/svg}"
+    (moved,) = (
+        group
+        for group in drawing.iter(f"{svg}g")
+        if "," in group.get("transform", "") and group.find(f"{svg}path") is not None
+    )
+    down = float(moved.get("transform").rstrip(")").rpartition(",")[2])
+    names = {id(text) for text in moved.iter(f"{svg}text")}
+    lowest = max(down + float(text.get("y")) for text in moved.iter(f"{svg}text"))
+    held = min(
+        float(text.get("y"))
+        for text in drawing.iter(f"{svg}text")
+        if id(text) not in names and text.get("font-size") == "9"
+    )
+    assert held - lowest >= 11
 
 
 def test_rows_of_leads_are_drawings_that_a_page_may_part():

@@ -347,3 +347,5 @@ def test_words_above_a_table_look_alike_long_or_short():
     ]
     short = report.table(rows, units={"volts": "V"})._repr_html_()
     assert '<caption style="text-align:left;font-style:italic">In every row: region active' in short
+    alike = report.table([row | {"power": 0.125} for row in rows], units={"volts": "V", "power": "W"})
+    assert "region active; power 125\N{NO-BREAK SPACE}mW<" in alike._repr_html_() and "power 125 mW" in str(alike)

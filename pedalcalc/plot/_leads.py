@@ -192,8 +192,9 @@ def _dip(leads: list[tuple[str, str]]) -> tuple[str, float]:
         near, away, inside = (76, 84, 72) if below else (34, 26, 44)
         drawn += [_line(x, near, x, away, wide=5), _text(x, inside, number, size=9, bold=True)]
         lines = _wrapped(name, 13)
-        top = away + 11 if below else away - 4 - 10 * (len(lines) - 1)
-        drawn += [_text(x, top + 10 * j, line, size=9) for j, line in enumerate(lines)]
+        step = 10 if len(lines) < 3 else 9  # three stay clear of the words under the outline
+        top = away + (11 if step == 10 else 9) if below else away - 4 - step * (len(lines) - 1)
+        drawn += [_text(x, top + step * j, line, size=9) for j, line in enumerate(lines)]
     return "".join(drawn), 2 * half + 10
 
 

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from pedalcalc._base import io, numeric, one_number, table_of, words
 from pedalcalc._number_text import number_text
-from pedalcalc.plot._style import COLOURS, INK, PALE, Picture, dress, look, new_picture
+from pedalcalc.plot._style import COLOURS, INK, PALE, PAPER, Picture, dress, look, new_picture, title_in
 
-LONGEST = 16  # letters of a line beside a bar
+LONGEST = 20  # letters of a line beside a bar
+PITCH, LINE = 0.42, 0.27  # between two bars, and what a line of words beside each of two neighbours needs of it [inch]
 
 
 @io
@@ -55,7 +57,10 @@ def rail_diagram(
     if not rails:
         raise ValueError("rails must hold at least one bar, got none")
     bars = {name: _ends(name, ends) for name, ends in rails.items()}
-    picture = new_picture(6.5, 1.1 + 0.42 * len(bars))
+    beside = [textwrap.fill(name, LONGEST) for name in bars]
+    lines = [name.count("\n") + 1 for name in beside]
+    pitch = max(PITCH, *(LINE * (one + other) / 2 for one, other in pairwise(lines)), 0.0)
+    picture = new_picture(6.5, 1.1 + pitch * len(bars))
     with look():
         axes = picture.subplots()
         for k, (low, high) in enumerate(bars.values()):
@@ -88,7 +93,7 @@ def rail_diagram(
         axes.axvline(0, color=INK, linewidth=0.8)
         dress(axes, across=("voltage", "V"), up=("", ""), logs=(False, False))
         axes.grid(visible=False, axis="y")
-        axes.set_yticks(range(len(bars)), [textwrap.fill(name, LONGEST) for name in bars])
+        axes.set_yticks(range(len(bars)), beside)
         axes.tick_params(axis="y", length=0)
         axes.invert_yaxis()
         span = [end for ends in bars.values() for end in ends]
@@ -96,7 +101,7 @@ def rail_diagram(
         axes.set_xlim(min(*span, 0.0) - room, max(*span, 0.0) + room)
         axes.spines["left"].set_color(PALE)
         if title:
-            picture.suptitle(title, x=0.01, ha="left", fontsize=11)
+            picture.suptitle(title_in(PAPER, title), x=0.01, ha="left", fontsize=11)
     picture.caption = title or "from supply label to usable swing"
     return picture
 

@@ -29,6 +29,7 @@ PALE = "#BBBBBB"
 #: Width of a picture on paper, and of one with several axes; letters of 9 points are printed at 7 [inch].
 PAPER, PAPER_OF_SEVERAL = 4.25, 5.6
 BESIDE = 18  # letters of a line beside an axis
+TITLE, ASIDE = 11.0, 0.8  # letters of a title to an inch, and how far in one over the axes alone begins [inch]
 LETTER = 9.0  # size of the smallest letters of a picture, in points of its drawing
 LARGER = 1.3  # how much larger a screen shows what is drawn for paper
 ENGINEERING = {"V", "A", "Ω", "F", "H", "Hz", "s", "W", "S", "J", "cd", "lx"}
@@ -122,6 +123,10 @@ def _on_paper(figure: Figure) -> Figure:
     for legend in small.legends[:]:
         legend.remove()
         more += legend_above(small, legend.get_title().get_text(), [text.get_text() for text in legend.get_texts()]) - 1
+    if small.axes and not small.legends and (title := small.axes[0].get_title(loc="left")):
+        over = title_in(by * wide - ASIDE, title)
+        small.axes[0].set_title(over, loc="left", fontsize=11)
+        more += over.count("\n")
     small.set_figheight(high * by**0.95 + 0.16 * more)
     for axes in small.axes:
         axes.set_ylabel(textwrap.fill(axes.get_ylabel(), BESIDE))
@@ -195,9 +200,13 @@ def frame(axes: Axes) -> None:
 
 
 def legend_above(figure: Figure, title: str = "", names: list[str] | None = None) -> int:
-    """Name the lines in rows above the axes, where no legend can cover a curve, under the picture's title; return how many."""
+    """Name the lines in rows above the axes, where no legend can cover a curve, under the picture's title.
+
+    Return how many rows there are, and how many the title has beyond its first.
+    """
     handles, labels = figure.axes[0].get_legend_handles_labels()
     labels = labels if names is None else names
+    title = title_in(figure.get_figwidth(), title)
     if not labels:
         if title:
             figure.axes[0].set_title(title, loc="left", fontsize=11)
@@ -219,7 +228,12 @@ def legend_above(figure: Figure, title: str = "", names: list[str] | None = None
         columnspacing=1.2,
         borderpad=0.2,
     )
-    return -(-len(labels) // columns)
+    return -(-len(labels) // columns) + title.count("\n")
+
+
+def title_in(wide: float, title: str) -> str:
+    """Return a title in lines that a picture so wide has room for [inch]."""
+    return textwrap.fill(title, int(TITLE * wide))
 
 
 def mark(axes: Axes, x: float, y: float, words: str, *, index: int) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
@@ -17,6 +18,7 @@ SLIM, THIN, BROAD, GAP = " .,:;'ijl()", 1.15, 2.1, 3.8
 #: Letters up to which the words of a cell stay in one line.
 WHOLE = 24
 SHORT = 40  # letters of a line above a table that need not be wider than it
+VALUE = re.compile(r"(?<=\d) (?=[^\s\d;]{1,4}(?:;|$))")  # between a number and its unit
 SAME = "\N{ZERO WIDTH SPACE}"  # a cell that the one before it covers as well
 
 
@@ -54,12 +56,13 @@ def html_of(block: Block) -> str:
         return f'<{tag}{wide} style="text-align:{side}">{escape(text)}</{tag}>'
 
     parts = []
+    above = VALUE.sub("\N{NO-BREAK SPACE}", escape(block.title))
     if len(block.title) > SHORT:  # a caption is no wider than its table
         style = "font-style:italic;break-after:avoid"
-        parts.append(f'<p class="pedalcalc-alike" style="{style}">{escape(block.title)}</p>')
+        parts.append(f'<p class="pedalcalc-alike" style="{style}">{above}</p>')
     parts.append(f'<table class="{"long" if len(block.rows) > LONG else "short"}">')
     if 0 < len(block.title) <= SHORT:
-        parts.append(f'<caption style="text-align:left;font-style:italic">{escape(block.title)}</caption>')
+        parts.append(f'<caption style="text-align:left;font-style:italic">{above}</caption>')
     if block.head:
         parts.append(
             "<thead><tr>" + "".join(cell("th", text, k) for k, text in enumerate(block.head)) + "</tr></thead>"

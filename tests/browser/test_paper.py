@@ -28,6 +28,20 @@ TAIL, EMPTY_CARD = 0.6, 0.15
 LEAST_LETTER, LINE = 6.9, 1.164  # points of the smallest letters, and how many letters high a word's box is at least
 RESOLUTION, DARK = 40, 190  # dots per inch at which ink is looked for, and what is darker is ink
 
+# Words of a picture that stick out of it, and pairs of them that share more than a few dots, as the browser draws them.
+CROWDED = """() => [...document.querySelectorAll('svg')].flatMap(svg => {
+    const edge = svg.getBoundingClientRect();
+    const words = [...svg.querySelectorAll('text')].map(text => [text.textContent.trim(), text.getBoundingClientRect()])
+        .filter(([text, box]) => text && box.width);
+    const out = words.filter(([, box]) => box.left < edge.left - 1 || box.right > edge.right + 1
+        || box.top < edge.top - 1 || box.bottom > edge.bottom + 1).map(([text]) => text);
+    const over = words.flatMap(([text, a], k) => words.slice(k + 1).filter(([, b]) =>
+        Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
+        && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 0.3 * Math.min(a.height, b.height, a.width, b.width)
+    ).map(([other]) => `${text} / ${other}`));
+    return [...out, ...over];
+})"""
+
 
 def _pages(*paths):
     return [pytest.param(path, id=path.stem) for path in paths]
@@ -114,6 +128,23 @@ def test_letters_of_a_lesson_are_large_enough_to_read(lesson, page_of):
 
 def test_letters_of_a_build_are_large_enough_to_read(paper):
     _check_letters(paper)
+
+
+@pytest.mark.parametrize("lesson", _pages(*LESSONS))
+def test_words_in_the_pictures_of_a_lesson_lie_clear(browser, lesson, page_of):
+    _check_words(browser, page_of(lesson))
+
+
+def test_words_in_the_pictures_of_a_build_lie_clear(browser, paper):
+    _check_words(browser, paper)
+
+
+def _check_words(browser, paper):
+    """No words of a picture are cut off at its edge or lie over others."""
+    page = browser.new_page()
+    page.goto(paper.as_uri())
+    assert page.evaluate(CROWDED) == []
+    page.close()
 
 
 def _check_letters(paper):
