@@ -40,7 +40,7 @@ ENDS = {"net_in": "in", "net_out": "out", "resistance_generator": 0.0, "resistan
         ({"D1": 0.6}, TypeError, r"D1 \(diode\) takes a Diode record"),
         ({"D1": devices.BJT_BC549C}, TypeError, r"D1 \(diode\) takes a Diode record"),
         ({"X1": 9.0}, TypeError, r"X1 \(connector\) takes no other value"),
-        ({"R1": 1e3, "r1": 2e3}, ValueError, "R1 is given twice, the second time as 'r1'"),
+        ({"R1": 1e3, "r1": 2e3}, ValueError, "values must name R1 once, got 'R1' and 'r1'"),
         ({5: 1e3}, TypeError, r"values must be a dictionary of values by reference, not \{5: 1000.0\}"),
         ({"supply": NAN}, ValueError, "supply must be known"),
         ({"supply": INF}, ValueError, "supply must be finite"),
