@@ -34,6 +34,14 @@ def _floating_point_errors_are_seen():
         yield
 
 
+@pytest.fixture
+def few_units(monkeypatch):
+    """Draw few units for a sheet whose words are asked, and not how wide its bands are."""
+    for place in ("sheet.build.DRAWS", "sheet.build.READINGS", "sheet._sound.DRAWS"):
+        monkeypatch.setattr(f"pedalcalc.{place}", 40)
+    monkeypatch.setattr("pedalcalc.board._dynamics.TIMED", 4)
+
+
 @pytest.fixture(scope="session")
 def page_of(tmp_path_factory):
     """Return a function that runs a notebook as it is, once, leaves it alone and gives the page it printed."""

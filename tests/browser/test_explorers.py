@@ -2,22 +2,14 @@
 
 from __future__ import annotations
 
-import statistics
-import time
-
 import pytest
 
-from pedalcalc import board, compressor, devices, explore
 from tests.browser.conftest import EXPLORERS, until
 from tests.browser.playing import fits, picture_of, red_of, wait_for_words, words_of
+from tests.browser.twins import at_both_ends, back_to_start, behind_a_fast_drag, made_here, watch
 
 # Which slider of each explorer is moved, and by how many keys.
 MOVES = {"step": ("resistance_attack", 5), "static": ("gain_sidechain", 4), "led": ("resistance", 7)}
-
-
-def made_here(name):
-    """Return the same panel made in this process, to compare words and pictures with."""
-    return eval(EXPLORERS[name], {"board": board, "compressor": compressor, "devices": devices, "explore": explore})
 
 
 @pytest.mark.parametrize("name", MOVES)
@@ -38,13 +30,6 @@ def test_picture_is_that_of_the_last_value(explorers, name):
     assert after != before
     assert after == here.image.value, "the picture is not that of the last value"
     back_to_start(panel, here)
-
-
-def back_to_start(panel, here):
-    """Leave a panel as it was found."""
-    panel.get_by_role("button", name="Back to start").click()
-    here.restart()
-    wait_for_words(panel, here)
 
 
 def test_values_can_be_typed_kept_and_taken_back(explorers):
@@ -94,110 +79,18 @@ def test_slider_shows_its_value_as_a_part_value(explorers):
 
 
 @pytest.mark.parametrize("name", EXPLORERS)
-def test_a_panel_at_both_ends_of_every_slider(explorers, name, record_property, capsys):
+def test_a_panel_at_both_ends_of_every_slider(explorers, name):
     """Picture, words and cautions are those of the values, all fits into a small window, nothing is cut, nothing is red."""
     here, panel = made_here(name), explorers(name)
-    page = panel.page
     wait_for_words(panel, here)
-    panel.element_handle().evaluate(WATCH)
-    where = f"{name} at the start"
-    beside = beside_the_start(panel, here)
-    behind = behind_a_fast_drag(panel, here)
-    for number, (moved, control) in enumerate(here.sliders.items()):
-        slider, start = panel.get_by_role("slider").nth(number), control.index
-        slider.focus()
-        for key, index in (("Home", 0), ("End", len(control.options) - 1)):
-            fits(panel, where)
-            if control.index == index:
-                continue
-            slider.press(key)
-            control.index = index
-            where = f"{name}: {moved} at {control.label}"
-            wait_for_words(panel, here)
-            assert picture_of(panel) == here.image.value, where
+    for where in at_both_ends(panel, here):
+        assert picture_of(panel) == here.image.value, where
         fits(panel, where)
-        back_to_start(panel, here)
-        assert control.index == start
-    assert picture_of(panel) == here.image.value, f"{name}, back to start"
-    assert red_of(page) == []
-    presses = page.evaluate("window.presses.filter(press => press.picture)")
-    taken = sorted(press["picture"] - press["key"] for press in presses)
-    middle = statistics.median(taken)
-    record_property("key_to_picture_ms", round(middle))
-    record_property("key_to_picture_at_start_ms", round(beside))
-    record_property("last_picture_of_a_drag_behind_ms", round(behind))
-    with capsys.disabled():
-        print(
-            f"\n{name}, key to its picture: median {beside:.0f} ms beside the start, "
-            f"{middle:.0f} at the ends (slowest {taken[-1]:.0f}); last picture of a fast drag {behind:.0f} ms behind"
-        )
-    assert beside < 2000, "no longer an explorer"
+    assert red_of(panel.page) == []
 
 
-def beside_the_start(panel, here):
-    """Press keys of the first slider to and fro; return the median time to the picture, and forget those presses."""
-    slider, control = panel.get_by_role("slider").first, next(iter(here.sliders.values()))
-    slider.focus()
-    there, back = (
-        ("ArrowRight", "ArrowLeft") if control.index + 1 < len(control.options) else ("ArrowLeft", "ArrowRight")
-    )
-    step = 1 if there == "ArrowRight" else -1
-    for press in range(8):
-        control.index += (
-            step if press % 2 == 0 else -step
-        )  # ahead of the key, so that it does not compete for the machine
-        slider.press(there if press % 2 == 0 else back)
-        wait_for_words(panel, here)
-        until(panel.page, "() => window.presses.at(-1).picture")
-    presses = panel.page.evaluate("() => window.presses.splice(0)")[2:]  # the first two draw new grounds
-    return statistics.median(press["picture"] - press["key"] for press in presses)
-
-
-def behind_a_fast_drag(panel, here):
-    """Drag the first slider to its far end and back by mouse, half a second each way, and take it back to the start.
-
-    Return by how much the last picture came behind the mouse's button, the later of both. It is that of the last value.
-    """
-    page, slider, control = panel.page, panel.get_by_role("slider").first, next(iter(here.sliders.values()))
-    track = slider.locator("xpath=ancestor::*[contains(@class, 'noUi-target')][1]")
-    slider.scroll_into_view_if_needed()
-    behind = []
-    for end in (1.0, 0.0):
-        handle, room = slider.bounding_box(), track.bounding_box()
-        x, y = handle["x"] + handle["width"] / 2, handle["y"] + handle["height"] / 2
-        way = room["x"] + end * room["width"] - x
-        page.mouse.move(x, y)
-        page.mouse.down()
-        begun = time.monotonic()
-        for step in range(1, DRAG_STEPS + 1):
-            page.mouse.move(x + way * step / DRAG_STEPS, y)
-            time.sleep(max(0.0, begun + DRAG_TIME * step / DRAG_STEPS - time.monotonic()))
-        page.mouse.up()
-        index = (len(control.options) - 1) if end else 0
-        said = f"{control.description} {control.options[index][0]}"
-        until(page, SHOWN, [panel.element_handle(), said])
-        page.wait_for_timeout(AFTERWARDS)
-        last, released = page.evaluate("[window.last, window.released]")
-        behind.append(max(0.0, last - released))
-        control.index = index
-        wait_for_words(panel, here)
-        assert picture_of(panel) == here.image.value, f"dragged: {said}"
-    back_to_start(panel, here)
-    return max(behind)
-
-
-DRAG_TIME, DRAG_STEPS = 0.5, 25
-AFTERWARDS = 200  # longer than anything that might still be drawn, in milliseconds
-SHOWN = "([panel, words]) => panel.querySelector('[role=status]').textContent.includes(words)"
-WATCH = """panel => {
-    window.presses = [];
-    window.addEventListener('pointerup', () => { window.released = performance.now(); }, true);
-    window.addEventListener('mouseup', () => { window.released = performance.now(); }, true);
-    panel.addEventListener('keydown', () => window.presses.push({key: performance.now()}), true);
-    const image = panel.querySelector('img');
-    image.addEventListener('load', () => {
-        window.last = performance.now();
-        const last = window.presses.at(-1);
-        if (last && !last.picture) last.picture = performance.now();
-    });
-}"""
+def test_the_last_picture_of_a_drag_is_that_of_the_last_value(explorers):
+    here, panel = made_here("step"), explorers("step")
+    wait_for_words(panel, here)
+    watch(panel)
+    behind_a_fast_drag(panel, here)

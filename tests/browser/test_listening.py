@@ -7,7 +7,7 @@ import pytest
 
 from tests.browser.conftest import until
 from tests.browser.playing import TALLEST, picture_of, press, red_of, wait_for_words
-from tests.browser.test_explorers import back_to_start, made_here
+from tests.browser.twins import back_to_start, made_here
 from tests.test_listening import heard
 
 DECODED = """async audio => {
