@@ -36,10 +36,11 @@ def _floating_point_errors_are_seen():
 
 @pytest.fixture
 def few_units(monkeypatch):
-    """Draw few units for a sheet whose words are asked, and not how wide its bands are."""
+    """Draw few units, and a coarse sine, for a sheet whose words are asked, and not how wide its bands are."""
     for place in ("sheet.build.DRAWS", "sheet.build.READINGS", "sheet._sound.DRAWS"):
         monkeypatch.setattr(f"pedalcalc.{place}", 40)
     monkeypatch.setattr("pedalcalc.board._dynamics.TIMED", 4)
+    monkeypatch.setattr("pedalcalc.sheet._sound.INSTANTS", 21)
 
 
 @pytest.fixture(scope="session")

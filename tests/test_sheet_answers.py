@@ -16,6 +16,8 @@ from pedalcalc.parts import read_parts
 from pedalcalc.sheet import _sound, build
 from tests.conftest import ROOT
 
+pytestmark = pytest.mark.usefixtures("few_units")
+
 BUILDS = ROOT / "notebooks" / "builds"
 BOOST = BUILDS / "your-build" / "parts.csv"
 BOOSTER = BUILDS / "jfet-booster" / "parts.csv"

@@ -16,6 +16,8 @@ from pedalcalc.sheet._slips import _mistyped, slips
 from pedalcalc.sheet._symptoms import symptoms_section
 from tests.conftest import ROOT
 
+pytestmark = pytest.mark.usefixtures("few_units")
+
 BUILDS = ROOT / "tests" / "builds"
 #: A buffer, a cell as a shunt, and an op-amp that charges a capacitor through a control until its threshold turns over.
 TREMOLO = BUILDS / "opto-tremolo" / "parts.csv"
