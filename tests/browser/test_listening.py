@@ -10,11 +10,12 @@ from tests.browser.playing import TALLEST, picture_of, press, red_of, wait_for_w
 from tests.browser.twins import back_to_start, made_here
 from tests.test_listening import heard
 
-DECODED = """async audio => {
+EACH = 7  # one sample in so many is handed over
+DECODED = f"""async audio => {{
     const bytes = await (await fetch(audio.src)).arrayBuffer();
     const sound = await new OfflineAudioContext(1, 1, 48000).decodeAudioData(bytes);
-    return {length: sound.duration, samples: Array.from(sound.getChannelData(0))};
-}"""
+    return {{length: sound.duration, samples: Array.from(sound.getChannelData(0).filter((_, k) => k % {EACH} === 0))}};
+}}"""
 
 
 def rms(samples):
@@ -32,7 +33,7 @@ def test_it_plays_what_it_says(explorers, record_property):
         decoded = audio.evaluate(DECODED)
         wanted, rate, _ = heard(here)
         assert decoded["length"] == pytest.approx(wanted.size / rate, abs=1e-3)
-        assert np.corrcoef(decoded["samples"], wanted)[0, 1] > 0.9999
+        assert np.corrcoef(decoded["samples"], wanted[::EACH])[0, 1] > 0.9999
         found[words] = rms(decoded["samples"])
         sent = audio.evaluate("audio => audio.src").partition("base64,")[2]
         assert sent == here.player.value.partition("base64,")[2].partition('"')[0]
