@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import gc
 import itertools
 import re
 import time
@@ -674,3 +675,12 @@ def test_substitutes_are_found_where_nobody_names_any():
     assert 1 < len(shown.sliders) <= 5
     with pytest.raises(ValueError, match="has no R99"):
         explore.swap(board, fitted={"R99": ["1k"]})
+
+
+def test_what_is_loaded_is_set_apart_once_from_the_search_for_unused_memory():
+    """CPython's `gc.freeze`: what it has set apart is looked through no more, and would never be let go if it were a cycle."""
+    MAKERS["indicator_led"]()
+    apart = gc.get_freeze_count()
+    MAKERS["indicator_led"]()
+    assert 0.9 * apart < gc.get_freeze_count() <= apart  # a few are let go one by one
+    assert apart > 50_000  # numpy, scipy and matplotlib alone
