@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import asyncio
+import atexit
 import datetime
 import os
+import signal
 import tempfile
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +21,8 @@ from pedalcalc.page._file import PageError, replace_file
 
 # How the title of the notebook that a builder copies begins; a copy's page is called as its folder.
 COPIED = "# Your build"
+# What a client stumbles over when its kernel, or its connection to it, is gone: it takes both for there (`assert`).
+LOST = (RuntimeError, AssertionError, AttributeError, asyncio.CancelledError)
 # What a page shows of an output that comes in several forms, best first; never the live widget.
 FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain"]
 
@@ -53,7 +61,7 @@ def write_page(
 
     Notes
     -----
-    A kernel that hangs is ended and the run repeated once. The page appears whole or not at all.
+    A kernel that hangs or is lost is ended and the run repeated once. The page appears whole or not at all.
 
     References
     ----------
@@ -139,7 +147,7 @@ def _executed(source: Path, limit: float) -> Any:
             resources=places,
         )
         # What the kernel process itself writes is kept, and told only if it dies.
-        with tempfile.TemporaryFile() as said:
+        with tempfile.TemporaryFile() as said, _left_as_before(client):
             try:
                 return client.execute(stderr=said, cleanup_kc=True)
             except nbclient.exceptions.CellTimeoutError as error:
@@ -152,14 +160,29 @@ def _executed(source: Path, limit: float) -> Any:
                 raise PageError(f"{error.evalue}\n(in {source}, {where}, {error.ename})") from error
             except (NoSuchKernel, ModuleNotFoundError) as error:
                 raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
-            except (RuntimeError, AssertionError) as error:
+            except LOST as error:
                 if _was_stopped(client):
                     raise PageError(f"{source}: the run was told to stop") from None
-                if isinstance(error, AssertionError):
-                    raise
                 if attempt == 2:
-                    raise PageError(f"{source}: the kernel did not answer, twice: {error}{_tail(said)}") from error
+                    words = str(error) or "its connection was gone"
+                    raise PageError(f"{source}: the kernel did not answer, twice: {words}{_tail(said)}") from error
     raise AssertionError("not reached")
+
+
+@contextmanager
+def _left_as_before(client: Any) -> Iterator[None]:
+    """Give what this process does on a signal, or at its end, back to it; a client takes both over, and may leave its own."""
+    ours = threading.current_thread() is threading.main_thread()
+    kept = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM) if ours}
+    try:
+        yield
+    finally:
+        atexit.unregister(client._cleanup_kernel)
+        cleaning = getattr(client, "_async_cleanup_kernel_future", None)
+        if cleaning is not None and cleaning.done() and not cleaning.cancelled():
+            cleaning.exception()  # else it is told at the end of the process, after the one sentence that counts
+        for number, handler in kept.items():
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
 
 
 def _was_stopped(client: Any) -> bool:
