@@ -67,9 +67,9 @@ def test_page_shows_results_and_hides_code(whole):
     text = whole.read_text(encoding="utf-8")
     assert "<title>Sheet</title>" in text
     assert text.count("<figure>") == text.count("<svg") == 3
-    assert "<math" in text and "4.50 V" in text
+    assert "<math" in text and "4.50\N{NO-BREAK SPACE}V" in text
     assert "rail_diagram" not in text and "import" not in re.sub("<style>.*?</style>", "", text, flags=re.DOTALL)
-    assert "shown: LED current 1.00 mA" in text
+    assert "shown: LED current 1.00\N{NO-BREAK SPACE}mA" in text
 
 
 def test_page_loads_nothing(whole):

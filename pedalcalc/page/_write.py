@@ -17,6 +17,7 @@ from typing import Any
 from pedalcalc import __version__
 from pedalcalc._base import file_path, io, one_number
 from pedalcalc._files import refuse_unwritable
+from pedalcalc._screen_text import build_name, page_together
 from pedalcalc.page._file import PageError, replace_file
 
 # How the title of the notebook that a builder copies begins; a copy's page is called as its folder.
@@ -95,24 +96,18 @@ def _of_list(source: Path) -> Any:
 
     made = build_sheet(source)
     shown = [*(section._repr_html_() for section in made.sections.values()), made.card._repr_html_()]
-    cells = [nbformat.v4.new_markdown_cell(f"# {_name(source)}: its sheet from its parts list")]  # type: ignore[no-untyped-call]
+    cells = [nbformat.v4.new_markdown_cell(f"# {build_name(source.parent)}: its sheet from its parts list")]  # type: ignore[no-untyped-call]
     for html in shown:
         output = nbformat.v4.new_output("display_data", {"text/html": html})  # type: ignore[no-untyped-call]
         cells.append(nbformat.v4.new_code_cell(outputs=[output]))  # type: ignore[no-untyped-call]
     return nbformat.v4.new_notebook(cells=cells)  # type: ignore[no-untyped-call]
 
 
-def _name(source: Path) -> str:
-    """Return what a build is called: its folder's name, in words."""
-    words = source.parent.resolve().name.replace("-", " ")
-    return words[:1].upper() + words[1:]
-
-
 def _named(notebook: Any, source: Path) -> Any:
     """Return the notebook with the name of its folder in its title, where the builder left that as it was copied."""
     first = notebook.cells[0] if notebook.cells else None
     if first is not None and first.cell_type == "markdown" and first.source.startswith(COPIED):
-        first.source = f"# {_name(source)}{first.source.removeprefix(COPIED)}"
+        first.source = f"# {build_name(source.parent)}{first.source.removeprefix(COPIED)}"
     return notebook
 
 
@@ -238,7 +233,7 @@ def _rendered(notebook: Any, source: Path) -> str:
         "page_foot": _css_string(f"{_title(notebook, source)}, {datetime.date.today().isoformat()}"),
         "page_of_a_build": (source.parent / "parts.csv").is_file(),
     }
-    return str(exporter.from_notebook_node(notebook, resources=resources)[0])
+    return page_together(str(exporter.from_notebook_node(notebook, resources=resources)[0]))
 
 
 def _css_string(text: str) -> str:
