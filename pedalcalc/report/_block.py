@@ -10,7 +10,7 @@ from pedalcalc._screen_text import html_text, markdown_text, plain_text
 
 LONG = 3  # rows; a longer table may run over a page
 #: Rows, and millimetres: up to here a table may stand beside another on paper; half a line, as in `page/template/page.css`.
-NARROW = (8, 86.0)
+NARROW = (12, 86.0)
 #: Slim letters, their width, that of all others, and of the gap between columns [mm].
 SLIM, THIN, BROAD, GAP = " .,:;'ijl()", 1.15, 2.1, 3.8
 #: Letters up to which the words of a cell stay in one line.
