@@ -79,6 +79,12 @@ def test_page_loads_nothing(whole):
     assert [target for target in loaded if not target.startswith("data:")] == []
 
 
+def test_paper_is_a4_or_letter(whole):
+    assert "@page { size: A4;" in whole.read_text(encoding="utf-8")
+    with pytest.raises(ValueError, match=r"^paper must be"):
+        write_page(whole.with_suffix(".ipynb"), paper="A3")
+
+
 def test_cells_for_the_screen_are_left_off_the_page(tmp_path):
     path = notebook_at(tmp_path / "sheet.ipynb", "print('seen')", "print('hidden')")
     notebook = nbformat.read(path, as_version=4)

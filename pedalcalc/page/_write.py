@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from pedalcalc import __version__
-from pedalcalc._base import file_path, io, one_number
+from pedalcalc._base import file_path, io, one_number, one_of
 from pedalcalc._files import refuse_unwritable
 from pedalcalc._screen_text import build_name, page_together
 from pedalcalc.page._file import PageError, replace_file
@@ -24,13 +24,19 @@ from pedalcalc.page._file import PageError, replace_file
 COPIED = "# Your build"
 # What a client stumbles over when its kernel, or its connection to it, is gone: it takes both for there (`assert`).
 LOST = (RuntimeError, AssertionError, AttributeError, asyncio.CancelledError)
+# Papers to print on, and how high a row of the bench card is there against A4, which leaves 263 mm for text: its two pages stay two.
+PAPERS = {"A4": 1.0, "letter": 0.92}
 # What a page shows of an output that comes in several forms, best first; never the live widget.
 FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain"]
 
 
 @io
 def write_page(
-    notebook: str | os.PathLike[str], *, page: str | os.PathLike[str] | None = None, time_limit: float = 120.0
+    notebook: str | os.PathLike[str],
+    *,
+    page: str | os.PathLike[str] | None = None,
+    time_limit: float = 120.0,
+    paper: str = "A4",
 ) -> Path:
     """Run a notebook, or make the sheet of a parts list, and write it as one HTML file to print that needs no network.
 
@@ -43,6 +49,8 @@ def write_page(
         Where to write; beside the notebook or list, with the ending ``.html``, where not given.
     time_limit : float, default 120
         Longest time for any one cell, above 0 [s].
+    paper : str, default "A4"
+        What it is printed on: A4 or letter.
 
     Returns
     -------
@@ -76,12 +84,14 @@ def write_page(
     FileNotFoundError: there is no notebook no-such-notebook.ipynb
     """
     limit = one_number("time_limit", time_limit, "", above=0.0)
+    one_of("paper", paper, tuple(PAPERS))
     source = file_path("notebook", notebook)
     if not source.is_file():
         raise FileNotFoundError(f"there is no {'list' if source.suffix == '.csv' else 'notebook'} {notebook}")
     target = source.with_suffix(".html") if page is None else file_path("page", page)
     refuse_unwritable("page", target)
-    text = _rendered(_of_list(source) if source.suffix == ".csv" else _named(_executed(source, limit), source), source)
+    ran = _of_list(source) if source.suffix == ".csv" else _named(_executed(source, limit), source)
+    text = _rendered(ran, source, paper)
     replace_file(target, text.encode("utf-8"))
     return target
 
@@ -206,7 +216,7 @@ def _failing_cell(notebook: Any) -> str:
     return "a cell"
 
 
-def _rendered(notebook: Any, source: Path) -> str:
+def _rendered(notebook: Any, source: Path, paper: str) -> str:
     try:
         from nbconvert import HTMLExporter
         from traitlets.config import Config
@@ -231,6 +241,8 @@ def _rendered(notebook: Any, source: Path) -> str:
         "page_version": __version__,
         "page_date": datetime.date.today().isoformat(),
         "page_foot": _css_string(f"{_title(notebook, source)}, {datetime.date.today().isoformat()}"),
+        "page_paper": paper,
+        "page_rows": PAPERS[paper],
         "page_of_a_build": (source.parent / "parts.csv").is_file(),
     }
     return page_together(str(exporter.from_notebook_node(notebook, resources=resources)[0]))

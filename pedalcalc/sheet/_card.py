@@ -18,7 +18,7 @@ HEIGHT, HEAD, ROW = 238.0, 6.0, (5.0, 10.5)
 #: take no room and so never begin a page; those that reach into the card's page lie under the card.
 LINES = ",".join(f"0 {8 * k}mm 0 0.08mm #999" for k in range(1, 31))
 STYLE = (
-    f".pedalcalc-notes{{height:0;line-height:0;margin:0 0.2mm;box-shadow:{LINES}}}"
+    f".pedalcalc-notes{{height:0;line-height:0;margin:0 0.2mm;max-width:179.6mm;box-shadow:{LINES}}}"
     ".pedalcalc-notes span{position:relative;top:6mm;font-size:8pt}"
     ".pedalcalc-notes+.pedalcalc-card{min-height:240mm}"
     ".pedalcalc-card{position:relative;background:#fff;color:#111}"
@@ -29,7 +29,7 @@ STYLE = (
     ".pedalcalc-card .two{column-count:2;column-gap:6mm}"
     ".pedalcalc-card table{width:100%;font-size:9pt;margin:0 0 1mm;break-inside:auto}"
     ".pedalcalc-card td,.pedalcalc-card th{padding:0 1mm!important;vertical-align:middle}"
-    ".pedalcalc-card td{height:var(--row)}"
+    ".pedalcalc-card td{height:calc(var(--row)*var(--rows,1))}"
     ".pedalcalc-card table{table-layout:auto!important}"
     ".pedalcalc-card td,.pedalcalc-card th{text-align:left!important}"  # a lab sets both its own way
     ".pedalcalc-card td:empty{min-width:20mm}"
