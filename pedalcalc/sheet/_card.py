@@ -20,9 +20,8 @@ LINES = ",".join(f"0 {8 * k}mm 0 0.08mm #999" for k in range(1, 31))
 STYLE = (
     f".pedalcalc-notes{{height:0;line-height:0;margin:0 0.2mm;max-width:179.6mm;box-shadow:{LINES}}}"
     ".pedalcalc-notes span{position:relative;top:6mm;font-size:8pt}"
-    ".pedalcalc-notes+.pedalcalc-card{min-height:240mm}"
-    ".pedalcalc-card{position:relative;background:#fff;color:#111}"
-    "@media screen{.pedalcalc-notes{display:none}.pedalcalc-notes+.pedalcalc-card{min-height:0}}"
+    "@media print{.pedalcalc-notes+.pedalcalc-card{min-height:240mm;position:relative;background:#fff}}"
+    "@media screen{.pedalcalc-notes{display:none}}"
     ".pedalcalc-card{break-before:page;font-size:9.5pt;line-height:1.2;max-width:180mm}"
     ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:4mm;font-size:9pt}"
     ".pedalcalc-card header span{white-space:nowrap}"
