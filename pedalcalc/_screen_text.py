@@ -1,9 +1,40 @@
-"""Words of others as they stand, for Markdown and for a terminal."""
+"""Words of others as they stand, for a page, for Markdown and for a terminal; what a build is called."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
+from html import escape
+from pathlib import Path
+
+#: A space between a number and its unit, at which no line may end.
+VALUE = re.compile(r"(?<=\d) (?=(?:[fpnµmkMG]?(?:[VAΩFHWsSKJCm]|Hz|lx|cd)|dB[VA]?|°C?|%|h|min|hours)(?!\w))")
+#: What stands between the marks of a page, but for what its writer has set as it stands.
+BETWEEN = re.compile(r"<(style|svg|pre|code|title|math)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL)
+#: Words that the trade writes in capitals.
+CAPITALS = {"bjt", "dc", "fet", "ic", "jfet", "ldr", "led", "lfo", "mosfet", "npn", "pnp"}
+
+
+def together(text: str) -> str:
+    """Return text in which no number parts from its unit at the end of a line."""
+    return VALUE.sub("\N{NO-BREAK SPACE}", text)
+
+
+def page_together(html: str) -> str:
+    """Return a page in which no number parts from its unit at the end of a line."""
+    return BETWEEN.sub(lambda found: found[0] if found[0].startswith("<") else together(found[0]), html)
+
+
+def html_text(text: str) -> str:
+    """Return text that a page shows as it stands, none of it taken for markup, and each number beside its unit."""
+    return together(escape(text))
+
+
+def build_name(folder: Path) -> str:
+    """Return what a build is called: its folder's name, in words."""
+    words = folder.resolve().name.replace("-", " ").split(" ")
+    told = " ".join(word.upper() if word in CAPITALS else word for word in words)
+    return told[:1].upper() + told[1:]
 
 
 def markdown_text(text: str) -> str:

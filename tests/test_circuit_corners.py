@@ -33,7 +33,7 @@ def test_one_resistor_and_one_capacitor_are_the_corner():
     found = circuit.corners(built, values=lossless(built), **BETWEEN)
     (one,) = found.corners
     assert one.frequency == pytest.approx(rc.corner_frequency(resistance=4.7e3, capacitance=22e-9), rel=1e-12)
-    assert one.kind == "pole" and one.effect == "higher frequencies fall away above it"
+    assert one.kind == "pole" and one.effect == "highs fall away above it"
     assert one.sensitivities == pytest.approx({"R1": -1.0, "C1": -1.0}, abs=1e-9)
     assert one.set_by == "R1 −1.00, C1 −1.00"
 

@@ -261,7 +261,7 @@ def test_a_pot_is_entered_once_with_its_stop(tmp_path, monkeypatch):
 def test_a_panel_says_what_the_table_and_the_picture_above_it_say(monkeypatch, tmp_path):
     """One circuit, one step, one curve: release and knee read alike, wherever they stand."""
     _, names = lesson("attack-and-release", monkeypatch, tmp_path, given={"my_wav": ""})
-    panel = str(names["turned"].shown.value)
+    panel = str(names["turned"].shown.value).replace("\N{NO-BREAK SPACE}", " ")
     assert f"release {1e3 * names['timing'].time_release:.0f} ms" in panel
-    curve = str(names["explore"].static_curve(names["built"]).shown.value)
+    curve = str(names["explore"].static_curve(names["built"]).shown.value).replace("\N{NO-BREAK SPACE}", " ")
     assert f"knee {names['features'].knee_db:.1f} dB" in curve

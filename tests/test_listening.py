@@ -13,7 +13,7 @@ from scipy.io import wavfile
 
 from pedalcalc import compressor, devices, explore
 from pedalcalc.compressor.playing import sketch
-from tests.test_explore import COMPRESSOR, shot
+from tests.test_explore import COMPRESSOR, shot, told
 
 
 def heard(panel):
@@ -56,9 +56,9 @@ def test_what_is_heard_is_what_the_sliders_say():
         assert (rate, label) == (48_000, words)
         np.testing.assert_allclose(got, scale * wanted, atol=1 / 32767)
     low, high = after.gain_db.min(), after.gain_db.max()
-    assert f"gain {high:.1f} dB to {low:.1f} dB" in panel.shown.value
+    assert f"gain {high:.1f} dB to {low:.1f} dB" in told(panel)
     level = 20 * np.log10(rms(before))
-    assert f"average level {level:.1f} dBV as played".replace("-", "\N{MINUS SIGN}") in panel.shown.value
+    assert f"average level {level:.1f} dBV as played".replace("-", "\N{MINUS SIGN}") in told(panel)
 
 
 @pytest.mark.parametrize(
@@ -123,7 +123,7 @@ def test_a_file_of_ones_own(take):
     np.testing.assert_allclose(got / np.max(np.abs(got)), first / np.max(np.abs(first)), atol=3e-3)
     # A sine that fills the file is at 6 dBV, so the rms of this one follows from its fractions.
     level = 20 * np.log10(rms(first)) + 6.0 + 20 * np.log10(np.sqrt(2))
-    assert f"average level {level:.1f} dBV as played".replace("-", "\N{MINUS SIGN}") in panel.shown.value
+    assert f"average level {level:.1f} dBV as played".replace("-", "\N{MINUS SIGN}") in told(panel)
 
 
 def test_files_that_cannot_be_heard(tmp_path, take):
@@ -138,7 +138,7 @@ def test_files_that_cannot_be_heard(tmp_path, take):
     with pytest.raises(ValueError, match="2 channels"):
         explore.listening(COMPRESSOR, path=tmp_path / "stereo.wav")
     silent = explore.listening(COMPRESSOR, path=tmp_path / "stereo.wav", channel=0)
-    assert "hardly any sound in the file" in silent.shown.value and "silence as played" in silent.shown.value
+    assert "hardly any sound in the file" in told(silent) and "silence as played" in told(silent)
     silent.same_loudness.value = True
     silent.play("through the compressor")
     assert np.all(heard(silent)[0] == 0)
@@ -154,12 +154,12 @@ def test_it_follows_the_panel_it_is_told_to():
     first = shot(panel)
     panel.play("through the compressor")
     step.readouts["resistance_attack"].value = "5k1"
-    assert panel.sliders["resistance_attack"].value == 5100.0 and "attack resistance 5.10 kΩ" in panel.shown.value
-    assert "press play" in panel.shown.value and "<audio" not in panel.player.value
+    assert panel.sliders["resistance_attack"].value == 5100.0 and "attack resistance 5.10 kΩ" in told(panel)
+    assert "press play" in told(panel) and "<audio" not in panel.player.value
     waiting = shot(panel)
     assert waiting != first
     panel.play("through the compressor")
-    assert "press play" not in panel.shown.value and shot(panel) != waiting
+    assert "press play" not in told(panel) and shot(panel) != waiting
     alone = explore.listening(dataclasses.replace(COMPRESSOR, resistance_attack=5100.0))
     alone.play("through the compressor")
     np.testing.assert_array_equal(heard(panel)[0], heard(alone)[0])
@@ -170,6 +170,6 @@ def test_it_follows_the_panel_it_is_told_to():
     step.sliders["capacitance_hold"].index += 2
     later = explore.listening(COMPRESSOR, follows=step)
     assert later.sliders["capacitance_hold"].value == step.sliders["capacitance_hold"].value
-    assert "press play" not in later.shown.value
+    assert "press play" not in told(later)
     # What it does not share stays its own.
     assert later.sliders["source"].label == "three plucked notes"

@@ -6,6 +6,7 @@ import atexit
 import os
 import re
 import shutil
+import signal
 import stat
 import subprocess
 import sys
@@ -13,6 +14,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import nbclient
 import nbformat
 import numpy as np
 import pytest
@@ -65,9 +67,9 @@ def test_page_shows_results_and_hides_code(whole):
     text = whole.read_text(encoding="utf-8")
     assert "<title>Sheet</title>" in text
     assert text.count("<figure>") == text.count("<svg") == 3
-    assert "<math" in text and "4.50 V" in text
+    assert "<math" in text and "4.50\N{NO-BREAK SPACE}V" in text
     assert "rail_diagram" not in text and "import" not in re.sub("<style>.*?</style>", "", text, flags=re.DOTALL)
-    assert "shown: LED current 1.00 mA" in text
+    assert "shown: LED current 1.00\N{NO-BREAK SPACE}mA" in text
 
 
 def test_page_loads_nothing(whole):
@@ -75,6 +77,12 @@ def test_page_loads_nothing(whole):
     assert "<script" not in text and "<link" not in text and "@import" not in text and "url(http" not in text
     loaded = re.findall(r"\b(?:src|href|data)=[\"']([^\"'#][^\"']*)", text)
     assert [target for target in loaded if not target.startswith("data:")] == []
+
+
+def test_paper_is_a4_or_letter(whole):
+    assert "@page { size: A4;" in whole.read_text(encoding="utf-8")
+    with pytest.raises(ValueError, match=r"^paper must be"):
+        write_page(whole.with_suffix(".ipynb"), paper="A3")
 
 
 def test_cells_for_the_screen_are_left_off_the_page(tmp_path):
@@ -115,6 +123,54 @@ def test_dead_kernel_is_tried_once_more_and_told(tmp_path):
     with pytest.raises(PageError, match="did not answer, twice"):
         write_page(path)
     assert (tmp_path / "tries").read_text() == "xx"
+
+
+@pytest.mark.parametrize("lost", [1, 2])
+def test_a_lost_connection_to_the_kernel_is_tried_once_more_and_told(tmp_path, monkeypatch, lost):
+    """nbclient asserts that its connection is there, which its own cleaning up takes away."""
+    tries = []
+
+    async def run(client, *given, **more):
+        if not given[1]:  # the first cell
+            tries.append(client.km)
+            if len(tries) <= lost:
+                await client._async_cleanup_kernel()
+        return await whole(client, *given, **more)
+
+    whole = nbclient.NotebookClient.async_execute_cell
+    monkeypatch.setattr(nbclient.NotebookClient, "async_execute_cell", run)
+    path = notebook_at(tmp_path / "sheet.ipynb", "print(6 * 7)")
+    if lost == 1:
+        assert "42" in write_page(path).read_text(encoding="utf-8")
+    else:
+        with pytest.raises(PageError, match=r"the kernel did not answer, twice: its connection was gone"):
+            write_page(path)
+    assert len(tries) == 2 and not any(manager.has_kernel for manager in tries)
+
+
+@pytest.mark.parametrize("where", ["async_start_new_kernel", "async_start_new_kernel_client", "async_execute_cell"])
+def test_a_run_told_to_stop_at_any_moment_says_so(tmp_path, monkeypatch, where):
+    """nbclient cleans up beside what is under way: that finds kernel or connection gone, or is called off."""
+
+    async def run(client, *given, **more):
+        os.kill(os.getpid(), signal.SIGTERM)
+        return await whole(client, *given, **more)
+
+    whole = getattr(nbclient.NotebookClient, where)
+    monkeypatch.setattr(nbclient.NotebookClient, where, run)
+    with pytest.raises(PageError, match=r"the run was told to stop$"):
+        write_page(notebook_at(tmp_path / "sheet.ipynb", SLEEP))
+
+
+def test_signals_are_the_callers_own_again_behind_a_run(tmp_path):
+    """asyncio's `remove_signal_handler` leaves the system's habit, not what was there before."""
+    before = [signal.signal(signal.SIGTERM, lambda *_: None), signal.getsignal(signal.SIGINT)]
+    mine = signal.getsignal(signal.SIGTERM)
+    try:
+        write_page(notebook_at(tmp_path / "sheet.ipynb", "1"))
+        assert [signal.getsignal(signal.SIGTERM), signal.getsignal(signal.SIGINT)] == [mine, before[1]]
+    finally:
+        signal.signal(signal.SIGTERM, before[0])
 
 
 def test_what_is_no_notebook_is_refused(tmp_path):

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tempfile
 from dataclasses import dataclass
+from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -16,6 +17,7 @@ import pytest
 from pedalcalc import devices, report
 from pedalcalc._base import Caution, Result, quantity
 from pedalcalc._number_text import number_text
+from pedalcalc._screen_text import build_name, html_text, markdown_text, page_together, plain_text
 from pedalcalc.devices import Spread
 
 CALLS = {
@@ -307,7 +309,7 @@ def test_a_value_without_a_spread_stands_once_in_its_row():
     ]
     shown = report.table(rows, units=dict.fromkeys(["least", "typical", "most"], "A"), blanks=["yours"])
     assert str(shown).count("849 µA") == 1
-    assert '<td colspan="3" style="text-align:center">849 µA</td>' in shown._repr_html_()
+    assert '<td colspan="3" style="text-align:center">849\N{NO-BREAK SPACE}µA</td>' in shown._repr_html_()
     assert shown._repr_html_().count("<td") == 5 + 3
     assert len({line.count("|") for line in shown._repr_markdown_().splitlines()}) == 1
     # two that are equal by chance, under heads that name no spread, are two
@@ -349,3 +351,36 @@ def test_words_above_a_table_look_alike_long_or_short():
     assert '<caption style="text-align:left;font-style:italic">In every row: region active' in short
     alike = report.table([row | {"power": 0.125} for row in rows], units={"volts": "V", "power": "W"})
     assert "region active; power 125\N{NO-BREAK SPACE}mW<" in alike._repr_html_() and "power 125 mW" in str(alike)
+
+
+@pytest.mark.parametrize(
+    "told",
+    ["31.8 kΩ", "0 V", "−49.4 dB", "4.7 V/µs", "10 %", "85 dBA", "300 °C", "8 hours", "220 nF,", "5 Ω/V", "1 Hz)"],
+)
+def test_a_number_stays_beside_its_unit_on_a_page_and_is_plain_elsewhere(told):
+    """SI brochure, 9th edition, 5.4.3: a space stands between number and unit; it is no place to end a line."""
+    kept = told.replace(" ", "\N{NO-BREAK SPACE}")
+    assert html_text(f"a & b {told}") == f"a &amp; b {kept}"
+    assert markdown_text(told).replace("\\", "") == plain_text(told) == told
+    assert page_together(f'<p title="{told}">{told}</p><pre>{told}</pre>') == (
+        f'<p title="{told}">{kept}</p><pre>{told}</pre>'
+    )
+
+
+@pytest.mark.parametrize("told", ["3 more", "2 and 4", "in 2 Volumes", "10 kohm", "1 2", "pin 3 in 1 hand"])
+def test_what_is_no_unit_may_begin_a_line(told):
+    assert html_text(told) == told
+
+
+def test_every_page_of_a_report_keeps_numbers_and_units_together():
+    rows = [{"what": "a part that is called by a long name", "told": 4.7e3}]
+    assert "4.70\N{NO-BREAK SPACE}kΩ" in report.table(rows, units={"told": "Ω"})._repr_html_()
+    assert "4.70 kΩ" in str(report.table(rows, units={"told": "Ω"}))
+    assert "300\N{NO-BREAK SPACE}°C" in report.safety("solder")._repr_html_()
+
+
+def test_a_build_is_called_as_its_folder():
+    told = ["jfet-booster", "optical-compressor", "my-led-and-ic-test", "Drive-2"]
+    assert [build_name(Path(folder)) for folder in told] == [
+        "JFET booster", "Optical compressor", "My LED and IC test", "Drive 2",
+    ]  # fmt: skip

@@ -261,7 +261,7 @@ def _corner(poles: Any, zeros: Any, group: Group, told: Mapping[str, float]) -> 
     inside = [np.delete(values, which) for values, which in ((poles, group[0]), (zeros, group[1]))]
     slope = int((np.abs(inside[1]) < speed).sum()) - int((np.abs(inside[0]) < speed).sum())
     if kind == "pole":
-        effect = "lower frequencies fall away below it" if slope > 0 else "higher frequencies fall away above it"
+        effect = "lows fall away below it" if slope > 0 else "highs fall away above it"
     else:
         effect = "the fall ends above it" if slope < 0 else "the response rises above it"
     if _pencil.grows(some).any():

@@ -6,7 +6,9 @@ picture travels in the same output for paper and for places without sliders.
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Mapping
+from functools import cache
 from threading import RLock
 from typing import Any, NamedTuple
 
@@ -69,6 +71,7 @@ class Panel:
         self.start_button.on_click(lambda _: self.restart())
         figure, notes = listening(draw, **self.values())  # what cannot be drawn at the start is the caller's to hear of
         self._show(figure, notes)
+        _set_apart()
 
     def values(self) -> dict[str, Any]:
         """Return the values the sliders stand at."""
@@ -200,6 +203,16 @@ class Panel:
         words = as_text(self.words(), result=self._result(), cautions=self._cautions())
         still = {"image/svg+xml": svg_text(self._figure), "text/plain": words}
         return {**self._box._repr_mimebundle_(), **still}, {"image/svg+xml": {"caption": words}}
+
+
+@cache
+def _set_apart() -> None:
+    """Take all that is loaded so far out of the search for unused memory, once in a process.
+
+    Else that search falls due now and then while a slider moves, and looks through every library for a tenth of a second.
+    """
+    gc.collect()
+    gc.freeze()
 
 
 def _slider_widget(described: Slider, every: Mapping[str, Slider]) -> Any:

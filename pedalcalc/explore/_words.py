@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Callable, Iterable
-from html import escape
 from typing import Any
+
+from pedalcalc._screen_text import html_text
 
 EDGE = "border-left:4px solid #d55e00;padding-left:0.5em;margin:1px 0"
 QUIET = "color:var(--jp-ui-font-color2,#616161);font-size:90%"
@@ -31,10 +32,10 @@ def _sentence(heard: warnings.WarningMessage) -> str:
 def as_html(shown: str, *, result: str = "", cautions: Iterable[str] = (), kept: str = "") -> str:
     """Return the words as HTML: the result first, then what to mind, then what is kept and what is shown."""
     found, meaning = split(result)
-    parts = [f"<div><strong>{escape(found)}</strong>{escape(meaning)}</div>"] if result else []
-    parts += [f'<div role="note" style="{EDGE}">{escape(words)}</div>' for words in cautions]
-    parts += [f'<div style="{QUIET}">{escape(kept)}</div>'] if kept else []
-    parts += [f'<div role="status" style="{QUIET}">{escape(shown)}</div>']
+    parts = [f"<div><strong>{html_text(found)}</strong>{html_text(meaning)}</div>"] if result else []
+    parts += [f'<div role="note" style="{EDGE}">{html_text(words)}</div>' for words in cautions]
+    parts += [f'<div style="{QUIET}">{html_text(kept)}</div>'] if kept else []
+    parts += [f'<div role="status" style="{QUIET}">{html_text(shown)}</div>']
     return f'<div style="line-height:1.25;max-width:650px">{"".join(parts)}</div>'
 
 

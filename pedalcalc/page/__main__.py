@@ -9,6 +9,7 @@ from typing import Any
 
 from pedalcalc.page import PageError, write_page
 from pedalcalc.page._pdf import write_pdf
+from pedalcalc.page._write import PAPERS
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -21,13 +22,14 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument(
         "--pdf", action="store_true", help="print it to PDF too, with a Chromium-like browser of this computer"
     )
+    parser.add_argument("--paper", choices=tuple(PAPERS), default="A4", help="what is printed on (A4)")
     parser.add_argument(
         "--time-limit", type=float, default=120.0, metavar="SECONDS", help="longest time for any one cell (120)"
     )
     chosen = parser.parse_args(arguments)
     for notebook in chosen.notebook:
         try:
-            page = write_page(notebook, time_limit=chosen.time_limit)
+            page = write_page(notebook, time_limit=chosen.time_limit, paper=chosen.paper)
             print(f"page written: {page}")
             if chosen.pdf:
                 print(f"PDF written: {write_pdf(page, time_limit=chosen.time_limit)}")

@@ -2,26 +2,41 @@
 
 from __future__ import annotations
 
+import asyncio
+import atexit
 import datetime
 import os
+import signal
 import tempfile
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from pedalcalc import __version__
-from pedalcalc._base import file_path, io, one_number
+from pedalcalc._base import file_path, io, one_number, one_of
 from pedalcalc._files import refuse_unwritable
+from pedalcalc._screen_text import build_name, page_together
 from pedalcalc.page._file import PageError, replace_file
 
 # How the title of the notebook that a builder copies begins; a copy's page is called as its folder.
 COPIED = "# Your build"
+# What a client stumbles over when its kernel, or its connection to it, is gone: it takes both for there (`assert`).
+LOST = (RuntimeError, AssertionError, AttributeError, asyncio.CancelledError)
+# Papers to print on, and how high a row of the bench card is there against A4, which leaves 263 mm for text: its two pages stay two.
+PAPERS = {"A4": 1.0, "letter": 0.92}
 # What a page shows of an output that comes in several forms, best first; never the live widget.
 FORMS = ["image/svg+xml", "text/html", "image/png", "text/markdown", "text/plain"]
 
 
 @io
 def write_page(
-    notebook: str | os.PathLike[str], *, page: str | os.PathLike[str] | None = None, time_limit: float = 120.0
+    notebook: str | os.PathLike[str],
+    *,
+    page: str | os.PathLike[str] | None = None,
+    time_limit: float = 120.0,
+    paper: str = "A4",
 ) -> Path:
     """Run a notebook, or make the sheet of a parts list, and write it as one HTML file to print that needs no network.
 
@@ -34,6 +49,8 @@ def write_page(
         Where to write; beside the notebook or list, with the ending ``.html``, where not given.
     time_limit : float, default 120
         Longest time for any one cell, above 0 [s].
+    paper : str, default "A4"
+        What it is printed on: A4 or letter.
 
     Returns
     -------
@@ -53,7 +70,7 @@ def write_page(
 
     Notes
     -----
-    A kernel that hangs is ended and the run repeated once. The page appears whole or not at all.
+    A kernel that hangs or is lost is ended and the run repeated once. The page appears whole or not at all.
 
     References
     ----------
@@ -67,12 +84,14 @@ def write_page(
     FileNotFoundError: there is no notebook no-such-notebook.ipynb
     """
     limit = one_number("time_limit", time_limit, "", above=0.0)
+    one_of("paper", paper, tuple(PAPERS))
     source = file_path("notebook", notebook)
     if not source.is_file():
         raise FileNotFoundError(f"there is no {'list' if source.suffix == '.csv' else 'notebook'} {notebook}")
     target = source.with_suffix(".html") if page is None else file_path("page", page)
     refuse_unwritable("page", target)
-    text = _rendered(_of_list(source) if source.suffix == ".csv" else _named(_executed(source, limit), source), source)
+    ran = _of_list(source) if source.suffix == ".csv" else _named(_executed(source, limit), source)
+    text = _rendered(ran, source, paper)
     replace_file(target, text.encode("utf-8"))
     return target
 
@@ -87,24 +106,18 @@ def _of_list(source: Path) -> Any:
 
     made = build_sheet(source)
     shown = [*(section._repr_html_() for section in made.sections.values()), made.card._repr_html_()]
-    cells = [nbformat.v4.new_markdown_cell(f"# {_name(source)}: its sheet from its parts list")]  # type: ignore[no-untyped-call]
+    cells = [nbformat.v4.new_markdown_cell(f"# {build_name(source.parent)}: its sheet from its parts list")]  # type: ignore[no-untyped-call]
     for html in shown:
         output = nbformat.v4.new_output("display_data", {"text/html": html})  # type: ignore[no-untyped-call]
         cells.append(nbformat.v4.new_code_cell(outputs=[output]))  # type: ignore[no-untyped-call]
     return nbformat.v4.new_notebook(cells=cells)  # type: ignore[no-untyped-call]
 
 
-def _name(source: Path) -> str:
-    """Return what a build is called: its folder's name, in words."""
-    words = source.parent.resolve().name.replace("-", " ")
-    return words[:1].upper() + words[1:]
-
-
 def _named(notebook: Any, source: Path) -> Any:
     """Return the notebook with the name of its folder in its title, where the builder left that as it was copied."""
     first = notebook.cells[0] if notebook.cells else None
     if first is not None and first.cell_type == "markdown" and first.source.startswith(COPIED):
-        first.source = f"# {_name(source)}{first.source.removeprefix(COPIED)}"
+        first.source = f"# {build_name(source.parent)}{first.source.removeprefix(COPIED)}"
     return notebook
 
 
@@ -139,7 +152,7 @@ def _executed(source: Path, limit: float) -> Any:
             resources=places,
         )
         # What the kernel process itself writes is kept, and told only if it dies.
-        with tempfile.TemporaryFile() as said:
+        with tempfile.TemporaryFile() as said, _left_as_before(client):
             try:
                 return client.execute(stderr=said, cleanup_kc=True)
             except nbclient.exceptions.CellTimeoutError as error:
@@ -152,14 +165,29 @@ def _executed(source: Path, limit: float) -> Any:
                 raise PageError(f"{error.evalue}\n(in {source}, {where}, {error.ename})") from error
             except (NoSuchKernel, ModuleNotFoundError) as error:
                 raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
-            except (RuntimeError, AssertionError) as error:
+            except LOST as error:
                 if _was_stopped(client):
                     raise PageError(f"{source}: the run was told to stop") from None
-                if isinstance(error, AssertionError):
-                    raise
                 if attempt == 2:
-                    raise PageError(f"{source}: the kernel did not answer, twice: {error}{_tail(said)}") from error
+                    words = str(error) or "its connection was gone"
+                    raise PageError(f"{source}: the kernel did not answer, twice: {words}{_tail(said)}") from error
     raise AssertionError("not reached")
+
+
+@contextmanager
+def _left_as_before(client: Any) -> Iterator[None]:
+    """Give what this process does on a signal, or at its end, back to it; a client takes both over, and may leave its own."""
+    ours = threading.current_thread() is threading.main_thread()
+    kept = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM) if ours}
+    try:
+        yield
+    finally:
+        atexit.unregister(client._cleanup_kernel)
+        cleaning = getattr(client, "_async_cleanup_kernel_future", None)
+        if cleaning is not None and cleaning.done() and not cleaning.cancelled():
+            cleaning.exception()  # else it is told at the end of the process, after the one sentence that counts
+        for number, handler in kept.items():
+            signal.signal(number, signal.SIG_DFL if handler is None else handler)
 
 
 def _was_stopped(client: Any) -> bool:
@@ -188,7 +216,7 @@ def _failing_cell(notebook: Any) -> str:
     return "a cell"
 
 
-def _rendered(notebook: Any, source: Path) -> str:
+def _rendered(notebook: Any, source: Path, paper: str) -> str:
     try:
         from nbconvert import HTMLExporter
         from traitlets.config import Config
@@ -213,9 +241,11 @@ def _rendered(notebook: Any, source: Path) -> str:
         "page_version": __version__,
         "page_date": datetime.date.today().isoformat(),
         "page_foot": _css_string(f"{_title(notebook, source)}, {datetime.date.today().isoformat()}"),
+        "page_paper": paper,
+        "page_rows": PAPERS[paper],
         "page_of_a_build": (source.parent / "parts.csv").is_file(),
     }
-    return str(exporter.from_notebook_node(notebook, resources=resources)[0])
+    return page_together(str(exporter.from_notebook_node(notebook, resources=resources)[0]))
 
 
 def _css_string(text: str) -> str:

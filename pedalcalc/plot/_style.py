@@ -160,6 +160,8 @@ def dress(axes: Axes, *, across: tuple[str, str], up: tuple[str, str], logs: tup
             (axes.set_xscale if axis is axes.xaxis else axes.set_yscale)("log")
             axis.set_major_locator(LogLocator(numticks=12))
             axis.set_minor_formatter(NullFormatter())
+        elif unit == "s":
+            few_ticks(axis)  # a step from ms to s makes labels wide
         if unit in ENGINEERING:
             axis.set_major_formatter(EngFormatter(unit=unit, sep="\N{NARROW NO-BREAK SPACE}"))
         elif is_log:

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from itertools import pairwise
 
-from pedalcalc._screen_text import markdown_text, plain_text
+from pedalcalc._screen_text import html_text, markdown_text, plain_text
 
 LONG = 3  # rows; a longer table may run over a page
 #: Rows, and millimetres: up to here a table may stand beside another on paper; half a line, as in `page/template/page.css`.
-NARROW = (8, 86.0)
+NARROW = (12, 86.0)
 #: Slim letters, their width, that of all others, and of the gap between columns [mm].
 SLIM, THIN, BROAD, GAP = " .,:;'ijl()", 1.15, 2.1, 3.8
 #: Letters up to which the words of a cell stay in one line.
 WHOLE = 24
 SHORT = 40  # letters of a line above a table that need not be wider than it
-VALUE = re.compile(r"(?<=\d) (?=[^\s\d;]{1,4}(?:;|$))")  # between a number and its unit
 SAME = "\N{ZERO WIDTH SPACE}"  # a cell that the one before it covers as well
 
 
@@ -53,10 +50,10 @@ def html_of(block: Block) -> str:
         side = "left" if k in block.left else "right"
         side += ";white-space:nowrap" if tag == "td" and (k not in block.left or len(text) <= WHOLE) else ""
         side, wide = (side, "") if over == 1 else ("center", f' colspan="{over}"')
-        return f'<{tag}{wide} style="text-align:{side}">{escape(text)}</{tag}>'
+        return f'<{tag}{wide} style="text-align:{side}">{html_text(text)}</{tag}>'
 
     parts = []
-    above = VALUE.sub("\N{NO-BREAK SPACE}", escape(block.title))
+    above = html_text(block.title)
     if len(block.title) > SHORT:  # a caption is no wider than its table
         style = "font-style:italic;break-after:avoid"
         parts.append(f'<p class="pedalcalc-alike" style="{style}">{above}</p>')

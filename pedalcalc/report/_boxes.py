@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from html import escape
 from typing import Any
 
 from pedalcalc._base import Caution, io
 from pedalcalc._number_text import number_text
-from pedalcalc._screen_text import markdown_text, plain_text
+from pedalcalc._screen_text import html_text, markdown_text, plain_text
 from pedalcalc.report._table import collect_cautions
 
 # The one place where the usual care at the bench is worded.
@@ -130,13 +129,13 @@ class Box:
     def _repr_html_(self) -> str:
         edge = {"caution": "4px solid #d55e00", "safety": "4px double currentColor"}.get(self.kind, "0")
         items = "".join(
-            f'<li style="break-inside:avoid"><strong>{escape(head)}</strong> {escape(text)}</li>'
+            f'<li style="break-inside:avoid"><strong>{html_text(head)}</strong> {html_text(text)}</li>'
             for head, text in self.lines
         )
         kept = ";break-after:avoid" if items or self.foot else ""  # else it would keep what follows the box
-        parts = [f'<p style="margin:0{kept}"><strong>{escape(self.title)}</strong></p>']
+        parts = [f'<p style="margin:0{kept}"><strong>{html_text(self.title)}</strong></p>']
         parts += [f'<ul style="margin:0.3em 0 0.3em 1.2em;padding:0">{items}</ul>'] if items else []
-        parts += [f'<p style="margin:0;break-before:avoid">{escape(self.foot)}</p>'] if self.foot else []
+        parts += [f'<p style="margin:0;break-before:avoid">{html_text(self.foot)}</p>'] if self.foot else []
         return (
             f'<div class="pedalcalc-box pedalcalc-{self.kind}" role="note" '
             f'style="border-left:{edge};padding:0.4em 0.8em;margin:0.6em 0">{"".join(parts)}</div>'

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
-from html import escape
 from itertools import groupby
 from typing import Any
 
@@ -12,7 +11,7 @@ import numpy as np
 
 from pedalcalc._base import Caution, Result, io, list_of, table_of, whole_number, words
 from pedalcalc._number_text import cell_text, range_text
-from pedalcalc._screen_text import markdown_text, plain_text
+from pedalcalc._screen_text import html_text, markdown_text, plain_text
 from pedalcalc._units import told
 from pedalcalc.devices import Spread
 from pedalcalc.report._block import SAME, Block, html_of, is_narrow, markdown_of, plain_of
@@ -36,7 +35,7 @@ class Table:
     def _repr_html_(self) -> str:
         from pedalcalc.report._boxes import caution_box
 
-        parts = [f'<p style="break-after:avoid"><strong>{escape(self.title)}</strong></p>'] if self.title else []
+        parts = [f'<p style="break-after:avoid"><strong>{html_text(self.title)}</strong></p>'] if self.title else []
         parts += [html_of(block) for block in self.blocks]
         parts += [caution_box(self.cautions)._repr_html_()] if self.cautions else []
         narrow = len(self.blocks) == 1 and is_narrow(self.blocks[0]) and not self.cautions

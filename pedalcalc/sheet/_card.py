@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from html import escape
 
 from pedalcalc._number_text import number_text
+from pedalcalc._screen_text import html_text
 from pedalcalc.bench import Expected, FirstPower
 from pedalcalc.board import Board
 from pedalcalc.parts import fitting_order, marking_text
@@ -14,14 +14,21 @@ from pedalcalc.sheet._text import band_text, charging_text, names_states, place_
 #: Height that the rows of a page share beside its heads, that of one head, and the least and most for a row: to read at arm's length
 #: and write beside [mm].
 HEIGHT, HEAD, ROW = 238.0, 6.0, (5.0, 10.5)
+#: Lines to write on, from the end of the sheet to the foot of its page. They are drawn as shadows of a box without height, which
+#: take no room and so never begin a page; those that reach into the card's page lie under the card.
+LINES = ",".join(f"0 {8 * k}mm 0 0.08mm #999" for k in range(1, 31))
 STYLE = (
+    f".pedalcalc-notes{{height:0;line-height:0;margin:0 0.2mm;max-width:179.6mm;box-shadow:{LINES}}}"
+    ".pedalcalc-notes span{position:relative;top:6mm;font-size:8pt}"
+    "@media print{.pedalcalc-notes+.pedalcalc-card{min-height:240mm;position:relative;background:#fff}}"
+    "@media screen{.pedalcalc-notes{display:none}}"
     ".pedalcalc-card{break-before:page;font-size:9.5pt;line-height:1.2;max-width:180mm}"
     ".pedalcalc-card header{display:flex;justify-content:space-between;border-bottom:0.4mm solid #111;margin-bottom:2mm;gap:4mm;font-size:9pt}"
     ".pedalcalc-card header span{white-space:nowrap}"
     ".pedalcalc-card .two{column-count:2;column-gap:6mm}"
     ".pedalcalc-card table{width:100%;font-size:9pt;margin:0 0 1mm;break-inside:auto}"
     ".pedalcalc-card td,.pedalcalc-card th{padding:0 1mm!important;vertical-align:middle}"
-    ".pedalcalc-card td{height:var(--row)}"
+    ".pedalcalc-card td{height:calc(var(--row)*var(--rows,1))}"
     ".pedalcalc-card table{table-layout:auto!important}"
     ".pedalcalc-card td,.pedalcalc-card th{text-align:left!important}"  # a lab sets both its own way
     ".pedalcalc-card td:empty{min-width:20mm}"
@@ -50,9 +57,9 @@ class Card:
             _row(len(self.power) + len(self.readings), 6),
         )
         first = "".join(
-            f"<h3>{escape(step)}</h3><table>"
+            f"<h3>{html_text(step)}</h3><table>"
             + "".join(
-                f'<tr><td class="tick">☐</td><td class="name">{escape(name)}</td><td>{escape(look)}</td></tr>'
+                f'<tr><td class="tick">☐</td><td class="name">{html_text(name)}</td><td>{html_text(look)}</td></tr>'
                 for name, look in rows
             )
             + "</table>"
@@ -60,28 +67,28 @@ class Card:
         )
         head = "<tr><th>red lead on</th><th>should read</th><th>yours</th></tr>"
         rows = "".join(
-            f"<tr><td><strong>{escape(place)}</strong>: {escape(probe)}</td><td>{escape(band)}</td><td></td></tr>"
+            f"<tr><td><strong>{html_text(place)}</strong>: {html_text(probe)}</td><td>{html_text(band)}</td><td></td></tr>"
             for place, probe, band in self.readings
         )
         power = "".join(
-            f"<tr><td>{escape(what)}</td><td>{escape(shown)}</td><td></td></tr>" for what, shown in self.power
+            f"<tr><td>{html_text(what)}</td><td>{html_text(shown)}</td><td></td></tr>" for what, shown in self.power
         )
         pages = (
             (f'<div class="{"two" if two else ""}">{first}</div>', "parts, in fitting order"),
             (
                 (
-                    f"<h3>First power, before everything else</h3><table>{power}</table><p>{escape(self.stop)}</p>"
-                    f"<h3>Readings: {escape(self.conditions)}</h3><table>{head}{rows}</table>"
+                    f"<h3>First power, before everything else</h3><table>{power}</table><p>{html_text(self.stop)}</p>"
+                    f"<h3>Readings: {html_text(self.conditions)}</h3><table>{head}{rows}</table>"
                 ),
                 "power and readings",
             ),
         )
         told = "".join(
-            f'<div class="pedalcalc-card" style="--row:{heights[k - 1]:.1f}mm"><header><strong>{escape(self.name)}: {title}</strong>'
+            f'<div class="pedalcalc-card" style="--row:{heights[k - 1]:.1f}mm"><header><strong>{html_text(self.name)}: {title}</strong>'
             f"<span>builder ____________ date ________ serial ______</span><span>page {k} of {len(pages)}</span></header>{body}</div>"
             for k, (body, title) in enumerate(pages, start=1)
         )
-        return f"<style>{STYLE}</style>{told}"
+        return f'<style>{STYLE}</style><div class="pedalcalc-notes"><span>notes: what you changed, read and heard</span></div>{told}'
 
     def __str__(self) -> str:
         lines = [f"{self.name}: bench card"]

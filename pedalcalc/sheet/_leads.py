@@ -30,8 +30,8 @@ def leads_section(board: Board) -> tuple[Any, ...]:
     if not drawn:
         return ()
     told = words(
-        "Which lead is which. The commonest fault is a part that fits electrically and sits the wrong way round. Where it says "
-        '"from memory", check the maker\'s sheet of your own part, and keep the legs long enough to turn it.'
+        'Which lead is which: the commonest fault is the right part the wrong way round. Where it says "from memory", check '
+        "the maker's sheet, and keep the legs long enough to turn it."
     )
     rows = [
         {"part": one.part.reference, "type": one.part.value_text, "leads": order.leads}

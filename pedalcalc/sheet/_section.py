@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from html import escape
 from itertools import groupby
 from typing import Any
 
+from pedalcalc._screen_text import html_text
 from pedalcalc.plot import Picture
 from pedalcalc.plot._style import svg_text
 
@@ -20,8 +20,8 @@ class Words:
 
     def _repr_html_(self) -> str:
         if len(self.lines) == 1:
-            return f"<p>{escape(self.lines[0])}</p>"
-        return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in self.lines)}</ul>"
+            return f"<p>{html_text(self.lines[0])}</p>"
+        return f"<ul>{''.join(f'<li>{html_text(line)}</li>' for line in self.lines)}</ul>"
 
     def __str__(self) -> str:
         return "\n".join(self.lines)
@@ -37,7 +37,7 @@ class Section:
     def _repr_html_(self) -> str:
         # the line break is the gap between what stands side by side
         body = "\n".join("\n".join(_html(run)) for _, run in groupby(self.shown, lambda one: isinstance(one, Picture)))
-        return f'<section class="pedalcalc-section"><h2>{escape(self.title)}</h2>{body}</section>'
+        return f'<section class="pedalcalc-section"><h2>{html_text(self.title)}</h2>{body}</section>'
 
     def __str__(self) -> str:
         return "\n\n".join([self.title, *(one.caption if isinstance(one, Picture) else str(one) for one in self.shown)])

@@ -325,21 +325,21 @@ def clipping_section(board: Board, ways: Ways, first: Sequence[str] = (), *, res
     elif found.levels:
         shown.append(words(
             f"{_first(*next(iter(found.levels.items())))}: the output then swings {write_value(found.swing, unit='V', digits=2)} peak. "
-            "A single coil gives 0.1 to 0.3 V, a hot humbucker struck hard 1 V and more (common practice)."
+            "A single coil gives 0.1 to 0.3 V, a hot humbucker 1 V and more (common practice)."
         ))  # fmt: skip
     elif found.unheard:
         shown.append(words("Nothing that is heard leaves its region up to 10 V peak from the guitar."))
     else:
         shown.append(words("Nothing leaves its region up to 10 V peak from the guitar."))
     if found.levels:
-        title = "Peak at the guitar from which a part limits, cuts off or saturates, and a diode clips"
+        title = "Peak at the guitar from which a part limits, or a diode clips"
         shown.append(report.table(_rows(found.levels), title=title))
     if found.unheard:
         shown.append(report.table(_rows(found.unheard), title="Leaves its region, too, but is not heard at the output"))
     if found.unheard and not silence:
         shown.append(words(
-            "Not heard: at twice that level the part's own departure changes what comes out by less than a tenth, about 1 dB "
-            "(common practice). A rectifier, and what drives it or a LED, is meant to work so."
+            "Not heard: at twice that level it changes what comes out by less than a tenth, about 1 dB (common practice). "
+            "A rectifier, and what drives it or a LED, is meant to work so."
         ))  # fmt: skip
     shown += _as_listed(board, ways, found)
     if any(isinstance(one.device, Coupler) for one in board.parts):

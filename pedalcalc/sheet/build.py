@@ -14,6 +14,7 @@ from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
 from pedalcalc._base import Caution, file_path, io, is_a, list_of, one_number, table_of
 from pedalcalc._number_text import number_text
+from pedalcalc._screen_text import build_name
 from pedalcalc.bench import (
     Expected,
     FirstPower,
@@ -182,7 +183,7 @@ def build_sheet(
     elif not isinstance(parts, Board):
         parts = list_of("parts", parts, "parts", Part)
     home = Path(parts).parent if isinstance(parts, (str, Path)) else Path()
-    name = home.resolve().name.replace("-", " ")
+    name = build_name(home)
     board = parts if isinstance(parts, Board) else _assembled(parts, supply, rotations, own_readings, meter, tables)
     refuse_without_ground(board)
     ways = Ways(

@@ -15,7 +15,7 @@ PICTURE = """async image => {
     return reader.result.split(',')[1];
 }"""
 DRAWN = "image => image.complete && image.naturalWidth > 0"
-SAID = "panel => panel.querySelector('[role=status]').parentElement.textContent"
+SAID = "panel => panel.querySelector('[role=status]').parentElement.textContent.replaceAll('\\u00a0', ' ')"
 SAYS = f"([panel, words]) => ({SAID})(panel) === words"
 SAYS_ELSE = f"([panel, words]) => ({SAID})(panel) !== words"
 CUT = """panel => [...panel.querySelectorAll('.widget-label, input[type=text]')]
@@ -38,7 +38,7 @@ def said(panel):
 
 def words_of(here):
     """Return all words under the picture of a panel of this process."""
-    return unescape(re.sub(r"<[^>]*>", "", here.shown.value))
+    return unescape(re.sub(r"<[^>]*>", "", here.shown.value)).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def wait_for_words(panel, here):

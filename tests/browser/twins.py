@@ -11,7 +11,9 @@ from tests.browser.playing import picture_of, wait_for_words
 
 DRAG_TIME, DRAG_STEPS = 0.5, 25
 AFTERWARDS = 200  # longer than anything that might still be drawn, in milliseconds
-SHOWN = "([panel, words]) => panel.querySelector('[role=status]').textContent.includes(words)"
+SHOWN = (
+    "([panel, words]) => panel.querySelector('[role=status]').textContent.replaceAll('\\u00a0', ' ').includes(words)"
+)
 WATCH = """panel => {
     window.presses = [];
     window.addEventListener('pointerup', () => { window.released = performance.now(); }, true);
