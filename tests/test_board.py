@@ -627,10 +627,30 @@ def test_a_measured_leaky_transistor_leaks_on_the_board_as_it_did_when_read(tmp_
     volts = circuit.operating_point(build).voltages
     into, through = (volts["base"] - volts["rail"]) / 1e6, (volts["collector"] - volts["rail"]) / 2.2e3
     assert through == pytest.approx(0.3e-3 + 80 * into, rel=1e-6)
+    # Less than the 36 µA that its type's junctions would let through: the part's own let through what was read.
     read.write_text(read.read_text(encoding="utf-8").replace("0.3m", "2u"), encoding="utf-8")
-    (told,) = board.assemble(listed, supply=9.0, readings={"Q1": read}).cautions
-    # by hand: at 1 mA its record has 0.15 V, so Is is 3 µA, and (110 + 1) Is/10 + Is leaves with the base open
-    assert told.what.startswith("Q1: the sheet counts more leakage") and told.value == pytest.approx(36.3e-6, rel=0.01)
+    build = board.assemble(listed, supply=9.0, readings={"Q1": read})
+    assert build.cautions == ()
+    open_base = dataclasses.replace(build, parts=tuple(one for one in build.parts if one.part.reference != "R1"))
+    volts = circuit.operating_point(open_base).voltages
+    assert volts["rail"] - volts["collector"] == pytest.approx(-2e-6 * 2.2e3, rel=1e-4)
+
+
+def test_a_germanium_part_whose_leakage_nobody_read_leaks_as_usual(tmp_path):
+    """By hand: of 1.1 mA at 10 µA an AC128's 3 µA, amplified too, leave a gain of (1100 - 3)/(10 + 3)."""
+    rows = [("collector current", "Q2", "1.1m", "A", "one"), ("base current", "Q2", "10u", "A", "one")]
+    listed = [
+        dataclasses.replace(p, value_text="AC128") if p.reference == "Q2" else p for p in parts.read_parts(BOOSTER)
+    ]
+    for more in ([], [("leakage", "Q2", "0", "A", "base open")]):
+        build = board.assemble(listed, supply=9.0, readings={"Q2": written(tmp_path / "q2.csv", rows + more)})
+        gain = (1100 - 3) / (10 + 3)
+        assert build.device("Q2").current_gain == pytest.approx(gain)
+        assert build.device("Q2").current_collector_base_leakage == pytest.approx(3e-6)
+        (told,) = build.cautions
+        assert told.what.startswith("Q2: no leakage was read") and told.value == pytest.approx(3e-6 * (1 + gain))
+    silicon = board.assemble(BOOSTER, supply=9.0, readings={"Q2": written(tmp_path / "q2.csv", rows)})
+    assert silicon.cautions == () and silicon.device("Q2").current_gain == pytest.approx(110.0)
 
 
 def test_a_lamp_is_measured_across_a_resistor_too(tmp_path):
