@@ -318,6 +318,9 @@ def test_a_capacitor_below_what_it_can_meet_is_told():
 def test_first_power_reads_what_the_supply_gives():
     """Across 100 Ω: without ICs the current of the resistor chain alone, with all the signal the most of the supply."""
     steps = {step.what: step for step in STAGES.power_steps}
+    healthy = {line.what for line in bench.first_power(PLAIN, count=20).rows}
+    assert healthy == {"healthy, engaged", "healthy, bypassed", "a dead short"}  # told there, once for all builds
+    assert not any("no signal" in what for what in steps)
     most = np.max(FED.budget_lit.current_supply)
     assert steps["engaged, loudest signal, at most"].current == pytest.approx(most)
     for step in steps.values():

@@ -332,24 +332,22 @@ def _test_points(parts: Parts, supplied: DoubledSupply, follower: Any, makeup: A
 
 
 def _first_power(parts: Parts, supplied: DoubledSupply, states: switching.CurrentStates) -> tuple[PowerStep, ...]:
-    """Return the lines of first power; without ICs the divider hangs on the supply through three diodes."""
+    """Return the lines of first power that `bench.first_power` has not, which knows a whole board at rest alone.
+
+    Without ICs the divider hangs on the supply through three diodes.
+    """
     volts = float(np.asarray(supplied.budget.voltage_supply)[1])
     chain = sum(parts.ohms(role) for role in ("filter in", "filter out", "divider top", "divider bottom"))
     diodes = [parts.one(role, Diode) for role in ("protection", "pump diode in", "pump diode out")]
     amps = volts / chain
     for _ in range(20):
         amps = max(volts - sum(float(drop(amps, diode)) for diode in diodes), 0.0) / chain
-    drawn, lit = np.asarray(supplied.budget.current_supply), np.asarray(supplied.budget_lit.current_supply)
-    dark = drawn - supplied.current_direct
     return power_steps(
         {
             "no ICs in their sockets, indicator dark": amps,
             **(
                 {"on its battery, plug pulled out": float(states.current_unplugged)} if has_battery(parts.board) else {}
             ),
-            "bypassed, no signal, usual": dark[1],
-            "engaged, no signal, usual": drawn[1],
-            "engaged, no signal, at most": np.max(drawn),
-            "engaged, loudest signal, at most": np.max(lit),
+            "engaged, loudest signal, at most": np.max(np.asarray(supplied.budget_lit.current_supply)),
         }
     )
