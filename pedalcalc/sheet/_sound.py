@@ -13,6 +13,7 @@ from pedalcalc import plot, report
 from pedalcalc._base import Caution
 from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
+from pedalcalc._refusal import Unsolved
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
 from pedalcalc.circuit.signals import jacks
@@ -133,7 +134,7 @@ def _looking(board: Board, net: str, asked: Mapping[str, Any]) -> str:
     """Return what a jack looks like, or that nothing of the build hangs there."""
     try:
         ohms = float(impedance(board, frequency=TONE, net=net, **asked).impedance_size)
-    except RuntimeError:
+    except Unsolved:
         return "nothing holds it"
     return "not predictable" if np.isnan(ohms) else number_text(ohms, "Ω")
 
