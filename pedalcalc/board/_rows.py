@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pedalcalc import switching
 from pedalcalc._base import Caution, Result, caution_above, quantity, table_of
 from pedalcalc.board._core import Board
-from pedalcalc.devices import Capacitor, Diode, Led
+from pedalcalc.devices import Capacitor, Diode, Led, Zener
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.values import UNITS, write_value
 
@@ -215,8 +215,11 @@ class Parts:
         return self.board.part(self.name(role)).voltage_max
 
     def one(self, role: str, kind: type[Any]) -> Any:
-        """Return one part of plain numbers."""
-        return self.board.device(self.name(role), kind)
+        """Return one part of plain numbers; of a Zener in a diode's place the diode that it is the other way round."""
+        name = self.name(role)
+        if kind is Diode and isinstance(self.board.record(name), Zener):
+            return _forward(self.board.device(name, Zener))
+        return self.board.device(name, kind)
 
     def stands(self, role: str, volts: Any, when: str) -> tuple[Caution, ...]:
         """Return a caution where a capacitor can meet more than its rating."""
@@ -239,6 +242,22 @@ class Parts:
             self.board.part(name).power_max,
             "W",
         )
+
+
+def _forward(zener: Zener) -> Diode:
+    """Return a Zener as a diode that blocks no more than its Zener voltage."""
+    return Diode(
+        name=zener.name,
+        origin=zener.origin,
+        voltage_forward=zener.voltage_forward,
+        current_reference=zener.current_reference,
+        ideality=zener.ideality,
+        resistance_series=zener.resistance_series,
+        energy_gap=zener.energy_gap,
+        voltage_reverse_max=zener.voltage_zener,
+        current_leakage=zener.current_leakage,
+        pinouts=zener.pinouts,
+    )
 
 
 def drop(current: Any, junction: Any) -> Array:

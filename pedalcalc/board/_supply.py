@@ -358,12 +358,25 @@ def _ratings(
     coupler: Coupler = parts.one("coupler", Coupler)
     lamp: Led = parts.one("indicator", Led)
     amps = np.asarray(lit.current_supply)
+    # A diode of the doubler blocks the supply, one of the rectifier twice the peak, about the rail.
+    blocked = dict.fromkeys(("pump diode in", "pump diode out"), supplied) | dict.fromkeys(
+        ("rectifier", "rectifier inverted"), rail
+    )
+    backwards = tuple(
+        one
+        for role, volts in blocked.items()
+        for one in caution_above(
+            f"{parts.label(role)} stands more backwards than it blocks, and conducts: what follows it is lower than computed",
+            f"fit a diode of a higher reverse voltage as {parts.name(role)}", volts, parts.one(role, Diode).voltage_reverse_max, "V",
+        )
+    )  # fmt: skip
     lost = {"filter in": np.max(budget.loss_filter), "filter out": np.max(budget.loss_filter_out) / 2}
     culprit = parts.name(max(lost, key=lambda role: lost[role]))
     # Without load the doubler gives nearly twice the supply.
     double = 2 * supplied
     return (
-        parts.stands("reservoir", supplied, "at the highest supply")
+        backwards
+        + parts.stands("reservoir", supplied, "at the highest supply")
         + parts.stands("rail capacitor", double, "without load, twice the supply")
         + parts.stands("divider capacitor", rail, f"with {parts.name('divider bottom')} open, the whole rail")
         + parts.heats("filter in", amps**2 * min(parts.ohms("filter in"), FEED_MOST))
