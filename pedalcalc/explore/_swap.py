@@ -123,7 +123,9 @@ def _found(board: Board) -> Iterator[tuple[str, tuple[str, ...]]]:
 
 
 def _series(value: float, unit: str) -> Iterator[str]:
-    """Yield the neighbours of a value in the E6 series."""
+    """Yield the neighbours of a value in the E6 series; a link has none."""
+    if value == 0:
+        return
     stock = values.stock_values("E6", value_min=value / 10, value_max=value * 10)
     nearest = int(np.argmin(np.abs(np.log(stock / value))))
     for size in stock[max(nearest - NEIGHBOURS, 0) : nearest + NEIGHBOURS + 1]:
