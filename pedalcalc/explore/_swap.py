@@ -9,7 +9,7 @@ import numpy as np
 from pedalcalc import values
 from pedalcalc._base import io, is_a
 from pedalcalc._number_text import number_text
-from pedalcalc.bench._figures import SWEEP
+from pedalcalc.bench._figures import SWEEP, has_jacks
 from pedalcalc.bench.changes import Move, before_swaps, change_of
 from pedalcalc.board import Board, changed
 from pedalcalc.catalogue._find import KINDS, packaged
@@ -177,6 +177,8 @@ class _Curves:
         self.picture.curves = (self.line,)
 
     def _gain(self, board: Board) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+        if not has_jacks(board):  # then only readings move
+            return np.full(len(SWEEP), FLOOR)
         return np.asarray(np.maximum(response(board, frequency=SWEEP).gain_db, FLOOR), float)
 
     def draw(self, **fitted: str) -> Picture:

@@ -16,6 +16,8 @@ from pedalcalc._part_value import CONTROLS
 from pedalcalc._refusal import Unsolved
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
+from pedalcalc.circuit.elements import elements_of
+from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.signals import jacks
 from pedalcalc.devices import Coupler
 from pedalcalc.sheet._section import Section, words
@@ -71,6 +73,11 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
                 f"{reason}; write input or output into the jack's note, or name its net as signal_in or signal_out",
                 (),
             )
+    into = ways.net_in or jacks(board)[0]
+    if not ways.net_in and elements_of(board).joints.root(into)[0] == GROUND:
+        told = f"the input, {into!r}, is joined to ground or a supply, and no signal comes in"
+        action = "look for a link, a resistor of 0 Ω or a name that two nets share"
+        return f"{told}; {action}", (Caution(told, action, np.nan, np.nan, "V"),)
     heard = response(board, frequency=list(NOTES.values()), **ways.asked())
     stuck = tuple(
         replace(
