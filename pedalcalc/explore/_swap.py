@@ -129,7 +129,7 @@ def _series(value: float, unit: str) -> Iterator[str]:
     stock = values.stock_values("E6", value_min=value / 10, value_max=value * 10)
     nearest = int(np.argmin(np.abs(np.log(stock / value))))
     for size in stock[max(nearest - NEIGHBOURS, 0) : nearest + NEIGHBOURS + 1]:
-        if not np.isclose(size, value):
+        if not np.isclose(size, value, atol=0.0) and (unit != "F" or 1e-15 < size < 1.0):  # as far as a list can say it
             yield values.write_code(float(size), unit=unit)
 
 
