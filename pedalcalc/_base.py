@@ -17,7 +17,7 @@ from typing import Any, NamedTuple, TypeVar, get_args, get_type_hints
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._refusal import Unsolved, must, refused
+from pedalcalc._refusal import Unsolved, must, no_record, refused
 from pedalcalc._units import listed, said, shown, told, unit_of
 
 Array = NDArray[np.float64]
@@ -196,10 +196,12 @@ class Range:
                 f"{name} must be a number or an array of numbers whose rows are all of one length, got {told(value)}"
             ) from None
         if array.dtype.kind not in "iuf":
-            raise TypeError(
-                f"{name} must be a number or an array of numbers, not {told(value)}; "
-                "text such as '4k7' is read once with pedalcalc.values.read_value"
+            cure = (
+                ": nothing was given, and nan stands for what is not known"
+                if value is None
+                else "; text such as '4k7' is read once with pedalcalc.values.read_value"
             )
+            raise TypeError(f"{name} must be a number or an array of numbers, not {told(value)}{cure}")
         if not array.size:
             raise ValueError(f"{name} must hold at least one number, got {told(value)}")
         array = array.astype(float, copy=False).view()
@@ -292,7 +294,7 @@ def _must_fit(shapes: Mapping[str, tuple[int, ...]]) -> None:
 def is_a(name: str, value: Any, kind: type) -> Any:
     """Return `value` if it is a `kind`, else refuse it naming `name`."""
     if not isinstance(value, kind):
-        raise TypeError(f"{name} must be a {kind.__name__} record, not {type(value).__name__}: {told(value)}")
+        raise no_record(name, value, kind)
     return value
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc._base import Range, Result, Spread
-from pedalcalc._refusal import refused
+from pedalcalc._refusal import no_record, refused
 from pedalcalc._units import listed
 
 NAN = float("nan")
@@ -99,7 +99,7 @@ def _check(field: dataclasses.Field[Any], value: Any) -> None:
         _check_figure(field.name, value, meta["limits"])
     elif "allowed" in meta:
         if not isinstance(value, str):
-            raise TypeError(f"{field.name} must be text, not {value!r}")
+            raise no_record(field.name, value, str)
         if meta["allowed"] and value not in meta["allowed"]:
             raise ValueError(f"{field.name} must be one of {', '.join(map(repr, meta['allowed']))}, got {value!r}")
         if not (value.strip() or meta["blank"]):
@@ -109,7 +109,7 @@ def _check(field: dataclasses.Field[Any], value: Any) -> None:
             raise TypeError(f"{field.name} must be a tuple of {meta['each'].__name__} records, not {value!r}")
     elif "kind" in meta:
         if not isinstance(value, meta["kind"]):
-            raise TypeError(f"{field.name} must be a {meta['kind'].__name__} record, not {value!r}")
+            raise no_record(field.name, value, meta["kind"])
     elif meta["unit"] == "bool" and not isinstance(value, (bool, np.bool_)):
         raise TypeError(f"{field.name} must be True or False, not {value!r}")
 
@@ -165,7 +165,7 @@ def spreads(device: Device, prefix: str = "") -> Iterator[str]:
 def specimen(name: str, value: Any, kind: type[Device]) -> Any:
     """Return `value` if it is one part of a `kind` (or many, as arrays); refuse a type, naming `devices.typical`."""
     if not isinstance(value, kind):
-        raise TypeError(f"{name} must be a {kind.__name__} record, not {type(value).__name__}: {value!r}")
+        raise no_record(name, value, kind)
     if found := next(spreads(value), ""):
         raise TypeError(type_refused(name, value, found))
     return value

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._units import shown, unit_of
+from pedalcalc._units import shown, told, unit_of
 
 
 def at_index(bad: Any) -> str:
@@ -25,6 +25,18 @@ def refused(name: str, allowed: str, value: Any, bad: Any = True, unit: str | No
     value, bad = np.broadcast_arrays(value, bad)
     got = shown(float(value[bad].flat[0]), unit_of(name) if unit is None else unit)
     return ValueError(f"{name} must be {allowed}, got {got}{at_index(bad)}")
+
+
+def no_record(name: str, value: Any, *kinds: type) -> TypeError:
+    """Return the error of what is no record of a kind: its name, what is allowed and where such records come from."""
+    if kinds == (str,):
+        return TypeError(f"{name} must be text, not {told(value)}")
+    wanted = f"{name} must be a {' or '.join(kind.__name__ for kind in kinds)} record"
+    if value is not None:
+        return TypeError(f"{wanted}, not {type(value).__name__}: {told(value)}")
+    parts = any(base.__name__ == "Device" for kind in kinds for base in kind.__mro__)
+    where = "; pedalcalc.devices has them, and pedalcalc.catalogue.find_device finds one by its type" if parts else ""
+    return TypeError(f"{wanted}, not None: nothing was given{where}")
 
 
 def must(words: str, bad: Any) -> ValueError:

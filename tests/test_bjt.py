@@ -121,14 +121,20 @@ def test_a_fitted_transistor_gives_its_readings_back():
 
 @pytest.mark.parametrize("kind", [BJT_AC128, devices.BJT_OC44], ids=["AC128", "OC44"])
 @pytest.mark.parametrize("kelvin", [293.15, 300.0, 308.0])
-def test_readings_of_a_leaky_transistor_come_back_from_its_fit(kind, kelvin):
-    # Invented readings: 1.1 mA at 10 µA into the base, 0.3 mA with the base open, so a gain of 80 beyond the leakage.
-    mine = bjt.fit_bjt(1.1e-3, current_collector_open=0.3e-3, current_base=10e-6, transistor=kind, temperature=kelvin)
+@pytest.mark.parametrize("leak", [0.3e-3, 2e-6, 50e-9])
+def test_readings_of_a_leaky_transistor_come_back_from_its_fit(kind, kelvin, leak):
+    # Invented readings: 1.1 mA at 10 µA into the base; 0.3 mA with the base open, a gain of 80 beyond the leakage; or less
+    # than the 36 µA that the type's junctions let through, so that those of the part itself let less through.
+    mine = bjt.fit_bjt(1.1e-3, current_collector_open=leak, current_base=10e-6, transistor=kind, temperature=kelvin)
     tester = {"voltage_supply": 9.0, "resistance_collector": 0.0, "resistance_emitter": 0.0, "temperature": kelvin}
     rest = bjt.base_bias(voltage_base_supply=9.0, resistance_base=np.inf, transistor=mine, **tester)
-    assert rest.current_collector == pytest.approx(0.3e-3, rel=1e-6)
+    assert rest.current_collector == pytest.approx(leak, rel=1e-6)
     pushed = bjt.base_bias(voltage_base_supply=1e6, resistance_base=1e6 / 10e-6, transistor=mine, **tester)
     assert pushed.current_collector == pytest.approx(1.1e-3, rel=1e-6)
+    typical = devices.typical(kind).voltage_forward
+    assert mine.voltage_forward == typical if leak == 0.3e-3 else typical < mine.voltage_forward < typical + 0.2
+    none = bjt.fit_bjt(1.1e-3, current_collector_open=0.0, current_base=10e-6, transistor=kind, temperature=kelvin)
+    assert none.voltage_forward == typical  # a meter that shows nothing tells nothing of the junctions
 
 
 @pytest.mark.parametrize("room", ["bjt", "fet", "opamp", "stage"])

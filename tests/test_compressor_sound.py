@@ -423,3 +423,20 @@ def test_a_file_takes_at_most_twice_its_size_in_memory(tmp_path, width, channels
         tracemalloc.stop()
     # Beside the samples there is one block of them in the making.
     assert peak < 2 * size + 40 * BLOCK
+
+
+def test_a_recording_is_measured_without_holding_it(tmp_path):
+    """Of 24 MB with the test tones amid minutes of silence less than twice its size, all results included."""
+    write_bursts(tmp_path / "tones.wav", definition=SETTLE_2DB)
+    rate, tones = wavfile.read(tmp_path / "tones.wav")
+    signal = np.zeros(12_000_000, np.int16)
+    signal[60 * rate :][: tones.size] = tones // 2
+    wavfile.write(tmp_path / "take.wav", rate, signal)
+    tracemalloc.start()
+    try:
+        found = measure_recording(tmp_path / "take.wav", definition=SETTLE_2DB)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert found.time_marker == pytest.approx(60.5, abs=0.01)
+    assert peak < 2 * signal.nbytes

@@ -336,6 +336,15 @@ def test_formulas_refuse_a_type_and_name_the_way_out():
         specimen("coupler", devices.COUPLER_STEEP, devices.Coupler)
     with pytest.raises(TypeError, match="led must be a Led record, not Diode"):
         specimen("led", devices.DIODE_1N4148, devices.Led)
+    nothing = r"led must be a Led record, not None: nothing was given; pedalcalc.devices has them, and .*find_device"
+    with pytest.raises(TypeError, match=nothing):
+        specimen("led", None, devices.Led)
+    with pytest.raises(TypeError, match=f"Coupler '.*': {nothing}"):
+        dataclasses.replace(devices.COUPLER_STEEP, led=None)
+    with pytest.raises(
+        TypeError, match=r"current_gain must be .*, not None: nothing was given, and nan stands for what is not"
+    ):
+        dataclasses.replace(devices.BJT_BC549C, current_gain=None)
     with pytest.raises(TypeError, match=r"take devices.typical\(record\)"):
         _ = devices.LED_BLUE.current_saturation
     with pytest.raises(TypeError, match=r"resistance must be a number .* not the range .* devices.typical\(record\)"):

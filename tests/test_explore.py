@@ -19,6 +19,7 @@ from pedalcalc._base import ModelRangeWarning
 from pedalcalc.board import assemble
 from pedalcalc.explore._panel import panel
 from pedalcalc.explore._slider import choice, slider
+from pedalcalc.explore._swap import _series
 from pedalcalc.plot._kept import KEPT
 from tests.conftest import ROOT
 from tests.test_supply_budget import RAIL
@@ -675,6 +676,9 @@ def test_substitutes_are_found_where_nobody_names_any():
     shown = explore.swap(board)
     assert "NE5532" in [text for text, _ in shown.sliders["IC1"].options]
     assert 1 < len(shown.sliders) <= 5
+    assert list(_series(board.part("R1").value, "Ω")) and not list(_series(0.0, "Ω"))  # a link has no neighbours
+    assert list(_series(1.0, "F"))[-1] == "680m"
+    assert [code for code in _series(22e-9, "F") if code in ("15n", "22n", "33n")] == ["15n", "33n"]
     with pytest.raises(ValueError, match="has no R99"):
         explore.swap(board, fitted={"R99": ["1k"]})
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import bench, page, sheet
-from pedalcalc.board import assemble
+from pedalcalc.board import assemble, changed
 from pedalcalc.readings import Reading, write_readings
 from pedalcalc.sheet import _sound
 from pedalcalc.sheet._text import band_text, reading_texts
@@ -408,3 +408,13 @@ def test_a_substitute_that_clips_earlier_is_told_though_no_gain_moves(tmp_path):
     assert float(fitted[3]) == pytest.approx(190, rel=0.25)
     assert float(listed[3]) == pytest.approx(440, rel=0.15)
     assert float(listed[2]) > 1.5 * float(fitted[2])
+
+
+def test_an_input_joined_to_ground_is_told_and_costs_no_page():
+    """A pull-down of 0R: what moves at rest is told all the same."""
+    listed = ROOT / "notebooks" / "builds" / "your-build" / "parts.csv"
+    shorted = changed(assemble(listed, supply=9.0), R4="0R", R8="1k")
+    why, (told,) = _sound.soundless(shorted, _sound.Ways("", "", 10e3, 1e6))
+    assert "'input jack', is joined to ground" in why and told.what in why
+    (lamp,) = (one for one in bench.changes(shorted, count=20) if one.reference == "R8")
+    assert "supply current" in lamp.verdict or lamp.moves

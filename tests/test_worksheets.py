@@ -35,8 +35,23 @@ def as_listed(tmp_path_factory):
         return {build: printed(build, tmp_path_factory.mktemp("listed"), patch, drawn=DRAWN) for build in SHEETS}
 
 
-def printed(build, folder, monkeypatch, *, fitted=(), given=None, drawn=FEW):
+class NotWhole(dict):
+    """In place of the whole circuit's sections, where only the build's own tables are asked."""
+
+    cautions, card = (), ""
+
+    def __missing__(self, name):
+        return ""
+
+    @property
+    def sections(self):
+        return self
+
+
+def printed(build, folder, monkeypatch, *, fitted=(), given=None, whole=True, drawn=FEW):
     """Run a sheet's cells on a list with other parts fitted, few units drawn; return all that it shows as text, and its names."""
+    if not whole:
+        monkeypatch.setattr("pedalcalc.sheet.build_sheet", lambda *_, **__: NotWhole())
     shutil.copytree(BUILDS / build, folder / build)
     listed = folder / build / "parts.csv"
     with listed.open(encoding="utf-8", newline="") as file:
@@ -53,7 +68,9 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None, drawn=FEW):
     names: dict[str, object] = {}
     monkeypatch.setattr("IPython.display.display", lambda *things, **_: shown.extend(map(str, things)))
     for number, cell in enumerate(code(build)):
-        tree = ast.parse(cell.replace(DRAWN, drawn))
+        if not whole and "\nexplore." in f"\n{cell}":
+            continue
+        tree = ast.parse(cell.replace(DRAWN, drawn if whole else "count=2"))
         last = tree.body.pop() if isinstance(tree.body[-1], ast.Expr) else None
         exec(compile(tree, build, "exec"), names)  # noqa: S102 (the sheet's own cells)
         if number == 0:
@@ -72,7 +89,6 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None, drawn=FEW):
             "R17, indicator", "listed 4k7, fitted 10k: 113 % more", "113 % above", "fitted 4n7", "fitted 100k",
             "listed 2k2, fitted 10k", "the pump's tone lies in the audio band", "fitted 7660",
         ]),
-        ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what IC2 (TL072) needs"]),
         ("jfet-booster", {"R5": "2k2", "R7": "1k5", "C2": "4u7"}, ["fitted 2k2", "fitted 1k5", "fitted 4u7", "168 % above"]),
         ("jfet-booster", {"R4": "22k"}, ["turns ohmic"]),
         ("jfet-booster", {"Q1": "J201", "Q2": "2N5088"}, ["readings of a 2N5457, fitted is J201", "not measured: any J201"]),
@@ -82,6 +98,31 @@ def test_a_drawer_part_gives_a_page_that_says_so(build, fitted, told, tmp_path, 
     text, _ = printed(build, tmp_path, monkeypatch, fitted=fitted)
     for words in told:
         assert words in text
+
+
+@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+@pytest.mark.parametrize(
+    ("build", "fitted", "told"),
+    [
+        ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what IC2 (TL072) needs"]),
+        ("optical-compressor", {"R1": "10M"}, ["R1 (10M) lets so little through", "R1 drops nearly all the supply"]),
+        ("optical-compressor", {"R2": "10M"}, ["R2 drops nearly all the supply", "makes next to no compression"]),
+        ("optical-compressor", {"R7": "0R"}, ["R7 (0R) is a link where the circuit needs a resistor, the arm", "next to no compression"]),
+        ("optical-compressor", {"R16": "1R"}, ["IC4 gives the lamp of U1 no more than its own current limit", "15.0 mA"]),
+        ("optical-compressor", {"R17": "0R", "R9": "0R", "R4": "0R"}, ["R17 (0R) is a link", "R9 (0R)", "R4 (0R)", "clips first"]),
+        ("optical-compressor", {"D1": "BZX55C5V1", "D3": "BZX55C5V1", "D4": "BZX55C5V1"}, [
+            "D3 (BZX55C5V1) stands more backwards than it blocks", "D4 (BZX55C5V1) stands", "a reversed supply",
+        ]),
+        ("jfet-booster", {"R3": "0R"}, ["R3 (0R) is a link"]),
+        ("jfet-booster", {"R4": "0R", "R6": "0R"}, ["R4 (0R) is a link", "R6 (0R) is a link"]),
+        ("jfet-booster", {"R4": "10G", "R5": "0R"}, ["R5 (0R) is a link", "Q2 does not conduct"]),
+    ],
+)  # fmt: skip
+def test_no_value_costs_the_page(build, fitted, told, tmp_path, monkeypatch):
+    text, _ = printed(build, tmp_path, monkeypatch, fitted=fitted, whole=False)
+    for words in told:
+        assert words in text
+    assert not re.search(r"\bnan\b", text)
 
 
 @pytest.mark.usefixtures("few_units")

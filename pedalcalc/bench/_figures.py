@@ -13,6 +13,7 @@ from pedalcalc.bench._times import times
 from pedalcalc.bench.expected import CURRENT
 from pedalcalc.board import Board
 from pedalcalc.circuit import response, waveform
+from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
@@ -96,11 +97,12 @@ def played(board: Board) -> float:
 
 
 def has_jacks(board: Board) -> bool:
+    """Tell whether a board has an input, not joined to ground or a supply, and an output."""
     try:
-        jacks(board)
+        into, _ = jacks(board)
     except ValueError:
         return False
-    return True
+    return elements_of(board).joints.root(into)[0] != GROUND
 
 
 def _sound(board: Board, values: Mapping[str, Any] | None) -> dict[str, tuple[Array, str]]:

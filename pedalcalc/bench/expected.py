@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import is_a, one_number, search, whole_number
+from pedalcalc._refusal import Unsolved
 from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading
 from pedalcalc.bench.places import fed_net, places, probe_of
@@ -155,7 +156,7 @@ class BoardState:
         self.drawn, self.good = self._drawn()
         self.swayed = self._swayed()
         if self.good.sum() < len(self.good) / 2:
-            raise RuntimeError(
+            raise Unsolved(
                 f"only {int(self.good.sum())} of {len(self.good)} units were solved: see what the nominal board says"
             )
 
@@ -206,7 +207,7 @@ class BoardState:
         ohms = loading(usual, self.board.meter)
         alone, held = probed(self.system, self.nominal, net, ohms)
         if not held[0]:
-            raise RuntimeError(f"no stable operating point was found for this board with the meter on {net!r}")
+            raise Unsolved(f"no stable operating point was found for this board with the meter on {net!r}")
         if np.isnan(alone[0]):
             return float(alone[0]), np.zeros(0)
         if abs(alone[0] - usual) > PULLED:

@@ -6,18 +6,23 @@ A germanium record passed to the bias functions brings its leakage along, and gi
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import fit, is_a, numeric, scalar
-from pedalcalc._figure import known
+from pedalcalc._figure import figure, known
+from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD
 from pedalcalc._refusal import refused
 from pedalcalc._units import shown
 from pedalcalc.devices import Bjt, typical
+from pedalcalc.laws.junctions import saturation
 
 __all__ = ["fit_bjt"]
+
+Array = NDArray[np.float64]
 
 
 @fit
@@ -68,8 +73,9 @@ def fit_bjt(
     Notes
     -----
     hFE = (IC - Iceo)/IB, Icbo = Iceo/(1 + hFE): with the base open the leakage enters the base and is amplified.
-    A germanium part gives both readings back, unless Icbo is less than its junctions alone let through,
-    Is (1/beta_reverse + 1/(hFE + 1)): then it leaks that. Warm fingers raise it: let the part rest before reading.
+    A germanium part gives both readings back. Its junctions alone let Is (1/beta_reverse + 1/(hFE + 1)) through; a part that was
+    read to leak less has a smaller Is than its type, so a higher base-emitter voltage. A leakage of 0 tells nothing of that: Is
+    is the type's then. Warm fingers raise the leakage: let the part rest before reading.
 
     References
     ----------
@@ -91,13 +97,30 @@ def fit_bjt(
         most = shown(float(np.broadcast_to(i_c, bad.shape)[bad][0]), "A")
         raise refused("current_collector_open", f"below current_collector ({most}; swap the readings)", leak, bad)
     gain = (i_c - leak) / i_b
-    at_record = leak / (1 + gain)
+    known_gain = dataclasses.replace(part, current_gain=scalar(gain), current_for_gain=scalar(i_c + 0 * gain))
+    return leaking(known_gain, leak, kelvin)
+
+
+def leaking(part: Bjt, open_base: Array, kelvin: Array) -> Bjt:
+    """Return a specimen of known gain as one that leaks so much [A] with its base open at a temperature."""
+    gain = figure(part, "current_gain")
+    at_reading = open_base / (1 + gain)
+    at_record = at_reading
     if np.any(kelvin != TEMPERATURE_RECORD):
         step = known(part, "temperature_doubling", "a reading at another temperature than 300 K")
-        at_record = at_record * np.exp2((TEMPERATURE_RECORD - kelvin) / step)
-    return dataclasses.replace(
-        part,
-        current_gain=scalar(gain),
-        current_for_gain=scalar(i_c + 0 * gain),
-        current_collector_base_leakage=scalar(at_record),
-    )
+        at_record = at_reading * np.exp2((TEMPERATURE_RECORD - kelvin) / step)
+    changes: dict[str, Any] = {"current_collector_base_leakage": scalar(at_record)}
+    if part.material == "germanium" and np.all(figure(part, "ideality") > 0):
+        changes["voltage_forward"] = scalar(_forward(part, at_reading, gain, kelvin))
+    return dataclasses.replace(part, **changes)
+
+
+def _forward(part: Bjt, at_reading: Array, gain: Array, kelvin: Array) -> Array:
+    """Return the base-emitter voltage of a part whose junctions let no more through than was read."""
+    own, then = (saturation(part, np.asarray(t, float))[0] for t in (TEMPERATURE_RECORD, kelvin))
+    most = at_reading / (1 / figure(part, "current_gain_reverse") + 1 / (gain + 1)) * own / then
+    reference, drop = figure(part, "current_reference"), figure(part, "voltage_forward")
+    spread = figure(part, "ideality") * VOLTAGE_THERMAL_300K
+    with np.errstate(divide="ignore"):
+        higher = reference * figure(part, "resistance_series") + spread * np.log1p(reference / most)
+    return np.asarray(np.where((most > 0) & (most < own), higher, drop))

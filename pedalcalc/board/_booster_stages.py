@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pedalcalc import bjt, devices, fet, led, rc, stage, supply, switching, values
 from pedalcalc._base import Caution, caution_below
+from pedalcalc.board._agreed import agreed
 from pedalcalc.board._design import DesignPart, design_part
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, about, drop, lamp_current, points
 from pedalcalc.board.sockets import socket_cautions, states_of
@@ -25,55 +26,65 @@ SATURATED = 0.2
 
 
 def points_of(parts: Parts, rail: Array, jfet: Jfet) -> tuple[Any, Any]:
-    """Return both operating points on a rail."""
-    first = fet.self_bias(
-        rail, resistance_drain=parts.ohms("drain"), resistance_source_pin=parts.ohms("source"), fet=jfet
-    )
-    transistor: Bjt = parts.one("follower", Bjt)
-    second = bjt.base_bias(
-        rail,
-        voltage_base_supply=first.voltage_drain,
-        resistance_base=parts.ohms("drain"),
-        resistance_collector=0.0,
-        resistance_emitter=parts.ohms("emitter"),
-        transistor=transistor,
-    )
-    return first, second
+    """Return both operating points on a rail; what the follower's base takes comes through the drain resistor too."""
+    ohms, transistor = parts.ohms("drain"), parts.one("follower", Bjt)
+
+    def found(base: Array) -> tuple[Any, Any]:
+        lost = base * ohms
+        first = fet.self_bias(
+            np.maximum(rail - lost, 0.0),
+            resistance_drain=ohms,
+            resistance_source_pin=parts.ohms("source"),
+            fet=jfet,
+        )
+        return first, bjt.base_bias(
+            rail,
+            voltage_base_supply=first.voltage_drain + lost,
+            resistance_base=ohms,
+            resistance_collector=0.0,
+            resistance_emitter=parts.ohms("emitter"),
+            transistor=transistor,
+        )
+
+    def wanted(base: Array) -> Array:
+        return np.atleast_2d(found(base[0])[1].current_base)
+
+    base = agreed(wanted, wanted(np.zeros((1, np.size(rail)))), what="drain and base did not settle on each other")
+    return found(base[0])
 
 
 def solve(parts: Parts) -> tuple[supply.Protection, supply.SupplyFilter, Any, Any, Array]:
     """Return supply, both stages and the lamp's current, all consistent."""
     board, jfet, lamp = parts.board, parts.one("JFET", Jfet), parts.one("indicator", Led)
-    stages, lit = np.zeros(3), np.zeros(3)
-    before, asked, fall = np.full(3, -1.0), np.zeros(3), np.ones(3)
-    for _ in range(200):
-        volts = board.voltages(stages + lit)
+    series = parts.ohms("filter")
+    lights = 0.0 if board.bypassed else 1.0
+
+    def supplied(x: Array) -> tuple[supply.Protection, supply.SupplyFilter, Array, Array]:
+        stages, lit = x
         safe = supply.series_diode(
-            voltage_supply=volts, current_load=stages + lit, diode=parts.one("protection", Diode)
+            voltage_supply=board.voltages(stages + lit),
+            current_load=stages + lit,
+            diode=parts.one("protection", Diode),
         )
         ahead = np.maximum(np.asarray(safe.voltage_output), 0.0)
         filtered = supply.supply_filter(
             voltage_supply=ahead,
-            current_load=np.minimum(stages, most := ahead / max(parts.ohms("filter"), 1e-9)),
-            resistance_series=parts.ohms("filter"),
+            current_load=np.minimum(stages, ahead / max(series, 1e-9)),
+            resistance_series=series,
             capacitor=parts.one("filter capacitor", devices.Capacitor),
             power_rating=parts.board.part(parts.name("filter")).power_max,
         )
-        first, second = points_of(parts, np.maximum(np.asarray(filtered.voltage_output), 0.0), jfet)
-        new = np.asarray(first.current_drain) + np.asarray(second.current_emitter)
-        lamp_now = lamp_current(ahead, parts.ohms("indicator resistor"), lamp) * (0.0 if board.bypassed else 1.0)
-        moved = max(float(np.max(np.abs(new - stages))), float(np.max(np.abs(lamp_now - lit))))
-        if moved < 1e-10:
-            return safe, filtered, first, second, lit
-        # What the stages take falls with what they take already, a hundredfold with a short at the emitter: by its slope.
-        step = stages - before
-        with np.errstate(divide="ignore", invalid="ignore"):
-            slope = np.clip((asked - new) / step, 0.0, 1e9)
-        fall = np.where((np.abs(step) > 1e-7 * np.abs(stages)) & (before >= 0), slope, fall)
-        before, asked = stages, new
-        stages = np.minimum(stages + (new - stages) / (1 + fall), most)  # no more than the filter's resistor passes
-        lit = (lit + lamp_now) / 2
-    raise RuntimeError("supply and stages did not settle on each other")
+        return safe, filtered, ahead, np.maximum(np.asarray(filtered.voltage_output), 0.0)
+
+    def wanted(x: Array) -> Array:
+        _, _, ahead, rail = supplied(x)
+        first, second = points_of(parts, rail, jfet)
+        stages = np.asarray(first.current_drain) + np.asarray(second.current_emitter)
+        return np.array([stages, lights * lamp_current(ahead, parts.ohms("indicator resistor"), lamp)])
+
+    x = agreed(wanted, wanted(np.zeros((2, 3))), what="supply and stages did not settle on each other")
+    safe, filtered, _, rail = supplied(x)
+    return safe, filtered, *points_of(parts, rail, jfet), x[1]
 
 
 def room(parts: Parts, jfet: Any, follower: Any, gain: float, load: float) -> tuple[Array, Array, Array]:
@@ -242,7 +253,8 @@ def test_points_of(
     rail = np.maximum(np.asarray(filtered.voltage_output), 0.0)
     drain = parts.ohms("drain")
     transistor: Bjt = parts.one("follower", Bjt)
-    metered = rc.divider(voltage_supply=jfet.voltage_drain, resistance_top=drain, resistance_bottom=meter)
+    without = np.maximum(np.asarray(jfet.voltage_drain) + drain * np.asarray(follower.current_base), 0.0)
+    metered = rc.divider(voltage_supply=without, resistance_top=drain, resistance_bottom=meter)
     read = bjt.base_bias(
         rail,
         voltage_base_supply=metered.voltage_output,
@@ -306,7 +318,7 @@ def cautions_of(
     return tuple(
         {
             (caution.what, caution.unit): caution
-            for caution in (*parts.board.cautions, *socket_cautions(parts.board), *found)
+            for caution in (*parts.board.cautions, *socket_cautions(parts.board), *parts.links(), *found)
         }.values()
     )
 

@@ -14,7 +14,7 @@ from pedalcalc import compressor, led, opto, rc, values
 from pedalcalc._base import Result, Spread, is_a, one_number, quantity, search
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DynamicsBand, told_threshold
-from pedalcalc.board._optical import LEAST_SHARE, OpticalBuild
+from pedalcalc.board._optical import LEAST_SHARE, OpticalBuild, deepest_db
 from pedalcalc.board._rows import Parts, drop, stated, told
 from pedalcalc.board._supply import DoubledSupply
 from pedalcalc.board._timing import detector_times
@@ -230,10 +230,8 @@ def _levels(
     parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor, most: float, deepest: float
 ) -> tuple[Target, ...]:
     amps = float(supplied.current_led[1])
-    dark = float(opto.coupler_point(0.0, coupler=circuit.coupler).resistance_cell)
     lit = float(opto.coupler_point(amps, coupler=circuit.coupler).resistance_cell)
-    arm = circuit.resistance_input
-    depth = 20 * np.log10((1 + arm / lit) / (1 + arm / dark))
+    depth = deepest_db(supplied, circuit)
     return (
         Target(what="LED of the coupler, loudest", text_wanted=told(most, "A"), text_got=told(amps, "A"),
                reason=f"{parts.name('lamp resistor')} as fitted, and what the rail leaves with the LED lit"),

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
-from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search, whole_number
+from pedalcalc._base import Caution, Result, caution_below, is_a, one_number, quantity, search, whole_number
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, Thump, about, drop, points, power_steps, thumps
@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 HALVES_ALIKE = 0.05
 #: Least share of the track that a threshold control leaves: its own end resistance over the track (common practice).
 LEAST_SHARE = 1e-4
+#: A gain reduction that cannot be told from none [dB] (common practice).
+REDUCTION_LEAST_DB = 1.0
 COUNT_MOST = 10_000  # units to draw; more would take minutes
 
 
@@ -169,7 +171,7 @@ def optical_compressor(
         (thump_out, ("output", "level")), (rail_step, ("indicator",)),
     )  # fmt: skip
     named = [one for result, names in meant for one in about(board, result.cautions, *map(parts.name, names))]
-    cautions = tuple(dict.fromkeys((*named, *states.cautions))) + uneven
+    cautions = tuple(dict.fromkeys((*named, *states.cautions))) + uneven + _idle(parts, supplied, circuit)
     swing = np.asarray(supplied.budget.swing_peak)[1]
     follower, makeup = (replace(stage, cautions=()) for stage in (follower, makeup))
     lights = replace(lights, cautions=())
@@ -234,6 +236,28 @@ def _circuit(parts: Parts, supplied: DoubledSupply) -> tuple[compressor.Compress
         f"make {names} equal", halves, 1.0, "1",
     )  # fmt: skip
     return found, (told_so,)
+
+
+def _idle(parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor) -> tuple[Caution, ...]:
+    """Return a caution where even the brightest lamp turns the gain down by next to nothing."""
+    return caution_below(
+        f"{parts.label('coupler')} behind {parts.label('arm')} makes next to no compression, even at the loudest: "
+        "there is no threshold, ratio, attack or release to tell",
+        f"look at {parts.name('arm')}, {parts.name('lamp resistor')} and the op-amps' rail",
+        deepest_db(supplied, circuit),
+        REDUCTION_LEAST_DB,
+        "dB",
+    )
+
+
+def deepest_db(supplied: DoubledSupply, circuit: compressor.Compressor) -> float:
+    """Return by how much the gain falls from a dark lamp to one at the most that the side-chain gives it [dB]."""
+    dark, lit = (
+        float(opto.coupler_point(amps, coupler=circuit.coupler).resistance_cell)
+        for amps in (0.0, float(supplied.current_led[1]))
+    )
+    arm = float(circuit.resistance_input)
+    return float(20 * np.log10((1 + arm / lit) / (1 + arm / dark)))
 
 
 def _switched(
@@ -308,24 +332,22 @@ def _test_points(parts: Parts, supplied: DoubledSupply, follower: Any, makeup: A
 
 
 def _first_power(parts: Parts, supplied: DoubledSupply, states: switching.CurrentStates) -> tuple[PowerStep, ...]:
-    """Return the lines of first power; without ICs the divider hangs on the supply through three diodes."""
+    """Return the lines of first power that `bench.first_power` has not, which knows a whole board at rest alone.
+
+    Without ICs the divider hangs on the supply through three diodes.
+    """
     volts = float(np.asarray(supplied.budget.voltage_supply)[1])
     chain = sum(parts.ohms(role) for role in ("filter in", "filter out", "divider top", "divider bottom"))
     diodes = [parts.one(role, Diode) for role in ("protection", "pump diode in", "pump diode out")]
     amps = volts / chain
     for _ in range(20):
         amps = max(volts - sum(float(drop(amps, diode)) for diode in diodes), 0.0) / chain
-    drawn, lit = np.asarray(supplied.budget.current_supply), np.asarray(supplied.budget_lit.current_supply)
-    dark = drawn - supplied.current_direct
     return power_steps(
         {
             "no ICs in their sockets, indicator dark": amps,
             **(
                 {"on its battery, plug pulled out": float(states.current_unplugged)} if has_battery(parts.board) else {}
             ),
-            "bypassed, no signal, usual": dark[1],
-            "engaged, no signal, usual": drawn[1],
-            "engaged, no signal, at most": np.max(drawn),
-            "engaged, loudest signal, at most": np.max(lit),
+            "engaged, loudest signal, at most": np.max(np.asarray(supplied.budget_lit.current_supply)),
         }
     )

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import bjt, devices, fet, led, opto
-from pedalcalc._base import Caution, Result, caution_above, quantity
-from pedalcalc._units import shown
+from pedalcalc._base import Caution, Result, quantity
+from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc.bjt.measure import leaking
 from pedalcalc.catalogue import find_device
 from pedalcalc.devices import Bjt, Coupler, Device, Jfet, Led, Meter
 from pedalcalc.parts import Part
@@ -207,21 +208,29 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
     leaks = [r.value for r in taken if r.what.casefold() == "leakage" and r.unit == "A"]
     rest = [r for r in taken if r.what.casefold() != "leakage"]
     collector, base = _pairs(rest, ("collector current", "A"), ("base current", "A"))
-    leak = float(np.median(leaks)) if leaks else 0.0
+    read, usual = float(np.median(leaks)) if leaks else 0.0, devices.typical(record)
+    leaky = usual.material == "germanium" and read == 0
+    # What leaks from collector to base counts as base current too: IC - Icbo = hFE (IB + Icbo).
+    unread = float(np.nan_to_num(usual.current_collector_base_leakage)) if leaky else 0.0
+    unread = unread if unread < min(collector, default=0.0) else 0.0
+    opens = [
+        (above - unread) / (into + unread) * unread + unread if leaky else read
+        for above, into in zip(collector, base, strict=True)
+    ]
     fits = [
         bjt.fit_bjt(above, current_collector_open=leak, current_base=into, transistor=record)
-        for above, into in zip(collector, base, strict=True)
+        for above, into, leak in zip(collector, base, opens, strict=True)
     ]
     gain = float(np.median([float(found.current_gain) for found in fits]))
     own = dataclasses.replace(
-        devices.typical(record),
+        usual,
         name=f"{record.name}, measured",
         origin=f"gain of own readings in {path.name}; the rest: {record.origin}",
         current_gain=gain,
         current_for_gain=float(np.median(collector)),
     )
-    if leaks:  # Iceo = (gain + 1) Icbo
-        own = dataclasses.replace(own, current_collector_base_leakage=leak / (gain + 1))
+    if leaks and not leaky:
+        own = leaking(own, np.asarray(read), np.asarray(TEMPERATURE_RECORD))
     return OwnPart(
         reference=part.reference,
         path=path.name,
@@ -229,18 +238,14 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
         result=None,
         time_factor=np.nan,
         count=len(collector),
-        cautions=_tight(own, leak) if leaks and own.material == "germanium" else (),
+        cautions=(_unread(record, unread * (1 + gain)),) if leaky else (),
     )
 
 
-def _tight(own: Bjt, read: float) -> tuple[Caution, ...]:
-    """Return a caution where a part was read to leak less than the law of its junctions lets through by itself."""
-    told = bjt.base_bias(
-        voltage_supply=9.0, voltage_base_supply=0.0, resistance_base=np.inf, resistance_collector=0.0, resistance_emitter=0.0,
-        transistor=own,
-    )  # fmt: skip
-    return caution_above(
-        "the sheet counts more leakage with the base open than was read: what its type's junctions let through by themselves",
-        f"nothing, where its collector carries much more than that; {shown(read, 'A')} was read",
-        told.current_collector, read * (1 + 1e-6), "A",
+def _unread(record: Bjt, leak: float) -> Caution:
+    """Return the caution of a germanium part whose leakage nobody has read."""
+    return Caution(
+        f"no leakage was read, which a meter counts as gain: taken with the base open is what a usual {record.name} leaks",
+        "read the collector current with the base open, on the lowest range, and add it to the file as leakage",
+        leak, np.nan, "A",
     )  # fmt: skip

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pedalcalc import switching
 from pedalcalc._base import Caution, Result, caution_above, quantity, table_of
 from pedalcalc.board._core import Board
-from pedalcalc.devices import Capacitor, Diode, Led
+from pedalcalc.devices import Capacitor, Diode, Led, Zener
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.values import UNITS, write_value
 
@@ -25,6 +25,8 @@ FIRST_POWER = 100.0
 TYPED = ("diode", "transistor", "integrated circuit", "coupler", "photocell", "indicator")
 #: A step at the output that is lost in the hiss of a guitar and the amplifier that follows [V] (common practice).
 STEP_SILENT = 1e-4
+#: What a link of wire with its joints has [Ω] (common practice).
+LINK = 0.01
 #: Resistors that may be links.
 MAY_BE_LINKS = ("filter", "filter in", "filter out", "attack stop", "make-up feedback", "side-chain feedback")
 
@@ -160,15 +162,25 @@ class Parts:
         """Return the reference of a role."""
         return role_of(self.roles, role)
 
+    def label(self, role: str) -> str:
+        """Return the reference of a role and what is fitted there."""
+        return self.board.part(self.name(role)).label
+
     def ohms(self, role: str) -> float:
-        """Return a resistor's value [Ω]; where nothing would limit the current or the gain, 0 Ω is refused."""
+        """Return a resistor's value [Ω]; where nothing else limits current or gain, that of a link is what a wire has."""
         found = self.board.resistance(self.name(role))
-        if found == 0 and role not in MAY_BE_LINKS:
-            part = self.board.part(self.name(role))
-            raise ValueError(
-                f"{part.place or 'the list'}, {part.reference}: 0 Ω as {role} leaves nothing to compute; fit a resistor"
+        return LINK if found == 0 and role not in MAY_BE_LINKS else found
+
+    def links(self) -> tuple[Caution, ...]:
+        """Return a caution for each link in the place of a resistor that the circuit needs."""
+        return tuple(
+            Caution(
+                f"{self.label(role)} is a link where the circuit needs a resistor, the {role}: computed as 10 mΩ of wire",
+                "fit a resistor", 0.0, np.nan, "Ω",
             )
-        return found
+            for role, name in self.roles.items()
+            if role not in MAY_BE_LINKS and self.board.part(name).unit == "Ω" and self.board.part(name).value == 0
+        )  # fmt: skip
 
     def of_polarity(self, role: str, kind: type[Any], polarity: str) -> Any:
         """Return a transistor, refused where it is of the other polarity."""
@@ -203,8 +215,11 @@ class Parts:
         return self.board.part(self.name(role)).voltage_max
 
     def one(self, role: str, kind: type[Any]) -> Any:
-        """Return one part of plain numbers."""
-        return self.board.device(self.name(role), kind)
+        """Return one part of plain numbers; of a Zener in a diode's place the diode that it is the other way round."""
+        name = self.name(role)
+        if kind is Diode and isinstance(self.board.record(name), Zener):
+            return _forward(self.board.device(name, Zener))
+        return self.board.device(name, kind)
 
     def stands(self, role: str, volts: Any, when: str) -> tuple[Caution, ...]:
         """Return a caution where a capacitor can meet more than its rating."""
@@ -227,6 +242,22 @@ class Parts:
             self.board.part(name).power_max,
             "W",
         )
+
+
+def _forward(zener: Zener) -> Diode:
+    """Return a Zener as a diode that blocks no more than its Zener voltage."""
+    return Diode(
+        name=zener.name,
+        origin=zener.origin,
+        voltage_forward=zener.voltage_forward,
+        current_reference=zener.current_reference,
+        ideality=zener.ideality,
+        resistance_series=zener.resistance_series,
+        energy_gap=zener.energy_gap,
+        voltage_reverse_max=zener.voltage_zener,
+        current_leakage=zener.current_leakage,
+        pinouts=zener.pinouts,
+    )
 
 
 def drop(current: Any, junction: Any) -> Array:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,21 +13,22 @@ from numpy.typing import NDArray
 from pedalcalc import supply
 from pedalcalc._base import Caution, Result, caution_above, is_a, quantity, search
 from pedalcalc._record import ends
+from pedalcalc.board._agreed import agreed
 from pedalcalc.board._core import Board
-from pedalcalc.board._rows import Consumer, Parts, TestPoint, about, drop, lamp_current, pair, points
+from pedalcalc.board._rows import Consumer, Parts, TestPoint, about, drop, lamp_current, pair, points, told
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.devices import Converter, Coupler, Diode, Led, OpAmp
 from pedalcalc.parts import NOT_CONNECTED
-from pedalcalc.supply.budget import idle_current
+from pedalcalc.supply.budget import budget_of, idle_current
 
 Array = NDArray[np.float64]
 
 #: Peak of a loud guitar behind a follower, for which the headroom is told [V] (common practice).
 LOUD_PEAK = 2.0
+#: The most ahead of a pump that it is computed with [Ω]: no converter runs behind as much (common practice).
+FEED_MOST = 2e3
 #: Current at which the rectifier's drop is told: what a hold capacitor takes near its top [A] (common practice).
 RECTIFIER_CURRENT = 20e-6
-#: What the converter needs at least [V] so that a filter that drops all the supply is told and not divided by.
-LEFT_OVER = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,11 +83,12 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
     -----
     The lowest supply goes with op-amps that draw most and swing least, the highest the other way round. The boost and
     low-voltage pins of the converter count as their nets are. Two different diodes of a pair count with their mean drop.
-    A supply filter that would drop everything leaves the op-amps without supply; a caution says so.
+    Op-amps and converter draw what they need as far as there is their lowest supply, below it in proportion, and an op-amp
+    gives the lamp no more than its current limit. A resistor that drops everything leaves nothing to run on; a caution says so.
 
     References
     ----------
-    DERIVED, Kirchhoff's laws by repeated substitution; PRACTICE, worst of all at once.
+    DERIVED, Kirchhoff's laws by Newton's method; PRACTICE, worst of all at once.
 
     Examples
     --------
@@ -102,15 +104,18 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
     sidechain = dataclasses.replace(circuit, op_amp=board.record(parts.name("side-chain")))
     lamp, coupler = parts.one("indicator", Led), parts.one("coupler", Coupler)
     resistance_lamp, resistance_led = parts.ohms("indicator resistor"), parts.ohms("lamp resistor")
-    divider = parts.ohms("divider top") + parts.ohms("divider bottom")
+    taken = _Taken(
+        quiescent=np.array([[getattr(drawn, end) for end in ("high", "typical", "low")] for _, drawn in packages]),
+        least=np.array([parts.one(role, OpAmp).voltage_supply_min for role, _ in packages]),
+        divider=parts.ohms("divider top") + parts.ohms("divider bottom"),
+    )
     rectifier = pair(parts.one("rectifier", Diode), parts.one("rectifier inverted", Diode))
     rectified = float(drop(RECTIFIER_CURRENT, rectifier))
-    quiescent = np.array([sum(getattr(d, end) for _, d in packages) for end in ("high", "typical", "low")])
-    dark = np.zeros(3)
+    dark, most = np.zeros(3), parts.one("reference", OpAmp).current_output_max
 
     def led(budget: supply.VoltageBudget) -> Array:
         held = np.asarray(budget.swing_peak) - rectified
-        return lamp_current(held, resistance_led, coupler.led)
+        return np.fmin(lamp_current(held, resistance_led, coupler.led), most)  # no more than its op-amp gives
 
     def indicator(budget: supply.VoltageBudget) -> Array:
         if board.bypassed:
@@ -120,27 +125,24 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
     fed = ("filter in", "filter out", "lamp resistor", "indicator resistor")
     slip = ", ".join(f"{parts.name(role)} {board.part(parts.name(role)).value_text}" for role in fed)
 
-    def solve(lit: bool, rail: supply.RailCircuit) -> tuple[supply.VoltageBudget, Array, Array, Array, Array]:
-        return _solve(board, rail, quiescent, divider, indicator, led if lit else lambda _: dark, slip)
-
-    budget, load, direct, _, share = solve(False, circuit)
-    lit_side, _, _, current_led, share_lit = solve(True, sidechain)
-    current = np.minimum(share, share_lit)
-    budget_lit, *_ = _solve(board, circuit, quiescent, divider, indicator, lambda _: current_led, slip)
+    rest = _solve(board, circuit, taken, indicator, lambda _: dark, slip)
+    side = _solve(board, sidechain, taken, indicator, led, slip)
+    budget, load, direct, current_led = rest.budget, rest.load, rest.direct, side.lamp
+    budget_lit = _solve(board, circuit, taken, indicator, lambda _: current_led, slip).budget
     half = _half(parts, np.maximum(np.asarray(budget.voltage_positive), 0.0))
     others = [
         supply.voltage_budget(
             voltage_supply=budget_lit.voltage_supply, current_load=load, current_direct=direct, voltage_peak=0.0,
-            rail=dataclasses.replace(circuit, op_amp=record),
+            rail=dataclasses.replace(rest.rail, op_amp=record),
         )
         for record in {r.name: r for r in (board.record(parts.name(n)) for n in ("side-chain", "reference"))}.values()
         if record.name != circuit.op_amp.name
     ]  # fmt: skip
-    cautions = board.cautions + socket_cautions(board)
+    cautions = board.cautions + socket_cautions(board) + parts.links()
     cautions += _about(parts, _without_lamp(budget.cautions) + budget_lit.cautions, "signal")
     cautions += _about(parts, tuple(c for other in others for c in other.cautions), "side-chain", "reference")
     cautions += about(board, half.cautions, parts.name("divider top"), parts.name("divider bottom"))
-    unique = _once(cautions + _ratings(parts, budget, budget_lit, current_led, current))
+    unique = _once(cautions + _ratings(parts, budget, budget_lit, current_led, np.minimum(rest.share, side.share)))
     budget, budget_lit = (dataclasses.replace(b, cautions=()) for b in (budget, budget_lit))
     return DoubledSupply(
         budget=budget,
@@ -152,7 +154,7 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
         current_load=load,
         current_direct=direct,
         current_led=current_led,
-        voltage_rail=np.asarray(lit_side.swing_peak),
+        voltage_rail=np.asarray(side.budget.swing_peak),
         voltage_diode=rectified,
         cautions=unique,
     )
@@ -183,7 +185,7 @@ def _circuit(parts: Parts, op_amp: OpAmp) -> supply.RailCircuit:
         diode_pump=pair(parts.one("pump diode in", Diode), parts.one("pump diode out", Diode)),
         converter=converter,
         low_pin="open" if pins["low"] == NOT_CONNECTED else "grounded",
-        resistance_filter_in=parts.ohms("filter in"),
+        resistance_filter_in=min(parts.ohms("filter in"), FEED_MOST),
         resistance_filter_out=parts.ohms("filter out"),
         capacitance_filter_out=parts.farads("rail capacitor"),
         frequency_pump=converter.frequency_pump_boosted if boosted else converter.frequency_pump,
@@ -199,52 +201,68 @@ def _circuit(parts: Parts, op_amp: OpAmp) -> supply.RailCircuit:
     )
 
 
+class _Taken(NamedTuple):
+    """What hangs on the rail at rest: the op-amps' own current [A], a row each, and from which supply up they take it whole."""
+
+    quiescent: Array
+    least: Array
+    divider: float
+
+    def share(self, rail: Array) -> Array:
+        """Return the share of its own current that each op-amp takes; below its lowest supply in proportion."""
+        return np.asarray(np.minimum(rail / self.least[:, None], 1.0))
+
+    def at(self, rail: Array) -> Array:
+        """Return the current of all [A]."""
+        return np.asarray(np.sum(self.quiescent * self.share(rail), axis=0) + rail / self.divider)
+
+
+class _Agreed(NamedTuple):
+    """The budget on which supply and consumers agree, and the currents behind it."""
+
+    budget: supply.VoltageBudget
+    load: Array
+    direct: Array
+    lamp: Array
+    share: Array  # of their own current, the least that an op-amp gets
+    rail: supply.RailCircuit  # its converter with the current that it takes there
+
+
 def _solve(
     board: Board,
     rail: supply.RailCircuit,
-    quiescent: Array,
-    divider: float,
+    taken: _Taken,
     indicator: Callable[[supply.VoltageBudget], Array],
     led: Callable[[supply.VoltageBudget], Array],
     slip: str,
-) -> tuple[supply.VoltageBudget, Array, Array, Array, Array]:
-    """Return budget, load, indicator, lamp and the share of their current that the op-amps get, all consistent."""
-    load, direct, lamp, share = quiescent.copy(), np.zeros(3), np.zeros(3), np.ones(3)
-    # What the pump's diodes leak, less what comes straight through both of them when the pump is overloaded.
-    beyond = np.zeros(3)
-    feed = np.asarray(rail.resistance_filter_in, float)
-    idle = idle_current(rail)
-    for _ in range(200):
-        drawn = direct + 2 * load + idle + beyond
-        volts = board.voltages(drawn)
-        room = np.maximum(volts - LEFT_OVER, 0.0)
-        fits = np.minimum(1.0, room / np.maximum(drawn * feed, 1e-12))
-        load, direct = load * fits, direct * fits
-        budget = supply.voltage_budget(
-            voltage_supply=volts,
-            current_load=load,
-            current_direct=direct,
-            voltage_peak=LOUD_PEAK,
-            rail=_starved(rail, idle * fits),
-        )
-        new_lamp, new_direct = led(budget), indicator(budget)
-        divided = np.maximum(np.asarray(budget.voltage_positive), 0.0) / divider
-        # Nor can more go through the filter behind the pump than it has volts for: the rail ends at nothing, not below.
-        lost = load * np.asarray(rail.resistance_filter_out, float)
-        passes = np.minimum(1.0, np.maximum(np.asarray(budget.voltage_positive) + lost, 0.0) / np.maximum(lost, 1e-12))
-        share = share * fits * passes if np.any(np.minimum(fits, passes) < 1) else share
-        new_load = share * quiescent + divided + new_lamp
-        new_beyond = np.asarray(budget.current_supply) - direct - 2 * load - idle * fits
-        moved = float(np.max(np.abs([new_load - load, new_direct - direct, new_beyond - beyond])))
-        load, direct, beyond, lamp = (
-            (load + new_load) / 2,
-            (direct + new_direct) / 2,
-            (beyond + new_beyond) / 2,
-            new_lamp,
-        )
-        if moved < 1e-10:
-            return budget, load, direct, lamp, share
-    raise RuntimeError(f"supply and load did not settle on each other; is there a slip of a decimal in {slip}?")
+) -> _Agreed:
+    """Return what a supply and all that hangs on it agree on."""
+    idle, least = idle_current(rail) + np.zeros(3), rail.converter.voltage_supply_min
+
+    def followed(x: Array, refuses: bool = False) -> supply.VoltageBudget:
+        load, direct, own, drawn = x
+        starved = _starved(rail, own)
+        return budget_of(board.voltages(drawn), load, direct, np.full(3, LOUD_PEAK), starved, refuses=refuses)
+
+    def wanted(x: Array) -> Array:
+        budget = followed(x)
+        volts, pin = _above_nothing(budget.voltage_positive), _above_nothing(budget.voltage_pin)
+        fed = pin > 0  # a search may come to where the supply gives less than nothing: there nothing is wanted
+        own = idle * np.minimum(pin / least, 1.0)
+        load = np.where(fed, taken.at(volts) + led(budget), 0.0)
+        return np.array([load, indicator(budget), own, np.asarray(budget.current_supply)])
+
+    first = np.zeros((4, 3))
+    first[2] = idle
+    what = f"supply and load did not settle on each other; is there a slip of a decimal in {slip}?"
+    x = agreed(wanted, wanted(first), what=what)
+    budget = followed(x, refuses=True)
+    share = np.min(taken.share(_above_nothing(budget.voltage_positive)), axis=0)
+    return _Agreed(budget, x[0], x[1], led(budget), share, _starved(rail, x[2]))
+
+
+def _above_nothing(volts: Any) -> Array:
+    return np.maximum(np.asarray(volts), 0.0)
 
 
 def _starved(rail: supply.RailCircuit, idle: Array) -> supply.RailCircuit:
@@ -318,9 +336,9 @@ def _about(parts: Parts, cautions: tuple[Caution, ...], *op_amps: str) -> tuple[
     of_type = tuple(getattr(parts.board.device(name), "name", "") for name in names)
     plain = [one for one in cautions if not any(kind in one.what for kind in of_type)]
     return tuple(
-        told
+        named
         for one in cautions
-        for told in about(parts.board, [one], *(names[-1:] if one in plain else names), places=found)
+        for named in about(parts.board, [one], *(names[-1:] if one in plain else names), places=found)
     )
 
 
@@ -340,13 +358,28 @@ def _ratings(
     coupler: Coupler = parts.one("coupler", Coupler)
     lamp: Led = parts.one("indicator", Led)
     amps = np.asarray(lit.current_supply)
+    # A diode of the doubler blocks the supply, one of the rectifier twice the peak, about the rail.
+    blocked = dict.fromkeys(("pump diode in", "pump diode out"), supplied) | dict.fromkeys(
+        ("rectifier", "rectifier inverted"), rail
+    )
+    backwards = tuple(
+        one
+        for role, volts in blocked.items()
+        for one in caution_above(
+            f"{parts.label(role)} stands more backwards than it blocks, and conducts: what follows it is lower than computed",
+            f"fit a diode of a higher reverse voltage as {parts.name(role)}", volts, parts.one(role, Diode).voltage_reverse_max, "V",
+        )
+    )  # fmt: skip
+    lost = {"filter in": np.max(budget.loss_filter), "filter out": np.max(budget.loss_filter_out) / 2}
+    culprit = parts.name(max(lost, key=lambda role: lost[role]))
     # Without load the doubler gives nearly twice the supply.
     double = 2 * supplied
     return (
-        parts.stands("reservoir", supplied, "at the highest supply")
+        backwards
+        + parts.stands("reservoir", supplied, "at the highest supply")
         + parts.stands("rail capacitor", double, "without load, twice the supply")
         + parts.stands("divider capacitor", rail, f"with {parts.name('divider bottom')} open, the whole rail")
-        + parts.heats("filter in", amps**2 * parts.ohms("filter in"))
+        + parts.heats("filter in", amps**2 * min(parts.ohms("filter in"), FEED_MOST))
         + parts.heats("indicator resistor", lamp_current(budget.voltage_pin, parts.ohms("indicator resistor"), lamp) ** 2 * parts.ohms("indicator resistor"))
         + parts.heats("lamp resistor", led**2 * parts.ohms("lamp resistor"))
         + caution_above(
@@ -358,8 +391,19 @@ def _ratings(
             f"raise {parts.name('indicator resistor')}", budget_current(parts, budget, lamp), lamp.current_max, "A",
         )
         + caution_above(
-            f"{parts.name('filter in')} drops nearly all the supply: the op-amps do not run",
-            f"fit a smaller {parts.name('filter in')}", 1 - share, 1e-9, "1",
+            f"{parts.label('filter in')} lets so little through that the converter does not run: computed as "
+            f"{told(FEED_MOST, 'Ω')}, and all behind it stands lower still",
+            f"fit a smaller {parts.name('filter in')}", parts.ohms("filter in"), FEED_MOST, "Ω",
+        )
+        + caution_above(
+            f"{parts.name('reference')} gives the lamp of {parts.name('coupler')} no more than its own current limit; "
+            "threshold, attack and release are computed without that limit",
+            f"raise {parts.name('lamp resistor')}",
+            led, parts.one("reference", OpAmp).current_output_max * (1 - 1e-9), "A",
+        )
+        + caution_above(
+            f"{culprit} drops nearly all the supply: the op-amps do not run",
+            f"fit a smaller {culprit}", 1 - share, 1e-9, "1",
         )
         + caution_above(
             f"{parts.name('divider top')}, {parts.name('divider bottom')}: half supply off the middle: one half-wave clips first",

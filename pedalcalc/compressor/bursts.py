@@ -25,10 +25,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, io, is_a, quantity, whole_number
+from pedalcalc._base import Caution, Result, caution_below, file_path, io, is_a, quantity, whole_number
 from pedalcalc._refusal import refused
-from pedalcalc.compressor.sound import RATE_LEAST, RATE_MOST, read_wav, write_wav
+from pedalcalc.compressor.sound import write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
+from pedalcalc.compressor.wav import RATE_LEAST, RATE_MOST, Channel, channel_of, pieces, seen
 
 Array = NDArray[np.float64]
 
@@ -39,7 +40,7 @@ TIME_MARKER = 0.3
 MARKER_FROM, MARKER_TO = 300.0, 3000.0
 PEAK_HIGH = 0.7  # of full scale
 STEP_SECONDS_PER_DB = 0.02  # the last pause is that much longer for each dB of step
-BLOCK = 2**18  # places at which the sweep is looked for at a time
+BLOCK = 2**16  # places at which the sweep is looked for at a time
 MATCH_LEAST = 0.6  # correlation from which a sweep is taken for the marker
 CLOCK_MOST = 1e-3
 SPEEDS = (44.1 / 48, 48 / 44.1, 0.5, 2.0, 22.05 / 48, 48 / 22.05)
@@ -189,21 +190,20 @@ def measure_recording(
     [(82.0, True), (220.0, True), (1000.0, True)]
     """
     step = _step(definition)
-    recording = read_wav(path, channel=channel)
-    take = _Take(recording.signal, float(np.mean(recording.signal, dtype=float)), recording.sample_rate)
-    rate, found_in_file = take.rate, recording.cautions
+    source = channel_of(file_path("path", path), None if channel is None else whole_number("channel", channel))
+    found = seen(source.path, source.part, source.size)
+    take = _Take(source, found.mean)
+    rate = take.rate
     start, clock = _align(path, take, step)
     origin = start - TIME_PAUSE  # where the file's own time 0 lies
-    tones = [(tone, *_cut(take, origin, clock, begin)) for tone, begin in _starts()]
     pause = take.part(
         _index(origin + 1.25 * TIME_PAUSE + TIME_MARKER, rate), _index(start + TIME_MARKER + TIME_PAUSE, rate)
     )
     with np.errstate(divide="ignore"):
         noise = float(10 * np.log10(np.mean(np.square(pause, dtype=float))))
-    del recording, take  # the rest of a long one is not needed any more
     timings, levels, low_least = [], [], np.inf
-    for tone, part, offset in tones:
-        level = _level_of_one(part, offset, rate, clock, tone)
+    for tone, begin in _starts():
+        level = _level_of_one(*_cut(take, origin, clock, begin), rate, clock, tone)
         timing = measure_step(
             level.time,
             level_dbv=level.level_out_dbv,
@@ -214,7 +214,7 @@ def measure_recording(
         timings.append(timing)
         levels.append(level)
         low_least = min(low_least, timing.level_out_low_dbv)
-    cautions = found_in_file + caution_below(
+    cautions = found.cautions + caution_below(
         "noise close to the low tone", "raise the recording level, or look for hum", low_least - noise, 20.0, "dB"
     )
     cautions += tuple(caution for timing in timings for caution in timing.cautions)
@@ -284,19 +284,21 @@ def _marker(rate: float, speed: float = 1.0) -> Array:
 
 
 class _Take(NamedTuple):
-    """A recording as it was read; its mean comes off piece by piece, which needs no second copy of a long one."""
+    """A recording in its file, read piece by piece without its mean: a long one is never held."""
 
-    signal: NDArray[Any]
+    source: Channel
     mean: float
-    rate: float
+
+    @property
+    def rate(self) -> float:
+        return float(self.source.rate)
 
     def part(self, first: int, last: int) -> NDArray[Any]:
-        return np.asarray(self.signal[first:last] - self.mean)
+        return np.asarray(self.source.part(first, last) - self.mean)
 
     def blocks(self, more: int) -> Iterator[tuple[int, NDArray[Any]]]:
         """Yield where each block begins, and its samples with so many `more` of the next; none shorter than those."""
-        for first in range(0, self.signal.size - more, BLOCK):
-            yield first, self.part(first, first + BLOCK + more)
+        return pieces(self.part, self.source.size, more, BLOCK)
 
 
 class _Fit(NamedTuple):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pedalcalc._base import Number, is_a, search
+from pedalcalc._refusal import Unsolved
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, in_blocks, units_of
@@ -96,5 +97,5 @@ def _peak_for_reduction(compressor: Compressor, dark: float, wanted: float, tone
         raise out_of_reach(reached, compressor.voltage_rail, wanted)
     root, found = brentq(short_of_wanted, np.log(least), np.log(most), xtol=CLOSE, full_output=True, disp=False)
     if not found.converged:
-        raise RuntimeError("no side-chain peak found for that reduction")
+        raise Unsolved("no side-chain peak found for that reduction")
     return float(root)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc._base import Result, quantity, simulate
+from pedalcalc._refusal import Unsolved
 from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
@@ -80,7 +81,7 @@ def ripple_distortion(compressor: Compressor, *, level_in_dbv: float, frequency:
         maps, amplitude * compressor.gain_sidechain, (state.voltage_hold, maps.log_of(state.conductance))
     )
     if found is None or grows(found.jacobian):
-        raise RuntimeError(f"a {shown(tone, 'Hz')} note at {level:g} dBV does not settle: its side-chain hunts")
+        raise Unsolved(f"a {shown(tone, 'Hz')} note at {level:g} dBV does not settle: its side-chain hunts")
     v, g = found.state[0], maps.conductance_of(found.state[1])
     moments, conductance = [0.0], [g]
     for half in range(2):

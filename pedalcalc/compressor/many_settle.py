@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc._units import shown
 from pedalcalc.compressor.laws import Floats
 from pedalcalc.compressor.many import Figures, Many, Places, Traced
@@ -153,7 +154,7 @@ class SweepMany:
         if len(stuck):
             if run.fresh[stuck].any():
                 at = stuck[np.argmax(run.fresh[stuck])]
-                raise RuntimeError(
+                raise Unsolved(
                     f"no periodic state found at a side-chain peak of {shown(run.peaks[run.row[at], at], 'V')}, "
                     f"{shown(many.frequency, 'Hz')}, at index ({self.index[run.which[at]]},)"
                 )

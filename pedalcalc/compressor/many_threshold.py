@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
@@ -50,7 +51,7 @@ def _secants(many: Many, dark: Floats, wanted: float, start: int, found: Floats,
             break
         try:
             reduction = 20 * np.log10(dark[u] / sweep.at(np.exp(x), u).gain)
-        except RuntimeError:  # the other way tells which unit has no periodic state, if one is left without
+        except Unsolved:  # the other way tells which unit has no periodic state, if one is left without
             break
         short = np.log(wanted / np.maximum(reduction, 1e-3 * wanted))
         if n:
@@ -87,7 +88,7 @@ def _bracketed(
     root = find_root(beyond, (least, most), args=(unit,), tolerances={"xatol": CLOSE, "xrtol": 0.0})
     if not np.all(root.success):
         failed = start + units[int(np.argmin(root.success))]
-        raise RuntimeError(f"no side-chain peak found for that reduction at index ({failed},)")
+        raise Unsolved(f"no side-chain peak found for that reduction at index ({failed},)")
     return np.asarray(root.x)
 
 

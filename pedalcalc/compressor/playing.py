@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import ceil, floor
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,6 +17,8 @@ from pedalcalc.compressor._checks import RATE_MOST, callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit
 from pedalcalc.compressor.engine import STEP_DRAIN, STEP_LONGEST, STEP_LOOP, Engine, Trace, made_ready, rest, sound
 from pedalcalc.compressor.laws import Floats
+
+Part = Callable[[int, int], Floats]
 
 RATE_SIDECHAIN = 192_000.0  # spans of the side-chain signal a second, at least
 QUICK = 1e3  # a hold capacitor that charges or empties at more than this rate a second follows half-waves of the sound
@@ -97,6 +100,19 @@ def render(
     return _rendered(samples, rate, ready, *_rates(ready, rate), progress)
 
 
+def played(
+    part: Part,
+    size: int,
+    rate: float,
+    compressor: Compressor,
+    peak: float,
+    progress: Callable[[float], None] | None,
+) -> Iterator[Played]:
+    """Yield the gain piece by piece for checked sound that is handed out piece by piece [V], its peak known."""
+    ready = made_ready(compressor, peak, None)
+    return _played(part, size, rate, ready, *_rates(ready, rate), progress)
+
+
 def sketch(signal: Floats, *, sample_rate: float, compressor: Compressor) -> Rendered:
     """Render checked sound for a picture: the side-chain hears the samples as they are, in steps of whole samples.
 
@@ -108,39 +124,62 @@ def sketch(signal: Floats, *, sample_rate: float, compressor: Compressor) -> Ren
     return _rendered(signal, sample_rate, ready, 1, max(1, round(spans / over)), None)
 
 
+class Played(NamedTuple):
+    """The gain over one piece of sound, and the most that the lamp got meanwhile [A]."""
+
+    first: int
+    gains: Floats
+    current_led: float
+
+
 def _rendered(
     samples: Floats, rate_in: float, ready: Engine, over: int, spans: int, progress: Callable[[float], None] | None
 ) -> Rendered:
     """Play samples with `over` spans of the side-chain signal to each, and `spans` of them to a step of the cell."""
+    gains, brightest = np.empty(samples.size), 0.0
+
+    def part(first: int, last: int) -> Floats:
+        return samples[first:last]
+
+    for piece in _played(part, samples.size, rate_in, ready, over, spans, progress):
+        gains[piece.first : piece.first + piece.gains.size] = piece.gains
+        brightest = max(brightest, piece.current_led)
+    return Rendered(
+        signal=samples * gains,
+        gain_db=laws.decibels(gains),
+        sample_rate=rate_in,
+        cautions=cautions_of(ready.compressor, current_led=brightest),
+    )
+
+
+def _played(
+    part: Part,
+    size: int,
+    rate_in: float,
+    ready: Engine,
+    over: int,
+    spans: int,
+    progress: Callable[[float], None] | None,
+) -> Iterator[Played]:
     compressor, law = ready.compressor, ready.law
-    gains = np.empty(samples.size)
     state = rest(compressor)
     v, g = state.voltage_hold, state.conductance
-    brightest = 0.0
     chunk = max(1, round(_CHUNK_SECONDS * rate_in / spans)) * spans  # whole steps, whatever `over` is
     last_moment, last_gain = 0.0, float(law.at(g))
-    for first in range(0, samples.size, chunk):
-        count = min(chunk, samples.size - first)
-        steps = sound(ready, _oversampled(samples, first, count, over, spans), rate=rate_in * over, spans=spans)
+    for first in range(0, size, chunk):
+        count = min(chunk, size - first)
+        steps = sound(ready, _oversampled(part, size, first, count, over, spans), rate=rate_in * over, spans=spans)
         trace = Trace([], [])
         v, g = ready.advance(steps, compressor.gain_sidechain, v, g, trace)
         at_steps = law.at(np.array(trace.conductance))
         moments = (np.arange(at_steps.size) + 0.5) * spans / over  # in samples, from the chunk's first
         end_gain = float(law.at(g))
         edges = np.concatenate([[last_moment], moments, [at_steps.size * spans / over]])
-        gains[first : first + count] = np.interp(
-            np.arange(count) + 0.5 / over, edges, np.concatenate([[last_gain], at_steps, [end_gain]])
-        )
+        gains = np.interp(np.arange(count) + 0.5 / over, edges, np.concatenate([[last_gain], at_steps, [end_gain]]))
         last_gain = end_gain
-        brightest = max(brightest, float(laws.led_current(compressor, np.max(trace.voltage))))
+        yield Played(first, gains, float(laws.led_current(compressor, np.max(trace.voltage))))
         if progress is not None:
-            progress(min(1.0, (first + count) / samples.size))
-    return Rendered(
-        signal=samples * gains,
-        gain_db=laws.decibels(gains),
-        sample_rate=rate_in,
-        cautions=cautions_of(compressor, current_led=brightest),
-    )
+            progress(min(1.0, (first + count) / size))
 
 
 def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:
@@ -162,13 +201,13 @@ def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:
     return over, max(1, floor(over * rate_in / fastest))
 
 
-def _oversampled(samples: Floats, first: int, count: int, over: int, spans: int) -> Floats:
+def _oversampled(part: Part, size: int, first: int, count: int, over: int, spans: int) -> Floats:
     """Return part of a signal at `over` times its rate, padded to whole steps and by one value at each end."""
     from scipy.signal import resample_poly
 
     margin = 16  # samples that the filter needs on each side
-    low, high = max(first - margin, 0), min(first + count + margin, samples.size)
-    piece = samples[low:high]
+    low, high = max(first - margin, 0), min(first + count + margin, size)
+    piece = part(low, high)
     fine = piece if over == 1 else resample_poly(np.concatenate([np.zeros(margin), piece, np.zeros(margin)]), over, 1)
     begin = (first - low + (margin if over > 1 else 0)) * over
     wanted = ceil(count * over / spans) * spans

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.engine import State, rest
@@ -146,7 +147,7 @@ class Sweep:
             found = self._sought(peak, self._guess(peak, most), renew=1 if fresh else RENEW)
             if found:
                 return found
-        raise RuntimeError(
+        raise Unsolved(
             f"no periodic state found at a side-chain peak of {shown(peak, 'V')}, {shown(maps.frequency, 'Hz')}"
         )
 

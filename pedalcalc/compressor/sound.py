@@ -7,8 +7,6 @@ on the interface and its knobs, so it is asked for wherever volts matter.
 from __future__ import annotations
 
 import os
-import struct
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,20 +15,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, file_path, io, numeric, quantity, whole_number, yes_no
+from pedalcalc._base import Caution, Result, file_path, io, numeric, quantity, whole_number, yes_no
 from pedalcalc._files import whole_file
 from pedalcalc._refusal import refused
 from pedalcalc._units import shown
 from pedalcalc.compressor._checks import callback, scalar
-from pedalcalc.compressor.circuit import Compressor, one_unit
+from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit
+from pedalcalc.compressor.laws import decibels
+from pedalcalc.compressor.wav import BLOCK, RATE_LEAST, RATE_MOST, channel_of, pieces, seen
 
 Array = NDArray[np.float64]
 
-RATE_LEAST, RATE_MOST = 8000, 384000
 PCM_16 = 32768
-CLIPPED_RUN = 3  # so many samples in a row at the top of the scale are called clipped
-BLOCK = 100_000  # samples made into fractions at a time
-QUIET = 1e-4  # -80 dB of full scale
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,116 +83,19 @@ def read_wav(path: str | os.PathLike[str], *, channel: int | None = None) -> Rec
     48000.0 1.0 0.5 False
     """
     chosen = None if channel is None else whole_number("channel", channel)
-    rate, samples = _load(file_path("path", path))
-    if samples.ndim > 1 and samples.shape[1] == 1:
-        samples = samples[:, 0]
-        channels = 1
-    else:
-        channels = 1 if samples.ndim == 1 else samples.shape[1]
-    if chosen is not None and chosen >= channels:
-        raise ValueError(f"channel must be below {channels}, the number of channels in {path}, got {chosen}")
-    if channels > 1:
-        if chosen is None:
-            raise ValueError(
-                f"{path} has {channels} channels: say which one with channel=0 (left) or channel=1 (right), "
-                "or export one channel from the recorder"
-            )
-        samples = samples[:, chosen]
-    if samples.size == 0:
-        raise ValueError(f"{path} holds no samples")
-    signal = np.empty(len(samples), np.float64 if samples.dtype.kind == "f" and samples.itemsize > 4 else np.float32)
-    for first in range(0, signal.size, BLOCK):
-        signal[first : first + BLOCK] = _fractions(samples[first : first + BLOCK])
-    top, bottom = float(signal.max()), float(signal.min())
-    peak = max(top, -bottom)
-    if not np.isfinite(peak):
-        raise ValueError(f"{path} holds samples that are no finite numbers")
-    clipped = _is_clipped(signal, top, bottom)
-    cautions = caution_below("hardly any sound in the file", "check cable, gain and channel", peak, QUIET, "V")
-    if clipped:
-        cautions += (
-            Caution("recording is clipped", "turn the interface's input down and record again", peak, 1.0, "V"),
-        )
+    source = channel_of(file_path("path", path), chosen)
+    signal = np.empty(source.size, source.fraction)
+    for first, piece in pieces(source.part, source.size):
+        signal[first : first + BLOCK] = piece
+    found = seen(source.path, lambda first, last: signal[first:last], source.size)
     return Recording(
         signal=signal,
-        sample_rate=float(rate),
-        duration=signal.size / rate,
-        voltage_peak=peak,
-        clipped=clipped,
-        cautions=cautions,
+        sample_rate=float(source.rate),
+        duration=source.size / source.rate,
+        voltage_peak=found.peak,
+        clipped=found.clipped,
+        cautions=found.cautions,
     )
-
-
-def _load(path: Path) -> tuple[int, NDArray[Any]]:
-    from scipy.io import wavfile
-
-    if not path.is_file():
-        raise FileNotFoundError(f"there is no file {path}")
-    try:
-        with warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message="Chunk", category=wavfile.WavFileWarning)
-            warnings.filterwarnings("error", message="Reached EOF", category=wavfile.WavFileWarning)
-            try:
-                rate, samples = wavfile.read(path, mmap=True)
-            except ValueError as problem:
-                if "3-byte" not in str(problem):
-                    raise
-                rate, samples = _three_bytes(path)
-    except Exception as problem:  # the reader raises a different kind for each way a file can be broken
-        raise ValueError(
-            f"{path} is not a complete WAV file of plain samples: copy it again whole, or export it as WAV with 16, 24 or "
-            "32 bits"
-        ) from problem
-    if not RATE_LEAST <= rate <= RATE_MOST:
-        raise ValueError(f"sample rate of {path} must be {RATE_LEAST} to {RATE_MOST} Hz, got {rate} Hz")
-    return rate, samples
-
-
-def _three_bytes(path: Path) -> tuple[int, NDArray[Any]]:
-    """Return rate and bytes of a file of 24 bits, each sample three bytes, without reading them."""
-    rate = channels = 0
-    with path.open("rb") as file:
-        file.seek(12)
-        while len(head := file.read(8)) == 8:
-            name, size = struct.unpack("<4sI", head)
-            if name == b"data" and channels:
-                size = min(size, path.stat().st_size - file.tell()) // (3 * channels) * 3 * channels
-                shape = (size // (3 * channels), channels, 3)
-                return rate, np.memmap(path, np.uint8, "r", offset=file.tell(), shape=shape)
-            if name == b"fmt ":
-                _, channels, rate = struct.unpack("<HHI", file.read(8))
-                file.seek(size - 8, os.SEEK_CUR)
-            else:
-                file.seek(size, os.SEEK_CUR)
-            file.seek(size % 2, os.SEEK_CUR)
-    raise ValueError("it has no samples")
-
-
-def _fractions(samples: NDArray[Any]) -> NDArray[Any]:
-    if samples.dtype.kind == "f":
-        return samples
-    if samples.ndim == 2:  # three bytes each, the lowest first
-        low, middle, high = (samples[:, k].astype(np.int32) for k in range(3))
-        return (low << 8 | middle << 16 | high << 24) / float(2**31)
-    if samples.dtype == np.uint8:
-        return (samples.astype(float) - 128) / 128
-    return samples.astype(float) / -float(np.iinfo(samples.dtype).min)
-
-
-def _is_clipped(signal: NDArray[Any], top: float, bottom: float) -> bool:
-    """Tell whether several samples in a row stand at the top (or bottom) of the scale."""
-    for side, most in ((1, top), (-1, -bottom)):
-        least = max(0.99, most - 1e-4)
-        if most < least:
-            continue
-        for first in range(0, signal.size, BLOCK):
-            at_top = side * signal[first : first + BLOCK + CLIPPED_RUN - 1] >= least
-            run = at_top[: at_top.size - CLIPPED_RUN + 1].copy()
-            for k in range(1, CLIPPED_RUN):
-                run &= at_top[k : k + run.size]
-            if run.any():
-                return True
-    return False
 
 
 @io
@@ -250,8 +149,6 @@ def write_wav(
     >>> write_wav(path, signal=tone, sample_rate=44100, voltage_full_scale=0.2).name
     'tone.wav'
     """
-    from scipy.io import wavfile
-
     samples = numeric("signal", signal)
     rate = whole_number("sample_rate", sample_rate, least=RATE_LEAST, most=RATE_MOST)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
@@ -263,10 +160,20 @@ def write_wav(
     target = file_path("path", path)
     if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
-    coded = np.clip(np.round(samples / scale * PCM_16), -PCM_16, PCM_16 - 1).astype(np.int16)
+    _save(target, rate, samples, scale)
+    return target
+
+
+def _save(target: Path, rate: int, samples: NDArray[Any], scale: float) -> None:
+    """Write samples as 16 bits of this full scale, coded block by block."""
+    from scipy.io import wavfile
+
+    coded = np.empty(samples.size, np.int16)
+    for first in range(0, samples.size, BLOCK):
+        steps = np.round(samples[first : first + BLOCK].astype(float) / scale * PCM_16)
+        coded[first : first + BLOCK] = np.clip(steps, -PCM_16, PCM_16 - 1)
     with whole_file(target) as (file, _):
         wavfile.write(file, rate, coded)
-    return target
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -342,31 +249,37 @@ def render_file(
     >>> print(read_wav(folder / "pressed.wav").duration, done.gain_min_db < done.gain_max_db)
     1.0 True
     """
-    from pedalcalc.compressor.playing import render
+    from pedalcalc.compressor.playing import played
 
     one_unit(compressor)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     callback("progress", progress)
+    chosen = None if channel is None else whole_number("channel", channel)
     target = file_path("path_out", path_out)
     if target.exists() and not yes_no("replace", replace):
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
-    recording = read_wav(path, channel=channel)
-    rendered = render(
-        recording.signal.astype(float) * scale,
-        sample_rate=recording.sample_rate,
-        compressor=compressor,
-        progress=progress,
-    )
-    full = max(scale, float(np.max(np.abs(rendered.signal))))
-    write_wav(
-        target, signal=rendered.signal, sample_rate=recording.sample_rate, voltage_full_scale=full, replace=replace
-    )
+    source = channel_of(file_path("path", path), chosen)
+    found = seen(source.path, source.part, source.size)
+    rate = scalar("sample_rate", source.rate, least=16_000, most=RATE_MOST)
+    signal = np.empty(source.size, np.float32)
+    full, least, most, brightest = scale, np.inf, -np.inf, 0.0
+
+    def volts(first: int, last: int) -> Array:
+        return source.part(first, last).astype(float) * scale
+
+    for piece in played(volts, source.size, rate, compressor, found.peak * scale, progress):
+        sound = volts(piece.first, piece.first + piece.gains.size) * piece.gains
+        signal[piece.first : piece.first + sound.size] = sound
+        full = max(full, float(np.max(np.abs(sound))))
+        least, most = min(least, float(np.min(piece.gains))), max(most, float(np.max(piece.gains)))
+        brightest = max(brightest, piece.current_led)
+    _save(target, source.rate, signal, full)
     return RenderedFile(
         path=str(target),
-        duration=recording.duration,
-        sample_rate=recording.sample_rate,
+        duration=source.size / rate,
+        sample_rate=float(rate),
         voltage_full_scale=full,
-        gain_min_db=float(np.min(rendered.gain_db)),
-        gain_max_db=float(np.max(rendered.gain_db)),
-        cautions=recording.cautions + rendered.cautions,
+        gain_min_db=float(decibels(least)),
+        gain_max_db=float(decibels(most)),
+        cautions=found.cautions + cautions_of(compressor, current_led=brightest),
     )

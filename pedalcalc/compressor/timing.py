@@ -128,19 +128,28 @@ def envelope(signal: ArrayLike, *, sample_rate: float, frequency: float) -> Enve
     half = int(np.ceil(np.pi / angle - 0.5)) - 1  # whole weights on each side of the centre
     ends = -np.sin((half + 0.5) * angle) / np.sin(angle / 2) / (2 * np.cos((half + 1) * angle))
     count = samples.shape[-1] if samples.ndim else 0
-    centre = np.arange(half + 1, count - half - 1)
-    if centre.size == 0:
+    places = count - 2 * half - 2  # of the centre, from half + 1 on
+    if places <= 0:
         raise ValueError(
             f"signal must have at least {2 * half + 3} samples for a tone of {shown(tone, 'Hz')}, got {count}"
         )
-    mixed = 2 * samples * np.exp(-0.5j * angle * np.arange(count))
-    total = np.concatenate([np.zeros((*samples.shape[:-1], 1)), np.cumsum(mixed, axis=-1)], axis=-1)
-    inner = total[..., centre + half + 1] - total[..., centre - half]
-    outer = mixed[..., centre - half - 1] + mixed[..., centre + half + 1]
-    amplitude = np.abs(inner + ends * outer) / (2 * half + 1 + 2 * ends)
+    mixed = -0.5j * angle * np.arange(count)
+    np.exp(mixed, out=mixed)
+    mixed = np.multiply(2 * samples, mixed, out=mixed if samples.ndim == 1 else None)
+    del samples  # here and below, so that a long signal takes little beside itself
+    total = np.zeros((*mixed.shape[:-1], count + 1), complex)
+    np.cumsum(mixed, axis=-1, out=total[..., 1:])
+    # In place, from the first centre to the last: the sum of the whole weights, and what the ends add.
+    weighed = total[..., 2 * half + 2 : count] - total[..., 1 : places + 1]
+    del total
+    outer = mixed[..., :places] + mixed[..., 2 * half + 2 :]
+    del mixed
+    outer *= ends
+    weighed += outer
+    amplitude = np.abs(weighed) / (2 * half + 1 + 2 * ends)
     with np.errstate(divide="ignore"):
         level = 20 * np.log10(amplitude / np.sqrt(2))
-    return Envelope(time=centre / rate, amplitude=amplitude, level_dbv=level)
+    return Envelope(time=np.arange(half + 1, count - half - 1) / rate, amplitude=amplitude, level_dbv=level)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

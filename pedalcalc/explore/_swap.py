@@ -9,7 +9,7 @@ import numpy as np
 from pedalcalc import values
 from pedalcalc._base import io, is_a
 from pedalcalc._number_text import number_text
-from pedalcalc.bench._figures import SWEEP
+from pedalcalc.bench._figures import SWEEP, has_jacks
 from pedalcalc.bench.changes import Move, before_swaps, change_of
 from pedalcalc.board import Board, changed
 from pedalcalc.catalogue._find import KINDS, packaged
@@ -123,11 +123,13 @@ def _found(board: Board) -> Iterator[tuple[str, tuple[str, ...]]]:
 
 
 def _series(value: float, unit: str) -> Iterator[str]:
-    """Yield the neighbours of a value in the E6 series."""
+    """Yield the neighbours of a value in the E6 series; a link has none."""
+    if value == 0:
+        return
     stock = values.stock_values("E6", value_min=value / 10, value_max=value * 10)
     nearest = int(np.argmin(np.abs(np.log(stock / value))))
     for size in stock[max(nearest - NEIGHBOURS, 0) : nearest + NEIGHBOURS + 1]:
-        if not np.isclose(size, value):
+        if not np.isclose(size, value, atol=0.0) and (unit != "F" or 1e-15 < size < 1.0):  # as far as a list can say it
             yield values.write_code(float(size), unit=unit)
 
 
@@ -175,6 +177,8 @@ class _Curves:
         self.picture.curves = (self.line,)
 
     def _gain(self, board: Board) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+        if not has_jacks(board):  # then only readings move
+            return np.full(len(SWEEP), FLOOR)
         return np.asarray(np.maximum(response(board, frequency=SWEEP).gain_db, FLOOR), float)
 
     def draw(self, **fitted: str) -> Picture:

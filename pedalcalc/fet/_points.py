@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, quantity
 from pedalcalc._record import specimen
+from pedalcalc._refusal import no_record
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet import _square_law
 from pedalcalc.laws.transistors import ChannelFigures, channel_figures
@@ -46,7 +47,7 @@ class FetPoint(Result):
 def channel_of(fet: Any) -> ChannelFigures:
     """Return the law of one JFET or MOSFET in n-channel signs; refuse a type, and what is neither."""
     if not isinstance(fet, (Jfet, Mosfet)):
-        raise TypeError(f"fet must be a Jfet or Mosfet record, not {type(fet).__name__}: {fet!r}")
+        raise no_record("fet", fet, Jfet, Mosfet)
     return channel_figures(specimen("fet", fet, type(fet)))
 
 

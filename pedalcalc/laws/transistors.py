@@ -31,6 +31,7 @@ from pedalcalc._base import Array, Number, Result, formula, quantity
 from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, Kelvin
 from pedalcalc._record import specimen
+from pedalcalc._refusal import no_record
 from pedalcalc.devices import Bjt, Jfet, Mosfet
 from pedalcalc.laws import junctions
 
@@ -301,7 +302,7 @@ def channel(
     1.333 mA, 2.22 mS, constant current
     """
     if not isinstance(fet, (Jfet, Mosfet)):
-        raise TypeError(f"fet must be a Jfet or Mosfet record, not {type(fet).__name__}: {fet!r}")
+        raise no_record("fet", fet, Jfet, Mosfet)
     law = channel_figures(specimen("fet", fet, type(fet)))
     current, at_source, at_drain = channel_branch(voltage_gate - voltage_source_pin, voltage_gate - voltage_drain, law)
     zero_bias = 2 * law.strength * np.maximum(-law.threshold, 0.0)

@@ -31,7 +31,7 @@ from pedalcalc._base import (
     quantity,
 )
 from pedalcalc._ranges import AboveZero
-from pedalcalc._refusal import refused
+from pedalcalc._refusal import Unsolved, refused
 from pedalcalc._units import shown
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand
@@ -223,7 +223,7 @@ def fit_coupler(
             misfit, start[free], jac=slopes, loss=cauchy if outvote else "linear", max_nfev=5000, **close
         )
         if not found.success or not np.all(np.isfinite(found.x)):
-            raise RuntimeError(f"the fit of the coupler did not converge: {found.message}")
+            raise Unsolved(f"the fit of the coupler did not converge: {found.message}")
         return four(found.x), np.linalg.inv(found.jac.T @ found.jac)
 
     layer = np.log(ohms - (floor_least if floor > 0 else 0.0))

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_below, fit, is_a, numeric, one_number, quantity
+from pedalcalc._refusal import Unsolved
 from pedalcalc.devices import Coupler, Ldr, typical
 from pedalcalc.opto.kinetics import time_to_fall, time_to_rise
 from pedalcalc.opto.scatter import band_width
@@ -105,7 +106,7 @@ def _fit_fall(light: Array, part: Array, time: Array, cell: Ldr) -> tuple[Ldr, b
 
         found = least_squares(misfit, [exponent], bounds=([0.0], [_EXPONENT_MOST]), xtol=1e-14, ftol=1e-14, gtol=1e-14)
         if not found.success:
-            raise RuntimeError(f"the fit of the fall times did not converge: {found.message}")
+            raise Unsolved(f"the fit of the fall times did not converge: {found.message}")
         exponent = float(found.x[0])
         if light.size == 2 and abs(found.fun[0]) > 1e-6:
             raise ValueError(

@@ -13,8 +13,11 @@ from pedalcalc import plot, report
 from pedalcalc._base import Caution
 from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
+from pedalcalc._refusal import Unsolved
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
+from pedalcalc.circuit.elements import elements_of
+from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.signals import jacks
 from pedalcalc.devices import Coupler
 from pedalcalc.sheet._section import Section, words
@@ -70,6 +73,11 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
                 f"{reason}; write input or output into the jack's note, or name its net as signal_in or signal_out",
                 (),
             )
+    into = ways.net_in or jacks(board)[0]
+    if not ways.net_in and elements_of(board).joints.root(into)[0] == GROUND:
+        told = f"the input, {into!r}, is joined to ground or a supply, and no signal comes in"
+        action = "look for a link, a resistor of 0 Ω or a name that two nets share"
+        return f"{told}; {action}", (Caution(told, action, np.nan, np.nan, "V"),)
     heard = response(board, frequency=list(NOTES.values()), **ways.asked())
     stuck = tuple(
         replace(
@@ -133,7 +141,7 @@ def _looking(board: Board, net: str, asked: Mapping[str, Any]) -> str:
     """Return what a jack looks like, or that nothing of the build hangs there."""
     try:
         ohms = float(impedance(board, frequency=TONE, net=net, **asked).impedance_size)
-    except RuntimeError:
+    except Unsolved:
         return "nothing holds it"
     return "not predictable" if np.isnan(ohms) else number_text(ohms, "Ω")
 

@@ -14,6 +14,7 @@ from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
 from pedalcalc._base import Caution, file_path, io, is_a, list_of, one_number, table_of
 from pedalcalc._number_text import number_text
+from pedalcalc._refusal import Unsolved
 from pedalcalc._screen_text import build_name
 from pedalcalc.bench import (
     Expected,
@@ -198,9 +199,9 @@ def build_sheet(
             None if isinstance(readings, str) and not readings else home / file_path("readings", readings),
             serial,
         )
-    except RuntimeError as reason:
+    except Unsolved as reason:
         hint = suspects(board)
-        raise RuntimeError(
+        raise Unsolved(
             f"{reason}{f'. First mend what looks like a slip in the list: {hint}' if hint else ''}"
         ) from None
 

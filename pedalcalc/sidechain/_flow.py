@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.polynomial import chebyshev
 
+from pedalcalc._refusal import Unsolved
 from pedalcalc.sidechain._newton import Array
 
 NODES = 16  # of a piece
@@ -50,7 +51,7 @@ def follow_flow(step: Callable[[Array], Array], start: float, end: float, peak: 
     count = PIECES if sound.all() else int(np.argmin(sound))
     if count < 2:
         if abs(gap) > 1e-9 * peak:
-            raise RuntimeError("the held voltage moves too little within a half-wave to be followed")
+            raise Unsolved("the held voltage moves too little within a half-wave to be followed")
         return Flow(end, gap, np.zeros(1), np.zeros((1, 0)), np.zeros((1, 0)), 0.0)  # the way left is rounding
     slope = away[:, :count] / rate[:, :count] * WIDE / 2
     slopes = np.asarray(np.linalg.solve(chebyshev.chebvander(nodes, NODES - 1), slope), float)

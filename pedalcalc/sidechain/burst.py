@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._base import Result, numeric, one_number, one_of, quantity, simulate
-from pedalcalc._refusal import among
+from pedalcalc._refusal import Unsolved, among
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_voltage,
@@ -73,7 +73,7 @@ def _course(cycle: Cycle, span: float, count: int, steady: Ripple) -> _Course:
         flow = follow_flow(lambda voltage: later(conduction_start(cycle, voltage)), before, end, peak)
         return _Course(cycle, span, rows, flow)
     if abs(end - before) > 1e-9 * peak:
-        raise RuntimeError("the held voltage moves too little within a half-wave to be followed")
+        raise Unsolved("the held voltage moves too little within a half-wave to be followed")
     return _Course(cycle, span, rows, None)
 
 

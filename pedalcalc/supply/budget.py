@@ -126,13 +126,15 @@ def idle_current(rail: RailCircuit) -> Array:
 
 
 def _pump(
-    rail: RailCircuit, supply: Array, behind: Array, load: Array, direct: Array, idle: Array
-) -> tuple[Pump, Array, tuple[Caution, ...]]:
-    """Return the pump behind the protection diode, all current of the build, and the pump's cautions."""
+    rail: RailCircuit, supply: Array, behind: Array, load: Array, direct: Array, idle: Array, refuses: bool
+) -> tuple[Pump, Array, Array, tuple[Caution, ...]]:
+    """Return the pump behind the protection diode, its pin, all current of the build, and the pump's cautions."""
     # Around the pump: what else flows through the filter, an inverter's positive rail included.
     past = direct + (load if rail.rail_kind == "split" else 0 * load)
     left = behind - past * rail.resistance_filter_in
-    _refuse_drained(left)
+    if refuses:
+        _refuse_drained(left)
+    left, wanting = np.maximum(left, 0.0), np.minimum(left, 0.0)
     parts: dict[str, Any] = {
         "voltage_supply": left,
         "current_load": load,
@@ -153,7 +155,8 @@ def _pump(
     if rail.rail_kind == "doubled":
         parts["diode"] = rail.diode_pump
     pump = (doubler if rail.rail_kind == "doubled" else inverter)(**parts)
-    _refuse_drained(np.asarray(pump.voltage_pin))
+    if refuses:
+        _refuse_drained(np.asarray(pump.voltage_pin))
     # At switch-on the filter drops nothing, and the protection diode what the converter's own current makes it drop.
     unloaded = series_diode(voltage_supply=supply, current_load=idle, diode=rail.diode_protection)
     capacitors = (
@@ -163,7 +166,7 @@ def _pump(
     loaded = open_cautions(rail.converter, left, capacitors)
     cautions = open_cautions(rail.converter, np.asarray(unloaded.voltage_output), capacitors)
     cautions += tuple(caution for caution in pump.cautions if caution not in loaded)
-    return pump, np.asarray(past + pump.current_supply), cautions
+    return pump, np.asarray(pump.voltage_pin + wanting), np.asarray(past + pump.current_supply), cautions
 
 
 def _refuse_drained(left: Array) -> None:
@@ -254,9 +257,15 @@ def voltage_budget(
     13.37 V op-amp output range
     13.37 V usable swing about the idle voltage
     """
-    supply, load, direct, signal = voltage_supply, current_load, current_direct, voltage_peak
     is_a("rail", rail, RailCircuit)
     one_of("rail_kind", rail.rail_kind, RAILS)
+    return budget_of(voltage_supply, current_load, current_direct, voltage_peak, rail, refuses=True)
+
+
+def budget_of(
+    supply: Array, load: Array, direct: Array, signal: Array, rail: RailCircuit, *, refuses: bool
+) -> VoltageBudget:
+    """Return the budget of numbers that are checked; one that `refuses` nothing goes on below 0 V at the pin, for a search."""
     pumped = rail.rail_kind != "single"
     own = idle_current(rail)
     drawn = np.asarray(direct + load * (2 if pumped else 1) + (own if pumped else 0.0))
@@ -264,8 +273,8 @@ def voltage_budget(
         drawn = drawn + rail.diode_pump.current_saturation
     safe = series_diode(voltage_supply=supply, current_load=drawn, diode=rail.diode_protection)
     if pumped:
-        pump, drawn, pump_cautions = _pump(rail, supply, np.asarray(safe.voltage_output), load, direct, own)
-        pin = np.asarray(pump.voltage_pin)
+        behind = np.asarray(safe.voltage_output)
+        pump, pin, drawn, pump_cautions = _pump(rail, supply, behind, load, direct, own, refuses)
     else:
         pin = np.asarray(safe.voltage_output - drawn * rail.resistance_filter_in)
     loss_filter = safe.voltage_output - pin
