@@ -17,7 +17,7 @@ A net that a capacitor holds to one at rest is at rest, but it ripples where tha
 moves, resistors, diodes and regulators meet a copy of the net for each point, the capacitor carries what is above or
 below its mean, and one current more leads the mean to everything else at the net. A diode or a regulator at such a net hands
 the ripple on: a net behind it that no large capacitor holds ripples, too, or the law would charge a capacitor that is not
-there. Transistors and op-amps see the mean: what they pass hangs on the volts of their supply little, unless it leaves them no
+there. A resistor does so to a net whose capacitor it fills within a period. Transistors and op-amps see the mean: what they pass hangs on the volts of their supply little, unless it leaves them no
 room. Units of one batch may differ in this: where
 a net does not ripple, its copies are tied to their mean (`TIED`).
 
@@ -153,7 +153,7 @@ def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
     """Return the resting nets that ripple with a pump, and in which units.
 
     What moves makes those ripple that small capacitors hold; from there a diode or a regulator hands its ripple on to a net
-    that nothing holds any better.
+    that nothing holds any better, and a resistor to one whose capacitor it fills within a period.
     """
     if not found.pumps:
         return {}
@@ -165,15 +165,20 @@ def rippling(found: Elements, moves: set[str]) -> dict[str, Any]:
         if (own := roots(found, one)) & moves:
             met |= own
     ripples = {net: soft[net] for net in met - moves if net in soft and np.all(holds[net] > 0) and np.any(soft[net])}
-    ways = [[found.joints.root(one.nets[k])[0] for k in ends] for one, ends in handing_on(found)]
+    root = found.joints.root
+    ways = [(root(one.nets[j])[0], root(one.nets[k])[0], None) for one, (j, k) in handing_on(found)]
+    ways += [(root(one.nets[0])[0], root(one.nets[1])[0], one.law) for one in found.conductances]
     fresh = bool(ripples)
     while fresh:
         fresh = False
-        for inner, outer in (*ways, *(way[::-1] for way in ways)):
-            if inner in ripples and outer not in {*ripples, *moves, GROUND}:
-                units = ripples[inner] & soft.get(outer, np.asarray(True))
-                if np.any(units):
-                    ripples[outer], fresh = units, True
+        for first, second, ohms in ways:
+            for inner, outer in ((first, second), (second, first)):
+                if inner in ripples and outer not in {*ripples, *moves, GROUND}:
+                    units = ripples[inner] & soft.get(outer, np.asarray(ohms is None))
+                    if ohms is not None:
+                        units = units & (np.asarray(ohms, float) * holds.get(outer, 0.0) < period)
+                    if np.any(units):
+                        ripples[outer], fresh = units, True
     return ripples
 
 
