@@ -245,7 +245,7 @@ def amplifier(
     core = amplifier_branch(plus + law.offset - minus, output, positive, negative, law)
     inside = within_input_range(plus, minus, positive, negative, law.margin_top, law.margin_bottom, op_amp)
     given = np.asarray(core.given)
-    into_plus, into_minus = (law.bias * bias_left(volts, positive, negative, law.bias)[0] for volts in (plus, minus))
+    into_plus, into_minus = (law.bias * bias_left(one, positive, negative, law.bias)[0] + 0.0 for one in (plus, minus))
     into = into_plus + into_minus
     region = np.full(given.shape, "linear", dtype="<U15")
     region[core.at_top] = "at the top"
