@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from pedalcalc import bench, devices, tolerance
 from pedalcalc.board import assemble, changed
 from pedalcalc.readings import Reading, read_readings, write_readings
-from tests.circuit_parts import clip
+from tests.circuit_parts import clip, part
 from tests.conftest import ROOT
 from tests.test_tolerance import resistor
 
@@ -184,6 +185,44 @@ def test_the_first_that_does_not_fit_names_the_parts_that_move_it():
     assert "R6" not in {name for name, _ in judged.depends_on}
     assert row_of(judged, "drain").verdict == "low"
     assert row_of(judged, "protected").verdict == "fits"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "read"),  # Ohm's law for three of 10 kΩ in a row on 9 V
+    [("R1", (5.4, 2.7)), ("R2", (7.2, 1.8)), ("R3", (81 / 11, 63 / 11))],
+)
+def test_the_part_that_alone_explains_all_comes_first(wrong, read):
+    factor = {"R1": 4 / 3, "R2": 3.0, "R3": 3.5}[wrong]
+    nets = (("rail", "upper"), ("upper", "lower"), ("lower", "ground"))
+    chain = [resistor(f"R{k + 1}", 10e3, 0.01, *ends) for k, ends in enumerate(nets)]
+    taken = [took("rail", 9.0), *(took(*one) for one in zip(("upper", "lower"), read, strict=True))]
+    judged = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=taken)
+    assert judged.depends_on[0][0] == wrong
+    assert f"all that was read fits {wrong} at {factor:.2g} times its value;" in judged.verdict
+    both = [took("rail", 9.0), took("upper", 2.0), took("lower", 1.9)]  # R1 too large and R2 too small
+    judged = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=both)
+    assert "none of them alone explains" in judged.verdict
+
+
+#: A stage with a common emitter as a textbook biases it.
+COMMON_EMITTER = [
+    resistor("R1", 47e3, 0.05, "rail", "base"), resistor("R2", 10e3, 0.05, "base", "ground"),
+    resistor("R3", 4.7e3, 0.05, "rail", "collector"), resistor("R4", 1e3, 0.05, "emitter", "ground"),
+    part("Q1", "transistor", np.nan, "", "2N3904", base="base", collector="collector", emitter="emitter"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("factor", [3.0, 1 / 3])
+@pytest.mark.parametrize("wrong", ["R1", "R2", "R3", "R4"])
+def test_a_wrong_resistor_of_a_stage_is_named_first(wrong, factor):
+    """Base, collector and emitter tell one resistor from another; R1 and R2 only by what the stage draws."""
+    board = assemble([clip(), *COMMON_EMITTER], supply=9.0)
+    value = next(one.value for one in COMMON_EMITTER if one.reference == wrong)
+    read = as_read(bench.expected_readings(board, values={wrong: value * factor}, count=20))
+    judged = bench.judge_readings(board, readings=read, count=50)
+    assert judged.depends_on[0][0] == wrong
+    told = re.search(rf"{wrong} at (\S+) times its value", judged.verdict)
+    assert float(told[1]) == pytest.approx(factor, rel=0.1)
 
 
 def test_widths_count_from_the_end_of_the_band():

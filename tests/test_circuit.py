@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pedalcalc import circuit, devices
+from pedalcalc import circuit, devices, laws
 from pedalcalc.board import assemble
 from pedalcalc.parts import Connection, Part
-from tests.circuit_parts import NAN, clip, part, resistor
+from tests.circuit_parts import NAN, board, clip, diode, part, resistor
 from tests.conftest import ROOT
 from tests.oracle_circuit import left_over, random_board, rounded
 
@@ -219,3 +219,17 @@ def test_an_op_amp_thrown_from_limit_to_limit_is_met_where_its_gain_is_at_work()
     law, _ = group.figures
     np.testing.assert_allclose(slopes[:, 2, 2], 1 / law.resistance * np.ones_like(slopes[:, 2, 2]), rtol=1e-9)
     np.testing.assert_allclose(slopes[:, 2, 0], -law.gain / law.resistance * np.ones_like(slopes[:, 2, 0]), rtol=1e-9)
+
+
+def test_an_input_that_a_blocking_diode_holds_stands_beyond_the_rail():
+    """45 nA out of an LM358's input and no way but a diode's leakage: what is left of them is what that takes, by the law's line."""
+    spare = {"_5": "in", "_6": "spare", "_7": "spare"}
+    pins = {"_1": "out", "_2": "out", "_3": "in", "_4": "ground", "_8": "rail", **spare}
+    built = board(
+        part("IC1", "integrated circuit", NAN, "", "LM358", **pins), diode("D1", "ground", "in"),
+        resistor("R1", 10e3, "out", "ground"),
+    )  # fmt: skip
+    bias = 2 * devices.typical(devices.OPAMP_LM358).current_bias
+    leak = -float(laws.junction(-9.8, junction=devices.typical(devices.DIODE_1N4148)).current)
+    volts = circuit.operating_point(built).voltages["in"]
+    assert volts == pytest.approx(9.0 + 0.3 + 0.6 * (1 - leak / bias), abs=1e-6)

@@ -10,8 +10,10 @@ import itertools
 import numpy as np
 import pytest
 
-from pedalcalc.circuit.operating import currents, solved_board
+from pedalcalc.board import assemble
+from pedalcalc.circuit.operating import currents, solved_board, told
 from pedalcalc.tolerance.draws import drawn_units
+from tests.conftest import ROOT
 from tests.test_circuit import BOARDS
 
 DRAWS = 4
@@ -58,3 +60,14 @@ def test_bridges_between_neighbours_are_solved():
             _, _, solved = solved_board(board, values=UNITS[name], bridges={(first, second): 0.1})
             failed += int((~solved.good).sum())
         assert failed <= 0.005 * 60 * DRAWS, name
+
+
+def test_an_input_that_hangs_on_a_capacitor_stops_no_unit():
+    """A bias current of 185 nA leads 7 GOhm of insulation, on paper, to a thousand volts (Ohm's law): no way is too long."""
+    board = assemble(ROOT / "tests" / "builds" / "hard-clipping" / "parts.csv", supply=9.0)
+    values = {name: value for name, value in drawn_units(board, count=200, seed=1).items() if name != "R4"}
+    found, system, solved = solved_board(board, values=values, faults={"R4": "open"})
+    assert solved.good.all()
+    named = told(found, system, solved)
+    assert "plus in" in named["floating"] and np.isnan(named["voltages"]["plus in"]).all()
+    assert np.all(np.abs(named["voltages"]["half"] - 2.5) < 0.15)  # half of the regulator's 5 V, by hand

@@ -51,7 +51,7 @@ def test_an_inverter_has_the_source_resistance_of_its_equations(flying):
     seen = circuit.operating_point(built := _inverter(flying, 1000 * flying), values=lossless(built)).voltages["out"]
     exact = _mean(flying, 1000 * flying)
     behind, ours = (LOAD * (-VOLTS - volts) / volts for volts in (exact, seen))
-    assert ours == pytest.approx(behind, rel=1.5e-2)
+    assert ours == pytest.approx(behind, rel=7e-3)
 
 
 @pytest.mark.parametrize("share", [0.1, 1.0, 2.4, 2.6, 10.0])
@@ -59,7 +59,7 @@ def test_an_inverter_has_the_source_resistance_of_its_equations(flying):
 def test_the_ripple_of_an_inverter_is_in_its_mean(flying, share):
     """From 25 µF up it is left out: some parts in a thousand of the drop."""
     seen = circuit.operating_point(built := _inverter(flying, share * flying), values=lossless(built)).voltages["out"]
-    assert seen == pytest.approx(_mean(flying, share * flying), abs=15e-3)
+    assert seen == pytest.approx(_mean(flying, share * flying), abs=7e-3)
 
 
 def _driver():
@@ -129,7 +129,7 @@ def test_a_doubler_is_where_its_equations_settle(flying, share, load):
         start = start + np.clip(step, -2.0, 2.0)
         if np.abs(step).max() < 1e-5:
             break
-    assert seen == pytest.approx(_period(flying, share * flying, load, start)[1], abs=30e-3)
+    assert seen == pytest.approx(_period(flying, share * flying, load, start)[1], abs=20e-3)
 
 
 def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():
@@ -199,7 +199,7 @@ def _regulated(reservoir, load):
 
 @pytest.mark.parametrize(("reservoir", "load"), [(10e-6, 4.7e3), (10e-6, 150.0), (1e-6, 150.0)])
 def test_a_regulator_behind_a_doubler(reservoir, load):
-    """Its input within 2 % of what the pump drops, and its output where the troughs of the ripple leave it no room."""
+    """Its input within 30 mV, and its output where the troughs of the ripple leave it no room."""
     built = board(
         _driver(), capacitor("C1", 10e-6, "plus", "x"), diode("D1", "rail", "x"), diode("D2", "x", "in"),
         capacitor("C2", reservoir, "in", "ground"),
@@ -210,12 +210,12 @@ def test_a_regulator_behind_a_doubler(reservoir, load):
     fed, out, low = _regulated(reservoir, load)
     (told,) = [one for one in seen.cautions if "needs to hold its voltage" in one.what] or [None]
     if low > 10.7:  # 9 V and its dropout of 1.7 V
-        assert seen.voltages["in"] == pytest.approx(fed, abs=0.015 * (18.0 - fed))
+        assert seen.voltages["in"] == pytest.approx(fed, abs=30e-3)
         assert seen.voltages["out"] == pytest.approx(out, abs=1e-3)
         assert told is None
     else:
         assert told.value == pytest.approx(low, abs=0.05)
-        assert seen.voltages["in"] == pytest.approx(fed, abs=0.02 * (18.0 - fed))
+        assert seen.voltages["in"] == pytest.approx(fed, abs=30e-3)
         assert seen.voltages["out"] == pytest.approx(out, abs=10e-3)
 
 
@@ -254,16 +254,42 @@ def test_a_negative_regulator_behind_an_inverter_is_told_of_its_crests():
 
 @pytest.mark.parametrize(("flying", "load"), [(1e-7, 4.7e3), (1e-6, 1e3)])
 def test_a_reservoir_of_a_tenth_is_told(flying, load):
-    """Within 3 % of what the pump drops of its 18 V, as the caution says; by the equations, settled from near the rest."""
+    """Within 1 % of what the pump drops of its 18 V, as the caution says; by the equations, settled from near the rest."""
     built = _doubler(0.1 * flying, flying=flying, load=load)
     point = circuit.operating_point(built, values=lossless(built))
     state = np.array([-8.4, point.voltages["out"]])
     for _ in range(60):
         state, mean = _period(flying, 0.1 * flying, load, state)
-    assert point.voltages["out"] == pytest.approx(mean, abs=0.03 * (18.0 - mean))
+    assert point.voltages["out"] == pytest.approx(mean, abs=0.01 * (18.0 - mean))
     (told,) = [one for one in point.cautions if "less holds it than C1" in one.what]
     assert (told.value, told.limit) == pytest.approx((0.1 * flying, flying))
     assert not any("hands over" in one.what for one in circuit.operating_point(_doubler(10e-6)).cautions)
+
+
+@pytest.mark.parametrize("ohms", [10.0, 100.0, 1e3, 10e3])
+def test_a_filter_of_small_capacitors_ripples_too(ohms):
+    """A doubler with 0.19 µF, a resistor and 0.13 µF behind it: within 1 % of the drop or 30 mV of its equations, 60 periods on."""
+    flying, first, last, load, half = 0.32e-6, 0.19e-6, 0.13e-6, 4.7e3, 0.5 / PUMP.frequency_pump
+    built = board(
+        _driver(), capacitor("C1", flying, "plus", "x"), diode("D1", "rail", "x"), diode("D2", "x", "in"),
+        capacitor("C2", first, "in", "ground"), resistor("R2", ohms, "in", "out"), capacitor("C3", last, "out", "ground"),
+        resistor("R1", load, "out", "ground"), supply=9.0,
+    )  # fmt: skip
+    seen, diodes = circuit.operating_point(built, values=lossless(built)).voltages, _Diodes()
+
+    def rate(_, state, pin):
+        one, two = diodes.currents(pin, *state[:2])
+        through = (state[1] - state[2]) / ohms
+        return [(two - one) / flying, (two - through) / first, (through - state[2] / load) / last, state[2]]
+
+    state = np.array([-8.4, seen["in"], seen["out"], 0.0])
+    for _ in range(60):
+        state[3] = 0.0
+        for pin in (0.0, 9.0):
+            state = solve_ivp(rate, (0.0, half), state, args=(pin,), method="LSODA", rtol=1e-7, atol=1e-9).y[:, -1]
+    mean = state[3] / (2 * half)
+    drop = 18.0 - mean * (load + ohms) / load
+    assert seen["out"] == pytest.approx(mean, abs=max(30e-3, 0.01 * drop))
 
 
 def test_only_what_a_capacitor_hands_its_charge_to_must_be_as_large():

@@ -452,6 +452,21 @@ def _op_amp(**changes):
     return laws.amplifier(**(CALLS["amplifier"] | changes))
 
 
+@pytest.mark.parametrize(("key", "rail", "way"), [("OPAMP_LM358", 9.0, 1.0), ("OPAMP_NE5532", 0.0, -1.0)])
+def test_a_bias_current_ends_beyond_the_rail_to_which_it_leads(key, rail, way):
+    """From 0.3 to 0.9 V beyond, in proportion; within the supply and beyond the other rail it is the sheet's."""
+    part = devices.typical(getattr(devices, key))
+    held = {"voltage_output": 4.0, "voltage_positive": 9.0, "voltage_negative": 0.0, "op_amp": part}
+    for beyond, share in ((-10.0, 1.0), (0.2, 1.0), (0.6, 0.5), (0.75, 0.25), (0.9, 0.0), (50.0, 0.0)):
+        seen = laws.amplifier(voltage_noninverting=rail + way * beyond, voltage_inverting=4.5, **held)
+        assert seen.current_noninverting == pytest.approx(-way * share * part.current_bias, abs=1e-20)
+        assert seen.current_inverting == pytest.approx(-way * part.current_bias)
+        five = [
+            getattr(seen, f"current_{pin}") for pin in ("noninverting", "inverting", "output", "positive", "negative")
+        ]
+        assert sum(five) == pytest.approx(0.0, abs=1e-15)
+
+
 def test_amplifier_between_its_limits():
     linear = _op_amp()
     assert linear.region == "linear" and linear.predictable

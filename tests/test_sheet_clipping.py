@@ -57,6 +57,15 @@ def test_diodes_in_the_feedback_are_told_where_they_halve_its_resistance(tmp_pat
     assert not found.unheard
 
 
+@pytest.mark.parametrize(("kind", "told"), [("LM358", True), ("TL072", False)])
+def test_an_op_amp_that_is_too_slow_for_the_edges_is_told(tmp_path, kind, told):
+    """1 V peak times 100 crosses zero at 2 pi 1 kHz 100 V = 0.63 V/us by hand; an LM358 does some 0.3 V/us (maker's sheet)."""
+    text = AMPLIFIER.replace("R4,resistor,100k", "R4,resistor,1M").replace("TL072", kind) + IDLE
+    shown = str(_sound.clipping_section(built(tmp_path, text), WAYS))
+    assert ("With 1.0 V peak from the guitar, 1 kHz:" in shown) == told
+    assert ("the output of IC1 unit 1 would have to move faster than it can" in shown) == told
+
+
 def test_a_rectifier_behind_a_follower_is_not_heard_and_the_last_op_amp_is(tmp_path):
     board = built(tmp_path, AMPLIFIER + SIDE)
     found = _sound.clipping(board, WAYS)

@@ -55,7 +55,8 @@ class JudgedReading(Result):
 class Judged(Result):
     """A whole set of readings judged, in the order in which to work.
 
-    `first` is the first net that does not fit, empty where all do; `depends_on` its parts, the one that moves it most first.
+    `first` is the first net that does not fit, empty where all do; `depends_on` the parts that move it
+    with the share of its moves, the one that alone explains all readings best first.
     """
 
     rows: tuple[JudgedReading, ...] = quantity("records", "readings")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,27 +12,21 @@ import numpy as np
 
 from pedalcalc import devices
 from pedalcalc._base import file_path, io, is_a, list_of, one_number
-from pedalcalc._record import spreads
 from pedalcalc._units import shown
-from pedalcalc.bench._meter import loading
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
+from pedalcalc.bench._suspects import alone, suspects
 from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
 from pedalcalc.bench.places import names_of, pins_of
 from pedalcalc.board import Board
 from pedalcalc.catalogue import find_device
 from pedalcalc.circuit.elements import elements_of
-from pedalcalc.circuit.operating import solved_board, told
-from pedalcalc.circuit.probed import probed
-from pedalcalc.devices import Device, Meter
+from pedalcalc.devices import Meter
 from pedalcalc.readings import Reading, read_readings
-from pedalcalc.tolerance.draws import FIXED
 from pedalcalc.values import write_value
 
 FITS, LOW, HIGH, UNKNOWN = "fits", "low", "high", "nothing to hold it against"
 #: Band widths up to which a reading is just outside.
 JUST = 0.05
-#: By how much every resistor is moved where the parts that a reading depends on are looked for.
-EVEN = 0.1
 #: How near the supply that was read is met [V].
 MET = 1e-3
 #: The largest reading that a meter on a build can show [V, A].
@@ -94,11 +88,13 @@ def judge_readings(
     The supply that was read takes the place of the one assumed, and everything is solved again for it. Where the supply was
     not read and everything is off by one ratio, the supply that explains it is looked for: readings that all fit
     then are the supply's, not as many faults. What a reading depends on: how far it moves when one part alone does, every
-    resistor by 10 % and every record to an end of its sheet, so that a precise part is not left out.
+    resistor by 10 % and every record to an end of its sheet, so that a precise part is not left out. The first of these is the
+    part that alone explains most of all that was read, what fits included: resistors from a thousandth to a thousand times
+    their value, records within their sheets, misses counted in widths of the bands.
 
     References
     ----------
-    PRACTICE, from the supply on; DERIVED, one part moved at a time.
+    PRACTICE, from the supply on; DERIVED, one part moved at a time, least squares along its values.
 
     Examples
     --------
@@ -352,65 +348,20 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
             voltage_supply=held.voltage_supply,
         )
     first = next((row for row in wrong if row.place != CURRENT), wrong[0])  # a current says that, a net says where
-    depends = _depends(replace(board, bypassed=first.state == BYPASSED), first.place)
+    depends = suspects(board, first, rows)[:TOLD]
     many = f"{len(wrong)} of {len(rows)} readings do not fit"
     whole = (
         f"{many}: work from the top, {first.place!r} ({first.state}) is the first that does not fit; it is {first.verdict} "
-        f"{_by(first.widths)}; it depends most on {', '.join(name for name, _ in depends[:3]) or 'its supply'}"
+        f"{_by(first.widths)}; it depends on {', '.join(one.name for one in depends[:3]) or 'its supply'}{alone(depends)}"
     )
     hang = "" if first.place == CURRENT else _hanging(board, first.place)
     return Judged(
         rows=rows,
         verdict="; ".join(filter(None, (whole, _mistyped(first), hang, words))),
         first=first.place,
-        depends_on=depends,
+        depends_on=tuple((one.name, one.share) for one in depends),
         voltage_supply=held.voltage_supply,
     )
-
-
-def _depends(board: Board, place: str) -> tuple[tuple[str, float], ...]:
-    """Return the parts that move a reading, with their share of all moves: values by a tenth, records to their ends."""
-    trials: list[tuple[str, Any, Any]] = []
-    for one in board.parts:
-        name, record = one.part.reference, board.record(one.part.reference)
-        if one.part.unit == "Ω":
-            trials += [(name, one.part.value, one.part.value * (1 + share)) for share in (-EVEN, EVEN)]
-        elif isinstance(record, Device) and one.part.kind not in FIXED and any(True for _ in spreads(record)):
-            trials += [(name, devices.typical(record), end) for end in (devices.low(record), devices.high(record))]
-    count = len(trials) + 1  # the last unit is the usual one
-    values: dict[str, Any] = {}
-    for k, (name, usual, moved) in enumerate(trials):
-        values[name] = _moved(values.get(name, usual), usual, moved, k, count)
-    found, system, solved = solved_board(board, values=values)
-    named = told(found, system, solved)
-    if place == CURRENT:
-        read, good = np.asarray(named["current_supply"], float), solved.good
-    else:  # on the meter, so that what makes a net weak counts
-        usual = float(np.broadcast_to(np.asarray(named["voltages"][place], float), (count,))[-1])
-        read, good = probed(system, solved, place, loading(usual, board.meter))
-    read = np.where(good, np.broadcast_to(read, (count,)), np.nan)
-    shares: dict[str, float] = {}
-    for (name, _, _), move in zip(trials, np.nan_to_num(np.abs(read[:-1] - read[-1])), strict=True):
-        shares[name] = max(shares.get(name, 0.0), float(move))
-    whole = sum(shares.values())
-    order = sorted(shares.items(), key=lambda one: -one[1])
-    return tuple((name, move / whole) for name, move in order if whole > 0 and move > 0.01 * whole)[:TOLD]
-
-
-def _moved(values: Any, usual: Any, moved: Any, unit: int, count: int) -> Any:
-    """Return a value or record of many units in which one unit has moved from the usual."""
-    if isinstance(usual, Device):
-        changes: dict[str, Any] = {}
-        for field in fields(usual):  # type: ignore[arg-type]
-            one, other = getattr(usual, field.name), getattr(moved, field.name)
-            if isinstance(one, Device) or (
-                isinstance(one, float) and one != other and not (np.isnan(one) or np.isnan(other))
-            ):
-                changes[field.name] = _moved(getattr(values, field.name), one, other, unit, count)
-        return replace(values, **changes)
-    column = np.array(np.broadcast_to(np.asarray(values, float), (count,)))
-    column[unit] = moved
-    return column
 
 
 def _by(widths: float) -> str:

@@ -202,7 +202,7 @@ def still(signal: Signal) -> tuple[Caution, ...]:
                 for net in sorted(hung)
             ]  # fmt: skip
     for gain in signal.gains:
-        stuck = (gain.slopes == 0).all(axis=1)
+        stuck = gain.slopes[:, 0] == 0  # of the output itself
         if stuck.any():
             told.append(
                 Caution(

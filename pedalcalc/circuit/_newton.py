@@ -1,7 +1,8 @@
 """Newton's method on the equations of many units at once.
 
 Each law is met at terminal volts that its own `limited` allows, so that no exponential runs away, and no place moves more
-than `STEP` volts at once. A unit is solved when the currents into each place cancel to `RELATIVE` of their sum, `ABSOLUTE`,
+than `STEP` volts at once; a net that hangs on insulation alone may, since an op-amp's bias current can lead it, on paper, to
+a thousand volts that nobody is told. A unit is solved when the currents into each place cancel to `RELATIVE` of their sum, `ABSOLUTE`,
 and what one rounding of each voltage makes: a million amperes that two junctions hold against each other, or an input
 difference of one rounding behind an op-amp's gain, leave more than a picoampere. No conductance is added anywhere.
 """
@@ -177,6 +178,7 @@ def newton(
     op-amps of the unit from whose state all start.
     """
     n, units, nodes = system.size, len(start), len(system.places)
+    loose = np.array([net in system.floating for net, _ in system.places], bool)
     result, good, sign = start.copy(), np.zeros(units, bool), np.zeros(units)
     work = Work(system, units)
     state = _State(
@@ -232,6 +234,8 @@ def newton(
                 reach = size[:, :nodes].max(axis=1, initial=0.0)
             state.reach = reach
             state.wide = np.where(reach < NEAR, 0.0, state.wide)
+            if loose.any():
+                reach = size[:, :nodes][:, ~loose].max(axis=1, initial=0.0)
             step *= np.minimum(1.0, STEP / np.maximum(reach, 1e-300))[:, None]
             if taken >= PATIENCE:
                 step *= np.where(reach > FAR, HELD, 1.0)[:, None]

@@ -34,10 +34,6 @@ class Amplifiers(Group):
         share, by_supply = supplied(top - bottom, least)
         given = core.given
         sourced, sunk = given > 0, given < 0
-        bias, back = law.bias * share, np.maximum(-2 * law.bias, 0.0)
-        fore = np.maximum(2 * law.bias, 0.0)
-        upper = law.quiescent * share + np.maximum(given, 0.0) + back * share
-        lower = -(law.quiescent * share + np.maximum(-given, 0.0) + fore * share)
         flows, slopes = out or self.room(len(volts))
         g = slopes[:, 2]  # of the current given; into the output it counts the other way
         g[:, 0], g[:, 2], g[:, 3], g[:, 4] = (
@@ -47,16 +43,25 @@ class Amplifiers(Group):
         np.multiply(g, sourced[:, None], out=slopes[:, 3])
         np.multiply(g, sunk[:, None], out=slopes[:, 4])
         np.negative(g, out=g)
-        slopes[:, 0] = 0.0
-        slopes[:, 0, 3] = law.bias * by_supply
-        np.negative(slopes[:, 0, 3], out=slopes[:, 0, 4])
-        slopes[:, 1] = slopes[:, 0]
-        for row, taken_up in ((3, law.quiescent + back), (4, -(law.quiescent + fore))):
-            slopes[:, row, 3] += taken_up * by_supply
-            slopes[:, row, 4] -= taken_up * by_supply
-        flows[:, 0] = flows[:, 1] = bias
+        quiescent = law.quiescent * share
         np.negative(given, out=flows[:, 2])
-        flows[:, 3], flows[:, 4] = upper, lower
+        flows[:, 3] = quiescent + np.maximum(given, 0.0)
+        flows[:, 4] = -quiescent - np.maximum(-given, 0.0)
+        for row, sign in ((3, 1.0), (4, -1.0)):
+            slopes[:, row, 3] += sign * law.quiescent * by_supply
+            slopes[:, row, 4] -= sign * law.quiescent * by_supply
+        into = law.bias > 0  # what flows in leaves by the negative rail, what flows out comes from the positive one
+        for k in (0, 1):
+            left, fall = amplifiers.bias_left(volts[:, k], top, bottom, law.bias)
+            flows[:, k] = law.bias * share * left
+            moved, supplied_by = law.bias * share * fall, law.bias * left * by_supply
+            slopes[:, k] = 0.0
+            slopes[:, k, k] = moved
+            slopes[:, k, 3] = supplied_by - np.where(into, 0.0, moved)
+            slopes[:, k, 4] = -supplied_by - np.where(into, moved, 0.0)
+            for row, pays in ((3, ~into), (4, into)):
+                flows[:, row] -= np.where(pays, flows[:, k], 0.0)
+                slopes[:, row] -= np.where(pays[:, None], slopes[:, k], 0.0)
         return flows, slopes
 
     def lent(self, volts: Array, offset: Array) -> Array:

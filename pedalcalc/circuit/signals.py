@@ -266,7 +266,7 @@ def linearised(found: Elements, system: System, solved: _newton.Solved, net_in: 
             slopes[:, 2:, :2] = 0.0
         if isinstance(group, _outputs.Amplifiers):
             gains += _gains(found, system, group, slopes)
-            slopes[:, :, :2] = 0.0
+            slopes[:, 2:, :2] = 0.0
         stamp(matrix, group.at, slopes)
     return Signal(
         found, system, solved, matrix[:, :n, :n], tuple(_stores(found, system)), tuple(gains), net_in, net_out

@@ -7,7 +7,8 @@
     in- --|- /       I = (V - Vout)/Ro, held within the output's current limit
 
 A sourcing output draws its current from the positive rail, a sinking one hands it to the negative rail; both rails
-carry the quiescent current, and the inputs their bias current. Inputs nearer to a rail than the record allows leave
+carry the quiescent current, and the inputs their bias current, which ends where it has led an input beyond the rail that
+takes or gives it: nothing drives it on from there. Inputs nearer to a rail than the record allows leave
 the law: many types then turn phase. The input offset stands in the lead
 of the non-inverting input.
 
@@ -48,6 +49,11 @@ class AmplifierBranch(Result):
     transconductance: Number = quantity("S", "output current against input difference")
     predictable: Any = quantity("bool", "predictable")
     region: Any = quantity("text", "region")
+
+
+#: Volts beyond the rail from which on an input's bias current falls, and over which it ends: what sheets allow there, and a
+#: junction on top (common practice).
+BEYOND, ENDS = 0.3, 0.6
 
 
 class AmplifierFigures(NamedTuple):
@@ -156,6 +162,16 @@ def amplifier_branch(
     )
 
 
+def bias_left(volts: Array, positive: Array, negative: Array, bias: Array) -> tuple[Array, Array]:
+    """Return the share of an input's bias current that is left, and its slope against the input [1/V].
+
+    What flows in leads an input towards the negative rail, what flows out towards the positive one.
+    """
+    beyond = np.where(bias > 0, negative - volts, volts - positive) - BEYOND
+    share = np.clip(1 - beyond / ENDS, 0.0, 1.0)
+    return share, np.where((beyond > 0) & (beyond < ENDS), np.sign(bias) / ENDS, 0.0)
+
+
 @formula
 def amplifier(
     *,
@@ -202,7 +218,8 @@ def amplifier(
     -----
     V = middle + A (V+ + Vos - V-), held between the negative rail plus `headroom_bottom` and the positive less
     `headroom_top`; I = (V - Vout)/Ro, held within `current_output_max` where the record knows it. What the output gives
-    comes out of the positive rail, what it takes goes into the negative one; bias currents likewise. With
+    comes out of the positive rail, what it takes goes into the negative one; bias currents likewise, down to none from 0.3
+    to 0.9 V beyond that rail. With
     an input nearer to a rail than the record's margin the figures are those of the law and mean nothing (`predictable`),
     unless the record says that the type keeps its phase there.
 
@@ -227,7 +244,9 @@ def amplifier(
     law = amplifier_figures(specimen("op_amp", op_amp, OpAmp))
     core = amplifier_branch(plus + law.offset - minus, output, positive, negative, law)
     inside = within_input_range(plus, minus, positive, negative, law.margin_top, law.margin_bottom, op_amp)
-    given, bias = np.asarray(core.given), law.bias
+    given = np.asarray(core.given)
+    into_plus, into_minus = (law.bias * bias_left(one, positive, negative, law.bias)[0] + 0.0 for one in (plus, minus))
+    into = into_plus + into_minus
     region = np.full(given.shape, "linear", dtype="<U15")
     region[core.at_top] = "at the top"
     region[core.at_bottom] = "at the bottom"
@@ -237,10 +256,10 @@ def amplifier(
     return AmplifierBranch(
         voltage_internal=core.internal,
         current_output=-given + 0.0,
-        current_noninverting=bias,
-        current_inverting=bias,
-        current_positive=law.quiescent + np.maximum(given, 0.0) + np.maximum(-2 * bias, 0.0),
-        current_negative=-(law.quiescent + np.maximum(-given, 0.0) + np.maximum(2 * bias, 0.0)) + 0.0,
+        current_noninverting=into_plus,
+        current_inverting=into_minus,
+        current_positive=law.quiescent + np.maximum(given, 0.0) + np.maximum(-into, 0.0),
+        current_negative=-(law.quiescent + np.maximum(-given, 0.0) + np.maximum(into, 0.0)) + 0.0,
         conductance_output=0.0 - core.given_by_output + 0.0 * given,
         transconductance=0.0 - core.given_by_inputs + 0.0 * given,
         predictable=inside & ~np.isnan(given),

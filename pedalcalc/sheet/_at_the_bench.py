@@ -56,8 +56,11 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
             report.table(told, title=f"Your readings, held against {reading_text(judged.voltage_supply, 'V')}")
         )
         if judged.depends_on:
-            shares = [{"part": name, "share": f"{share:.0%}".replace("%", " %")} for name, share in judged.depends_on]
-            shown.append(report.table(shares, title=f"What moves {judged.first!r} most"))
+            shares = [
+                {"part": name, "share of its moves": f"{share:.0%}".replace("%", " %")}
+                for name, share in judged.depends_on
+            ]
+            shown.append(report.table(shares, title=f"What moves {judged.first!r}, likeliest first"))
     return Section("What the meter should read", tuple(shown))
 
 

@@ -40,6 +40,8 @@ NOTHING_OUT = "Nothing comes out at {!r}: no way leads there, or ground, a suppl
 DRAWS = 200
 #: Levels at which clipping is looked for [V peak], steps a round, the tone [Hz], its periods and instants.
 LEVELS, STEPS, TONE, PERIODS, INSTANTS = (3e-3, 10.0), 14, 1e3, 1.25, 56
+#: What a hot pickup gives when it is struck hard [V peak] (common practice).
+HARD = 1.0
 #: Share of the output from which a part that leaves its region is heard: about 1 dB (common practice).
 HEARD = 0.1
 #: Share of a level below which what clips first as listed is what does as fitted.
@@ -236,13 +238,16 @@ class Clipping:
     """Levels [V peak at the generator] from which parts leave their region, the first first, and the output's swing [V] there.
 
     `levels` are of parts that are heard: the share of the output that a part's departure makes is at least `HEARD` at twice its
-    level. `unheard` are of the others, as a side-chain's.
+    level. `unheard` are of the others, as a side-chain's. `too_fast` are cautions of op-amps whose slew rate a signal of
+    `loud` [V peak], hard playing or twice the first level, would take.
     """
 
     levels: Mapping[str, float]
     unheard: Mapping[str, float]
     swing: float
     at_rest: tuple[str, ...]
+    loud: float
+    too_fast: tuple[Caution, ...]
 
 
 def clipping(board: Board, ways: Ways) -> Clipping:
@@ -252,7 +257,7 @@ def clipping(board: Board, ways: Ways) -> Clipping:
     rest = tuple(name for name, level in first.items() if level == low)
     clips = {name: level for name, level in first.items() if level > low}
     if not clips:
-        return Clipping({}, {}, 0.0, rest)
+        return Clipping({}, {}, 0.0, rest, HARD, _played(board, ways, np.array([HARD]))[1].cautions)
     ratio = (high / low) ** (1 / (STEPS - 1))
     levels, seen = _played(
         board, ways, np.concatenate([np.geomspace(top / ratio, top, STEPS)[1:] for top in sorted(set(clips.values()))])
@@ -268,7 +273,10 @@ def clipping(board: Board, ways: Ways) -> Clipping:
     volts = np.atleast_2d(seen.voltages[ways.net_out or jacks(board)[1]])
     at = int(np.argmax(levels >= min((heard or clips).values())))
     swing = float(np.abs(volts[at] - volts[at, 0]).max())
-    return Clipping(heard, {name: level for name, level in clips.items() if name not in heard}, swing, rest)
+    loud = max(HARD, 2 * min((heard or clips).values()))
+    too_fast = _played(board, ways, np.array([loud]))[1].cautions
+    unheard = {name: level for name, level in clips.items() if name not in heard}
+    return Clipping(heard, unheard, swing, rest, loud, too_fast)
 
 
 def _played(board: Board, ways: Ways, levels: Array) -> tuple[Array, Waveform]:
@@ -349,6 +357,9 @@ def clipping_section(board: Board, ways: Ways, first: Sequence[str] = (), *, res
             "Not heard: at twice that level it changes what comes out by less than a tenth, about 1 dB (common practice). "
             "A rectifier, and what drives it or a LED, is meant to work so."
         ))  # fmt: skip
+    if found.too_fast:
+        shown.append(words(f"With {number_text(found.loud, 'V', 2)} peak from the guitar, 1 kHz:"))
+        shown.append(report.cautions(*found.too_fast))
     shown += _as_listed(board, ways, found)
     if any(isinstance(one.device, Coupler) for one in board.parts):
         shown.append(
