@@ -112,7 +112,7 @@ def jfet_bias(
     >>> from pedalcalc import explore
     >>> shown = explore.jfet_bias(voltage_supply=9.0, resistance_drain=4.7e3, resistance_source_pin=1e3,
     ...                           current_drain_zero_bias=3e-3, voltage_gate_source_off=-1.8).shown.value
-    >>> "drain at 5.03 V" in shown
+    >>> "drain at 5.03" in shown
     True
     """
     supply = one_number("voltage_supply", voltage_supply, "", above=0)
@@ -222,7 +222,7 @@ def bjt_bias(
     >>> from pedalcalc import devices, explore
     >>> shown = explore.bjt_bias(devices.BJT_BC549B, voltage_supply=9.0, resistance_top=68e3, resistance_bottom=15e3,
     ...                          resistance_collector=4.7e3, resistance_emitter=1e3, current_gain=290).shown.value
-    >>> "collector at 4.57 V, active" in shown
+    >>> "collector at 4.57" in shown
     True
     """
     usual = typical(is_a("transistor", transistor, Bjt))

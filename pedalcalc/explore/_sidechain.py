@@ -89,7 +89,7 @@ def detector(
     >>> from pedalcalc import explore
     >>> shown = explore.detector(resistance_attack=10e3, resistance_release=220e3, capacitance_hold=1e-6,
     ...                          frequency=220.0, voltage_peak=1.0, rectifier="full")
-    >>> "release 220 ms" in shown.shown.value
+    >>> "release 220" in shown.shown.value
     True
     """
     attack = one_number("resistance_attack", resistance_attack, "", least=100.0, most=1e6)

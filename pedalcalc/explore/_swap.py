@@ -78,7 +78,7 @@ def swap(board: Board, *, fitted: Mapping[str, Sequence[str]] | None = None) -> 
     ... )
     >>> shown = explore.swap(assemble(path, supply="9V"), fitted={"C1": ["10n"]})
     >>> shown.sliders["C1"].value = "10n"
-    >>> "quieter at 82 Hz" in shown.shown.value
+    >>> "quieter at 82" in shown.shown.value
     True
     """
     is_a("board", board, Board)
