@@ -19,6 +19,8 @@ FIRST = (
     *PRINTED,
     *("tests/test_worksheets.py", "tests/test_compressor_oracle.py", "tests/test_explore.py"),
 )
+#: Run by hand, on a quiet machine.
+collect_ignore = ["tests/benchmarks"]
 MOST = 4  # processes: each of them collects all tests anew
 
 
