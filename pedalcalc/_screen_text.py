@@ -8,7 +8,9 @@ from html import escape
 from pathlib import Path
 
 #: A space between a number and its unit, at which no line may end.
-VALUE = re.compile(r"(?<=\d) (?=(?:[fpnµmkMG]?(?:[VAΩFHWsSKJCm]|Hz|lx|cd)|dB[VA]?|°C?|%|h|min|hours)(?!\w))")
+VALUE = re.compile(
+    r"(?<=\d) (?=(?:[fpnµmkMG]?(?:[VAΩFHWsSKJCm]|Ah|Hz|lx|cd)|cm|mm²|ppm/K|dB[VA]?|°C?|%|h|min|hours)(?!\w))"
+)
 #: What stands between the marks of a page, but for what its writer has set as it stands.
 BETWEEN = re.compile(r"<(style|svg|pre|code|title|math)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL)
 #: Words that the trade writes in capitals.

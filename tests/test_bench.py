@@ -198,7 +198,7 @@ def test_the_part_that_alone_explains_all_comes_first(wrong, read):
     taken = [took("rail", 9.0), *(took(*one) for one in zip(("upper", "lower"), read, strict=True))]
     judged = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=taken)
     assert judged.depends_on[0][0] == wrong
-    assert f"all that was read fits {wrong} at {factor:.2g} times its value;" in judged.verdict
+    assert f"all that was read fits {wrong} at about {factor:.2g} times its value;" in judged.verdict
     both = [took("rail", 9.0), took("upper", 2.0), took("lower", 1.9)]  # R1 too large and R2 too small
     judged = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=both)
     assert "none of them alone explains" in judged.verdict
@@ -221,7 +221,7 @@ def test_a_wrong_resistor_of_a_stage_is_named_first(wrong, factor):
     read = as_read(bench.expected_readings(board, values={wrong: value * factor}, count=20))
     judged = bench.judge_readings(board, readings=read, count=50)
     assert judged.depends_on[0][0] == wrong
-    told = re.search(rf"{wrong} at (\S+) times its value", judged.verdict)
+    told = re.search(rf"{wrong} at about (\S+) times its value", judged.verdict)
     assert float(told[1]) == pytest.approx(factor, rel=0.1)
 
 

@@ -14,6 +14,7 @@ from pedalcalc import bench, board, circuit, compressor, devices, fet, laws, opt
 from pedalcalc._base import Spread
 from pedalcalc._record import ends
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
+from pedalcalc.board._agreed import agreed
 from pedalcalc.board._dynamics import DrawnParts, told_threshold
 from pedalcalc.board._rows import Parts, told_range
 from pedalcalc.values import read_value
@@ -425,9 +426,7 @@ def test_a_supply_resistor_far_off_is_computed_as_far_as_a_pump_can_run(ohms):
     found = board.doubled_supply(board.changed(PLAIN, R1=ohms), roles=OPTICAL_ROLES)
     what = [one.what for one in found.cautions]
     assert any(one.startswith("R1 drops nearly all the supply") for one in what)
-    assert any("computed as 2\N{NO-BREAK SPACE}kΩ, and all behind it stands lower still" in one for one in what) == (
-        ohms == "10M"
-    )
+    assert any("those of 2\N{NO-BREAK SPACE}kΩ, and yours are lower still" in one for one in what) == (ohms == "10M")
     through = found.budget.current_supply * found.rail.resistance_filter_in
     np.testing.assert_allclose(found.budget.loss_filter, through, rtol=1e-9)
 
@@ -1004,3 +1003,24 @@ def test_no_step_is_told_beyond_what_the_op_amps_can_swing():
     assert min(built.thump_in.voltage_step_open, built.thump_out.voltage_step_open) > most
     told = {row.name: row.text_step for row in built.thumps}
     assert told["the same without R5"] == told["the same with VR4 open"] == f"{most:.1f} V"
+
+
+def test_a_leaking_base_may_give_current():
+    """A straight line by hand: x = -1 µA - x/10 holds at -1/1.1 µA, which a supply's current can never be."""
+    held = lambda x: -1e-6 - 0.1 * x
+    assert agreed(held, np.zeros((1, 1)), what="base", least=-np.inf)[0, 0] == pytest.approx(-1e-6 / 1.1)
+    with pytest.raises(RuntimeError, match="base"):
+        agreed(held, np.zeros((1, 1)), what="base")
+
+
+def test_a_link_for_the_emitter_s_resistor_is_no_follower_that_does_not_conduct():
+    linked = board.changed(booster_build(), R6="0R")
+    found = board.jfet_booster(linked, roles=BOOSTER_ROLES, **BOOST_WANTED)
+    assert np.all(found.follower.current_emitter > 1e-2)
+    assert not [one.what for one in found.cautions if "does not conduct" in one.what]
+
+
+def test_what_is_computed_with_another_resistor_says_so_first():
+    far = board.changed(board.assemble(BUILDS / "optical-compressor" / "parts.csv", supply=(8.55, 9.0, 9.45)), R1="1M")
+    told = board.doubled_supply(far, roles=OPTICAL_ROLES).cautions[0]
+    assert "lets so little through" in told.what and told.value == 1e6

@@ -6,6 +6,7 @@ import dataclasses
 import gc
 import itertools
 import re
+import sys
 import time
 import warnings
 from concurrent.futures import ThreadPoolExecutor
@@ -17,7 +18,7 @@ import pytest
 from pedalcalc import compressor, devices, explore, laws, led, plot, sidechain, values
 from pedalcalc._base import ModelRangeWarning
 from pedalcalc.board import assemble
-from pedalcalc.explore._panel import panel
+from pedalcalc.explore._panel import _set_apart, panel
 from pedalcalc.explore._slider import choice, slider
 from pedalcalc.explore._swap import _series
 from pedalcalc.plot._kept import KEPT
@@ -683,10 +684,19 @@ def test_substitutes_are_found_where_nobody_names_any():
         explore.swap(board, fitted={"R99": ["1k"]})
 
 
-def test_what_is_loaded_is_set_apart_once_from_the_search_for_unused_memory():
+def test_what_is_loaded_is_set_apart_once_from_the_search_for_unused_memory(monkeypatch):
     """CPython's `gc.freeze`: what it has set apart is looked through no more, and would never be let go if it were a cycle."""
+    monkeypatch.setitem(sys.modules, "ipykernel.kernelapp", sys)  # as in a notebook's kernel
+    _set_apart.cache_clear()
     MAKERS["indicator_led"]()
     apart = gc.get_freeze_count()
     MAKERS["indicator_led"]()
     assert 0.9 * apart < gc.get_freeze_count() <= apart  # a few are let go one by one
     assert apart > 50_000  # numpy, scipy and matplotlib alone
+
+
+def test_a_program_of_somebody_else_s_keeps_its_habits(monkeypatch):
+    monkeypatch.delitem(sys.modules, "ipykernel.kernelapp", raising=False)
+    monkeypatch.setattr(gc, "freeze", lambda: pytest.fail("set apart"))
+    _set_apart.cache_clear()
+    MAKERS["indicator_led"]()

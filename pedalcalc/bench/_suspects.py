@@ -63,7 +63,7 @@ def suspects(board: Board, first: JudgedReading, rows: Sequence[JudgedReading]) 
     moves = np.stack([seen[row.state][row.place] for row in known])
     weights = np.array([2 / (row.reading_high - row.reading_low) for row in known])
     missed = weights * np.array([row.value - row.reading_typical for row in known])
-    near = np.abs(moves[known.index(first)])
+    near = np.abs(moves[known.index(first)]) if first in known else np.full(len(trials), np.nan)
     whole = 0.0
     found = []
     for name, own in _places(trials).items():
@@ -91,10 +91,12 @@ def alone(found: Sequence[Suspect]) -> str:
 def _value(power: float) -> str:
     """Return what a part would have to be."""
     if np.isnan(power):
-        return "at an end of its sheet"
-    if abs(power) >= EXTREME:
-        return "all but open" if power > 0 else "all but shorted"
-    return f"at {10**power:.2g} times its value"
+        return "towards an end of its sheet"
+    if power >= EXTREME:
+        return f"at {10**power:.0f} times its value or more (a ring read wrong), or open"
+    if power <= -EXTREME:
+        return f"at a {10**-power:.0f}th of its value or less (a ring read wrong), or shorted"
+    return f"at about {10**power:.2g} times its value"
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +182,8 @@ def _least(moves: Array, missed: Array, powers: Array) -> tuple[float, float, fl
     points, powers = np.insert(moves, at, 0.0, axis=1), np.insert(powers, at, 0.0)
     known = np.isfinite(points).all(axis=0)
     points, powers = points[:, known], powers[known]
+    if len(powers) < 2:  # no other value was solved
+        return float(np.linalg.norm(missed)), float(np.abs(missed).max(initial=0.0)), 0.0
     along = np.diff(points, axis=1)
     size = (along**2).sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -17,20 +17,21 @@ NEAR, LEAST = 1e-9, 1e-14
 NEAR_ENOUGH, LEAST_ENOUGH = 1e-6, 1e-10
 
 
-def agreed(wanted: Callable[[Array], Array], start: Array, *, what: str) -> Array:
+def agreed(wanted: Callable[[Array], Array], start: Array, *, what: str, least: float = 0.0) -> Array:
     """Return currents that are what is wanted at the voltages which they leave, in each case (the last axis) by itself.
 
     More current leaves less voltage, and less voltage asks for less current: there is one such state. Newton's steps by
-    differences, halved where one leads further away, also out of what the supply can give, where nothing is wanted.
+    differences, halved where one leads further away, also out of what the supply can give, where nothing is wanted. No current
+    is below the `least`: a supply's are never negative, a leaking base's is.
     """
     for share in (1.0, 0.0):
-        x, away = _searched(wanted, share * np.asarray(start, float))
+        x, away = _searched(wanted, share * np.asarray(start, float), least)
         if np.all(np.abs(away) <= NEAR_ENOUGH * np.abs(x) + LEAST_ENOUGH):
             return x
     raise Unsolved(what)
 
 
-def _searched(wanted: Callable[[Array], Array], x: Array) -> tuple[Array, Array]:
+def _searched(wanted: Callable[[Array], Array], x: Array, least: float) -> tuple[Array, Array]:
     """Return currents as near agreement as Newton comes from these, and how far they are from it."""
     away = wanted(x) - x
     for _ in range(80):
@@ -39,7 +40,7 @@ def _searched(wanted: Callable[[Array], Array], x: Array) -> tuple[Array, Array]
         step = _newton(wanted, x, away)
         far, share = np.abs(away).sum(0), np.ones(x.shape[1])
         for _ in range(60):
-            trial = np.maximum(x + share * step, 0.0)
+            trial = np.maximum(x + share * step, least)
             left = wanted(trial) - trial
             nearer = np.abs(left).sum(0) < (1 - 1e-4 * share) * far
             if np.all(nearer | (far <= LEAST)):

@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 BELOW_NOTE = {"input": 10.0, "bypass": 5.0, "output": 30.0}
 #: Resistance of the battery and its clip for the indicator's thump [Ω] (common practice).
 BATTERY_LEAD = 3.0
+#: Current from which on a follower conducts, whatever its emitter resistor [A] (common practice).
+CONDUCTS = 1e-3
 #: Collector-emitter voltage that a follower keeps before it saturates [V] (common practice).
 SATURATED = 0.2
 
@@ -49,7 +51,8 @@ def points_of(parts: Parts, rail: Array, jfet: Jfet) -> tuple[Any, Any]:
     def wanted(base: Array) -> Array:
         return np.atleast_2d(found(base[0])[1].current_base)
 
-    base = agreed(wanted, wanted(np.zeros((1, np.size(rail)))), what="drain and base did not settle on each other")
+    start = wanted(np.zeros((1, np.size(rail))))
+    base = agreed(wanted, start, what="drain and base did not settle on each other", least=-np.inf)
     return found(base[0])
 
 
@@ -300,9 +303,11 @@ def cautions_of(
         f"raise {name('source')} or lower {name('drain')}, or use a part of a smaller IDSS",
         jfet.voltage_drain_source, needed, "V",
     )  # fmt: skip
+    conducts = np.asarray(follower.current_emitter) > CONDUCTS  # through a link, too, where no volts stand
     found += caution_below(
         f"{name('follower')} does not conduct: the drain stands too low for it",
-        f"raise {name('source')} or lower {name('drain')}", follower.voltage_emitter, 0.1, "V",
+        f"raise {name('source')} or lower {name('drain')}",
+        np.where(conducts, np.inf, follower.voltage_emitter), 0.1, "V",
     )  # fmt: skip
     rail = np.asarray(safe.voltage_output)
     found += parts.stands("filter capacitor", rail, "at the highest supply")

@@ -245,7 +245,7 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
 def _unread(record: Bjt, leak: float) -> Caution:
     """Return the caution of a germanium part whose leakage nobody has read."""
     return Caution(
-        f"no leakage was read, which a meter counts as gain: taken with the base open is what a usual {record.name} leaks",
+        f"no leakage was read, or none at all, which a meter counts as gain: taken with the base open is what a usual {record.name} leaks",
         "read the collector current with the base open, on the lowest range, and add it to the file as leakage",
         leak, np.nan, "A",
     )  # fmt: skip

@@ -138,7 +138,7 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
         for record in {r.name: r for r in (board.record(parts.name(n)) for n in ("side-chain", "reference"))}.values()
         if record.name != circuit.op_amp.name
     ]  # fmt: skip
-    cautions = board.cautions + socket_cautions(board) + parts.links()
+    cautions = _fed(parts) + board.cautions + socket_cautions(board) + parts.links()
     cautions += _about(parts, _without_lamp(budget.cautions) + budget_lit.cautions, "signal")
     cautions += _about(parts, tuple(c for other in others for c in other.cautions), "side-chain", "reference")
     cautions += about(board, half.cautions, parts.name("divider top"), parts.name("divider bottom"))
@@ -347,6 +347,15 @@ def _once(cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
     return tuple({(c.what, c.unit): c for c in cautions}.values())
 
 
+def _fed(parts: Parts) -> tuple[Caution, ...]:
+    """Return the caution that what is told of the supply is that of a smaller resistor ahead of the pump."""
+    return caution_above(
+        f"{parts.label('filter in')} lets so little through that the converter does not run: all volts and currents here are "
+        f"those of {told(FEED_MOST, 'Ω')}, and yours are lower still",
+        f"fit a smaller {parts.name('filter in')}", parts.ohms("filter in"), FEED_MOST, "Ω",
+    )  # fmt: skip
+
+
 def _ratings(
     parts: Parts,
     budget: supply.VoltageBudget,
@@ -389,11 +398,6 @@ def _ratings(
         + caution_above(
             f"{parts.name('indicator')}: more current than it is made for",
             f"raise {parts.name('indicator resistor')}", budget_current(parts, budget, lamp), lamp.current_max, "A",
-        )
-        + caution_above(
-            f"{parts.label('filter in')} lets so little through that the converter does not run: computed as "
-            f"{told(FEED_MOST, 'Ω')}, and all behind it stands lower still",
-            f"fit a smaller {parts.name('filter in')}", parts.ohms("filter in"), FEED_MOST, "Ω",
         )
         + caution_above(
             f"{parts.name('reference')} gives the lamp of {parts.name('coupler')} no more than its own current limit; "

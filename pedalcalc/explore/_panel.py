@@ -7,6 +7,7 @@ picture travels in the same output for paper and for places without sliders.
 from __future__ import annotations
 
 import gc
+import sys
 from collections.abc import Callable, Mapping
 from functools import cache
 from threading import RLock
@@ -210,9 +211,11 @@ def _set_apart() -> None:
     """Take all that is loaded so far out of the search for unused memory, once in a process.
 
     Else that search falls due now and then while a slider moves, and looks through every library for a tenth of a second.
+    In a notebook's kernel only: a program of somebody else's keeps its own habits.
     """
-    gc.collect()
-    gc.freeze()
+    if "ipykernel.kernelapp" in sys.modules:
+        gc.collect()
+        gc.freeze()
 
 
 def _slider_widget(described: Slider, every: Mapping[str, Slider]) -> Any:
