@@ -17,12 +17,21 @@ def rows() -> list[tuple[str, float, str]]:
     """Return claim, measured figure and budget."""
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "times.xml"
-        subprocess.run(
-            [sys.executable, "-m", "pytest", "-n", "0", "-q", f"--junitxml={report}", str(MEASURED)],
-            check=True,
-            timeout=900,
-            stdout=subprocess.DEVNULL,
-        )
+        command = [
+            sys.executable,
+            "-m",
+            "pytest",
+            "-n",
+            "0",
+            "-q",
+            "-o",
+            "junit_family=xunit1",
+            f"--junitxml={report}",
+            str(MEASURED),
+        ]
+        done = subprocess.run(command, check=False, timeout=900, capture_output=True, text=True)
+        if done.returncode:
+            raise RuntimeError(f"panels were not timed:\n{done.stdout[-2000:]}")
         cases = list(ElementTree.parse(report).iter("testcase"))
     return [
         (
