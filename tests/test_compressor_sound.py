@@ -95,7 +95,14 @@ def test_files_that_are_no_use_are_refused(tmp_path):
         read_wav(tmp_path)
     wavfile.write(tmp_path / "whole.wav", RATE, _tone().astype(np.float32))
     whole = (tmp_path / "whole.wav").read_bytes()
+    with wave.open(str(tmp_path / "fine.wav"), "wb") as fine:
+        fine.setnchannels(1)
+        fine.setsampwidth(3)
+        fine.setframerate(RATE)
+        fine.writeframes(bytes(3000))
+    assert read_wav(tmp_path / "fine.wav").signal.size == 1000
     broken = {
+        "24 bits, cut": (tmp_path / "fine.wav").read_bytes()[:-100],
         "text": b"not a sound",
         "another format": b"ID3" + bytes(100),
         "cut": whole[:-1001],

@@ -140,7 +140,8 @@ def _three_bytes(path: Path) -> tuple[int, tuple[int, int, int], int]:
         while len(head := file.read(8)) == 8:
             name, size = struct.unpack("<4sI", head)
             if name == b"data" and channels:
-                size = min(size, path.stat().st_size - file.tell())
+                if size > path.stat().st_size - file.tell():
+                    raise ValueError("it ends before its samples do")
                 return rate, (size // (3 * channels), channels, 3), file.tell()
             if name == b"fmt ":
                 _, channels, rate = struct.unpack("<HHI", file.read(8))
