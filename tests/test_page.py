@@ -148,6 +148,19 @@ def test_a_lost_connection_to_the_kernel_is_tried_once_more_and_told(tmp_path, m
     assert len(tries) == 2 and not any(manager.has_kernel for manager in tries)
 
 
+def test_a_slip_in_running_is_told_as_it_is_and_not_as_a_lost_kernel(tmp_path, monkeypatch):
+    tries = []
+
+    async def run(client, *given, **more):
+        tries.append(client.km)
+        raise AttributeError("no such name")
+
+    monkeypatch.setattr(nbclient.NotebookClient, "async_execute_cell", run)
+    with pytest.raises(AttributeError, match="no such name"):
+        write_page(notebook_at(tmp_path / "sheet.ipynb", "1"))
+    assert len(tries) == 1 and not tries[0].has_kernel
+
+
 #: A process of its own: beside a browser the client's loop is not in the main thread, and the signal would end all tests.
 STOPPED = """
 import os, signal, sys

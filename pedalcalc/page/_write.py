@@ -23,7 +23,9 @@ from pedalcalc.page._file import PageError, replace_file
 # How the title of the notebook that a builder copies begins; a copy's page is called as its folder.
 COPIED = "# Your build"
 # What a client stumbles over when its kernel, or its connection to it, is gone: it takes both for there (`assert`).
-LOST = (RuntimeError, AssertionError, AttributeError, asyncio.CancelledError)
+LOST = (RuntimeError, AssertionError, asyncio.CancelledError)
+# The same while a signal takes them away beside what is under way.
+STOPPED = (*LOST, AttributeError)
 # Papers to print on, and how high a row of the bench card is there against A4, which leaves 263 mm for text: its two pages stay two.
 PAPERS = {"A4": 1.0, "letter": 0.92}
 # What a page shows of an output that comes in several forms, best first; never the live widget.
@@ -165,9 +167,11 @@ def _executed(source: Path, limit: float) -> Any:
                 raise PageError(f"{error.evalue}\n(in {source}, {where}, {error.ename})") from error
             except (NoSuchKernel, ModuleNotFoundError) as error:
                 raise PageError(f"the notebook kernel is not installed ({error}); install pedalcalc[lab]") from error
-            except LOST as error:
+            except STOPPED as error:
                 if _was_stopped(client):
                     raise PageError(f"{source}: the run was told to stop") from None
+                if not isinstance(error, LOST):
+                    raise
                 if attempt == 2:
                     words = str(error) or "its connection was gone"
                     raise PageError(f"{source}: the kernel did not answer, twice: {words}{_tail(said)}") from error
