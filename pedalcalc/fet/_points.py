@@ -9,11 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc._base import Caution, Number, Result, caution_above, quantity
-from pedalcalc._record import specimen
-from pedalcalc._refusal import no_record
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet import _square_law
-from pedalcalc.laws.transistors import ChannelFigures, channel_figures
+from pedalcalc.laws.transistors import ChannelFigures
 
 Array = NDArray[np.float64]
 
@@ -42,13 +40,6 @@ class FetPoint(Result):
     swing_up: Number = quantity("V", "room to swing up")
     swing_down: Number = quantity("V", "room to swing down")
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
-
-
-def channel_of(fet: Any) -> ChannelFigures:
-    """Return the law of one JFET or MOSFET in n-channel signs; refuse a type, and what is neither."""
-    if not isinstance(fet, (Jfet, Mosfet)):
-        raise no_record("fet", fet, Jfet, Mosfet)
-    return channel_figures(specimen("fet", fet, type(fet)))
 
 
 def fet_point(

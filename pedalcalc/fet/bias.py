@@ -21,7 +21,8 @@ import numpy as np
 from pedalcalc._base import formula, thevenin
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc.devices import Jfet, Mosfet
-from pedalcalc.fet._points import FetPoint, channel_of, fet_point
+from pedalcalc.fet._points import FetPoint, fet_point
+from pedalcalc.laws.transistors import channel_of
 
 __all__ = ["self_bias"]
 

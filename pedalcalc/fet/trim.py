@@ -17,8 +17,8 @@ from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero
 from pedalcalc._refusal import must, refused
 from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Mosfet
-from pedalcalc.fet._points import Array, channel_of
-from pedalcalc.laws.transistors import ChannelFigures
+from pedalcalc.fet._points import Array
+from pedalcalc.laws.transistors import ChannelFigures, channel_of
 
 TOO_SMALL = (
     "fet must pass what {wanted} and voltage_supply ask of it, but does not even with no source resistor; "

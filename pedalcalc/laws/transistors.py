@@ -148,6 +148,13 @@ def channel_figures(record: Jfet | Mosfet) -> ChannelFigures:
     return ChannelFigures(strength, threshold, sign)
 
 
+def channel_of(fet: Any) -> ChannelFigures:
+    """Return the law of one JFET or MOSFET in n-channel signs; refuse a type, and what is neither."""
+    if not isinstance(fet, (Jfet, Mosfet)):
+        raise no_record("fet", fet, Jfet, Mosfet)
+    return channel_figures(specimen("fet", fet, type(fet)))
+
+
 def channel_branch(gate_source: Array, gate_drain: Array, law: ChannelFigures) -> tuple[Array, Array, Array]:
     """Return Id [A] into the drain, then dId/dVgs and -dId/dVgd [S]; both are at least 0."""
     source_end = np.maximum(law.sign * gate_source - law.threshold, 0.0)
@@ -301,9 +308,7 @@ def channel(
     >>> print(f"{point.current_drain * 1e3:.3f} mA, {point.transconductance * 1e3:.2f} mS, {point.region}")
     1.333 mA, 2.22 mS, constant current
     """
-    if not isinstance(fet, (Jfet, Mosfet)):
-        raise no_record("fet", fet, Jfet, Mosfet)
-    law = channel_figures(specimen("fet", fet, type(fet)))
+    law = channel_of(fet)
     current, at_source, at_drain = channel_branch(voltage_gate - voltage_source_pin, voltage_gate - voltage_drain, law)
     zero_bias = 2 * law.strength * np.maximum(-law.threshold, 0.0)
     region = np.full(np.shape(current), "ohmic", dtype="<U16")
