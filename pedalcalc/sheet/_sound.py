@@ -14,10 +14,9 @@ from pedalcalc._base import Caution
 from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
 from pedalcalc._refusal import Unsolved
+from pedalcalc.bench._figures import HARD, has_jacks
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
-from pedalcalc.circuit.elements import elements_of
-from pedalcalc.circuit.joints import GROUND
 from pedalcalc.circuit.signals import jacks
 from pedalcalc.devices import Coupler
 from pedalcalc.sheet._section import Section, words
@@ -40,8 +39,6 @@ NOTHING_OUT = "Nothing comes out at {!r}: no way leads there, or ground, a suppl
 DRAWS = 200
 #: Levels at which clipping is looked for [V peak], steps a round, the tone [Hz], its periods and instants.
 LEVELS, STEPS, TONE, PERIODS, INSTANTS = (3e-3, 10.0), 14, 1e3, 1.25, 56
-#: What a hot pickup gives when it is struck hard [V peak] (common practice).
-HARD = 1.0
 #: Share of the output from which a part that leaves its region is heard: about 1 dB (common practice).
 HEARD = 0.1
 #: Share of a level below which what clips first as listed is what does as fitted.
@@ -75,9 +72,8 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
                 f"{reason}; write input or output into the jack's note, or name its net as signal_in or signal_out",
                 (),
             )
-    into = ways.net_in or jacks(board)[0]
-    if not ways.net_in and elements_of(board).joints.root(into)[0] == GROUND:
-        told = f"the input, {into!r}, is joined to ground or a supply, and no signal comes in"
+    if not ways.net_in and not has_jacks(board):
+        told = f"the input, {jacks(board)[0]!r}, is joined to ground or a supply, and no signal comes in"
         action = "look for a link, a resistor of 0 Ω or a name that two nets share"
         return f"{told}; {action}", (Caution(told, action, np.nan, np.nan, "V"),)
     heard = response(board, frequency=list(NOTES.values()), **ways.asked())
