@@ -54,9 +54,9 @@ class Channel:
 
 def channel_of(path: Path, channel: int | None) -> Channel:
     """Return where a channel of a file lies; refuse a file that is none, or of several channels where none is named."""
-    rate, samples, offset, kind = _load(path)
-    three_bytes = len(samples) == 3
-    channels = 1 if len(samples) == 1 else samples[1]
+    rate, shape, offset, kind = _load(path)
+    three_bytes = len(shape) == 3
+    channels = 1 if len(shape) == 1 else shape[1]
     if channel is not None and channel >= channels:
         raise ValueError(f"channel must be below {channels}, the number of channels in {path}, got {channel}")
     if channels > 1 and channel is None:
@@ -64,9 +64,9 @@ def channel_of(path: Path, channel: int | None) -> Channel:
             f"{path} has {channels} channels: say which one with channel=0 (left) or channel=1 (right), "
             "or export one channel from the recorder"
         )
-    if samples[0] == 0:
+    if shape[0] == 0:
         raise ValueError(f"{path} holds no samples")
-    return Channel(path, rate, offset, kind, three_bytes, channels, channel or 0, samples[0])
+    return Channel(path, rate, offset, kind, three_bytes, channels, channel or 0, shape[0])
 
 
 class Seen(NamedTuple):
@@ -81,8 +81,7 @@ class Seen(NamedTuple):
 def seen(path: Path, part: Part, size: int) -> Seen:
     """Return peak and mean of so many samples, and whether they are clipped; refuse what is no finite number."""
     top, bottom, total = -np.inf, np.inf, 0.0
-    for first in range(0, size, BLOCK):
-        piece = part(first, first + BLOCK)
+    for _, piece in pieces(part, size):
         top, bottom = float(np.maximum(top, piece.max())), float(np.minimum(bottom, piece.min()))
         total += float(np.sum(piece, dtype=float))
     peak = max(top, -bottom)
