@@ -115,6 +115,8 @@ def jfet_booster(
     ------
     ValueError
         If a role is missing, a part is none of its kind, or a value is out of range.
+    RuntimeError
+        If supply and stages, or drain and base, do not settle on each other.
 
     Notes
     -----

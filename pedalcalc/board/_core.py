@@ -363,7 +363,7 @@ def changed(board: Board, **fitted: str) -> Board:
     Raises
     ------
     ValueError
-        If a reference is not on the board or a text cannot be read.
+        If a reference is not on the board or there twice, or a text cannot be read.
 
     References
     ----------

@@ -78,6 +78,8 @@ def doubled_supply(board: Board, *, roles: Mapping[str, str]) -> DoubledSupply:
     ------
     ValueError
         If a role is missing or a part is none of its kind, with file, line and reference.
+    RuntimeError
+        If supply and consumers do not settle on each other, with the parts of which one may be a slip.
 
     Notes
     -----

@@ -68,7 +68,7 @@ def write_page(
     PageError
         If a cell fails or runs too long, the notebook cannot be read, or the notebook kernel is not installed.
     ValueError
-        If a parts list cannot be read or computed with, with file, line and part.
+        If the time limit or the paper is none, or a parts list cannot be read or computed with, with file, line and part.
 
     Notes
     -----
