@@ -14,11 +14,11 @@ from pedalcalc.board._booster_stages import (
     cautions_of,
     consumers_of,
     design_of,
+    meter_points_of,
     room,
     solve,
     steps_of,
     switched,
-    test_points_of,
     through_level,
     unmeasured,
 )
@@ -214,6 +214,6 @@ def jfet_booster(
         rail_steps=steps_of(parts, safe, filtered, follower, up, down, peak, gain),
         consumers=consumers_of(parts, jfet, follower, lamp),
         design_parts=design_of(parts, safe, filtered, share, through_emitter, through_lamp, note, source, out),
-        test_points=test_points_of(parts, safe, filtered, jfet, follower, lights),
+        test_points=meter_points_of(parts, safe, filtered, jfet, follower, lights),
         cautions=cautions,
     )

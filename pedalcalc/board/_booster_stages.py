@@ -249,9 +249,10 @@ def design_of(
     )
 
 
-def test_points_of(
+def meter_points_of(
     parts: Parts, safe: Any, filtered: Any, jfet: Any, follower: Any, lights: Any
 ) -> tuple[TestPoint, ...]:
+    """Return what the meter shows at each test point; at the drain its own resistance counts."""
     name, meter = parts.name, float(parts.board.meter.resistance_meter)
     rail = np.maximum(np.asarray(filtered.voltage_output), 0.0)
     drain = parts.ohms("drain")
