@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 
 #: Peak of a loud guitar behind a follower, for which the headroom is told [V] (common practice).
 LOUD_PEAK = 2.0
+#: Share of their own current without which op-amps count as not running (common practice).
+LACKING = 0.1
 #: The most ahead of a pump that it is computed with [Ω]: no converter runs behind as much (common practice).
 FEED_MOST = 2e3
 #: Current at which the rectifier's drop is told: what a hold capacitor takes near its top [A] (common practice).
@@ -406,8 +408,8 @@ def _ratings(
             led, parts.one("reference", OpAmp).current_output_max * (1 - 1e-9), "A",
         )
         + caution_above(
-            f"{culprit} drops nearly all the supply: the op-amps do not run",
-            f"fit a smaller {culprit}", 1 - share, 1e-9, "1",
+            f"{culprit} drops nearly all the supply: the op-amps do not run, and lack so much of their own current",
+            f"fit a smaller {culprit}", 1 - share, LACKING, "%",
         )
         + caution_above(
             f"{parts.name('divider top')}, {parts.name('divider bottom')}: half supply off the middle: one half-wave clips first",
