@@ -67,9 +67,10 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
 
 def power_section(power: FirstPower, socket: bool, swings: bool, others: str, short: bool) -> Section:
     """Return what a resistor in the plus lead shows at first power, and when to pull the plug."""
-    care = replace(report.safety("first-power", "hot-parts"), foot="")  # whom to ask stands in the sheet's first box
+    care = ("hot-parts",) if short else ("first-power", "hot-parts")
+    box = replace(report.safety(*care), foot="")  # whom to ask stands in the sheet's first box
     if short:
-        return Section("First power", (words(NOT_YET), care))
+        return Section("First power", (words(NOT_YET), box))
     rows = [
         {"state": line.what, "across it": spread_text(line.voltage_across, line.voltage_low, line.voltage_high, "V"),
          "current": reading_text(line.current, "A"),
@@ -94,4 +95,4 @@ def power_section(power: FirstPower, socket: bool, swings: bool, others: str, sh
             else []
         ),
     )
-    return Section("First power", (told, report.table(rows, title="What the resistor shows"), care))
+    return Section("First power", (told, report.table(rows, title="What the resistor shows"), box))
