@@ -109,6 +109,15 @@ def test_an_empty_cell_of_a_table_is_one_to_write_in(sheet):
             assert all(column) or (name in {"yours", "mine"} and not any(column)), table
 
 
+def test_words_that_are_printed_point_at_no_cell_that_is_not(sheet):
+    """No code is on paper: what stands there names the first cell as the notebook's, never the one before or behind."""
+    _, notebook = sheet
+    printed = [cell for cell in notebook.cells if "screen" not in cell.metadata.get("tags", [])]
+    for cell in printed:
+        if cell.cell_type == "markdown":
+            assert not re.search(r"\b(next|last|above|below) cell\b|\bcells? (above|below)\b", cell.source), cell.source
+
+
 def test_lessons_lead_to_one_another(lesson):
     path, notebook = lesson
     for name in LINK.findall("\n".join(_words(notebook))):

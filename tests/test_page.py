@@ -413,3 +413,9 @@ def test_tables_and_text_are_shown_as_they_stand(tmp_path):
     body = text[text.index('<section class="result">') :]
     assert "<script" not in body and "<img" not in body and "<a " not in body and "<em>" not in body
     assert body.count("&lt;script&gt;x&lt;/script&gt; **TP1** [a](http://b) `c` _d_ $e$ &amp; | f") == 3
+
+
+def test_a_row_without_a_label_gets_no_line_to_write_on():
+    """Of what is told apart by a label only, as one of several choices, the others' labels are empty and not to be written in."""
+    style = (Path(_files.__file__).parent / "page/template/page.css").read_text(encoding="utf-8")
+    assert "td:empty" in style and style.count("td:empty") == style.count("td:empty:not(:first-child)")

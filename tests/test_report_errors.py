@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook
@@ -43,6 +45,7 @@ SLIPS = {
     "supply.series_diode(voltage_supply=9.0, current_load=0.01, diode=diode)": "; write devices.DIODE_1N5817 without quotes",
     "led.operating_point(9.0, resistanc=3)": "operating_point has no argument 'resistanc'; is resistance meant?",
 }
+FAR = "supply.battery_life(current_load=1.5, voltage_end=5.0, battery=devices.BATTERY_9V_ALKALINE).hours_life;"
 LEFT = ("1 / 0", "first, second = [1]", "battery.weight", "[].voltage_fresh_max")
 
 
@@ -53,7 +56,7 @@ def ran():
     from jupyter_client.manager import AsyncKernelManager
     from nbclient import NotebookClient
 
-    book = new_notebook(cells=[new_code_cell(source) for source in (START, OWN, *SLIPS, *LEFT)])
+    book = new_notebook(cells=[new_code_cell(source) for source in (START, OWN, *SLIPS, *LEFT, FAR)])
     specs = KernelSpecManager(kernel_dirs=[], ensure_native_kernel=True)
     manager = AsyncKernelManager(kernel_name="python3", kernel_spec_manager=specs)
     NotebookClient(book, km=manager, timeout=60, allow_errors=True, shutdown_kernel="immediate").execute(
@@ -70,6 +73,12 @@ def test_a_slip_is_told_in_one_line(ran, slip):
     assert "\n" not in line
     assert SLIPS[slip] in line
     assert line == f"{output.ename}: {output.evalue}"
+
+
+def test_a_value_beyond_a_model_is_told_without_a_place_in_the_code(ran):
+    """Of 1.5 A a small battery's law says too much; the line is the sentence, with no path and no line of code."""
+    (output,) = [one for one in ran[FAR] if one.output_type == "stream"]
+    assert re.fullmatch(r"Model range: 9 V alkaline[^\n/]*gives less charge than this law says\n", output.text)
 
 
 @pytest.mark.parametrize("source", LEFT)

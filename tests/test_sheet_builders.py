@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import bench, sheet
-from pedalcalc.board import assemble
+from pedalcalc.board import assemble, changed
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.circuit import operating_point, response
 from pedalcalc.circuit.operating import solved_board
@@ -159,6 +159,29 @@ def test_slips_of_a_builder_are_cautions(tmp_path, listed, slip, told):
     assert listed in text
     path.write_text(text.replace(listed, slip), encoding="utf-8")
     assert any(told in one for one in told_of(path))
+
+
+@pytest.mark.parametrize(
+    ("build", "net"), [("jfet-booster", "rail"), ("your-build", "rail"), ("optical-compressor", "pump supply")]
+)
+def test_a_resistor_that_starves_a_build_is_told_before_what_it_starves(build, net):
+    """By hand: through 10 kΩ half of 9 V is gone at 0.45 mA, and every one of these builds takes more behind it."""
+    board = assemble(ROOT / "notebooks/builds" / build / "parts.csv", supply="9V")
+    assert not any("takes most of the supply" in one.what for one in slips(board, operating_point(board)))
+    board = changed(board, R1="10k")
+    assert (
+        slips(board, operating_point(board))[0].what
+        == f"R1 (10k) takes most of the supply, and little of it is left at {net!r}"
+    )
+
+
+@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+def test_a_build_that_is_all_but_a_short_gets_no_figure_of_a_healthy_one():
+    """A lamp on the supply with no resistor takes more than an ampere: what 100 Ω would show then is not healthy."""
+    made = sheet.build_sheet(changed(assemble(ROOT / "notebooks/builds/your-build/parts.csv", supply="9V"), R8="0R"))
+    assert "all but shorted" in made.cautions[0].what and not any("starved" in one.what for one in made.cautions)
+    for shown in (made.sections["power"]._repr_html_(), made.card._repr_html_()):
+        assert "Do not power it as listed" in shown and "healthy" not in shown
 
 
 def test_a_jack_that_shorts_the_battery_is_a_caution(tmp_path):

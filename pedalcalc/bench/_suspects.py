@@ -93,9 +93,9 @@ def _value(power: float) -> str:
     if np.isnan(power):
         return "towards an end of its sheet"
     if power >= EXTREME:
-        return f"at {10**power:.0f} times its value or more (a ring read wrong), or open"
+        return f"at {10**power:.0f} times its value or more (a colour read wrong), or open"
     if power <= -EXTREME:
-        return f"at a {10**-power:.0f}th of its value or less (a ring read wrong), or shorted"
+        return f"at 1/{10**-power:.0f} of its value or less (a colour read wrong), or shorted"
     return f"at about {10**power:.2g} times its value"
 
 

@@ -192,7 +192,7 @@ def _cautions(ohms: float, whole: float, most: float, power: float) -> tuple[Cau
     )  # fmt: skip
     told += caution_above(
         f"behind the {ohms:g} Ω of the first power a healthy build is starved, so that volts further on read low",
-        f"take a smaller one than {ohms:g} Ω, or judge the volts only after it is out",
+        f"if nothing here is beyond a rating take a smaller one than {ohms:g} Ω, or judge the volts only after it is out",
         most, STARVED * whole, "V",
     )  # fmt: skip
     return tuple(told)

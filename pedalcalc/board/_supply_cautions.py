@@ -13,6 +13,9 @@ from pedalcalc.devices import Coupler, Diode, Led, OpAmp
 
 Array = NDArray[np.float64]
 
+#: Share of their own current without which op-amps count as not running (common practice).
+LACKING = 0.1
+
 
 def supply_cautions(
     parts: Parts,
@@ -127,8 +130,8 @@ def _ratings(
             led, parts.one("reference", OpAmp).current_output_max * (1 - 1e-9), "A",
         )
         + caution_above(
-            f"{culprit} drops nearly all the supply: the op-amps do not run",
-            f"fit a smaller {culprit}", 1 - share, 1e-9, "1",
+            f"{culprit} drops nearly all the supply: the op-amps do not run, and lack so much of their own current",
+            f"fit a smaller {culprit}", 1 - share, LACKING, "%",
         )
         + caution_above(
             f"{parts.name('divider top')}, {parts.name('divider bottom')}: half supply off the middle: one half-wave clips first",

@@ -18,6 +18,7 @@ from types import FrameType
 from typing import Any
 
 from pedalcalc import devices
+from pedalcalc._base import ModelRangeWarning
 from pedalcalc._units import PREFIXES, unit_of
 from pedalcalc.values import read_value
 
@@ -35,6 +36,20 @@ MOST_NAMED = 3  # more of the builder's values than this that could be meant hel
 def shorten_errors(shell: Any) -> None:
     """Let a running IPython say in one line what was wrong with what a builder wrote."""
     shell.set_custom_exc(SHORTENED, _show)
+
+
+def shorten_warnings() -> None:
+    """Tell in one line, without a place in the code, that a value is beyond what a model describes."""
+    usual = warnings.formatwarning
+
+    def formatted(message: Any, category: type[Warning], *place: Any, **more: Any) -> str:
+        return (
+            f"Model range: {message}\n"
+            if issubclass(category, ModelRangeWarning)
+            else usual(message, category, *place, **more)
+        )
+
+    warnings.formatwarning = formatted
 
 
 def _show(

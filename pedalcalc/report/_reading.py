@@ -9,7 +9,7 @@ from typing import Any
 from pedalcalc._base import Result, io, one_number, words
 from pedalcalc._number_text import number_text, range_text, spread_reading
 from pedalcalc.report._boxes import Box, caution_box
-from pedalcalc.report._errors import shorten_errors
+from pedalcalc.report._errors import shorten_errors, shorten_warnings
 from pedalcalc.report._table import Table, table
 
 
@@ -74,6 +74,7 @@ def display_in_notebook() -> None:
             formatters[mime].for_type(Result, lambda result, method=method: getattr(_shown(result), method)())
     if hasattr(shell, "set_custom_exc"):
         shorten_errors(shell)
+        shorten_warnings()
     if "text/plain" in formatters:
         formatters["text/plain"].for_type(Result, lambda result, printer, _cycle: printer.text(str(_shown(result))))
 

@@ -11,6 +11,7 @@ from pedalcalc.bench import Expected, FirstPower, Judged
 from pedalcalc.circuit import OperatingPoint
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.sheet._text import (
+    NOT_YET,
     band_text,
     charging_text,
     names_states,
@@ -49,7 +50,7 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
         told = [
             {"net": place_text(row.place, row.state)}
             | dict(zip(("from", "to"), reading_texts([row.reading_low, row.reading_high], row.unit), strict=True))
-            | {"read": reading_text(row.value, row.unit), "verdict": row.verdict, "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else ""}
+            | {"read": reading_text(row.value, row.unit), "verdict": row.verdict, "band widths outside": f"{row.widths:.1f}" if row.widths > 0 else "none"}
             for row in judged.rows
         ]  # fmt: skip
         shown.append(
@@ -64,8 +65,12 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
     return Section("What the meter should read", tuple(shown))
 
 
-def power_section(power: FirstPower, socket: bool, swings: bool, others: str) -> Section:
+def power_section(power: FirstPower, socket: bool, swings: bool, others: str, short: bool) -> Section:
     """Return what a resistor in the plus lead shows at first power, and when to pull the plug."""
+    care = ("hot-parts",) if short else ("first-power", "hot-parts")
+    box = replace(report.safety(*care), foot="")  # whom to ask stands in the sheet's first box
+    if short:
+        return Section("First power", (words(NOT_YET), box))
     rows = [
         {"state": line.what, "across it": spread_text(line.voltage_across, line.voltage_low, line.voltage_high, "V"),
          "current": reading_text(line.current, "A"),
@@ -90,5 +95,4 @@ def power_section(power: FirstPower, socket: bool, swings: bool, others: str) ->
             else []
         ),
     )
-    care = replace(report.safety("first-power", "hot-parts"), foot="")  # whom to ask stands in the sheet's first box
-    return Section("First power", (told, report.table(rows, title="What the resistor shows"), care))
+    return Section("First power", (told, report.table(rows, title="What the resistor shows"), box))

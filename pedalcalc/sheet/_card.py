@@ -9,7 +9,15 @@ from pedalcalc._screen_text import html_text
 from pedalcalc.bench import Expected, FirstPower
 from pedalcalc.board import Board
 from pedalcalc.parts import fitting_order, marking_text
-from pedalcalc.sheet._text import band_text, charging_text, names_states, place_text, reading_text, reading_texts
+from pedalcalc.sheet._text import (
+    NOT_YET,
+    band_text,
+    charging_text,
+    names_states,
+    place_text,
+    reading_text,
+    reading_texts,
+)
 
 #: Height that the rows of a page share beside its heads, that of one head, and the least and most for a row: to read at arm's length
 #: and write beside [mm].
@@ -105,8 +113,8 @@ def _row(rows: float, heads: float) -> float:
     return max(ROW[0], min(ROW[1], (HEIGHT - heads * HEAD) / rows))
 
 
-def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> Card:
-    """Return the card of a board."""
+def card_of(board: Board, expected: Expected, power: FirstPower, name: str, short: bool) -> Card:
+    """Return the card of a board; without what is healthy at first power where its list shorts the supply."""
     parts = [
         (step[0].upper() + step[1:], tuple((part.reference, marking_text(part)) for part in fitted))
         for step, fitted in fitting_order([one.part for one in board.parts]).items()
@@ -125,4 +133,5 @@ def card_of(board: Board, expected: Expected, power: FirstPower, name: str) -> C
         f"{reading_text(power.voltage_stop, 'V')} or more, at smell or at warmth."
     )
     either = ", either state of the footswitch if none is named" if names_states(expected) else ""
-    return Card(name, tuple(parts), readings, f"black lead on ground, no signal{either}", shown, stop)
+    conditions = f"black lead on ground, no signal{either}"
+    return Card(name, tuple(parts), readings, conditions, () if short else shown, NOT_YET if short else stop)

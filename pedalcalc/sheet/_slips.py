@@ -11,6 +11,7 @@ import numpy as np
 from pedalcalc._base import Caution, caution_above
 from pedalcalc.bench.places import fed_net, pin_name, pins_of, supply_nets
 from pedalcalc.board import Board
+from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit import OperatingPoint
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
@@ -27,16 +28,19 @@ NAN = float("nan")
 SHORTED = 0.5
 #: Shares of the supply's volts above which a net has them, and below which nothing comes through (common practice).
 THERE, BLOCKED = 0.5, 0.1
+#: Pins at which a part is fed, beside the rails of an op-amp, and from which capacitance on a capacitor is one of a supply [F] (common practice).
+SUPPLIED, LARGE = ("supply", "input"), 1e-6
 
 
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
     """Return what looks like a slip of the list: nets that may be one, inputs that hang in the air, volts nobody can tell."""
     return (
-        *_shorted(usual), *left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board), *_blocked(board, usual), *_floating(board, usual), *unpredictable(board, usual.unpredictable),
+        *shorted(usual), *_starved(board, usual), *left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board), *_blocked(board, usual),
+        *_floating(board, usual), *unpredictable(board, usual.unpredictable),
     )  # fmt: skip
 
 
-def _shorted(usual: OperatingPoint) -> tuple[Caution, ...]:
+def shorted(usual: OperatingPoint) -> tuple[Caution, ...]:
     """Tell a supply that gives more than any pedal takes."""
     return caution_above(
         "the supply is all but shorted",
@@ -44,6 +48,36 @@ def _shorted(usual: OperatingPoint) -> tuple[Caution, ...]:
         "powered: a shorted battery gets hot and can burst",
         abs(float(usual.current_supply)), SHORTED, "A",
     )  # fmt: skip
+
+
+def _starved(board: Board, usual: OperatingPoint) -> list[Caution]:
+    """Tell a resistor in the way of the supply that takes most of it; by its current, since what it starves may have no volts."""
+    found = elements_of(board)
+    feeds, nets = supply_nets(board, found), pins_of(board)
+    whole = abs(float(usual.voltages.get(fed_net(found), NAN)))
+    told: list[Caution] = []
+    for one in board.parts:
+        ends = [pin.net for pin in one.pins]
+        if one.part.kind != "resistor" or not set(ends) <= feeds.keys() or one.part.reference not in usual.currents:
+            continue
+        far = max(ends, key=lambda net: feeds[net])
+        if _feeds(nets[far]):
+            told += caution_above(
+                f"{one.part.label} takes most of the supply, and little of it is left at {far!r}",
+                f"fit a smaller one, or see what draws too much from {far!r}",
+                abs(float(usual.currents[one.part.reference])) * board.resistance(one.part.reference), THERE * whole, "V",
+            )  # fmt: skip
+    return told
+
+
+def _feeds(pins: Sequence[tuple[ResolvedPart, PinRole]]) -> bool:
+    """Tell whether a net is a rail: a supply pin hangs on it, or a large capacitor to ground and no resistor, as half supply has."""
+    if any("rail" in pin.role or pin.role in SUPPLIED for _, pin in pins):
+        return True
+    down = [one.part for one, _ in pins if GROUND in {pin.net for pin in one.pins}]
+    return any(part.unit == "F" and part.value >= LARGE for part in down) and not any(
+        part.kind in ("resistor", "diode") for part in down
+    )
 
 
 def suspects(board: Board) -> str:

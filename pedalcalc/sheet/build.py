@@ -33,14 +33,14 @@ from pedalcalc.circuit.operating import all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
 from pedalcalc.circuit.restless import swinging
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
-from pedalcalc.devices import Battery, Converter, Meter, Mosfet
+from pedalcalc.devices import Battery, Converter, Coupler, Meter, Mosfet
 from pedalcalc.parts import Part, fitting_order, marking_text, read_parts
 from pedalcalc.sheet._at_the_bench import power_section, readings_section
 from pedalcalc.sheet._card import Card, card_of
 from pedalcalc.sheet._found import described, has_socket, path, supply_of, supply_way
 from pedalcalc.sheet._leads import leads_section
 from pedalcalc.sheet._section import Section, words
-from pedalcalc.sheet._slips import refuse_without_ground, slips, suspects
+from pedalcalc.sheet._slips import refuse_without_ground, shorted, slips, suspects
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
 from pedalcalc.sheet._text import SHOWN, reading_text, reading_texts
@@ -216,7 +216,8 @@ def _made(board: Board, ways: Ways, name: str, file: Path | None, serial: str) -
     others = others_of(board)
     why, stuck = soundless(board, ways, others)
     swings = swinging(*solved_board(board))
-    found = slips(board, usual) + _cautions(board, usual, supplied, swings) + stuck + power.cautions
+    short = bool(shorted(usual))  # what is told of first power then is not of a healthy build
+    found = slips(board, usual) + _cautions(board, usual, supplied, swings) + stuck + (() if short else power.cautions)
     heard, silent = not why, (words(f"Not computed: {why}"),)
     told_first = [restless_words(board, swings)] if swings else []
     told_first += [left_out_words(others)] if others else []
@@ -233,9 +234,9 @@ def _made(board: Board, ways: Ways, name: str, file: Path | None, serial: str) -
         "changes": _changes_section(board),
         "readings": readings_section(expected, usual, judged),
         "symptoms": symptoms_section(board),
-        "power": power_section(power, has_socket(board), bool(swings), others),
+        "power": power_section(power, has_socket(board), bool(swings), others, short),
     }
-    return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name), found)
+    return Sheet(name, board, expected, judged, power, sections, card_of(board, expected, power, name, short), found)
 
 
 def _assembled(
@@ -362,6 +363,8 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
 
 
 def _changes_section(board: Board) -> Section:
+    coupled = any(isinstance(one.device, Coupler) for one in board.parts)
+    heard = f"{HEARD} What the compression does is not judged here." if coupled else HEARD
     differences: dict[str, list[Difference]] = {}
     for one in compared(board):
         differences.setdefault(one.reference, []).append(one)
@@ -374,7 +377,7 @@ def _changes_section(board: Board) -> Section:
             for one in instead
         ]
         told = "All parts are fitted as listed." + (" What another value would do, for example:" if instead else "")
-        return Section(CHANGES, (words(told), *([report.table(rows), words(HEARD)] if rows else [])))
+        return Section(CHANGES, (words(told), *([report.table(rows), words(heard)] if rows else [])))
     verdicts = {one.reference: one.verdict for one in found}  # none of a part that is as listed and measured
     rows = [
         {
@@ -385,7 +388,7 @@ def _changes_section(board: Board) -> Section:
         for name, told in differences.items()
     ] + [{"part": name, "difference": "as above", "verdict": verdict} for name, verdict in verdicts.items()]
     table = report.table(rows, title="Fitted otherwise than listed, and what it changes")
-    return Section(CHANGES, (table, *([words(HEARD)] if found else [])))
+    return Section(CHANGES, (table, *([words(heard)] if found else [])))
 
 
 def _others(board: Board) -> dict[str, str]:
