@@ -221,6 +221,28 @@ def test_an_op_amp_thrown_from_limit_to_limit_is_met_where_its_gain_is_at_work()
     np.testing.assert_allclose(slopes[:, 2, 0], -law.gain / law.resistance * np.ones_like(slopes[:, 2, 0]), rtol=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("kind", "net", "paid"),
+    [("NE5532", "rail", 4), ("NE5532", "half", 3), ("LM358", "ground", 4), ("LM358", "half", 3)],
+)
+def test_bias_currents_pass_through_the_part_from_rail_to_rail(kind, net, paid):
+    """KIRCHHOFF by hand: what flows into an input leaves by the negative pin, what flows out came in by the positive one.
+
+    So a follower's inverting input costs the supply its bias current, one at the rail that feeds or takes it as much, and one
+    amid a divider of equal resistors half as much.
+    """
+    record, pins = (
+        devices.typical(getattr(devices, f"OPAMP_{kind}")),
+        {"_1": "out", "_2": "out", "_3": net, "_4": "ground"},
+    )
+    built = board(
+        part("IC1", "integrated circuit", NAN, "", kind, **pins, _5=net, _6="spare", _7="spare", _8="rail"),
+        resistor("R1", 1e3, "rail", "half"), resistor("R2", 1e3, "half", "ground"),
+    )  # fmt: skip
+    over = circuit.operating_point(built).current_supply - 2 * record.current_quiescent - 9.0 / 2e3
+    assert over == pytest.approx(paid * record.current_bias, abs=1e-10)
+
+
 def test_an_input_that_a_blocking_diode_holds_stands_beyond_the_rail():
     """45 nA out of an LM358's input and no way but a diode's leakage: what is left of them is what that takes, by the law's line."""
     spare = {"_5": "in", "_6": "spare", "_7": "spare"}
