@@ -421,14 +421,23 @@ def test_an_op_amp_lights_a_lamp_with_no_more_than_it_gives():
     assert any("IC4 gives the lamp of U1 no more" in one.what for one in found.cautions)
 
 
-@pytest.mark.parametrize("ohms", ["2k", "10M"])
+@pytest.mark.parametrize("ohms", ["2k", "5k", "10M"])
 def test_a_supply_resistor_far_off_is_computed_as_far_as_a_pump_can_run(ohms):
     found = board.doubled_supply(board.changed(PLAIN, R1=ohms), roles=OPTICAL_ROLES)
     what = [one.what for one in found.cautions]
     assert any(one.startswith("R1 drops nearly all the supply") for one in what)
-    assert any("those of 2\N{NO-BREAK SPACE}kΩ, and yours are lower still" in one for one in what) == (ohms == "10M")
+    assert any("those of 5\N{NO-BREAK SPACE}kΩ, and yours are lower still" in one for one in what) == (ohms == "10M")
     through = found.budget.current_supply * found.rail.resistance_filter_in
     np.testing.assert_allclose(found.budget.loss_filter, through, rtol=1e-9)
+
+
+@pytest.mark.parametrize("ohms", ["500R", "2k", "5k"])
+def test_behind_a_large_supply_resistor_it_draws_what_the_whole_circuit_does(ohms):
+    """The supply's current, which is told also where no op-amp's output is: converter and op-amps starve in proportion in both."""
+    fitted = board.changed(board.assemble(COMPRESSOR, supply=9.0), R1=ohms)
+    drawn = board.doubled_supply(fitted, roles=OPTICAL_ROLES).budget.current_supply
+    whole = circuit.operating_point(fitted).current_supply
+    np.testing.assert_allclose(drawn[1], whole, rtol=5e-4)
 
 
 def test_next_to_no_compression_is_told():
