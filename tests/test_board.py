@@ -18,6 +18,7 @@ from pedalcalc.board._agreed import agreed
 from pedalcalc.board._dynamics import DrawnParts, told_threshold
 from pedalcalc.board._rows import Parts, told_range
 from pedalcalc.values import read_value
+from tests.circuit_parts import resistor
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -478,6 +479,21 @@ def test_the_booster_stands_where_the_whole_circuit_does(emitter):
         ("source", found.jfet.voltage_source_pin), ("emitter", found.follower.voltage_emitter),
     ):  # fmt: skip
         assert volts[1] == pytest.approx(whole[net], abs=2e-3), net
+
+
+@pytest.mark.parametrize("emitter", ["10k", "1k"])
+def test_the_drain_is_read_as_a_resistor_of_the_meter_s_size_leaves_it(emitter):
+    """The whole circuit with that resistor from the drain to ground; the follower's base current is in both."""
+    build = board.changed(booster_build(), R6=emitter)
+    points = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED).test_points
+    (read,) = [one for one in points if one.place == "Q1 drain, Q2 base"]
+    meter = resistor("R99", build.meter.resistance_meter, "drain", "ground")
+    listed = [
+        dataclasses.replace(p, value=read_value(emitter, unit="Ω"), value_text=emitter) if p.reference == "R6" else p
+        for p in parts.read_parts(BOOSTER)
+    ]
+    whole = circuit.operating_point(board.assemble([*listed, meter], supply=9.0)).voltages["drain"]
+    assert read.voltage == pytest.approx(whole, abs=1e-3)
 
 
 @pytest.mark.parametrize("fitted", [{"R1": "10M"}, {"R6": "1R"}, {"R1": "10k", "R6": "1R"}, {"R1": "100k"}])
