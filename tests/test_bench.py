@@ -207,6 +207,20 @@ def test_the_part_that_alone_explains_all_comes_first(wrong, read):
     assert "none of them alone explains" in judged.verdict
 
 
+@pytest.mark.parametrize("lower", [2.72, 2.77, 2.82, 2.86])
+def test_a_part_explains_all_where_nothing_is_left_outside_its_band(lower):
+    """By hand: R1 of every size from a half to twice its value in the divider, the least sum of squares in half widths."""
+    nets = (("rail", "upper"), ("upper", "lower"), ("lower", "ground"))
+    chain = [resistor(f"R{k + 1}", 10e3, 0.01, *ends) for k, ends in enumerate(nets)]
+    taken = [took("rail", 9.0), took("upper", 5.4), took("lower", lower)]
+    judged = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=taken)
+    half = {row.place: (row.reading_high - row.reading_low) / 2 for row in judged.rows}
+    through = 9.0 / (10e3 * np.geomspace(0.5, 2.0, 20001) + 20e3)
+    misses = np.array([(5.4 - 20e3 * through) / half["upper"], (lower - 10e3 * through) / half["lower"]])
+    most = np.abs(misses[:, np.argmin((misses**2).sum(axis=0))]).max()
+    assert abs(most - 1) > 0.05 and (re.search(r"fits .*R1 at about", judged.verdict) is not None) == (most < 1)
+
+
 #: A stage with a common emitter as a textbook biases it.
 COMMON_EMITTER = [
     resistor("R1", 47e3, 0.05, "rail", "base"), resistor("R2", 10e3, 0.05, "base", "ground"),

@@ -137,6 +137,20 @@ def test_readings_of_a_leaky_transistor_come_back_from_its_fit(kind, kelvin, lea
     assert none.voltage_forward == typical  # a meter that shows nothing tells nothing of the junctions
 
 
+def test_a_leaky_part_of_some_ohms_gives_its_readings_back():
+    """A record of one's own with 20 Ω in its junctions: with the base open next to nothing drops across them, at the reference 20 mV."""
+    kind = replace(devices.typical(BJT_AC128), resistance_series=20.0, voltage_forward=0.17)
+    mine = bjt.fit_bjt(1.1e-3, current_collector_open=2e-6, current_base=10e-6, transistor=kind)
+    open_base = {
+        "voltage_base_supply": 9.0,
+        "resistance_base": np.inf,
+        "resistance_collector": 0.0,
+        "resistance_emitter": 0.0,
+    }
+    found = bjt.base_bias(voltage_supply=9.0, transistor=mine, **open_base)
+    assert found.current_collector == pytest.approx(2e-6, rel=1e-6)
+
+
 @pytest.mark.parametrize("room", ["bjt", "fet", "opamp", "stage"])
 def test_results_share_no_memory_with_their_inputs(room):
     calls = importlib.import_module(f"tests.test_{room}").CALLS

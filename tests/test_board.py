@@ -18,6 +18,7 @@ from pedalcalc.board._agreed import agreed
 from pedalcalc.board._dynamics import DrawnParts, told_threshold
 from pedalcalc.board._rows import Parts, told_range
 from pedalcalc.values import read_value
+from tests.circuit_parts import resistor
 from tests.conftest import ROOT
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -425,14 +426,23 @@ def test_an_op_amp_lights_a_lamp_with_no_more_than_it_gives():
     assert any("IC4 gives the lamp of U1 no more" in one.what for one in found.cautions)
 
 
-@pytest.mark.parametrize("ohms", ["2k", "10M"])
+@pytest.mark.parametrize("ohms", ["2k", "5k", "10M"])
 def test_a_supply_resistor_far_off_is_computed_as_far_as_a_pump_can_run(ohms):
     found = board.doubled_supply(board.changed(PLAIN, R1=ohms), roles=OPTICAL_ROLES)
     what = [one.what for one in found.cautions]
     assert any(one.startswith("R1 drops nearly all the supply") for one in what)
-    assert any("those of 2\N{NO-BREAK SPACE}kΩ, and yours are lower still" in one for one in what) == (ohms == "10M")
+    assert any("those of 5\N{NO-BREAK SPACE}kΩ, and yours are lower still" in one for one in what) == (ohms == "10M")
     through = found.budget.current_supply * found.rail.resistance_filter_in
     np.testing.assert_allclose(found.budget.loss_filter, through, rtol=1e-9)
+
+
+@pytest.mark.parametrize("ohms", ["500R", "2k", "5k"])
+def test_behind_a_large_supply_resistor_it_draws_what_the_whole_circuit_does(ohms):
+    """The supply's current, which is told also where no op-amp's output is: converter and op-amps starve in proportion in both."""
+    fitted = board.changed(board.assemble(COMPRESSOR, supply=9.0), R1=ohms)
+    drawn = board.doubled_supply(fitted, roles=OPTICAL_ROLES).budget.current_supply
+    whole = circuit.operating_point(fitted).current_supply
+    np.testing.assert_allclose(drawn[1], whole, rtol=5e-4)
 
 
 def test_next_to_no_compression_is_told():
@@ -473,6 +483,21 @@ def test_the_booster_stands_where_the_whole_circuit_does(emitter):
         ("source", found.jfet.voltage_source_pin), ("emitter", found.follower.voltage_emitter),
     ):  # fmt: skip
         assert volts[1] == pytest.approx(whole[net], abs=2e-3), net
+
+
+@pytest.mark.parametrize("emitter", ["10k", "1k"])
+def test_the_drain_is_read_as_a_resistor_of_the_meter_s_size_leaves_it(emitter):
+    """The whole circuit with that resistor from the drain to ground; the follower's base current is in both."""
+    build = board.changed(booster_build(), R6=emitter)
+    points = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED).test_points
+    (read,) = [one for one in points if one.place == "Q1 drain, Q2 base"]
+    meter = resistor("R99", build.meter.resistance_meter, "drain", "ground")
+    listed = [
+        dataclasses.replace(p, value=read_value(emitter, unit="Ω"), value_text=emitter) if p.reference == "R6" else p
+        for p in parts.read_parts(BOOSTER)
+    ]
+    whole = circuit.operating_point(board.assemble([*listed, meter], supply=9.0)).voltages["drain"]
+    assert read.voltage == pytest.approx(whole, abs=1e-3)
 
 
 @pytest.mark.parametrize("fitted", [{"R1": "10M"}, {"R6": "1R"}, {"R1": "10k", "R6": "1R"}, {"R1": "100k"}])

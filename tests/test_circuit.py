@@ -9,6 +9,8 @@ import pytest
 
 from pedalcalc import circuit, devices, laws
 from pedalcalc.board import assemble
+from pedalcalc.circuit._outputs import Amplifiers
+from pedalcalc.laws.amplifiers import amplifier_figures
 from pedalcalc.parts import Connection, Part
 from tests.circuit_parts import NAN, board, clip, diode, part, resistor
 from tests.conftest import ROOT
@@ -219,6 +221,55 @@ def test_an_op_amp_thrown_from_limit_to_limit_is_met_where_its_gain_is_at_work()
     law, _ = group.figures
     np.testing.assert_allclose(slopes[:, 2, 2], 1 / law.resistance * np.ones_like(slopes[:, 2, 2]), rtol=1e-9)
     np.testing.assert_allclose(slopes[:, 2, 0], -law.gain / law.resistance * np.ones_like(slopes[:, 2, 0]), rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("kind", "net", "paid"),
+    [("NE5532", "rail", 4), ("NE5532", "half", 3), ("LM358", "ground", 4), ("LM358", "half", 3)],
+)
+def test_bias_currents_pass_through_the_part_from_rail_to_rail(kind, net, paid):
+    """KIRCHHOFF by hand: what flows into an input leaves by the negative pin, what flows out came in by the positive one.
+
+    So a follower's inverting input costs the supply its bias current, one at the rail that feeds or takes it as much, and one
+    amid a divider of equal resistors half as much.
+    """
+    record, pins = (
+        devices.typical(getattr(devices, f"OPAMP_{kind}")),
+        {"_1": "out", "_2": "out", "_3": net, "_4": "ground"},
+    )
+    built = board(
+        part("IC1", "integrated circuit", NAN, "", kind, **pins, _5=net, _6="spare", _7="spare", _8="rail"),
+        resistor("R1", 1e3, "rail", "half"), resistor("R2", 1e3, "half", "ground"),
+    )  # fmt: skip
+    over = circuit.operating_point(built).current_supply - 2 * record.current_quiescent - 9.0 / 2e3
+    assert over == pytest.approx(paid * record.current_bias, abs=1e-10)
+
+
+@pytest.mark.parametrize("kind", ["NE5532", "LM358", "TL072"])
+def test_an_op_amp_s_slopes_are_the_differences_of_its_currents(kind):
+    """Inputs within and beyond the rails, supplies above and below the lowest; central differences of a microvolt."""
+    record, place = devices.typical(getattr(devices, f"OPAMP_{kind}")), np.arange(5)
+    law = amplifier_figures(record)
+    law = type(law)(*(np.reshape(np.asarray(one, float), 1) for one in law))
+    one = Amplifiers(
+        names=("IC1",), nets=(("plus", "minus", "out", "rail", "ground"),), at=place, above=None, weight=None, pinned=None,
+        figures=(law, np.array([record.voltage_supply_min])),
+    )  # fmt: skip
+    random, units = np.random.default_rng(4), 500
+    volts = random.uniform(-2.0, 12.0, (units, 5, 1))
+    volts[:, 3], volts[:, 4] = random.uniform(3.0, 9.0, (units, 1)), random.uniform(-3.0, 1.0, (units, 1))
+
+    def law_of(shift):
+        flows, slopes = one.branch(volts + shift, None, (np.zeros((units, 5, 1)), np.zeros((units, 5, 5, 1))))
+        return flows[..., 0], slopes[..., 0]
+
+    apart = 1e-6 * np.eye(5)[:, :, None]
+    seen = np.stack([(law_of(d)[0] - law_of(-d)[0]) / 2e-6 for d in apart], axis=2)
+    told = law_of(0.0)[1]
+    # An output current of amperes leaves the supplies' own slopes in the rounding of its differences.
+    noise = 1e-10 * (1 + np.abs(law_of(0.0)[0]).max())
+    np.testing.assert_allclose(told[:, :2], seen[:, :2], atol=max(1e-6 * record.current_bias, 1e-15), rtol=1e-5)
+    np.testing.assert_allclose(told[:, 3:, 3:], seen[:, 3:, 3:], atol=50 * noise, rtol=1e-5)
 
 
 def test_an_input_that_a_blocking_diode_holds_stands_beyond_the_rail():

@@ -237,6 +237,14 @@ def test_render_in_pieces_is_render_in_one(monkeypatch):
     assert done == sorted(done) and done[-1] == 1.0 and len(done) in (8, 9)  # pieces are whole steps of the cell
 
 
+def test_a_lamp_that_was_too_bright_in_an_early_piece_is_told(monkeypatch):
+    monkeypatch.setattr("pedalcalc.compressor.playing._CHUNK_SECONDS", 0.1)
+    harsh = CHANGE(EXAMPLE, resistance_led=10.0, sense="before", gain_sidechain=100.0, voltage_rail=9.0)
+    loud = np.concatenate([TONE[:4800], np.zeros(48_000)])
+    told = [room.render(one, sample_rate=48_000, compressor=harsh).cautions for one in (loud, 0 * loud)]
+    assert [any("LED" in one.what or "lamp" in one.what for one in each) for each in told] == [True, False]
+
+
 def test_render_agrees_with_the_level_response_of_the_same_tone():
     time = (np.arange(48_000) + 1) / 48_000
     tone = np.sqrt(2) * 10 ** (-12 / 20) * np.sin(2 * np.pi * 500 * time)

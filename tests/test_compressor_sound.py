@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 import tracemalloc
 import wave
 from dataclasses import replace
@@ -16,6 +17,8 @@ from pedalcalc.compressor.bursts import bursts, measure_recording, write_bursts
 from pedalcalc.compressor.pluck import plucked_string
 from pedalcalc.compressor.sound import BLOCK, read_wav, render_file, write_wav
 from pedalcalc.compressor.timing import IEC_60118_2_STYLE, PART_63, SETTLE_2DB, envelope, measure_step
+from pedalcalc.compressor.wav import BLOCK as PIECE
+from pedalcalc.compressor.wav import CLIPPED_RUN
 
 RATE = 48000
 
@@ -51,6 +54,27 @@ def test_every_width_of_pcm_is_read_as_fractions_of_full_scale(tmp_path, width, 
     assert not recording.clipped and recording.cautions == ()
 
 
+def test_eight_bits_have_their_scale_at_128(tmp_path):
+    """MICROSOFT and IBM, Multimedia Programming Interface 1.0: 8 bits run from 0 to 255 about 128, so 0 is -1."""
+    wavfile.write(tmp_path / "steps.wav", RATE, np.array([0, 64, 128, 192, 255], np.uint8))
+    np.testing.assert_array_equal(read_wav(tmp_path / "steps.wav").signal, [-1, -0.5, 0, 0.5, 127 / 128])
+
+
+@pytest.mark.parametrize("width", [2, 3])
+@pytest.mark.parametrize("extensible", [False, True])
+def test_chunks_ahead_of_the_samples_are_passed_over(tmp_path, width, extensible):
+    """One of an odd size has a byte more than it says (Multimedia Programming Interface 1.0); written byte by byte."""
+    values = np.array([-1, 0.5, 0.25, 0, 1 - 2.0 ** (1 - 8 * width)])
+    coded = [int(one * 2 ** (8 * width - 1)).to_bytes(width, "little", signed=True) for one in values]
+    layout = struct.pack("<HHIIHH", 0xFFFE if extensible else 1, 1, RATE, RATE * width, width, 8 * width)
+    if extensible:
+        layout += struct.pack("<HHI", 22, 8 * width, 4) + bytes.fromhex("0100000000001000800000aa00389b71")
+    chunks = [(b"fmt ", layout), (b"note", b"abc"), (b"none", b""), (b"data", b"".join(coded)), (b"LIST", b"abcde")]
+    body = b"".join(name + struct.pack("<I", len(one)) + one + bytes(len(one) % 2) for name, one in chunks)
+    (tmp_path / "chunks.wav").write_bytes(b"RIFF" + struct.pack("<I", 4 + len(body)) + b"WAVE" + body)
+    np.testing.assert_array_equal(read_wav(tmp_path / "chunks.wav").signal, values)
+
+
 @pytest.mark.parametrize("kind", [np.float32, np.float64])
 def test_float_files_are_read_as_they_are(tmp_path, kind):
     wavfile.write(tmp_path / "tone.wav", RATE, _tone().astype(kind))
@@ -79,6 +103,21 @@ def test_clipping_and_silence_are_pointed_out(tmp_path):
     wavfile.write(tmp_path / "silent.wav", RATE, np.zeros(100, np.int16))
     silent = read_wav(tmp_path / "silent.wav")
     assert not silent.clipped and "hardly any sound" in silent.cautions[0].what
+
+
+def test_a_clip_is_found_where_two_blocks_of_reading_meet(tmp_path):
+    for first in range(PIECE - CLIPPED_RUN, PIECE + 1):
+        samples = np.zeros(2 * PIECE, np.float32)
+        samples[first : first + CLIPPED_RUN] = 1.0
+        wavfile.write(tmp_path / "clip.wav", RATE, samples)
+        assert read_wav(tmp_path / "clip.wav").clipped, first
+        samples[first + CLIPPED_RUN - 1] = 0.0
+        wavfile.write(tmp_path / "clip.wav", RATE, samples)
+        assert not read_wav(tmp_path / "clip.wav").clipped, first
+    samples[:] = 0.0
+    samples[-CLIPPED_RUN:] = -1.0
+    wavfile.write(tmp_path / "clip.wav", RATE, samples[-PIECE - CLIPPED_RUN :])
+    assert read_wav(tmp_path / "clip.wav").clipped
 
 
 def test_a_full_scale_sine_of_a_guitar_note_is_not_called_clipped(tmp_path):

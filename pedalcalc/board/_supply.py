@@ -25,8 +25,8 @@ Array = NDArray[np.float64]
 
 #: Peak of a loud guitar behind a follower, for which the headroom is told [V] (common practice).
 LOUD_PEAK = 2.0
-#: The most ahead of a pump that it is computed with [Ω]: no converter runs behind as much (common practice).
-FEED_MOST = 2e3
+#: The most ahead of a pump that it is computed with [Ω]: of 9 V behind 5 kΩ less than 1 V is left, on which nothing runs.
+FEED_MOST = 5e3
 #: Current at which the rectifier's drop is told: what a hold capacitor takes near its top [A] (common practice).
 RECTIFIER_CURRENT = 20e-6
 
