@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Array, Spread, is_a, numeric
+from pedalcalc._arguments import is_a, numeric
 from pedalcalc._record import type_refused
+from pedalcalc._result import Array, Spread
 from pedalcalc.devices import Meter
 
 

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Number
 from pedalcalc._record import ends, plain
 from pedalcalc._refusal import refused
+from pedalcalc._result import Number
 from pedalcalc._units import shown
 
 #: Boltzmann constant and elementary charge, exact by definition since the 2019 SI.

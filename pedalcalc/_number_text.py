@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import values
-from pedalcalc._base import Result
+from pedalcalc._result import Result
 from pedalcalc.devices import Spread
 
 MINUS = "\N{MINUS SIGN}"

@@ -7,7 +7,8 @@ from typing import Annotated, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Range, warn_outside_model
+from pedalcalc._arguments import Range
+from pedalcalc._result import warn_outside_model
 
 #: Temperature [K] that every record states its figures for, and the range in which the temperature laws are meant.
 TEMPERATURE_RECORD = 300.0

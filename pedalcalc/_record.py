@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Range, Result, Spread
+from pedalcalc._arguments import Range
 from pedalcalc._refusal import no_record, refused
+from pedalcalc._result import Result, Spread
 from pedalcalc._units import listed
 
 NAN = float("nan")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import Array, Stock
+from pedalcalc._arguments import Stock
+from pedalcalc._result import Array
 from pedalcalc._units import shown, told
 from pedalcalc.values._series import between, ladder
 

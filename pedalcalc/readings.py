@@ -43,9 +43,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import _base
-from pedalcalc._base import Result, file_path, list_of, numeric, one_of, quantity, search
+from pedalcalc._arguments import file_path, list_of, numeric, one_of
+from pedalcalc._base import search
 from pedalcalc._csv import Row, each_row, parted_by, written
 from pedalcalc._files import refuse_unwritable, whole_file
+from pedalcalc._result import Result, quantity
 from pedalcalc._signs import ohm_sign, shows_open
 from pedalcalc.values import UNITS, read_value
 

@@ -8,20 +8,8 @@ import numpy as np
 import pytest
 
 from pedalcalc import devices, rc, values
-from pedalcalc._base import (
-    Number,
-    Range,
-    Result,
-    file_path,
-    is_a,
-    numeric,
-    one_number,
-    one_of,
-    quantity,
-    table_of,
-    words,
-    yes_no,
-)
+from pedalcalc._arguments import Range, file_path, is_a, numeric, one_number, one_of, table_of, words, yes_no
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc._units import shown, told, unit_of
 from tests.conftest import REFERENCE, read_rows
 from tests.test_contract import NOT_NUMBERS

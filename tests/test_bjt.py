@@ -172,7 +172,7 @@ def test_results_share_no_memory_with_their_inputs(room):
 
 @pytest.mark.parametrize("gain", [150.0, np.inf])
 @pytest.mark.parametrize("name", ["divider_bias", "base_bias", "collector_feedback_bias", "base_resistor"])
-@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+@pytest.mark.filterwarnings("ignore::pedalcalc._result.ModelRangeWarning")
 def test_a_constant_drop_owes_what_every_formula_owes(name, gain, monkeypatch):
     part = replace(_PART, ideality=0.0, voltage_forward=0.7, current_gain=gain)
     monkeypatch.setitem(CALLS, name, CALLS[name] | {"transistor": part})

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from pedalcalc import bench, board, circuit, compressor, devices, fet, laws, opto, parts, supply
-from pedalcalc._base import Spread
 from pedalcalc._record import ends
+from pedalcalc._result import Spread
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
 from pedalcalc.board._agreed import agreed
 from pedalcalc.board._dynamics import DrawnParts, told_threshold

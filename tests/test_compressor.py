@@ -18,7 +18,7 @@ from scipy.optimize import brentq
 
 from pedalcalc import compressor as room
 from pedalcalc import laws as device_laws
-from pedalcalc._base import ModelRangeWarning
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.compressor import SETTLE_2DB, Compressor, example, laws, measure_step, response, sound
 from pedalcalc.opto import cell_gain
 

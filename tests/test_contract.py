@@ -18,7 +18,8 @@ import numpy as np
 import pytest
 from numpydoc.docscrape import FunctionDoc
 
-from pedalcalc._base import Range, Result
+from pedalcalc._arguments import Range
+from pedalcalc._result import Result
 from tests.conftest import REFERENCE, ROOT, read_rows
 
 ROOMS = [
@@ -274,7 +275,7 @@ def test_formula_keeps_nan_in_its_place(room, name, function):
 
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
 @pytest.mark.parametrize("zero", [0.0, -0.0], ids=["zero", "minus zero"])
-@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+@pytest.mark.filterwarnings("ignore::pedalcalc._result.ModelRangeWarning")
 def test_no_result_is_minus_zero(room, name, function, zero):
     call = _calls(room)[name]
     for key in _numeric_arguments(room, name):
@@ -288,7 +289,7 @@ def test_no_result_is_minus_zero(room, name, function, zero):
 
 
 @pytest.mark.parametrize(("room", "name", "function"), FORMULAS)
-@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+@pytest.mark.filterwarnings("ignore::pedalcalc._result.ModelRangeWarning")
 def test_shorts_and_opens_leave_no_silent_nan(room, name, function):
     """Two values at a time 0 or infinite, as a short and an open are: an answer or an error, never NaN or -0."""
     call = _calls(room)[name]

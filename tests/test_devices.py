@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 
 from pedalcalc import devices
-from pedalcalc._base import Spread
 from pedalcalc._record import ends, specimen
+from pedalcalc._result import Spread
 from pedalcalc.devices import _tables
 from pedalcalc.laws import junction_in_series, junction_voltage
 from tests.conftest import REFERENCE, read_rows

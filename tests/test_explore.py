@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import compressor, devices, explore, laws, led, plot, sidechain, values
-from pedalcalc._base import ModelRangeWarning
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.board import assemble
 from pedalcalc.explore._panel import _set_apart, panel
 from pedalcalc.explore._slider import choice, slider

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 
 from pedalcalc import bjt, devices, led, values
-from pedalcalc._base import Number, Range, Result, Spread, formula, quantity, search
+from pedalcalc._arguments import Range
+from pedalcalc._base import formula, search
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
+from pedalcalc._result import Number, Result, Spread, quantity
 
 SEEN: dict[str, Any] = {}
 

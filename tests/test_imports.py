@@ -12,7 +12,20 @@ from tests.conftest import ROOT
 
 # A row may import from its own row and the rows above it, never from one below.
 ROWS = [
-    ["_base", "_csv", "_files", "_ranges", "_record", "_refusal", "_scores", "_junction", "_signs", "_units"],
+    [
+        "_arguments",
+        "_base",
+        "_csv",
+        "_files",
+        "_ranges",
+        "_record",
+        "_refusal",
+        "_result",
+        "_scores",
+        "_junction",
+        "_signs",
+        "_units",
+    ],
     ["values", "devices", "catalogue", "parts", "readings", "_figure", "_part_value", "_stock"],
     ["laws"],
     [

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from pedalcalc import devices, laws
-from pedalcalc._base import ModelRangeWarning
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.laws import junctions
 
 INF = float("inf")

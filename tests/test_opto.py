@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from pedalcalc import devices, laws, opto
-from pedalcalc._base import ModelRangeWarning
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.opto.coupler_draws import log_resistance, log_slopes
 from pedalcalc.opto.kinetics import _tail
 

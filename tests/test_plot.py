@@ -15,7 +15,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from pedalcalc import compressor, devices, plot
-from pedalcalc._base import Result, quantity
+from pedalcalc._result import Result, quantity
 from pedalcalc.plot._screen import Screen
 from pedalcalc.plot._sketch import STAGES
 from pedalcalc.plot._style import _on_paper, thinned

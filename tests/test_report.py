@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from pedalcalc import devices, report
-from pedalcalc._base import Caution, Result, quantity
 from pedalcalc._number_text import number_text
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc._screen_text import build_name, html_text, markdown_text, page_together, plain_text
 from pedalcalc.devices import Spread
 

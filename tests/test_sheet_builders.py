@@ -175,7 +175,7 @@ def test_a_resistor_that_starves_a_build_is_told_before_what_it_starves(build, n
     )
 
 
-@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+@pytest.mark.filterwarnings("ignore::pedalcalc._result.ModelRangeWarning")
 def test_a_build_that_is_all_but_a_short_gets_no_figure_of_a_healthy_one():
     """A lamp on the supply with no resistor takes more than an ampere: what 100 Ω would show then is not healthy."""
     made = sheet.build_sheet(changed(assemble(ROOT / "notebooks/builds/your-build/parts.csv", supply="9V"), R8="0R"))

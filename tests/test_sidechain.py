@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
 from pedalcalc import sidechain, values
-from pedalcalc._base import ModelRangeWarning
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.sidechain._cycle import _second
 from pedalcalc.sidechain.charging import charging_current_average
 

@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from scipy.signal import freqs
 
 from pedalcalc import devices, supply
-from pedalcalc._base import ModelRangeWarning
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.devices import Spread
 from tests.test_supply_budget import BUDGET
 

@@ -96,7 +96,7 @@ def test_a_drawer_part_gives_a_page_that_says_so(build, fitted, told, tmp_path, 
         assert words in text
 
 
-@pytest.mark.filterwarnings("ignore::pedalcalc._base.ModelRangeWarning")
+@pytest.mark.filterwarnings("ignore::pedalcalc._result.ModelRangeWarning")
 @pytest.mark.parametrize(
     ("build", "fitted", "told"),
     [

@@ -12,7 +12,7 @@ import re
 import numpy as np
 import pytest
 
-from pedalcalc._base import LARGEST
+from pedalcalc._arguments import LARGEST
 from pedalcalc._units import unit_of
 from tests.test_contract import FUNCTIONS, NAMES, NOT_NUMBERS, _calls
 

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution
+from pedalcalc._result import Caution
 from pedalcalc.bench._times import times
 from pedalcalc.bench.expected import CURRENT
 from pedalcalc.board import Board

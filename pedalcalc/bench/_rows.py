@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pedalcalc._base import Caution, Result, quantity
+from pedalcalc._result import Caution, Result, quantity
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import is_a, one_number, search, whole_number
+from pedalcalc._arguments import is_a, one_number, whole_number
+from pedalcalc._base import search
 from pedalcalc._refusal import Unsolved
 from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading

@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import file_path, io, is_a, list_of, one_number
+from pedalcalc._arguments import file_path, is_a, list_of, one_number
+from pedalcalc._base import io
 from pedalcalc._units import shown
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench._suspects import alone, suspects

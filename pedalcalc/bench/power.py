@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, caution_above, is_a, one_number, search, whole_number
+from pedalcalc._arguments import is_a, one_number, whole_number
+from pedalcalc._base import search
 from pedalcalc._part_value import POLAR
+from pedalcalc._result import Caution, caution_above
 from pedalcalc.bench._rows import FirstPower, PowerLine
 from pedalcalc.bench.expected import BoardState
 from pedalcalc.board import FIRST_POWER, Board

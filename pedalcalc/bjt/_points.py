@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, one_of, quantity
+from pedalcalc._arguments import one_of
 from pedalcalc._refusal import must
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc.devices import Bjt
 from pedalcalc.laws.transistors import CURRENT_CUT_OFF
 

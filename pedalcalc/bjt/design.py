@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, Result, Stock, formula, is_a, numeric, quantity, scalar, search
+from pedalcalc._arguments import Stock, is_a, numeric
+from pedalcalc._base import formula, scalar, search
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD, AboveZero, AnyNumber, AtLeastZero, Kelvin, ZeroToInfinity
 from pedalcalc._refusal import must, refused
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.bjt._points import Array
 from pedalcalc.bjt._solved import law

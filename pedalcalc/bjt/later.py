@@ -10,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, formula, quantity, thevenin
+from pedalcalc._base import formula, thevenin
 from pedalcalc._figure import meter_resistance
 from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, Kelvin, ZeroToInfinity
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.bjt._points import Array
 from pedalcalc.bjt._solved import solved
 from pedalcalc.devices import Bjt, Meter

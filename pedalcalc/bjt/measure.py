@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import fit, is_a, numeric, scalar
+from pedalcalc._arguments import is_a, numeric
+from pedalcalc._base import fit, scalar
 from pedalcalc._figure import figure, known
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import bjt, fet, rc, stage, supply, switching, values
-from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
+from pedalcalc._arguments import is_a, one_number
+from pedalcalc._base import search
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.board._booster_stages import (
     cautions_of,
     consumers_of,

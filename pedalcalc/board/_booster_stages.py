@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import bjt, devices, fet, led, rc, stage, supply, switching, values
-from pedalcalc._base import Caution, caution_below
+from pedalcalc._result import Caution, caution_below
 from pedalcalc.board._agreed import agreed
 from pedalcalc.board._design import DesignPart, design_part
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, about, drop, lamp_current, points

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pedalcalc._base import Result, is_a, quantity, search
+from pedalcalc._arguments import is_a
+from pedalcalc._base import search
+from pedalcalc._result import Result, quantity
 from pedalcalc.board._core import Board
 from pedalcalc.parts import Part
 from pedalcalc.values import read_value

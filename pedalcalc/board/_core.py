@@ -13,23 +13,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import controls, devices, supply
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    file_path,
-    io,
-    is_a,
-    list_of,
-    numeric,
-    one_number,
-    quantity,
-    search,
-    table_of,
-    words,
-    yes_no,
-)
+from pedalcalc._arguments import file_path, is_a, list_of, numeric, one_number, table_of, words, yes_no
+from pedalcalc._base import io, search
 from pedalcalc._part_value import CONTROLS, read_part_value
+from pedalcalc._result import Caution, Number, Result, quantity
 from pedalcalc._units import shown, told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
 from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts

@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pedalcalc import compressor, led, opto, rc, values
-from pedalcalc._base import Result, Spread, is_a, one_number, quantity, search
+from pedalcalc._arguments import is_a, one_number
+from pedalcalc._base import search
+from pedalcalc._result import Result, Spread, quantity
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DynamicsBand, told_threshold
 from pedalcalc.board._optical import LEAST_SHARE, OpticalBuild, deepest_db

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import compressor
-from pedalcalc._base import Result, Spread, quantity
+from pedalcalc._result import Result, Spread, quantity
 from pedalcalc.board._rows import Parts, told, told_range
 from pedalcalc.compressor.circuit import taken
 from pedalcalc.devices import Coupler, drawn

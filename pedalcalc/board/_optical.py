@@ -10,7 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc import compressor, devices, opamp, opto, rc, switching
-from pedalcalc._base import Caution, Result, caution_below, is_a, one_number, quantity, search, whole_number
+from pedalcalc._arguments import is_a, one_number, whole_number
+from pedalcalc._base import search
+from pedalcalc._result import Caution, Result, caution_below, quantity
 from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, Thump, about, drop, points, power_steps, thumps

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import bjt, devices, fet, led, opto
-from pedalcalc._base import Caution, Result, quantity
 from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.bjt.measure import leaking
 from pedalcalc.catalogue import find_device
 from pedalcalc.devices import Bjt, Coupler, Device, Jfet, Led, Meter

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import switching
-from pedalcalc._base import Caution, Result, caution_above, quantity, table_of
+from pedalcalc._arguments import table_of
+from pedalcalc._result import Caution, Result, caution_above, quantity
 from pedalcalc.board._core import Board
 from pedalcalc.devices import Capacitor, Diode, Led, Zener
 from pedalcalc.laws import junction_in_series, junction_voltage

@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import supply
-from pedalcalc._base import Caution, Result, is_a, quantity, search
+from pedalcalc._arguments import is_a
+from pedalcalc._base import search
 from pedalcalc._record import ends
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.board._agreed import agreed
 from pedalcalc.board._core import Board
 from pedalcalc.board._rows import Consumer, Parts, TestPoint, drop, lamp_current, pair, points

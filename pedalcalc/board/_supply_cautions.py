@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import supply
-from pedalcalc._base import Caution, caution_above
+from pedalcalc._result import Caution, caution_above
 from pedalcalc.board._rows import Parts, about, lamp_current, told
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.devices import Coupler, Diode, Led, OpAmp

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pedalcalc import compressor, sidechain
-from pedalcalc._base import Caution, Result, is_a, quantity, simulate
+from pedalcalc._arguments import is_a
+from pedalcalc._base import simulate
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.board._core import Board
 from pedalcalc.board._optical import OpticalBuild
 from pedalcalc.board._rows import Parts, told_range

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from pedalcalc import devices, switching
-from pedalcalc._base import Caution
+from pedalcalc._result import Caution
 from pedalcalc.board._core import Board
 from pedalcalc.devices import Battery
 from pedalcalc.parts import NOT_CONNECTED

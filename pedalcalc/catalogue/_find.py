@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import file_path, list_of, one_of, search, words
+from pedalcalc._arguments import file_path, list_of, one_of, words
+from pedalcalc._base import search
 from pedalcalc.devices import Device
 from pedalcalc.devices._tables import CLASSES, Entry, constant, entries, own
 

@@ -10,8 +10,10 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import Result, is_a, list_of, quantity, search
+from pedalcalc._arguments import is_a, list_of
+from pedalcalc._base import search
 from pedalcalc._part_value import CONTROLS, LAWS, TWO_PINS
+from pedalcalc._result import Result, quantity
 from pedalcalc._units import told
 from pedalcalc.catalogue._find import find_among, own_rows
 from pedalcalc.devices import Capacitor, Coupler, Device, Pin, Pinout

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Caution
 from pedalcalc.circuit import _newton
 from pedalcalc.circuit._outputs import Amplifiers
 from pedalcalc.circuit._predictable import inputs_inside

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import numeric
+from pedalcalc._arguments import numeric
 from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.devices import Device, Diode, Jfet, Ldr, Led, Mosfet, Zener

@@ -32,7 +32,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, caution_below
+from pedalcalc._result import Caution, caution_below
 from pedalcalc.circuit.elements import Branch, Elements
 from pedalcalc.circuit.joints import GROUND
 

@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, is_a, one_number, quantity, search
+from pedalcalc._arguments import is_a, one_number
+from pedalcalc._base import search
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.board import Board
 from pedalcalc.circuit import _answers, _pencil
 from pedalcalc.circuit.elements import GENERATOR

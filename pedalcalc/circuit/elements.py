@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import controls, devices, supply
-from pedalcalc._base import table_of
+from pedalcalc._arguments import table_of
 from pedalcalc.board import BATTERY_USED, Board
 from pedalcalc.catalogue import PinRole, ResolvedPart
 from pedalcalc.circuit._given import checked

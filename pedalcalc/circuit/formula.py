@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_above, is_a, list_of, quantity, search
+from pedalcalc._arguments import is_a, list_of
+from pedalcalc._base import search
+from pedalcalc._result import Caution, Result, caution_above, quantity
 from pedalcalc.board import Board
 from pedalcalc.circuit import _answers, _symbols, signals
 from pedalcalc.circuit.joints import GROUND

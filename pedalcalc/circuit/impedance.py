@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, is_a, numeric, quantity, search
+from pedalcalc._arguments import is_a, numeric
+from pedalcalc._base import search
+from pedalcalc._result import Caution, Number, Result, quantity
 from pedalcalc.board import Board
 from pedalcalc.circuit import _answers
 from pedalcalc.circuit.elements import GENERATOR, LOAD

@@ -10,8 +10,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, is_a, quantity, search, table_of, words
+from pedalcalc._arguments import is_a, table_of, words
+from pedalcalc._base import search
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Caution, Number, Result, quantity
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _outputs, _ways
 from pedalcalc.circuit._assembly import system_of

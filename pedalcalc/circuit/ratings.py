@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import Caution, caution_above, caution_below
 from pedalcalc._part_value import POLAR
+from pedalcalc._result import Caution, caution_above, caution_below
 from pedalcalc.board import Board
 from pedalcalc.circuit._regulated import regulated
 from pedalcalc.circuit.elements import Elements

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import numeric, words
+from pedalcalc._arguments import numeric, words
 from pedalcalc.board import Board
 from pedalcalc.circuit import _groups, _newton, _outputs, _pumped, _ways
 from pedalcalc.circuit._assembly import system_of

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, is_a, numeric, one_of, quantity, simulate
+from pedalcalc._arguments import is_a, numeric, one_of
+from pedalcalc._base import simulate
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc._units import told
 from pedalcalc.board import Board
 from pedalcalc.circuit import _newton, _ways

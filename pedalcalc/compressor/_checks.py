@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pedalcalc._base import one_number
+from pedalcalc._arguments import one_number
 from pedalcalc._units import told
 
 #: Tones and levels that such a circuit, or a calculation of it, can mean; more asks for hours, or for all memory.

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 
-from pedalcalc._base import is_a, simulate
+from pedalcalc._arguments import is_a
+from pedalcalc._base import simulate
 from pedalcalc.compressor.circuit import Compressor, one_unit
 from pedalcalc.compressor.definitions import TimingDefinition
 from pedalcalc.compressor.response import step_response

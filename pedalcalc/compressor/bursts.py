@@ -25,8 +25,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Result, caution_below, file_path, io, is_a, quantity, whole_number
+from pedalcalc._arguments import file_path, is_a, whole_number
+from pedalcalc._base import io
 from pedalcalc._refusal import refused
+from pedalcalc._result import Caution, Result, caution_below, quantity
 from pedalcalc.compressor.sound import write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
 from pedalcalc.compressor.wav import RATE_LEAST, RATE_MOST, Channel, channel_of, pieces, seen

@@ -9,8 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, caution_above, is_a, numeric, one_of, quantity
+from pedalcalc._arguments import is_a, numeric, one_of
 from pedalcalc._ranges import KELVIN, TEMPERATURE_RECORD
+from pedalcalc._result import Caution, Result, caution_above, quantity
 from pedalcalc._units import told
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.laws.temperature import moved

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Result, numeric, quantity
+from pedalcalc._arguments import numeric
+from pedalcalc._result import Result, quantity
 from pedalcalc._units import told
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import Number, is_a, search
+from pedalcalc._arguments import is_a
+from pedalcalc._base import search
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Number
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, in_blocks, units_of

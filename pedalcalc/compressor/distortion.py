@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Result, quantity, simulate
+from pedalcalc._base import simulate
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar

@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Result, quantity
+from pedalcalc._result import Result, quantity
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import Compressor
 from pedalcalc.compressor.laws import Floats

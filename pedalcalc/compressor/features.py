@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_above, fit, numeric, quantity, scalar
+from pedalcalc._arguments import numeric
+from pedalcalc._base import fit, scalar
+from pedalcalc._result import Caution, Result, caution_above, quantity
 
 Array = NDArray[np.float64]
 

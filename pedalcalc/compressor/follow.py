@@ -19,8 +19,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import ModelRangeWarning
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.compressor.engine import STEPS_MOST, Engine, State, Trace, rest
 
 CLOSE_HALVES = 12  # half periods after a change of level whose steps are halved until they agree

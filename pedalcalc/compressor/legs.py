@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, caution_above, caution_below
+from pedalcalc._result import Caution, caution_above, caution_below
 from pedalcalc.compressor.crossings import SURE, average, entries, margin_of, overshoot_after
 from pedalcalc.compressor.definitions import TimingDefinition
 from pedalcalc.compressor.gain_track import gain_track

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution
+from pedalcalc._result import Caution
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.circuit import BLOCK, Compressor, hunting_caution, in_blocks, taken
 from pedalcalc.compressor.curve_reading import (

@@ -11,7 +11,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, ModelRangeWarning, Result, numeric, quantity, simulate
+from pedalcalc._arguments import numeric
+from pedalcalc._base import simulate
+from pedalcalc._result import Caution, ModelRangeWarning, Result, quantity
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import RATE_MOST, callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit

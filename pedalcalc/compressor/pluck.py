@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import numeric, simulate
+from pedalcalc._arguments import numeric
+from pedalcalc._base import simulate
 from pedalcalc._refusal import refused
 from pedalcalc._units import shown
 from pedalcalc.compressor._checks import RATE_MOST, SAMPLES_MOST, scalar

@@ -8,8 +8,10 @@ from math import ceil, floor, log10
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Result, numeric, quantity, simulate
+from pedalcalc._arguments import numeric
+from pedalcalc._base import simulate
 from pedalcalc._refusal import refused
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TIME, TONE, scalar

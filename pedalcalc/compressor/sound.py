@@ -15,9 +15,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, file_path, io, numeric, quantity, whole_number, yes_no
+from pedalcalc._arguments import file_path, numeric, whole_number, yes_no
+from pedalcalc._base import io
 from pedalcalc._files import whole_file
 from pedalcalc._refusal import refused
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.compressor._checks import callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit

@@ -19,7 +19,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
+from pedalcalc._arguments import is_a, numeric
+from pedalcalc._base import simulate
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar

@@ -24,8 +24,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, is_a, numeric, quantity, simulate
+from pedalcalc._arguments import is_a, numeric
+from pedalcalc._base import simulate
 from pedalcalc._refusal import refused
+from pedalcalc._result import Caution, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.compressor._checks import scalar
 from pedalcalc.compressor.definitions import (

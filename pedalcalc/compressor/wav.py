@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, caution_below
+from pedalcalc._result import Caution, caution_below
 
 RATE_LEAST, RATE_MOST = 8000, 384000
 BLOCK = 2**12  # samples read at a time

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, decibels, formula, one_of, parallel, quantity
+from pedalcalc._arguments import one_of
+from pedalcalc._base import decibels, formula, parallel
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity, ZeroToOne
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.controls._track import fraction_at, rotation_at, track_law
 from pedalcalc.devices import Taper
 from pedalcalc.rc.divider import share

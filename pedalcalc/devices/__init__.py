@@ -12,8 +12,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from pedalcalc._base import Spread
 from pedalcalc._record import Device
+from pedalcalc._result import Spread
 from pedalcalc.devices import _tables
 from pedalcalc.devices._specimen import capacitor, drawn, high, low, typical
 from pedalcalc.devices.circuits import Converter, OpAmp

@@ -8,8 +8,10 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from pedalcalc._base import Spread, is_a, numeric, search, whole_number
+from pedalcalc._arguments import is_a, numeric, whole_number
+from pedalcalc._base import search
 from pedalcalc._record import Device, ends, spreads
+from pedalcalc._result import Spread
 from pedalcalc._scores import scores
 from pedalcalc.devices.passives import Capacitor
 

@@ -24,9 +24,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from pedalcalc._base import Spread
 from pedalcalc._csv import Row, read_table
 from pedalcalc._record import Device
+from pedalcalc._result import Spread
 from pedalcalc._units import PREFIXES
 from pedalcalc.devices.circuits import Converter, OpAmp
 from pedalcalc.devices.junctions import Diode, Led, Zener

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Spread
 from pedalcalc._record import Device, Figure, ends, figure, out_of_line, records, truth, word
 from pedalcalc._refusal import refused
+from pedalcalc._result import Spread
 from pedalcalc._scores import scores
 from pedalcalc._units import said
 from pedalcalc.devices.pinout import Pinout

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Spread
 from pedalcalc._junction import Junction
 from pedalcalc._record import Device, Figure, ends, figure, out_of_line, records, word
+from pedalcalc._result import Spread
 from pedalcalc.devices.pinout import Pinout
 
 __all__ = ["Bjt", "Jfet", "Mosfet"]

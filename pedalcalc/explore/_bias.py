@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import bjt, fet, laws, stage
-from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._arguments import is_a, numeric, one_number
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
 from pedalcalc.devices import JFET_2N5457, Bjt, typical
 from pedalcalc.explore._panel import Panel, panel

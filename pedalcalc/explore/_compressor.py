@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import io, is_a, one_number
+from pedalcalc._arguments import is_a, one_number
+from pedalcalc._base import io
 from pedalcalc.compressor import (
     SETTLE_2DB,
     Compressor,

@@ -17,8 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
-from pedalcalc._base import Caution, ModelRangeWarning, io, is_a, one_number
+from pedalcalc._arguments import is_a, one_number
+from pedalcalc._base import io
 from pedalcalc._number_text import MINUS, number_text
+from pedalcalc._result import Caution, ModelRangeWarning
 from pedalcalc.compressor import Compressor, plucked_string, render
 from pedalcalc.compressor.playing import sketch
 from pedalcalc.compressor.sound import read_wav

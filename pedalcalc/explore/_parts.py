@@ -7,8 +7,10 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import caution_above, io, is_a, numeric, one_number
+from pedalcalc._arguments import is_a, numeric, one_number
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
+from pedalcalc._result import caution_above
 from pedalcalc.devices import Coupler, Led
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import slider

@@ -10,8 +10,10 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import sidechain
-from pedalcalc._base import ModelRangeWarning, io, one_number
+from pedalcalc._arguments import one_number
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc.explore._panel import Panel, panel
 from pedalcalc.explore._slider import Slider, slider, with_own
 from pedalcalc.plot._style import (

@@ -10,7 +10,8 @@ import numpy as np
 
 from pedalcalc import controls as knobs
 from pedalcalc import values
-from pedalcalc._base import Stock, io, numeric, one_number, one_of
+from pedalcalc._arguments import Stock, numeric, one_number, one_of
+from pedalcalc._base import io
 from pedalcalc._number_text import MINUS, number_text
 from pedalcalc.devices import Taper
 

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import pump, supply
-from pedalcalc._base import io, is_a, numeric, one_number
+from pedalcalc._arguments import is_a, numeric, one_number
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
 from pedalcalc.devices import Battery, typical
 from pedalcalc.explore._panel import Panel, panel

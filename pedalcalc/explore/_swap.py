@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from pedalcalc import values
-from pedalcalc._base import io, is_a
+from pedalcalc._arguments import is_a
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
 from pedalcalc.bench._figures import SWEEP, has_jacks
 from pedalcalc.bench.changes import Move, before_swaps, change_of

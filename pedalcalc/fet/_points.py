@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, quantity
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet import _square_law
 from pedalcalc.laws.transistors import ChannelFigures

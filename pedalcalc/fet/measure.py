@@ -15,7 +15,8 @@ import dataclasses
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import fit, fit_together, is_a, numeric
+from pedalcalc._arguments import fit_together, is_a, numeric
+from pedalcalc._base import fit
 from pedalcalc._figure import meter_resistance
 from pedalcalc.devices import Jfet, Meter, typical
 

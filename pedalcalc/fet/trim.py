@@ -12,9 +12,10 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_below, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero
 from pedalcalc._refusal import must, refused
+from pedalcalc._result import Caution, Number, Result, caution_below, quantity
 from pedalcalc._units import shown
 from pedalcalc.devices import Jfet, Mosfet
 from pedalcalc.fet._points import Array

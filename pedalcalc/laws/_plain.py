@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import Number, formula
+from pedalcalc._base import formula
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._result import Number
 from pedalcalc.laws._wright import log_current, solve_series
 
 

@@ -22,11 +22,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._figure import figure
 from pedalcalc._ranges import AnyNumber
 from pedalcalc._record import specimen
 from pedalcalc._refusal import refused
+from pedalcalc._result import Array, Number, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.devices import OpAmp
 

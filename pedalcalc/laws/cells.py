@@ -13,11 +13,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, Kelvin, ZeroToInfinity
 from pedalcalc._record import specimen
 from pedalcalc._refusal import refused
+from pedalcalc._result import Array, Number, Result, quantity
 from pedalcalc.devices import Ldr
 
 

@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._junction import Junction
 from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, Count, Kelvin, ZeroToInfinity
 from pedalcalc._record import specimen
 from pedalcalc._refusal import refused
+from pedalcalc._result import Array, Number, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.laws._wright import log_current
 from pedalcalc.laws.junctions import CURRENT_STRAIGHT, Figures, branch, figures, settled_current

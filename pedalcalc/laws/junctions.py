@@ -20,11 +20,11 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.special import wrightomega
 
-from pedalcalc._base import Array
 from pedalcalc._figure import figure, known
 from pedalcalc._junction import BOLTZMANN, CHARGE
 from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc._refusal import refused
+from pedalcalc._result import Array
 from pedalcalc.devices import Zener
 from pedalcalc.laws._wright import solve_series
 

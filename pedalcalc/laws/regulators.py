@@ -21,8 +21,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Array
 from pedalcalc._figure import figure
+from pedalcalc._result import Array
 from pedalcalc.devices import Regulator
 
 

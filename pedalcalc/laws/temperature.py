@@ -7,11 +7,12 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from pedalcalc._base import Array, formula
+from pedalcalc._base import formula
 from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, Kelvin
 from pedalcalc._record import Device, specimen
 from pedalcalc._refusal import refused
+from pedalcalc._result import Array
 from pedalcalc.devices import Bjt, Coupler, Diode, Jfet, Ldr, Led, Mosfet, Zener
 from pedalcalc.laws import cells, junctions, transistors
 

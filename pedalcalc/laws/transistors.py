@@ -27,11 +27,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Array, Number, Result, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, AnyNumber, Kelvin
 from pedalcalc._record import specimen
 from pedalcalc._refusal import no_record
+from pedalcalc._result import Array, Number, Result, quantity
 from pedalcalc.devices import Bjt, Jfet, Mosfet
 from pedalcalc.laws import junctions
 

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import elementwise_root, is_a
+from pedalcalc._arguments import is_a
+from pedalcalc._base import elementwise_root
 from pedalcalc._record import specimen
 from pedalcalc.devices import Led
 from pedalcalc.laws._wright import log_current

@@ -8,18 +8,10 @@ from typing import NamedTuple
 import numpy as np
 
 from pedalcalc import devices
-from pedalcalc._base import (
-    Caution,
-    Result,
-    Stock,
-    caution_above,
-    caution_below,
-    lowest_usual_highest,
-    one_number,
-    quantity,
-    search,
-)
+from pedalcalc._arguments import Stock, lowest_usual_highest, one_number
+from pedalcalc._base import search
 from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._result import Caution, Result, caution_above, caution_below, quantity
 from pedalcalc._stock import drawer
 from pedalcalc._units import shown
 from pedalcalc.devices import Led

@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Result, caution_above, caution_below, fit, is_a, numeric, quantity
+from pedalcalc._arguments import is_a, numeric
+from pedalcalc._base import fit
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._result import Caution, Result, caution_above, caution_below, quantity
 from pedalcalc._units import shown
 from pedalcalc.devices import Led, typical
 from pedalcalc.led._string import across

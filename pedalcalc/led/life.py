@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastZero
+from pedalcalc._result import Number, Result, quantity
 
 
 @dataclass(frozen=True, slots=True, eq=False)

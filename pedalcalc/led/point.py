@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._ranges import TEMPERATURE_RECORD, AboveZero, AnyNumber, Kelvin, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Led
 from pedalcalc.laws._wright import BLOCK, blocks
 from pedalcalc.laws.junctions import Figures

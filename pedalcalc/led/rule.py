@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, Stock, caution_below, formula, quantity
+from pedalcalc._arguments import Stock
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AtLeastZero
+from pedalcalc._result import Caution, Number, Result, caution_below, quantity
 from pedalcalc.values._series import above, ladder
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, quantity
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import OpAmp
 from pedalcalc.laws.amplifiers import output_limits
 from pedalcalc.opamp._feedback import Array, closed

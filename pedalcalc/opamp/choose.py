@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Result, Stock, numeric, one_number, quantity, search
+from pedalcalc._arguments import Stock, numeric, one_number
+from pedalcalc._base import search
 from pedalcalc._refusal import refused
+from pedalcalc._result import Result, quantity
 from pedalcalc._units import shown, told
 from pedalcalc.values._series import ladder
 

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastOne, AtLeastZero
 from pedalcalc._record import specimen
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc.devices import OpAmp
 
 __all__ = ["OpAmpSpeed", "speed"]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, quantity
 from pedalcalc._record import ends
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.devices import Coupler, Spread, typical
 from pedalcalc.opto.cell import cell_resistance, law_of
 from pedalcalc.opto.coupler import coupler_illuminance

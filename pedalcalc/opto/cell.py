@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, formula
+from pedalcalc._base import formula
 from pedalcalc._ranges import TEMPERATURE_RECORD, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._result import Number
 from pedalcalc.devices import Ldr
 from pedalcalc.laws.cells import CellFigures, cell_figures, layer, light_for
 

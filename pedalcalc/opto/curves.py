@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, decibels, formula, quantity
+from pedalcalc._base import decibels, formula
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.devices import Coupler
 from pedalcalc.opto.coupler import coupler_resistance
 from pedalcalc.opto.gain import cell_gain

@@ -18,20 +18,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    caution_below,
-    fit,
-    formula,
-    is_a,
-    one_number,
-    quantity,
-)
+from pedalcalc._arguments import is_a, one_number
+from pedalcalc._base import fit, formula
 from pedalcalc._ranges import AboveZero
 from pedalcalc._refusal import Unsolved, refused
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc._units import shown
 from pedalcalc.devices import Coupler, typical
 from pedalcalc.opto.band import CouplerBand

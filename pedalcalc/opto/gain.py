@@ -14,9 +14,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, formula, one_of, parallel
+from pedalcalc._arguments import one_of
+from pedalcalc._base import formula, parallel
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import must, refused
+from pedalcalc._result import Number
 
 PLACEMENTS = ("shunt", "series", "feedback")
 

@@ -25,8 +25,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import digamma, hyp2f1
 
-from pedalcalc._base import Number, Range, formula
+from pedalcalc._arguments import Range
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastZero
+from pedalcalc._result import Number
 from pedalcalc.devices import Ldr
 from pedalcalc.laws.cells import rise
 from pedalcalc.opto.cell import cell_conductance, figures_of, law_of

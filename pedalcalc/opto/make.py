@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import formula, warn_outside_model
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero
 from pedalcalc._record import specimen
+from pedalcalc._result import warn_outside_model
 from pedalcalc.devices import Coupler, Ldr, Led
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import numeric
+from pedalcalc._arguments import numeric
 from pedalcalc._units import said, shown
 
 Array = NDArray[np.float64]

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, numeric, quantity, simulate
+from pedalcalc._arguments import numeric
+from pedalcalc._base import simulate
 from pedalcalc._refusal import Unsolved, among
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.devices import Coupler, Ldr
 from pedalcalc.opto.cell import law_of
 from pedalcalc.opto.coupler import coupler_illuminance

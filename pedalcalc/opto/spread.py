@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pedalcalc._base import formula, is_a
+from pedalcalc._arguments import is_a
+from pedalcalc._base import formula
 from pedalcalc._ranges import AnyNumber, AtLeastOne
 from pedalcalc.devices import Coupler
 from pedalcalc.opto.band import LIGHT_FACTOR_UNMEASURED, CouplerBand, class_band

@@ -8,8 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_below, fit, is_a, numeric, one_number, quantity
+from pedalcalc._arguments import is_a, numeric, one_number
+from pedalcalc._base import fit
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Caution, Number, Result, caution_below, quantity
 from pedalcalc.devices import Coupler, Ldr, typical
 from pedalcalc.opto.kinetics import time_to_fall, time_to_rise
 from pedalcalc.opto.scatter import band_width

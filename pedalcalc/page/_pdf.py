@@ -8,7 +8,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from pedalcalc._base import file_path, one_number
+from pedalcalc._arguments import file_path, one_number
 from pedalcalc._files import refuse_unwritable
 from pedalcalc.page._file import PageError, replace_file
 

@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from pedalcalc import __version__
-from pedalcalc._base import file_path, io, one_number, one_of
+from pedalcalc._arguments import file_path, one_number, one_of
+from pedalcalc._base import io
 from pedalcalc._files import refuse_unwritable
 from pedalcalc._screen_text import build_name, page_together
 from pedalcalc.page._file import PageError, replace_file

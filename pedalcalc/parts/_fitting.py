@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from pedalcalc._base import is_a, list_of, search
+from pedalcalc._arguments import is_a, list_of
+from pedalcalc._base import search
 from pedalcalc.parts._list import FITTING_STEPS, KINDS, Part
 from pedalcalc.values import write_bands, write_code, write_digit_code, write_value
 

@@ -10,9 +10,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pedalcalc._base import Result, file_path, io, quantity
+from pedalcalc._arguments import file_path
+from pedalcalc._base import io
 from pedalcalc._csv import Row, each_row, parted_by
 from pedalcalc._part_value import POLAR, TWO_PINS, UNITS, read_part_value, without_volts
+from pedalcalc._result import Result, quantity
 from pedalcalc.values import read_value
 
 COLUMNS = ("reference", "kind", "value", "fitted", "tolerance", "rating", "connections", "note")

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import io, is_a, words
+from pedalcalc._arguments import is_a, words
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
 from pedalcalc.compressor.features import CurveFeatures
 from pedalcalc.compressor.response import Response

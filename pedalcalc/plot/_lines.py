@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Result, io, list_of, numeric, one_number, one_of, table_of, words
+from pedalcalc._arguments import list_of, numeric, one_number, one_of, table_of, words
+from pedalcalc._base import io
+from pedalcalc._result import Result
 from pedalcalc._units import told
 from pedalcalc.plot._style import COLOURS, Picture, dress, few_decades, legend_above, look, mark, new_picture, style_of
 
@@ -69,7 +71,7 @@ def curve(
     >>> from dataclasses import dataclass
     >>> import numpy as np
     >>> from pedalcalc import plot
-    >>> from pedalcalc._base import Result, quantity
+    >>> from pedalcalc._result import Result, quantity
     >>> @dataclass(frozen=True)
     ... class Sweep(Result):
     ...     voltage: object = quantity("V", "voltage")

@@ -8,7 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from pedalcalc._base import io, numeric, one_number, table_of, words
+from pedalcalc._arguments import numeric, one_number, table_of, words
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
 from pedalcalc.plot._style import COLOURS, INK, PALE, PAPER, Picture, dress, look, new_picture, title_in
 

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import io, list_of, numeric, table_of
+from pedalcalc._arguments import list_of, numeric, table_of
+from pedalcalc._base import io
 from pedalcalc.plot._lines import lines
 from pedalcalc.plot._style import COLOURS, Picture, look
 

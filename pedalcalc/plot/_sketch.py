@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from html import escape, unescape
 from typing import Any
 
-from pedalcalc._base import io, is_a, one_of, table_of, words
+from pedalcalc._arguments import is_a, one_of, table_of, words
+from pedalcalc._base import io
 from pedalcalc._screen_text import plain_text
 from pedalcalc.devices import Pinout
 from pedalcalc.plot import _stages

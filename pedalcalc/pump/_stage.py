@@ -8,8 +8,9 @@ from typing import Annotated, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Range, Result, caution_above, caution_below, quantity
+from pedalcalc._arguments import Range
 from pedalcalc._ranges import COUNT
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Converter
 
 Array = NDArray[np.float64]

@@ -17,10 +17,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, caution_above, elementwise_root, formula, is_a, one_of
+from pedalcalc._arguments import is_a, one_of
+from pedalcalc._base import elementwise_root, formula
 from pedalcalc._junction import VOLTAGE_THERMAL_300K
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity
 from pedalcalc._refusal import among
+from pedalcalc._result import Number, caution_above
 from pedalcalc.devices import Converter, Diode
 from pedalcalc.pump._pulse import Circuit
 from pedalcalc.pump._settled import settle

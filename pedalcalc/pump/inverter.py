@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import formula, is_a, one_of
+from pedalcalc._arguments import is_a, one_of
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity
 from pedalcalc.devices import Converter
 from pedalcalc.pump._cycle import solve_cycle

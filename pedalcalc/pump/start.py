@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from pedalcalc._base import Number, formula, is_a
+from pedalcalc._arguments import is_a
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero
 from pedalcalc._refusal import among
+from pedalcalc._result import Number
 from pedalcalc.devices import Diode
 from pedalcalc.pump._settled import settle
 from pedalcalc.pump._stage import Amperes, Converters, FaradsAboveZero, Hertz, Ohms, Volts

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, decibels, elementwise_root, fit_together, formula, quantity
+from pedalcalc._arguments import fit_together
+from pedalcalc._base import decibels, elementwise_root, formula
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.rc.corner import several
 
 Array = NDArray[np.float64]

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Result, Stock, one_number, parallel, quantity, search
+from pedalcalc._arguments import Stock, one_number
+from pedalcalc._base import parallel, search
 from pedalcalc._refusal import refused
+from pedalcalc._result import Result, quantity
 from pedalcalc._stock import drawer, steps
 from pedalcalc._units import shown
 

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, fit_together, formula, numeric
+from pedalcalc._arguments import fit_together, numeric
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import must
+from pedalcalc._result import Number
 from pedalcalc._units import said
 
 

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, parallel, quantity
+from pedalcalc._base import formula, parallel
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import must
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.rc.corner import several
 
 

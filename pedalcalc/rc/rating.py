@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pedalcalc._base import Number, numeric, search
+from pedalcalc._arguments import numeric
+from pedalcalc._base import search
+from pedalcalc._result import Number
 
 #: Power ratings [W] that resistors are sold in.
 RATINGS = np.array([0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0])

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, decibels, formula, parallel, quantity
+from pedalcalc._base import decibels, formula, parallel
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import refused
+from pedalcalc._result import Number, Result, quantity
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import refused
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.rc.corner import product
 

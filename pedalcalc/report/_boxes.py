@@ -6,8 +6,9 @@ import dataclasses
 import math
 from typing import Any
 
-from pedalcalc._base import Caution, io
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
+from pedalcalc._result import Caution
 from pedalcalc._screen_text import html_text, markdown_text, plain_text
 from pedalcalc.report._table import collect_cautions
 

@@ -18,7 +18,7 @@ from types import FrameType
 from typing import Any
 
 from pedalcalc import devices
-from pedalcalc._base import ModelRangeWarning
+from pedalcalc._result import ModelRangeWarning
 from pedalcalc._units import PREFIXES, unit_of
 from pedalcalc.values import read_value
 

@@ -11,7 +11,8 @@ import re
 from collections.abc import Mapping
 from html import escape
 
-from pedalcalc._base import io, table_of
+from pedalcalc._arguments import table_of
+from pedalcalc._base import io
 
 FUNCTIONS = frozenset(
     "exp log ln log10 sqrt sin cos tan asin acos atan sinh cosh tanh abs min max".split()  # noqa: SIM905

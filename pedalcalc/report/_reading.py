@@ -6,8 +6,10 @@ import math
 import sys
 from typing import Any
 
-from pedalcalc._base import Result, io, one_number, words
+from pedalcalc._arguments import one_number, words
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text, range_text, spread_reading
+from pedalcalc._result import Result
 from pedalcalc.report._boxes import Box, caution_box
 from pedalcalc.report._errors import shorten_errors, shorten_warnings
 from pedalcalc.report._table import Table, table
@@ -80,6 +82,6 @@ def display_in_notebook() -> None:
 
 
 def _shown(result: Any) -> Table | Box:
-    from pedalcalc._base import Caution
+    from pedalcalc._result import Caution
 
     return caution_box((result,)) if isinstance(result, Caution) else table(result)

@@ -9,8 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Result, io, list_of, table_of, whole_number, words
+from pedalcalc._arguments import list_of, table_of, whole_number, words
+from pedalcalc._base import io
 from pedalcalc._number_text import cell_text, range_text
+from pedalcalc._result import Caution, Result
 from pedalcalc._screen_text import html_text, markdown_text, plain_text
 from pedalcalc._units import told
 from pedalcalc.devices import Spread

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from pedalcalc._base import Caution, caution_above
+from pedalcalc._result import Caution, caution_above
 from pedalcalc.bench.places import fed_net, pin_name, pins_of, supply_nets
 from pedalcalc.board import Board
 from pedalcalc.catalogue import PinRole, ResolvedPart

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import plot, report
-from pedalcalc._base import Caution
 from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Caution
 from pedalcalc.bench._figures import HARD, has_jacks
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from pedalcalc._base import Caution
+from pedalcalc._result import Caution
 from pedalcalc.bench.places import pins_of
 from pedalcalc.board import Board
 from pedalcalc.parts import OTHER

@@ -12,9 +12,11 @@ from numpy.typing import ArrayLike
 
 from pedalcalc import board as boards
 from pedalcalc import devices, plot, report
-from pedalcalc._base import Caution, file_path, io, is_a, list_of, one_number, table_of
+from pedalcalc._arguments import file_path, is_a, list_of, one_number, table_of
+from pedalcalc._base import io
 from pedalcalc._number_text import number_text
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Caution
 from pedalcalc._screen_text import build_name
 from pedalcalc.bench import (
     Expected,

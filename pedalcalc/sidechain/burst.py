@@ -8,8 +8,10 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Result, numeric, one_number, one_of, quantity, simulate
+from pedalcalc._arguments import numeric, one_number, one_of
+from pedalcalc._base import simulate
 from pedalcalc._refusal import Unsolved, among
+from pedalcalc._result import Result, quantity
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_voltage,

@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import spherical_jn
 
-from pedalcalc._base import Number, formula, one_of
+from pedalcalc._arguments import one_of
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
+from pedalcalc._result import Number
 
 RECTIFIERS = ("full", "half")
 SHARES = {"full": 2 / np.pi, "half": 1 / np.pi}

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Array, Result, Stock, one_number, one_of, quantity, search
+from pedalcalc._arguments import Stock, one_number, one_of
+from pedalcalc._base import search
 from pedalcalc._refusal import refused
+from pedalcalc._result import Array, Result, quantity
 from pedalcalc._stock import drawer, steps
 from pedalcalc._units import said, shown
 from pedalcalc.rc.choose import RESISTORS

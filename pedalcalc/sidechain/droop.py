@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AnyNumber, AtLeastZero, ZeroToInfinity
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc.sidechain._detector import inverse
 
 LEAKAGE_SHARE = 0.1  # of the release current, beyond which leakage sets the release

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, formula, one_of, quantity
+from pedalcalc._arguments import one_of
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import refused
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.sidechain._cycle import (
     Cycle,
     blocked_area,

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Result, formula, one_of, quantity, warn_outside_model
+from pedalcalc._arguments import one_of
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
+from pedalcalc._result import Number, Result, quantity, warn_outside_model
 from pedalcalc.sidechain._detector import Array, Detector, detector
 from pedalcalc.sidechain.charging import RECTIFIERS, SHARES, charging_shape
 from pedalcalc.sidechain.equilibrium import held

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, Result, decibels, parallel, quantity
+from pedalcalc._base import decibels, parallel
+from pedalcalc._result import Number, Result, quantity
 
 Array = NDArray[np.float64]
 

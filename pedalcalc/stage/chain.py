@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, decibels, formula, numeric, quantity
+from pedalcalc._arguments import numeric
+from pedalcalc._base import decibels, formula
 from pedalcalc._ranges import AnyNumber, ZeroToInfinity
+from pedalcalc._result import Number, Result, quantity
 from pedalcalc.stage._stage import share_of
 
 __all__ = ["Cascade", "cascade"]

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Number, Result, formula, parallel, quantity
+from pedalcalc._base import formula, parallel
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
+from pedalcalc._result import Number, Result, quantity
 
 __all__ = ["Swing", "bypass_corner", "swing"]
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, is_a, quantity
+from pedalcalc._arguments import is_a
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastZero
 from pedalcalc._record import ends
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc.devices import Adaptor
 
 __all__ = ["AdaptorVoltage", "adaptor_voltage"]

@@ -13,19 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    ModelRangeWarning,
-    Number,
-    Result,
-    caution_above,
-    caution_below,
-    formula,
-    is_a,
-    quantity,
-)
+from pedalcalc._arguments import is_a
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero, ZeroToInfinity, ZeroToOne
 from pedalcalc._record import ends
+from pedalcalc._result import Caution, ModelRangeWarning, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Battery
 
 __all__ = ["BatteryLife", "BatteryState", "battery_life", "battery_voltage"]

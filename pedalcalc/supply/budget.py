@@ -14,21 +14,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    Spread,
-    caution_above,
-    caution_below,
-    formula,
-    is_a,
-    one_of,
-    quantity,
-)
+from pedalcalc._arguments import is_a, one_of
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastZero
 from pedalcalc._record import Figure, ends
 from pedalcalc._refusal import must
+from pedalcalc._result import Caution, Number, Result, Spread, caution_above, caution_below, quantity
 from pedalcalc._units import shown
 from pedalcalc.devices import Converter, Diode, OpAmp
 from pedalcalc.pump import Pump, doubler, inverter

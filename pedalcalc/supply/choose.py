@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Result, Stock, is_a, lowest_usual_highest, one_number, quantity, search
+from pedalcalc._arguments import Stock, is_a, lowest_usual_highest, one_number
+from pedalcalc._base import search
 from pedalcalc._refusal import refused
+from pedalcalc._result import Result, quantity
 from pedalcalc._stock import drawer
 from pedalcalc._units import shown, told
 from pedalcalc.devices import Capacitor, low

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, is_a, numeric, quantity
+from pedalcalc._arguments import fit_together, is_a, numeric
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AtLeastZero
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc._units import listed
 from pedalcalc.devices import Spread
 

@@ -6,19 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    caution_below,
-    decibels,
-    fit_together,
-    formula,
-    quantity,
-)
+from pedalcalc._arguments import fit_together
+from pedalcalc._base import decibels, formula
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Capacitor
 from pedalcalc.rc import lowpass_response
 

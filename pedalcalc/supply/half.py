@@ -7,9 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, fit_together, formula, quantity
+from pedalcalc._arguments import fit_together
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AtLeastZero, ZeroToInfinity
 from pedalcalc._refusal import must, refused
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 
 __all__ = ["HalfSupply", "half_supply"]
 

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, fit_together, formula, quantity
+from pedalcalc._arguments import fit_together
+from pedalcalc._base import formula
 from pedalcalc._ranges import AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Diode, Mosfet
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.laws._plain import series_current

@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc._base import Caution, Number, Result, caution_above, caution_below, formula, quantity
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero
 from pedalcalc._record import specimen
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc._units import shown
 from pedalcalc.devices import Diode
 from pedalcalc.laws import junction_in_series

@@ -7,18 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import (
-    Caution,
-    Number,
-    Result,
-    caution_above,
-    caution_below,
-    fit_together,
-    formula,
-    quantity,
-)
+from pedalcalc._arguments import fit_together
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AtLeastZero
 from pedalcalc._record import specimen
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity
 from pedalcalc.devices import Zener
 
 __all__ = ["ZenerRegulator", "zener_regulator"]

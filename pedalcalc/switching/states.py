@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, one_of, quantity
+from pedalcalc._arguments import one_of
+from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
 from pedalcalc._refusal import refused
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc.devices import Led
 from pedalcalc.laws import junction_in_series
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Caution, Number, Result, caution_above, formula, parallel, quantity
+from pedalcalc._base import formula, parallel
 from pedalcalc._ranges import AboveZero, AboveZeroToInfinity, AnyNumber, AtLeastZero, ZeroToInfinity, ZeroToOne
+from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 
 Array = NDArray[np.float64]
 

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Result, is_a, one_number, quantity, search, whole_number, words
+from pedalcalc._arguments import is_a, one_number, whole_number, words
+from pedalcalc._base import search
 from pedalcalc._refusal import Unsolved
+from pedalcalc._result import Result, quantity
 from pedalcalc.board import Board
 from pedalcalc.circuit.operating import solved_board, told
 from pedalcalc.tolerance.draws import drawn_units, figures_of

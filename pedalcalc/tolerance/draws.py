@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
-from pedalcalc._base import list_of, words
+from pedalcalc._arguments import list_of, words
 from pedalcalc._record import spreads
 from pedalcalc.board import Board
 from pedalcalc.devices import Device, Taper

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pedalcalc._base import Result, quantity, search
+from pedalcalc._base import search
+from pedalcalc._result import Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.values._text import leading_digits, single_number
 

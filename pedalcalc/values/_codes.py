@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from pedalcalc._base import Result, one_of, quantity, search
+from pedalcalc._arguments import one_of
+from pedalcalc._base import search
+from pedalcalc._result import Result, quantity
 from pedalcalc._signs import ohm_sign
 from pedalcalc._units import shown
 from pedalcalc.values._bands import ResistorMarking

@@ -6,8 +6,10 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from pedalcalc._base import Number, Range, decibels, formula
+from pedalcalc._arguments import Range
+from pedalcalc._base import decibels, formula
 from pedalcalc._ranges import ZeroToInfinity
+from pedalcalc._result import Number
 
 
 @formula

@@ -7,8 +7,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pedalcalc._base import Number, Stock, numeric, one_of, search
+from pedalcalc._arguments import Stock, numeric, one_of
+from pedalcalc._base import search
 from pedalcalc._refusal import at_index
+from pedalcalc._result import Number
 from pedalcalc._units import said, told
 from pedalcalc.values._text import read_value, single_number
 

@@ -20,7 +20,9 @@ from typing import NoReturn, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from pedalcalc._base import Number, numeric, one_of, search
+from pedalcalc._arguments import numeric, one_of
+from pedalcalc._base import search
+from pedalcalc._result import Number
 from pedalcalc._signs import ohm_sign, shows_open
 from pedalcalc._units import PREFIXES, prefix_power, shown
 
