@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import os
+import sys
 from collections.abc import Iterator
 
 import pytest
@@ -22,6 +23,9 @@ FIRST = (
 #: Run by hand, on a quiet machine.
 collect_ignore = ["tests/benchmarks"]
 MOST = 4  # processes: each of them collects all tests anew
+
+# nbformat's checks of a schema read a grammar of addresses when they are imported, for 0.8 s of a processor and for no notebook.
+sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
