@@ -24,6 +24,9 @@ FIRST = (
 collect_ignore = ["tests/benchmarks"]
 MOST = 4  # processes: each of them collects all tests anew
 
+# Seventy processes import the package, and three all tests: they are compiled once, whatever the shell says of bytecode.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 # nbformat's checks of a schema read a grammar of addresses when they are imported, for 0.8 s of a processor and for no notebook.
 sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
 
