@@ -10,8 +10,8 @@ from collections.abc import Iterator
 import pytest
 from xdist.scheduler import LoadScopeScheduling
 
-#: Files whose tests share one process: a notebook is run once, and its page read by both.
-PRINTED = ("tests/browser/test_paper.py", "tests/test_notebooks.py")
+#: Files whose tests share one process: a notebook is run once, and its page read by all.
+PRINTED = ("tests/browser/test_paper.py", "tests/test_notebooks.py", "tests/test_lessons_own_sound.py")
 #: A folder whose other tests share one process: they share one lab and one browser.
 TOGETHER = "tests/browser/"
 #: What takes longest, in the order in which it is begun, so that no core is left alone with a long end.
