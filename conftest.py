@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import gc
 import os
+import sys
 from collections.abc import Iterator
 
 import pytest
 from xdist.scheduler import LoadScopeScheduling
 
-#: Files whose tests share one process: a notebook is run once, and its page read by both.
-PRINTED = ("tests/browser/test_paper.py", "tests/test_notebooks.py")
+#: Files whose tests share one process: a notebook is run once, and its page read by all.
+PRINTED = ("tests/browser/test_paper.py", "tests/test_notebooks.py", "tests/test_lessons_own_sound.py")
 #: A folder whose other tests share one process: they share one lab and one browser.
 TOGETHER = "tests/browser/"
 #: What takes longest, in the order in which it is begun, so that no core is left alone with a long end.
@@ -22,6 +23,12 @@ FIRST = (
 #: Run by hand, on a quiet machine.
 collect_ignore = ["tests/benchmarks"]
 MOST = 4  # processes: each of them collects all tests anew
+
+# Seventy processes import the package, and three all tests: they are compiled once, whatever the shell says of bytecode.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+# nbformat's checks of a schema read a grammar of addresses when they are imported, for 0.8 s of a processor and for no notebook.
+sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:

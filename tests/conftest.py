@@ -34,13 +34,18 @@ def _floating_point_errors_are_seen():
         yield
 
 
-@pytest.fixture
-def few_units(monkeypatch):
+def draw_few(patch: pytest.MonkeyPatch) -> None:
     """Draw few units, and a coarse sine, for a sheet whose words are asked, and not how wide its bands are."""
     for place in ("sheet.build.DRAWS", "sheet.build.READINGS", "sheet._sound.DRAWS"):
-        monkeypatch.setattr(f"pedalcalc.{place}", 40)
-    monkeypatch.setattr("pedalcalc.board._dynamics.TIMED", 4)
-    monkeypatch.setattr("pedalcalc.sheet._sound.INSTANTS", 21)
+        patch.setattr(f"pedalcalc.{place}", 40)
+    patch.setattr("pedalcalc.board._dynamics.TIMED", 4)
+    patch.setattr("pedalcalc.sheet._sound.INSTANTS", 21)
+
+
+@pytest.fixture
+def few_units(monkeypatch):
+    """Draw few units in the test's sheets."""
+    draw_few(monkeypatch)
 
 
 @pytest.fixture(scope="session")

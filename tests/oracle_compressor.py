@@ -26,6 +26,7 @@ from pedalcalc.compressor import Compressor
 
 RATE = 192_000  # evaluations a second
 KEEP = 4  # one in four is kept: 48 kHz
+CHUNK = 4096  # steps whose input and track are held at a time
 
 
 class Run(NamedTuple):
@@ -59,7 +60,7 @@ class _Laws:
         def of(read):
             return np.array([float(read(c)) for c in compressors])
 
-        self.series = np.array([c.placement == "series" for c in compressors])
+        self.turned = of(lambda c: 1 if c.placement == "series" else -1)
         plus = {"shunt": 1.0, "series": 1.0, "feedback": 0.0}
         self.cell_a = of(lambda c: (plus[c.placement] + c.resistance_input / c.resistance_output) / c.gain_makeup)
         self.cell_b = of(
@@ -73,44 +74,49 @@ class _Laws:
         self.diode = of(lambda c: c.voltage_diode)
         self.direct = np.array([c.drive == "direct" for c in compressors])
         self.base = of(lambda c: c.voltage_base_emitter * (c.drive == "buffered"))
-        self.loads = of(lambda c: c.drive == "capacitor")
-        self.attack = of(lambda c: c.resistance_attack * c.capacitance_hold)
-        self.release = of(lambda c: c.resistance_release * c.capacitance_hold)
+        self.attack = 1 / of(lambda c: c.resistance_attack * c.capacitance_hold)  # 1/s
+        self.release = 1 / of(lambda c: c.resistance_release * c.capacitance_hold)
         self.leak = of(lambda c: c.current_leakage / c.capacitance_hold)
-        self.hold = of(lambda c: c.capacitance_hold)
         ohms = of(lambda c: c.resistance_led + c.coupler.led.resistance_series)
         self.e_fold = of(lambda c: c.coupler.led.ideality * 1.380649e-23 / 1.602176634e-19 * c.temperature)
+        self.drives = 1 / self.e_fold
         self.saturation = of(lambda c: c.coupler.led.current_saturation)
-        self.scale = self.e_fold / ohms
-        self.shift = self.saturation / self.scale + np.log(self.saturation / self.scale)
+        self.scale = self.e_fold / ohms  # LED currents are counted in it
+        self.least = self.saturation / self.scale
+        self.shift = self.least + np.log(self.least)
+        self.loads = of(lambda c: c.drive == "capacitor") * self.scale / of(lambda c: c.capacitance_hold)
         self.light = of(
             lambda c: c.coupler.illuminance_reference / 10 / c.coupler.current_reference**c.coupler.light_exponent
         )
         self.light_exponent = of(lambda c: c.coupler.light_exponent)
+        self.light *= self.scale**self.light_exponent
         self.ambient = of(lambda c: c.illuminance_ambient / 10)
         self.dark = of(lambda c: 1 / c.coupler.cell.resistance_dark)
         self.ten = of(lambda c: 1 / c.coupler.cell.resistance_10lx)
-        self.dimmest = 1e-9 / self.ten
+        self.dimmest = 1e-9
         self.gamma = of(lambda c: c.coupler.cell.gamma)
         self.rise = of(lambda c: c.coupler.cell.rise_exponent)
         self.fall = of(lambda c: c.coupler.cell.fall_exponent)
         self.rate_rise = of(lambda c: 1 / c.coupler.cell.time_rise_10lx)
-        self.rate_fall = of(lambda c: 1 / c.coupler.cell.time_fall_10lx)
+        self.rate_fall = of(lambda c: 1 / c.coupler.cell.time_fall_10lx) / self.ten**self.fall
 
     def gain(self, g):
         with np.errstate(divide="ignore"):  # a cell that is open in the dark
-            cell = 1 / g + self.floor
-        return 1 / (self.cell_a + self.cell_b * np.where(self.series, cell, 1 / cell))
+            return 1 / self.loss(g)
+
+    def loss(self, g):
+        """Return the input above the output."""
+        return self.cell_a + self.cell_b * (1 / g + self.floor) ** self.turned
 
     def at_rest(self):
         return np.zeros(self.dark.size), self.dark + self.ten * self.ambient**self.gamma
 
     def slopes(self, x, v, g):
         """Return dv/dt and dg/dt."""
-        s = x * (self.amplify_before + self.amplify_after * self.gain(g))
+        s = x * (self.amplify_before + self.amplify_after / self.loss(g))
         r = np.minimum(np.maximum(s, self.other_half * s), self.rail) - self.diode
         drain, dg = self.led_and_cell(np.where(self.direct, r, v), v, g)
-        return np.maximum(r - v, 0.0) / self.attack - drain, dg
+        return np.maximum(r - v, 0.0) * self.attack - drain, dg
 
     def slopes_averaged(self, amplitude, v, g):
         """Return the same for a sine's amplitude, with the charge averaged over its period (no rail, not direct)."""
@@ -118,17 +124,19 @@ class _Laws:
         level = np.minimum((v + self.diode) / peak, 1.0)
         charge = (1 - self.other_half) / np.pi * peak * (np.sqrt(1 - level**2) - level * np.arccos(level))
         drain, dg = self.led_and_cell(v, v, g)
-        return charge / self.attack - drain, dg
+        return charge * self.attack - drain, dg
 
     def led_and_cell(self, across, v, g):
         """Return how fast the hold capacitor drains, and dg/dt, with a voltage `across` LED and resistor."""
         drive = np.maximum(across - self.base, 0.0)
-        current = np.maximum(self.scale * wrightomega(self.shift + drive / self.e_fold) - self.saturation, 0.0)
+        current = np.maximum(wrightomega(self.shift + drive * self.drives) - self.least, 0.0)
         light = self.light * current**self.light_exponent + self.ambient
-        gap = self.dark + self.ten * light**self.gamma - g
-        fall = np.maximum((g - self.dark) / self.ten, self.dimmest) ** self.fall
-        rate = np.where(gap > 0, self.rate_rise * light**self.rise, self.rate_fall * fall)
-        return v / self.release + self.loads * current / self.hold + self.leak, gap * rate
+        lit = g - self.dark
+        gap = self.ten * light**self.gamma - lit
+        rise = self.rate_rise * light**self.rise
+        fall = self.rate_fall * np.maximum(lit, self.dimmest) ** self.fall
+        closer = np.maximum(gap, 0.0) * rise + np.minimum(gap, 0.0) * fall
+        return v * self.release + self.loads * current + self.leak, closer
 
 
 def integrate(*runs: Run) -> list[Track]:
@@ -145,19 +153,21 @@ def integrate(*runs: Run) -> list[Track]:
     spans = [run.keep // 2 for run in runs]  # steps to each kept one
     count = max(run.count * span for run, span in zip(runs, spans, strict=True))
     v, g = laws.at_rest()
-    for first in range(0, count, 4096):
-        values = np.zeros((2 * min(4096, count - first), v.size))
+    passed = np.empty((2, CHUNK, v.size))
+    for first in range(0, count, CHUNK):
+        values = np.zeros((2 * min(CHUNK, count - first), v.size))
         for run, span, place in zip(runs, spans, columns, strict=True):
             heard = min(2 * max(run.count * span - first, 0), len(values))
             values[:heard, place] = run.signal((2 * first + np.arange(heard)) / run.rate)
-        for n in range(len(values) // 2):
-            dv, dg = laws.slopes(values[2 * n], v, g)
-            dv, dg = laws.slopes(values[2 * n + 1], np.maximum(v + half * dv, 0.0), g + half * dg)
-            v, g = np.maximum(v + step * dv, 0.0), g + step * dg
-            done = first + n + 1
-            for span, place, own in zip(spans, columns, kept, strict=True):
-                if done % span == 0 and done // span <= own.shape[1]:
-                    own[:, done // span - 1] = v[place], g[place]
+        with np.errstate(divide="ignore"):  # a cell that is open in the dark
+            for n in range(len(values) // 2):
+                dv, dg = laws.slopes(values[2 * n], v, g)
+                dv, dg = laws.slopes(values[2 * n + 1], np.maximum(v + half * dv, 0.0), g + half * dg)
+                v, g = passed[:, n] = np.maximum(v + step * dv, 0.0), g + step * dg
+        for span, place, own in zip(spans, columns, kept, strict=True):
+            past = first // span  # kept ones before
+            some = own[:, past : (first + len(values) // 2) // span]
+            some[:] = passed[:, span - 1 + past * span - first : len(values) // 2 : span, place][:, : some.shape[1]]
     tracks = []
     for run, (kept_v, kept_g) in zip(runs, kept, strict=True):
         time = (np.arange(run.count) + 1) * run.keep / run.rate

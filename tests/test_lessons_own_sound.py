@@ -54,11 +54,11 @@ def test_a_take_of_ones_own_is_heard_and_written_whole(tmp_path):
     assert found == rate and written.size == time.size and np.max(np.abs(written)) > 1000
 
 
-def test_a_recording_of_ones_own_is_read(tmp_path):
+def test_a_recording_of_ones_own_is_read(tmp_path, page_of):
     """A take with delay, gain, noise, the other polarity and another rate, of a circuit with half the release resistor."""
-    text = edited("measure-your-own", tmp_path)
+    text = page_of(ROOT / "notebooks" / "measure-your-own.ipynb").read_text(encoding="utf-8")
     assert "DEMONSTRATION, rendered and not recorded; settling within" in _plain(text)
-    rate, tones = wavfile.read(tmp_path / "test-tones.wav")
+    rate, tones = wavfile.read(ROOT / "notebooks" / "test-tones.wav")
     built = replace(compressor.example(), resistance_release=110e3)
     built = replace(built, gain_sidechain=compressor.gain_for_threshold(-25.0, compressor=built))
     volts = np.sqrt(2) * 10 ** (-10 / 20) / 0.7 * tones / 32768

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import board, devices, opto
-from tests.conftest import ROOT
+from tests.conftest import ROOT, draw_few
 from tests.test_board import coupler_rows, written
 
 BUILDS = ROOT / "notebooks" / "builds"
@@ -30,9 +30,10 @@ def code(build):
 
 @pytest.fixture(scope="module")
 def as_listed(tmp_path_factory):
-    """Return both sheets as they stand, run once for all tests that change nothing: their text and their names."""
+    """Return both sheets as they stand, few units drawn, run once for all tests that change nothing: their text and their names."""
     with pytest.MonkeyPatch.context() as patch, np.errstate(divide="raise", over="raise", invalid="raise"):
-        return {build: printed(build, tmp_path_factory.mktemp("listed"), patch, drawn=DRAWN) for build in SHEETS}
+        draw_few(patch)
+        return {build: printed(build, tmp_path_factory.mktemp("listed"), patch) for build in SHEETS}
 
 
 class NotWhole(dict):
@@ -48,7 +49,7 @@ class NotWhole(dict):
         return self
 
 
-def printed(build, folder, monkeypatch, *, fitted=(), given=None, whole=True, drawn=FEW):
+def printed(build, folder, monkeypatch, *, fitted=(), given=None, whole=True):
     """Run a sheet's cells on a list with other parts fitted, few units drawn; return all that it shows as text, and its names."""
     if not whole:
         monkeypatch.setattr("pedalcalc.sheet.build_sheet", lambda *_, **__: NotWhole())
@@ -70,7 +71,7 @@ def printed(build, folder, monkeypatch, *, fitted=(), given=None, whole=True, dr
     for number, cell in enumerate(code(build)):
         if not whole and "\nexplore." in f"\n{cell}":
             continue
-        tree = ast.parse(cell.replace(DRAWN, drawn if whole else "count=2"))
+        tree = ast.parse(cell.replace(DRAWN, FEW if whole else "count=2"))
         last = tree.body.pop() if isinstance(tree.body[-1], ast.Expr) else None
         exec(compile(tree, build, "exec"), names)  # noqa: S102 (the sheet's own cells)
         if number == 0:
@@ -184,7 +185,7 @@ def test_dynamics_stand_as_ranges_with_the_number_of_boards(as_listed):
     for words in (band.text_threshold, band.text_threshold_1db, band.text_ratio, band.text_attack, band.text_release):
         assert words in text
     assert re.fullmatch(r"[0-9]+ to [0-9]+\sms", band.text_attack)
-    assert (band.count, band.count_timed) == (200, 32)
+    assert (band.count, band.count_timed) == (20, 4)
     assert "gives" in names["design"].targets[2].reason and "range" in names["design"].targets[2].reason
 
 
