@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import board, devices, opto
+from pedalcalc.sheet._section import Section
 from tests.conftest import ROOT
 from tests.test_board import coupler_rows, written
 
@@ -41,7 +42,7 @@ class NotWhole(dict):
     cautions, card = (), ""
 
     def __missing__(self, name):
-        return ""
+        return Section("", ())
 
     @property
     def sections(self):
@@ -119,6 +120,28 @@ def test_no_value_costs_the_page(build, fitted, told, tmp_path, monkeypatch):
     for words in told:
         assert words in text
     assert not re.search(r"\bnan\b", text)
+
+
+@pytest.mark.parametrize(
+    ("build", "fitted", "reason"),
+    [
+        ("jfet-booster", {"Q2": "BC557C"}, "Q2: 'BC557C' is of the other polarity (pnp)"),
+        ("jfet-booster", {"Q1": "2N7000"}, "Q1: '2N7000' is no JFET"),
+        ("optical-compressor", {"IC1": "TL072"}, "IC1: 'TL072' is no charge-pump converter"),
+        ("optical-compressor", {"IC2": "TL071"}, "IC2: 'TL071' is no dual op-amp"),
+    ],
+)
+def test_a_part_of_another_kind_costs_what_is_special_alone(build, fitted, reason, tmp_path, monkeypatch):
+    text, names = printed(build, tmp_path, monkeypatch, fitted=fitted, whole=False)
+    assert f"because of parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[0]
+    assert f"Not computed: parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[1]
+    assert "sketch of the stage" in text and not names["built"]
+
+
+def line_of(build, reference):
+    """Return the line of a part in a build's list."""
+    lines = (BUILDS / build / "parts.csv").read_text(encoding="utf-8").splitlines()
+    return next(k for k, line in enumerate(lines, 1) if line.startswith(f"{reference},"))
 
 
 @pytest.mark.usefixtures("few_units")

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from pedalcalc import switching
 from pedalcalc._arguments import table_of
+from pedalcalc._refusal import OtherKind
 from pedalcalc._result import Caution, Result, caution_above, quantity
 from pedalcalc.board._core import Board
-from pedalcalc.devices import Capacitor, Diode, Led, Zener
+from pedalcalc.devices import Capacitor, Diode, Led, OpAmp, Zener
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.values import UNITS, write_value
 
@@ -183,12 +184,21 @@ class Parts:
             if role not in MAY_BE_LINKS and self.board.part(name).unit == "Ω" and self.board.part(name).value == 0
         )  # fmt: skip
 
+    def dual(self, role: str) -> Any:
+        """Return an op-amp, refused where it is not one of two in a package."""
+        found, name = self.one(role, OpAmp), self.name(role)
+        if len({pin.unit for pin in self.board.pins(name)} - {""}) != 2:
+            raise OtherKind(
+                f"{self.board.place(name)}: {self.board.part(name).value_text!r} is no dual op-amp; fit one there"
+            )
+        return found
+
     def of_polarity(self, role: str, kind: type[Any], polarity: str) -> Any:
         """Return a transistor, refused where it is of the other polarity."""
         found, part = self.one(role, kind), self.board.part(self.name(role))
         if found.polarity != polarity:
-            raise ValueError(
-                f"{part.place or 'the list'}, {part.reference}: {part.value_text!r} is of the other polarity "
+            raise OtherKind(
+                f"{self.board.place(part.reference)}: {part.value_text!r} is of the other polarity "
                 f"({found.polarity}); this circuit wants {polarity}"
             )
         return found
