@@ -15,6 +15,7 @@ from pedalcalc.sheet._text import (
     band_text,
     charging_text,
     names_states,
+    no_line_text,
     place_text,
     reading_text,
     reading_texts,
@@ -81,7 +82,8 @@ def power_section(power: FirstPower, socket: bool, swings: bool, others: str, sh
         "Before power: supply to ground not short on ohms; ICs, transistors, diodes, electrolytics the right way round; "
         f"{'the adaptor' if socket else 'the battery clip'}'s polarity and volts, nothing connected, by meter.",
         f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones.{charging_text(power)}",
-        f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
+        no_line_text(power)
+        or f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
         *(
             ["This board swings by itself: what is told is the middle about which the reading goes to and fro."]
             if swings

@@ -59,6 +59,10 @@ class Ways:
         return dict(vars(self))
 
 
+#: What the calculation says of an op-amp that passes nothing.
+STANDS = " stands at a limit of its output with no signal and passes nothing"
+
+
 def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Caution, ...]]:
     """Return why nothing can be told of the sound, empty if it can, and what stands in its way at rest.
 
@@ -77,16 +81,7 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
         action = "look for a link, a resistor of 0 Ω or a name that two nets share"
         return f"{told}; {action}", (Caution(told, action, np.nan, np.nan, "V"),)
     heard = response(board, frequency=list(NOTES.values()), **ways.asked())
-    stuck = tuple(
-        replace(
-            one,
-            action="see its volts: are its inputs exchanged in the list? a small shift at them, times its gain, is enough, too",
-            value=np.nan,
-            limit=np.nan,
-        )
-        for one in heard.cautions
-        if "stands at a limit" in one.what
-    )
+    stuck = _stuck([one.what.partition(STANDS)[0] for one in heard.cautions if STANDS in one.what])
     shorted = ways.resistance_load == 0  # the answer's own short says so in each section
     if not shorted and not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
         return (
@@ -99,6 +94,21 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
             )
         ), stuck
     return "", stuck
+
+
+def _stuck(names: Sequence[str]) -> tuple[Caution, ...]:
+    """Return one caution of all op-amps whose outputs stand at a limit."""
+    if not names:
+        return ()
+    each = len(names) == 1
+    what = (
+        f"{names[0]}{STANDS}"
+        if each
+        else f"{', '.join(names)} stand at a limit of their outputs with no signal and pass nothing"
+    )
+    its = "its" if each else "their"
+    action = f"see {its} volts: are {its} inputs exchanged in the list? a small shift at them, times {its} gain, is enough, too"
+    return (Caution(what, action, np.nan, np.nan, ""),)
 
 
 def response_section(board: Board, ways: Ways, first: Sequence[str] = ()) -> Section:
