@@ -29,6 +29,8 @@ TYPED = ("diode", "transistor", "integrated circuit", "coupler", "photocell", "i
 STEP_SILENT = 1e-4
 #: What a link of wire with its joints has [Ω] (common practice).
 LINK = 0.01
+#: The most with which a pump's capacitor is computed [Ω]: an electrolytic of 50 pF has it, which pumps nothing.
+ESR_MOST = 1e6
 #: Resistors that may be links.
 MAY_BE_LINKS = ("filter", "filter in", "filter out", "attack stop", "make-up feedback", "side-chain feedback")
 
@@ -212,8 +214,8 @@ class Parts:
         return float(self.board.control(self.name(role)).resistance)
 
     def esr(self, role: str) -> float:
-        """Return a capacitor's series resistance at tens of kilohertz [Ω]."""
-        return float(self.one(role, Capacitor).resistance_esr_fast)
+        """Return a capacitor's series resistance at tens of kilohertz [Ω], of one that hands on nothing the most that is computed."""
+        return min(float(self.one(role, Capacitor).resistance_esr_fast), ESR_MOST)
 
     def leakage(self, role: str, volts: float) -> float:
         """Return a capacitor's leakage at a voltage [A]: through its insulation, and an electrolytic's own."""
