@@ -14,6 +14,7 @@ from pedalcalc import switching
 from pedalcalc._arguments import table_of
 from pedalcalc._refusal import OtherKind
 from pedalcalc._result import Caution, Result, caution_above, quantity
+from pedalcalc._units import percent
 from pedalcalc.board._core import Board
 from pedalcalc.devices import Capacitor, Diode, Led, OpAmp, Zener
 from pedalcalc.laws import junction_in_series, junction_voltage
@@ -325,6 +326,4 @@ def stated(value: float, seen: float) -> str:
     if not np.isfinite(value):
         return "nothing in this place can do it: see what was asked"
     share = seen / value - 1
-    return (
-        "as wanted" if abs(share) < 1e-3 else f"{abs(share):.0%} {'above' if share > 0 else 'below'}".replace("%", " %")
-    )
+    return "as wanted" if abs(share) < 1e-3 else f"{percent(abs(share))} {'above' if share > 0 else 'below'}"

@@ -7,6 +7,7 @@ from typing import Any
 
 from pedalcalc import report
 from pedalcalc._number_text import number_text
+from pedalcalc._units import percent
 from pedalcalc.bench import Expected, FirstPower, Judged
 from pedalcalc.circuit import OperatingPoint
 from pedalcalc.sheet._section import Section, words
@@ -35,7 +36,7 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
         "There is room for yours on the card at the end; README.md in the folder readings shows how to type them into a file."
     ), words(
         f"The numbers are those of a {expected.meter_text}, its loading and accuracy in them. The band holds "
-        f"{expected.coverage * 100:.0f} % of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
+        f"{percent(expected.coverage)} of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
         "wide where a type is (a JFET): measure your part, name its file, and it shrinks."
     )]  # fmt: skip
     if point.others:
@@ -58,10 +59,7 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
             report.table(told, title=f"Your readings, held against {reading_text(judged.voltage_supply, 'V')}")
         )
         if judged.depends_on:
-            shares = [
-                {"part": name, "share of its moves": f"{share:.0%}".replace("%", " %")}
-                for name, share in judged.depends_on
-            ]
+            shares = [{"part": name, "share of its moves": percent(share)} for name, share in judged.depends_on]
             shown.append(report.table(shares, title=f"What moves {judged.first!r}, likeliest first"))
     return Section("What the meter should read", tuple(shown))
 

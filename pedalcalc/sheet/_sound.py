@@ -14,6 +14,7 @@ from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
 from pedalcalc._refusal import Unsolved
 from pedalcalc._result import Caution
+from pedalcalc._units import percent
 from pedalcalc.bench._figures import HARD, has_jacks
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
@@ -175,7 +176,7 @@ def _db(value: float) -> str:
 
 def _standing(board: Board) -> str:
     told = [
-        f"{one.part.reference} {board.rotations.get(one.part.reference, 0.5):.0%}".replace("%", " %")
+        f"{one.part.reference} {percent(board.rotations.get(one.part.reference, 0.5))}"
         for one in board.parts
         if one.part.kind in CONTROLS
     ]
