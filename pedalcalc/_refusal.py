@@ -44,6 +44,10 @@ def must(words: str, bad: Any) -> ValueError:
     return ValueError(f"{words}{at_index(bad)}")
 
 
+class OtherKind(ValueError):
+    """A part of a list is of another kind than its place in a circuit asks for: the list can be read, the circuit is another."""
+
+
 class Unsolved(RuntimeError):
     """An iteration that found no end: of what, and which of the caller's elements have none."""
 

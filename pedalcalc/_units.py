@@ -56,6 +56,11 @@ LAST = {"coefficient": "1/K", "factor": "", "ratio": "", "db": "dB", "dbv": "dBV
 LONGEST = 80
 
 
+def percent(share: float) -> str:
+    """Return a share in whole per cent, the sign a space behind its number."""
+    return f"{share * 100:.0f} %"
+
+
 def unit_of(name: str) -> str:
     """Return the SI unit that an argument's name tells, or none."""
     words = name.split(" ")[0].rsplit(".", 1)[-1].partition("[")[0].split("_")

@@ -11,6 +11,7 @@ import pytest
 from pedalcalc import bench, devices, tolerance
 from pedalcalc.board import assemble, changed
 from pedalcalc.readings import Reading, read_readings, write_readings
+from pedalcalc.sheet._text import no_line_text
 from tests.circuit_parts import clip, part
 from tests.conftest import ROOT
 from tests.test_tolerance import resistor
@@ -302,6 +303,13 @@ def test_first_power_allows_for_the_print_of_the_resistor():
 def test_first_power_tells_of_watts_and_of_a_starved_build():
     assert "burns more than 2 W" in bench.first_power(divider(10e3, supply=18.0)).cautions[0].what
     assert "starved" in bench.first_power(divider(100.0)).cautions[0].what
+
+
+@pytest.mark.parametrize(("ohms", "line"), [(25.0, False), (32.0, True), (10e3, True)])
+def test_a_build_that_takes_two_thirds_of_the_supply_has_no_line_to_pull_the_plug_at(ohms, line):
+    """Through 100 Ω two of 25 Ω take 3 V of the 9 and leave 6, half more of which is the 9 V of a short (Ohm's law)."""
+    found = bench.first_power(divider(ohms, 0.0))
+    assert ("no line to pull the plug at" in no_line_text(found)) == (not line)
 
 
 def test_first_power_follows_the_footswitch():

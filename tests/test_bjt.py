@@ -137,6 +137,14 @@ def test_readings_of_a_leaky_transistor_come_back_from_its_fit(kind, kelvin, lea
     assert none.voltage_forward == typical  # a meter that shows nothing tells nothing of the junctions
 
 
+@pytest.mark.parametrize("name", ["current_collector", "current_collector_open", "current_base", "temperature"])
+def test_a_reading_that_is_none_is_refused_by_name(name):
+    with pytest.raises(ValueError, match=rf"^{name} must be known"):
+        bjt.fit_bjt(**(CALLS["fit_bjt"] | {name: np.nan}))
+    with pytest.raises(ValueError, match=rf"^{name} must be known.* at index \(1,\)"):
+        bjt.fit_bjt(**(CALLS["fit_bjt"] | {name: np.array([CALLS["fit_bjt"][name], np.nan])}))
+
+
 def test_a_leaky_part_of_some_ohms_gives_its_readings_back():
     """A record of one's own with 20 Ω in its junctions: with the base open next to nothing drops across them, at the reference 20 mV."""
     kind = replace(devices.typical(BJT_AC128), resistance_series=20.0, voltage_forward=0.17)

@@ -1053,3 +1053,13 @@ def test_what_is_computed_with_another_resistor_says_so_first():
     far = board.changed(board.assemble(BUILDS / "optical-compressor" / "parts.csv", supply=(8.55, 9.0, 9.45)), R1="1M")
     told = board.doubled_supply(far, roles=OPTICAL_ROLES).cautions[0]
     assert "lets so little through" in told.what and told.value == 1e6
+
+
+def test_what_follows_from_a_starved_supply_is_not_told_beside_its_cause():
+    """Op-amps that do not run have no swing, no input range and no compression: each of them said so, in 24 cautions."""
+    build = board.changed(PLAIN, R1="10k")
+    fed = board.doubled_supply(build, roles=OPTICAL_ROLES)
+    told = board.optical_compressor(build, supplied=fed, roles=OPTICAL_ROLES, **AROUND).cautions + fed.cautions
+    for words, count in (("op-amps do not run", 1), ("rails are below", 2), ("next to no compression", 1)):
+        assert sum(words in one.what for one in told) == count
+    assert not [one.what for one in told if re.search("swing|input|low-voltage pin|lowest supply", one.what)]

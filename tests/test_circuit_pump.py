@@ -10,8 +10,10 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 
 from pedalcalc import circuit, devices
+from pedalcalc.board import assemble, changed
 from pedalcalc.laws import junctions
 from tests.circuit_parts import NAN, board, capacitor, diode, lossless, part, resistor
+from tests.conftest import ROOT
 from tests.test_circuit_regulator import by_hand
 
 VOLTS, LOAD = 6.0, 2.2e3
@@ -290,6 +292,14 @@ def test_a_filter_of_small_capacitors_ripples_too(ohms):
     mean = state[3] / (2 * half)
     drop = 18.0 - mean * (load + ohms) / load
     assert seen["out"] == pytest.approx(mean, abs=max(30e-3, 0.01 * drop))
+
+
+def test_what_ripples_only_while_cells_are_held_begins_at_its_mean():
+    """A converter where an op-amp belongs: the lamp of the coupler behind it is a plain junction in time, and hands the ripple on."""
+    build = changed(assemble(ROOT / "notebooks/builds/optical-compressor/parts.csv", supply=9.0), IC2="7660")
+    seen = circuit.waveform(build, time=[0.0, 1e-5, 2e-5], voltage_input=0.0)
+    rest = circuit.operating_point(build).voltages["LED drive"]
+    np.testing.assert_allclose(seen.voltages["LED drive"][0], rest, atol=1e-6)
 
 
 def test_only_what_a_capacitor_hands_its_charge_to_must_be_as_large():

@@ -436,3 +436,11 @@ def _fit(volts, ohms=(470.0, 22e3), **changes):
 def test_refusals(call, words):
     with pytest.raises((ValueError, TypeError), match=words):
         call()
+
+
+def test_a_square_beyond_all_numbers_does_not_end_the_channel():
+    """Gate far above a source on an enormous resistor: it follows the drain, and that resistor takes what Ohm's law says."""
+    part = replace(devices.typical(devices.JFET_2N5457), voltage_gate_source_off=-1.5, current_drain_zero_bias=3e-3)
+    found = fet.self_bias(9.0, resistance_drain=1e3, resistance_source_pin=1e90, voltage_gate=1e90, fet=part)
+    assert found.current_drain == pytest.approx(9e-90)
+    assert found.voltage_source_pin == pytest.approx(9.0)

@@ -260,3 +260,17 @@ def test_leakage_doubles_every_ten_kelvin():
 )
 def test_parts_lie_within_their_sheets(name, current, low, high):
     assert low < laws.junction_voltage(current, junction=devices.typical(getattr(devices, name))) < high
+
+
+def test_a_resistor_of_nothing_drops_nothing_of_a_negative_voltage():
+    found = laws.junction_in_series([-1.0, -1e30], resistance=0.0, junction=devices.typical(devices.DIODE_1N4148))
+    assert np.all(found.voltage_resistor == 0) and not np.any(np.signbit(found.voltage_resistor))
+
+
+def test_a_temperature_at_which_a_part_leaks_beyond_all_numbers_is_refused_by_its_name():
+    """27 °C up to 4,600 K doubles what leaks 430 times, by the rule of ten kelvin (common practice)."""
+    with (
+        pytest.warns(match="outside the 230 to 400 K"),
+        pytest.raises(ValueError, match=r"^temperature must be low enough that '1N4148' leaks"),
+    ):
+        laws.at_temperature(devices.typical(devices.DIODE_1N4148), temperature=4600.0)

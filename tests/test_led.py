@@ -441,3 +441,14 @@ def test_a_last_reading_at_one_ampere_is_fitted_like_any():
     found = led.fit_led(current=current, voltage=voltage, led=devices.LED_RED_ALINGAP)
     assert found.ideality == pytest.approx(2.0, rel=1e-6)
     assert found.resistance_series == pytest.approx(1.0, rel=1e-6)
+
+
+def test_a_resistor_hotter_than_any_in_trade_is_refused_by_the_supply():
+    """Of 300 V some 17 mA leave 298 V across 18 kΩ, 5 W (Ohm's law), and a 10 W part is meant for no more at half its rating."""
+    asked = {"current_wanted": 0.0166, "stock": "E12"}
+    with pytest.raises(
+        ValueError, match=r"^voltage_supply must be low enough for a resistor of 10 W.* would burn 5\.2 W, got 300 V"
+    ):
+        led.choose_resistor(devices.LED_RED_GAASP, voltage_supply=300.0, **asked)
+    options = led.choose_resistor(devices.LED_RED_GAASP, voltage_supply=(200.0, 200.0, 240.0), **asked).stock_options
+    assert all(one.power_resistor <= 5 for one in options)

@@ -518,3 +518,11 @@ def test_rating_is_at_least_twice_the_power():
     assert np.isnan(rc.resistor_rating(np.nan))
     with pytest.raises(ValueError, match="power_resistor must be at least 0 and at most 5"):
         rc.resistor_rating(6)
+
+
+@pytest.mark.parametrize("filtered", [rc.lowpass_response, rc.highpass_response])
+def test_nothing_of_a_negative_voltage_is_nothing(filtered):
+    """No volts have no sign, whichever way those in front of a short had theirs."""
+    found = filtered(1000.0, resistance=0.0, capacitance=1e-6, resistance_generator=10.0, resistance_load=0.0,
+                     voltage_input=-2.0, **({"resistance_esr": 0.0} if filtered is rc.lowpass_response else {}))  # fmt: skip
+    assert found.voltage_output == 0 and not np.signbit(found.voltage_output)

@@ -219,6 +219,14 @@ def test_what_several_results_say_alike_is_said_once_at_its_worst():
     assert "40.0 mA in 3 of the computed cases, at worst, above 20.0 mA." in str(box)
 
 
+def test_what_two_calculations_tell_of_one_part_stands_once():
+    """The first to say so, where part, limit and unit are one and the figures differ by less than a hundredth."""
+    told = [("D6 carries more than its highest current", 0.462), ("the lamp of D6: more than it is made for", 0.464)]
+    told += [("D6 at its worst", 0.48), ("D7 carries more", 0.462)]
+    found = [Caution(what, "raise the resistor", amps, 0.02, "A") for what, amps in told]
+    assert [head for head, _ in report.cautions(found).lines] == [f"{told[k][0]}:" for k in (0, 2, 3)]
+
+
 def test_no_cautions_is_said_calmly():
     assert report.cautions(POINT).kind == "calm" and "caution" in report.cautions(POINT)._repr_html_().lower()
 

@@ -12,7 +12,7 @@ from pedalcalc.circuit import operating_point, response
 from pedalcalc.circuit.operating import solved_board
 from pedalcalc.circuit.restless import swinging
 from pedalcalc.readings import Reading
-from pedalcalc.sheet._slips import _mistyped, slips
+from pedalcalc.sheet._slips import _mistyped, _other_kind, slips
 from pedalcalc.sheet._symptoms import symptoms_section
 from tests.conftest import ROOT
 
@@ -141,6 +141,23 @@ def test_an_op_amp_of_another_package_does_not_fit_its_pins():
 def test_where_what_passes_has_no_end_is_told_by_what_was_looked_at(tremolo):
     (told,) = bench.changes(tremolo.board, fitted={"C3": "4.7n"}, count=20)
     assert "lower end, 3 dB down: under 5 Hz before," in told.verdict
+
+
+@pytest.mark.parametrize(
+    ("build", "fitted", "told"),
+    [
+        ("jfet-booster", {"Q2": "BC557C"}, ["Q2 (BC557C) is a PNP bipolar transistor", "laid out for an NPN bipolar transistor"]),
+        ("jfet-booster", {"Q1": "2N7000"}, ["Q1 (2N7000) is an N-channel MOSFET", "laid out for an N-channel JFET"]),
+        ("jfet-booster", {"Q1": "J201", "Q2": "2N3904", "D1": "blue LED"}, []),
+        ("optical-compressor", {"IC1": "TL072", "IC2": "NE5532"}, ["IC1 (TL072) is an op-amp", "laid out for a charge-pump converter"]),
+        ("optical-compressor", {"IC3": "TL071"}, ["IC3 (TL071) has its pins in another order than TL062"]),
+    ],
+)  # fmt: skip
+def test_a_part_of_another_kind_than_the_board_was_laid_out_for_is_told(build, fitted, told):
+    board = changed(assemble(ROOT / "notebooks" / "builds" / build / "parts.csv", supply=9.0), **fitted)
+    found = [one.what for one in _other_kind(board)]
+    assert len(found) == bool(told)
+    assert all(words in found[0] for words in told)
 
 
 @pytest.mark.parametrize(

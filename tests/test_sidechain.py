@@ -728,3 +728,10 @@ def test_area_of_a_decay_against_mpmath(x):
     with mpmath.workdps(40):
         exact = float((mpmath.mpf(x) - 1 + mpmath.exp(-mpmath.mpf(x))) / mpmath.mpf(x) ** 2)
     assert _second(np.array(x)) == pytest.approx(exact, rel=2e-12)
+
+
+def test_a_burst_of_days_holds_what_one_of_minutes_does():
+    """Where the held voltage has settled, a longer burst changes nothing (it came out as never reaching 63 %)."""
+    short, long = (sidechain.tone_burst(**(CALLS["tone_burst"] | {"time_burst": span})) for span in (1e3, 1e6))
+    assert long.time_attack_63 == short.time_attack_63 == pytest.approx(0.0167, rel=0.01)
+    assert long.voltage_average == short.voltage_average

@@ -526,3 +526,12 @@ def test_zener_regulator_at_its_edges():
     assert "more than the resistor passes" in actions(call("zener_regulator", current_load=0.1))
     with pytest.raises(TypeError, match=r"devices\.typical"):
         call("zener_regulator", zener=devices.ZENER_BZX55C5V1)
+
+
+def test_a_battery_that_nothing_drains_below_its_own_end_lasts_no_time():
+    assert (
+        supply.battery_life(
+            voltage_end=20.0, current_load=0.0, resistance_load=np.inf, battery=devices.BATTERY_9V_ALKALINE
+        ).hours_life
+        == 0
+    )

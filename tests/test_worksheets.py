@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import board, devices, opto
+from pedalcalc.sheet._section import Section
 from tests.conftest import ROOT, draw_few
 from tests.test_board import coupler_rows, written
 
@@ -42,7 +43,7 @@ class NotWhole(dict):
     cautions, card = (), ""
 
     def __missing__(self, name):
-        return ""
+        return Section("", ())
 
     @property
     def sections(self):
@@ -104,6 +105,7 @@ def test_a_drawer_part_gives_a_page_that_says_so(build, fitted, told, tmp_path, 
         ("optical-compressor", {"R1": "1k"}, ["R1 drops nearly all the supply", "the rails are below what IC2 (TL072) needs"]),
         ("optical-compressor", {"R1": "10M"}, ["R1 (10M) lets so little through", "R1 drops nearly all the supply"]),
         ("optical-compressor", {"R2": "10M"}, ["R2 drops nearly all the supply", "makes next to no compression"]),
+        ("optical-compressor", {"C6": "1p", "C7": "1p"}, ["the pump delivers less than two thirds of what it should", "8.20 V"]),
         ("optical-compressor", {"R7": "0R"}, ["R7 (0R) is a link where the circuit needs a resistor, the arm", "next to no compression"]),
         ("optical-compressor", {"R16": "1R"}, ["IC4 gives the lamp of U1 no more than its own current limit", "15.0 mA"]),
         ("optical-compressor", {"R17": "0R", "R9": "0R", "R4": "0R"}, ["R17 (0R) is a link", "R9 (0R)", "R4 (0R)", "clips first"]),
@@ -120,6 +122,28 @@ def test_no_value_costs_the_page(build, fitted, told, tmp_path, monkeypatch):
     for words in told:
         assert words in text
     assert not re.search(r"\bnan\b", text)
+
+
+@pytest.mark.parametrize(
+    ("build", "fitted", "reason"),
+    [
+        ("jfet-booster", {"Q2": "BC557C"}, "Q2: 'BC557C' is of the other polarity (pnp)"),
+        ("jfet-booster", {"Q1": "2N7000"}, "Q1: '2N7000' is no JFET"),
+        ("optical-compressor", {"IC1": "TL072"}, "IC1: 'TL072' is no charge-pump converter"),
+        ("optical-compressor", {"IC2": "TL071"}, "IC2: 'TL071' is no dual op-amp"),
+    ],
+)
+def test_a_part_of_another_kind_costs_what_is_special_alone(build, fitted, reason, tmp_path, monkeypatch):
+    text, names = printed(build, tmp_path, monkeypatch, fitted=fitted, whole=False)
+    assert f"because of parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[0]
+    assert f"Not computed: parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[1]
+    assert "sketch of the stage" in text and not names["built"]
+
+
+def line_of(build, reference):
+    """Return the line of a part in a build's list."""
+    lines = (BUILDS / build / "parts.csv").read_text(encoding="utf-8").splitlines()
+    return next(k for k, line in enumerate(lines, 1) if line.startswith(f"{reference},"))
 
 
 @pytest.mark.usefixtures("few_units")

@@ -13,7 +13,7 @@ import numpy as np
 from pedalcalc import devices
 from pedalcalc._arguments import file_path, is_a, list_of, one_number
 from pedalcalc._base import io
-from pedalcalc._units import shown
+from pedalcalc._units import percent, shown
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench._suspects import alone, suspects
 from pedalcalc.bench.expected import BOTH, BYPASSED, CURRENT, ENGAGED, expected_readings
@@ -137,10 +137,10 @@ def judge_readings(
     ratio, guessed = _one_ratio(board, plain, rows, read, start, asked)
     if guessed is not None:
         words = (
-            f"all readings are {abs(ratio - 1):.0%} {'low' if ratio < 1 else 'high'} alike and fit a supply of "
+            f"all readings are {percent(abs(ratio - 1))} {'low' if ratio < 1 else 'high'} alike and fit a supply of "
             f"{write_value(guessed.voltage_supply, unit='V', digits=3)}: suspect the adaptor or the battery, not "
             f"{sum(row.verdict in (LOW, HIGH) for row in rows)} faults; measure {guessed.place_supply!r}"
-        ).replace("%", " %")
+        )
         return Judged(
             rows=rows, verdict=words, first=plain.place_supply, depends_on=(), voltage_supply=guessed.voltage_supply
         )

@@ -104,8 +104,8 @@ def solve(
             y = vt * np.log1p(np.maximum(e2 / i_s, -1.0)) + e2 * series
             x = vt * np.log(total / i_s) + e1 * series
             x = np.where(total > 1e-300, x, across + i_s * (r * rb - re) - (k - series) * e1)
-        vc = np.where(open_c, vb - y, vc)
-        vb = np.where(open_b, np.where(open_e, vc + y, vee + re * ie + x), vb)
+            vc = np.where(open_c, vb - y, vc)
+            vb = np.where(open_b, np.where(open_e, vc + y, vee + re * ie + x), vb)
         vc = np.where(np.asarray(open_c) & ~np.asarray(open_b), vb - y, vc)
         ve = vb - x
         ib = np.where(open_b, 0.0, ib)

@@ -62,7 +62,7 @@ def fit_bjt(
     Raises
     ------
     ValueError
-        If an argument is outside its range, or the leakage is the whole current.
+        If an argument is outside its range or NaN, or the leakage is the whole current.
     TypeError
         If `transistor` is not a bipolar record.
 
@@ -75,8 +75,9 @@ def fit_bjt(
     -----
     hFE = (IC - Iceo)/IB, Icbo = Iceo/(1 + hFE): with the base open the leakage enters the base and is amplified.
     A germanium part gives both readings back. Its junctions alone let Is (1/beta_reverse + 1/(hFE + 1)) through; a part that was
-    read to leak less has a smaller Is than its type, so a higher base-emitter voltage. A leakage of 0 tells nothing of that: Is
-    is the type's then. Warm fingers raise the leakage: let the part rest before reading.
+    read to leak less has a smaller Is than its type, so a higher base-emitter voltage. No germanium part leaks nothing: a reading of 0
+    is less than the meter shows, which tells nothing of Is. It is the type's then, and what these junctions let through, 37 µA of
+    an AC128, comes back in place of the 0; the smallest step of your meter in its place gives the part that leaks so much. Warm fingers raise the leakage: let the part rest before reading.
 
     References
     ----------
@@ -94,6 +95,12 @@ def fit_bjt(
     leak = numeric("current_collector_open", current_collector_open, least=0)
     i_b = numeric("current_base", current_base, above=0)
     kelvin = KELVIN("temperature", temperature)
+    readings = {
+        "current_collector": i_c, "current_collector_open": leak, "current_base": i_b, "temperature": kelvin,
+    }  # fmt: skip
+    for name, read in readings.items():
+        if np.any(unknown := np.isnan(read)):
+            raise refused(name, "known: a fit stands on what was read", read, unknown)
     if np.any(bad := leak >= i_c):
         most = shown(float(np.broadcast_to(i_c, bad.shape)[bad][0]), "A")
         raise refused("current_collector_open", f"below current_collector ({most}; swap the readings)", leak, bad)

@@ -28,6 +28,7 @@ from pedalcalc.board._roles import BOOSTER_ROLES, OPTICAL_ROLES
 from pedalcalc.board._rows import FIRST_POWER, Consumer, PowerStep, TestPoint, Thump
 from pedalcalc.board._supply import DoubledSupply, doubled_supply
 from pedalcalc.board._timing import OpticalTiming, optical_timing
+from pedalcalc.board._untold import Untold
 
 __all__ = [
     "BATTERY_USED",
@@ -49,6 +50,7 @@ __all__ = [
     "Target",
     "TestPoint",
     "Thump",
+    "Untold",
     "assemble",
     "changed",
     "compared",

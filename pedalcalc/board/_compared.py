@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pedalcalc._arguments import is_a
 from pedalcalc._base import search
 from pedalcalc._result import Result, quantity
+from pedalcalc._units import percent
 from pedalcalc.board._core import Board
 from pedalcalc.parts import Part
 from pedalcalc.values import read_value
@@ -87,4 +88,4 @@ def _share(part: Part) -> str:
     except ValueError:  # another law
         return ""
     share = part.value / listed - 1
-    return "" if abs(share) < 5e-4 else f": {abs(share):.0%} {'more' if share > 0 else 'less'}".replace("%", " %")
+    return "" if abs(share) < 5e-4 else f": {percent(abs(share))} {'more' if share > 0 else 'less'}"

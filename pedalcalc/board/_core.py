@@ -16,22 +16,18 @@ from pedalcalc import controls, devices, supply
 from pedalcalc._arguments import file_path, is_a, list_of, numeric, one_number, table_of, words, yes_no
 from pedalcalc._base import io, search
 from pedalcalc._part_value import CONTROLS, read_part_value
+from pedalcalc._refusal import OtherKind
 from pedalcalc._result import Caution, Number, Result, quantity
 from pedalcalc._units import shown, told
 from pedalcalc.board._own import FILE, OwnPart, measured, named_file
-from pedalcalc.catalogue import ResolvedPart, find_device, resolve_parts
+from pedalcalc.board.kinds import kind_word
+from pedalcalc.catalogue import PinRole, ResolvedPart, find_device, resolve_parts
 from pedalcalc.devices import Adaptor, Battery, Device, Meter, Taper
 from pedalcalc.parts import NOT_CONNECTED, Part, read_parts
 from pedalcalc.values import read_value
 
 Array = NDArray[np.float64]
 D = TypeVar("D", bound=Device)
-
-
-WORDS = {
-    "Bjt": "bipolar transistor", "Capacitor": "capacitor", "Converter": "charge-pump converter", "Coupler": "coupler",
-    "Diode": "diode", "Jfet": "JFET", "Led": "LED", "OpAmp": "op-amp", "Regulator": "voltage regulator",
-}  # fmt: skip
 
 #: Share of a battery's charge that is used in the lowest, usual and highest case (common practice).
 BATTERY_USED = (0.9, 0.5, 0.0)
@@ -96,9 +92,8 @@ class Board(Result):
         """Return one part of plain numbers: measured where there are readings, else the usual one of its type."""
         record = self.record(reference)
         if not isinstance(record, kind):
-            part = self.part(reference)
-            raise ValueError(  # noqa: TRY004 (the list is wrong, not the call)
-                f"{part.place or 'the list'}, {reference}: {part.value_text!r} is no {WORDS.get(kind.__name__, kind.__name__)}; "
+            raise OtherKind(
+                f"{self.place(reference)}: {self.part(reference).value_text!r} is no {kind_word(kind)}; "
                 "fit one there, or give its role to another reference"
             )
         return devices.typical(record)
@@ -111,20 +106,23 @@ class Board(Result):
         """Return the value of a capacitor [F]."""
         return self._valued(reference, "F")
 
+    def pins(self, reference: str) -> tuple[PinRole, ...]:
+        """Return the pins of a part with their roles and nets."""
+        return self._resolved(reference).pins
+
     def net(self, reference: str, pin: str) -> str:
         """Return the net at a pin, named as in the list or by its role."""
-        found = self._resolved(reference)
-        for entry in found.pins:
+        for entry in self.pins(reference):
             if pin in (entry.pin, entry.role):
                 return entry.net
-        known = ", ".join(entry.pin for entry in found.pins)
-        raise ValueError(f"{self._place(reference)}: there is no pin {pin!r}; there are {known}")
+        known = ", ".join(entry.pin for entry in self.pins(reference))
+        raise ValueError(f"{self.place(reference)}: there is no pin {pin!r}; there are {known}")
 
     def control(self, reference: str, rotation: ArrayLike | None = None) -> Control:
         """Return a control at its position, or at those given, as its pins are wired."""
         part, taper = self.part(reference), self.record(reference)
         if part.kind not in CONTROLS:
-            raise ValueError(f"{self._place(reference)}: a {part.kind} is no control")
+            raise ValueError(f"{self.place(reference)}: a {part.kind} is no control")
         turned = numeric("rotation", self.rotations.get(part.reference, 0.5) if rotation is None else rotation)
         taper = devices.typical(taper)
         found = controls.potentiometer(turned, resistance_total=part.value, taper=taper)
@@ -167,7 +165,8 @@ class Board(Result):
         hint = f"; near it are {', '.join(near)}" if near else ""
         raise ValueError(f"{file} has no {reference}{hint}: put the part into the list, or name the one that is there")
 
-    def _place(self, reference: str) -> str:
+    def place(self, reference: str) -> str:
+        """Return where a part stands in the list, for an error."""
         part = self.part(reference)
         return f"{part.place or 'the list'}, {part.reference}"
 
@@ -175,7 +174,7 @@ class Board(Result):
         part = self.part(reference)
         if part.unit != unit or part.kind in CONTROLS:
             wanted = {"Ω": "resistor", "F": "capacitor"}[unit]
-            raise ValueError(f"{self._place(reference)}: a {wanted} is wanted there, the list has a {part.kind}")
+            raise OtherKind(f"{self.place(reference)}: a {wanted} is wanted there, the list has a {part.kind}")
         return part.value
 
 

@@ -17,6 +17,7 @@ from pedalcalc.board._core import Board
 from pedalcalc.board._dynamics import DrawnParts, DynamicsBand, dynamics_band
 from pedalcalc.board._rows import Parts, PowerStep, TestPoint, Thump, about, drop, points, power_steps, thumps
 from pedalcalc.board._supply import DoubledSupply
+from pedalcalc.board._supply_cautions import NOT_RUNNING
 from pedalcalc.board.sockets import has_battery, states_of
 from pedalcalc.devices import Capacitor, Coupler, Diode, Led, OpAmp
 
@@ -28,6 +29,8 @@ HALVES_ALIKE = 0.05
 LEAST_SHARE = 1e-4
 #: A gain reduction that cannot be told from none [dB] (common practice).
 REDUCTION_LEAST_DB = 1.0
+#: By these words a caution tells so.
+NO_COMPRESSION = "makes next to no compression"
 COUNT_MOST = 10_000  # units to draw; more would take minutes
 
 
@@ -168,8 +171,9 @@ def optical_compressor(
     level = board.control(parts.name("level"), rotation=1.0).resistance_total
     pulled = float(rc.parallel_resistance([parts.ohms("output pull-down"), load]))
     out = float(rc.parallel_resistance([level, pulled]))
+    runs = not any(NOT_RUNNING in one.what for one in supplied.cautions)  # else nothing else is to be told of a stage
     meant = (
-        (follower, ("signal",)), (makeup, ("signal",)), (lights, ("indicator",)), (thump_in, ("input", "input pull-down")),
+        *(((follower, ("signal",)), (makeup, ("signal",))) if runs else ()), (lights, ("indicator",)), (thump_in, ("input", "input pull-down")),
         (thump_out, ("output", "level")), (rail_step, ("indicator",)),
     )  # fmt: skip
     named = [one for result, names in meant for one in about(board, result.cautions, *map(parts.name, names))]
@@ -243,7 +247,7 @@ def _circuit(parts: Parts, supplied: DoubledSupply) -> tuple[compressor.Compress
 def _idle(parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor) -> tuple[Caution, ...]:
     """Return a caution where even the brightest lamp turns the gain down by next to nothing."""
     return caution_below(
-        f"{parts.label('coupler')} behind {parts.label('arm')} makes next to no compression, even at the loudest: "
+        f"{parts.label('coupler')} behind {parts.label('arm')} {NO_COMPRESSION}, even at the loudest: "
         "there is no threshold, ratio, attack or release to tell",
         f"look at {parts.name('arm')}, {parts.name('lamp resistor')} and the op-amps' rail",
         deepest_db(supplied, circuit),

@@ -50,19 +50,20 @@ def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tup
     if not path.is_file():
         raise FileNotFoundError(f"{where}: its file of readings is not there: {path}")
     taken = read_readings(path)
-    if record is None or type(record) not in KINDS:
-        raise ValueError(
-            f"{where}: readings are taken of {', '.join(KINDS.values())}, not of a {part.kind}; take {path.name} out"
-        )
-    if other := _other_type(taken, part, record):
+    other = "" if record is None else _other_type(taken, part, record)
+    if record is not None and other:
         return None, (
             Caution(
                 f"{part.reference}: {path.name} holds readings of a {other}, fitted is {record.name}; not used",
                 f"measure your {record.name} and name its file, or fit the {other}",
-                float(len(taken)),
-                0.0,
-                "readings",
+                np.nan,
+                np.nan,
+                "",
             ),
+        )
+    if record is None or type(record) not in KINDS:
+        raise ValueError(
+            f"{where}: readings are taken of {', '.join(KINDS.values())}, not of a {part.kind}; take {path.name} out"
         )
     fits: dict[type, Any] = {Coupler: _coupler, Led: _lamp, Jfet: _jfet, Bjt: _transistor}
     try:
@@ -80,7 +81,7 @@ def _other_type(taken: Sequence[Reading], part: Part, record: Device) -> str:
                 found = find_device(word, kind=part.kind)
             except ValueError:
                 continue
-            if found.name != record.name and type(found) is type(record):
+            if found.name != record.name and (type(found) is type(record) or part.kind == "transistor"):
                 return found.name
     return ""
 

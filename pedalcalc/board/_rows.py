@@ -12,9 +12,11 @@ from numpy.typing import NDArray
 
 from pedalcalc import switching
 from pedalcalc._arguments import table_of
+from pedalcalc._refusal import OtherKind
 from pedalcalc._result import Caution, Result, caution_above, quantity
+from pedalcalc._units import percent
 from pedalcalc.board._core import Board
-from pedalcalc.devices import Capacitor, Diode, Led, Zener
+from pedalcalc.devices import Capacitor, Diode, Led, OpAmp, Zener
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.values import UNITS, write_value
 
@@ -28,6 +30,8 @@ TYPED = ("diode", "transistor", "integrated circuit", "coupler", "photocell", "i
 STEP_SILENT = 1e-4
 #: What a link of wire with its joints has [Ω] (common practice).
 LINK = 0.01
+#: The most with which a pump's capacitor is computed [Ω]: an electrolytic of 50 pF has it, which pumps nothing.
+ESR_MOST = 1e6
 #: Resistors that may be links.
 MAY_BE_LINKS = ("filter", "filter in", "filter out", "attack stop", "make-up feedback", "side-chain feedback")
 
@@ -183,12 +187,21 @@ class Parts:
             if role not in MAY_BE_LINKS and self.board.part(name).unit == "Ω" and self.board.part(name).value == 0
         )  # fmt: skip
 
+    def dual(self, role: str) -> Any:
+        """Return an op-amp, refused where it is not one of two in a package."""
+        found, name = self.one(role, OpAmp), self.name(role)
+        if len({pin.unit for pin in self.board.pins(name)} - {""}) != 2:
+            raise OtherKind(
+                f"{self.board.place(name)}: {self.board.part(name).value_text!r} is no dual op-amp; fit one there"
+            )
+        return found
+
     def of_polarity(self, role: str, kind: type[Any], polarity: str) -> Any:
         """Return a transistor, refused where it is of the other polarity."""
         found, part = self.one(role, kind), self.board.part(self.name(role))
         if found.polarity != polarity:
-            raise ValueError(
-                f"{part.place or 'the list'}, {part.reference}: {part.value_text!r} is of the other polarity "
+            raise OtherKind(
+                f"{self.board.place(part.reference)}: {part.value_text!r} is of the other polarity "
                 f"({found.polarity}); this circuit wants {polarity}"
             )
         return found
@@ -202,8 +215,8 @@ class Parts:
         return float(self.board.control(self.name(role)).resistance)
 
     def esr(self, role: str) -> float:
-        """Return a capacitor's series resistance at tens of kilohertz [Ω]."""
-        return float(self.one(role, Capacitor).resistance_esr_fast)
+        """Return a capacitor's series resistance at tens of kilohertz [Ω], of one that hands on nothing the most that is computed."""
+        return min(float(self.one(role, Capacitor).resistance_esr_fast), ESR_MOST)
 
     def leakage(self, role: str, volts: float) -> float:
         """Return a capacitor's leakage at a voltage [A]: through its insulation, and an electrolytic's own."""
@@ -313,6 +326,4 @@ def stated(value: float, seen: float) -> str:
     if not np.isfinite(value):
         return "nothing in this place can do it: see what was asked"
     share = seen / value - 1
-    return (
-        "as wanted" if abs(share) < 1e-3 else f"{abs(share):.0%} {'above' if share > 0 else 'below'}".replace("%", " %")
-    )
+    return "as wanted" if abs(share) < 1e-3 else f"{percent(abs(share))} {'above' if share > 0 else 'below'}"

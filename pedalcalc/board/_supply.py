@@ -167,7 +167,7 @@ def _packages(parts: Parts) -> list[tuple[str, Any]]:
     """Return each dual op-amp with what both its halves draw."""
     found = []
     for role in ("signal", "side-chain", "reference"):
-        parts.one(role, OpAmp)
+        parts.dual(role)
         figure = ends(parts.board.record(parts.name(role)).current_quiescent)
         found.append((role, type(figure)(*(2 * amps for amps in figure))))
     return found

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,6 +17,8 @@ Array = NDArray[np.float64]
 
 #: Share of their own current without which op-amps count as not running (common practice).
 LACKING = 0.1
+#: By these words a caution tells so.
+NOT_RUNNING = "the op-amps do not run"
 
 
 def supply_cautions(
@@ -34,6 +38,10 @@ def supply_cautions(
     the rail as it was computed, the lamp's current [A], and the share of their own current that the op-amps get.
     """
     board = parts.board
+    if np.any(1 - share > LACKING):  # what else the rails are too low for follows from what drops the supply
+        half = replace(half, cautions=())
+        budget, lit = (replace(each, cautions=_followed(each.cautions)) for each in (budget, lit))
+        others = _followed(others)
     found = _fed(parts, rail) + board.cautions + socket_cautions(board) + parts.links()
     found += _about(parts, _without_lamp(budget.cautions) + lit.cautions, "signal")
     found += _about(parts, others, "side-chain", "reference")
@@ -44,6 +52,11 @@ def supply_cautions(
 def _without_lamp(cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
     """Return the cautions at rest that the lit state does not repeat with a larger figure."""
     return tuple(c for c in cautions if "clips" not in c.what and "no swing" not in c.what)
+
+
+def _followed(cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
+    """Return the cautions that stand beside the one on op-amps that do not run: the volts they lack, and what is above a limit."""
+    return tuple(c for c in cautions if "rails are below" in c.what or c.value > c.limit)
 
 
 def _about(parts: Parts, cautions: tuple[Caution, ...], *op_amps: str) -> tuple[Caution, ...]:
@@ -130,7 +143,7 @@ def _ratings(
             led, parts.one("reference", OpAmp).current_output_max * (1 - 1e-9), "A",
         )
         + caution_above(
-            f"{culprit} drops nearly all the supply: the op-amps do not run, and lack so much of their own current",
+            f"{culprit} drops nearly all the supply: {NOT_RUNNING}, and lack so much of their own current",
             f"fit a smaller {culprit}", 1 - share, LACKING, "%",
         )
         + caution_above(

@@ -13,7 +13,7 @@ from pedalcalc._arguments import is_a
 from pedalcalc._base import simulate
 from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.board._core import Board
-from pedalcalc.board._optical import OpticalBuild
+from pedalcalc.board._optical import NO_COMPRESSION, OpticalBuild
 from pedalcalc.board._rows import Parts, told_range
 
 #: Band of a cell's times that nobody has taken, times or divided by (common practice).
@@ -101,7 +101,12 @@ def optical_timing(
     own = board.own(parts.name("coupler"))
     known = own is not None and not np.isnan(own.time_factor)
     factor = own.time_factor if own is not None and known else TIMES_OF_CLASS
-    return tuple(_timed(name, optical.compressor, *ohms, factor, known, definition) for name, ohms in settings.items())
+    found = tuple(_timed(name, optical.compressor, *ohms, factor, known, definition) for name, ohms in settings.items())
+    if any(NO_COMPRESSION in one.what for one in optical.cautions):  # that there is nothing to time is told there
+        found = tuple(
+            dataclasses.replace(one, cautions=(), timing=dataclasses.replace(one.timing, cautions=())) for one in found
+        )
+    return found
 
 
 def _ends(parts: Parts, role: str) -> tuple[float, float]:

@@ -240,11 +240,11 @@ def _stepped(
 
 
 def _placed(rest: Signal, system: System, units: int) -> Array:
-    """Return volts at rest at the places of the equations in time."""
+    """Return volts at rest at the places of the equations in time; a net that ripples in these alone begins at its mean."""
     at = np.zeros((units, system.size + 1))
-    seen = rest.solved.voltages
+    seen, known = rest.solved.voltages, rest.system.at
     for k, place in enumerate(system.places):
-        at[:, k] = seen[:, rest.system.at[place]]
+        at[:, k] = seen[:, known.get(place, known[place[0], 0])]
     for k in range(len(system.rods)):
         at[:, len(system.places) + k] = seen[:, len(rest.system.places) + k]
     return at

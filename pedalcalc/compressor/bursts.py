@@ -31,7 +31,7 @@ from pedalcalc._refusal import refused
 from pedalcalc._result import Caution, Result, caution_below, quantity
 from pedalcalc.compressor.sound import write_wav
 from pedalcalc.compressor.timing import AttackRelease, TimingDefinition, envelope, measure_step
-from pedalcalc.compressor.wav import RATE_LEAST, RATE_MOST, Channel, channel_of, pieces, seen
+from pedalcalc.compressor.wav import FILE_RATE_LEAST, FILE_RATE_MOST, Channel, channel_of, pieces, seen
 
 Array = NDArray[np.float64]
 
@@ -128,7 +128,7 @@ def write_bursts(
     >>> print(f"{done.duration:.1f} s, step {done.level_step_db:g} dB: {done.cautions[0].action}")
     31.0 s, step 20 dB: take headphones off, turn amplifiers and monitors down, record by cable
     """
-    rate = whole_number("sample_rate", sample_rate, least=max(16000, RATE_LEAST), most=RATE_MOST)
+    rate = whole_number("sample_rate", sample_rate, least=max(16000, FILE_RATE_LEAST), most=FILE_RATE_MOST)
     step = _step(definition)
     signal = bursts(rate, step)
     written = write_wav(path, signal=signal, sample_rate=rate, voltage_full_scale=1.0, replace=replace)

@@ -12,8 +12,8 @@ from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, in_blocks, units_of
 from pedalcalc.compressor.engine import engine
-from pedalcalc.compressor.follow import PeriodMap
 from pedalcalc.compressor.many_threshold import CLOSE, out_of_reach, peaks_for_reduction, range_of_peaks
+from pedalcalc.compressor.period_map import PeriodMap
 from pedalcalc.compressor.settle import Sweep, averages
 
 

@@ -14,7 +14,8 @@ from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, one_unit
 from pedalcalc.compressor.engine import Trace, made_ready
-from pedalcalc.compressor.follow import PeriodMap, grows
+from pedalcalc.compressor.follow import grows
+from pedalcalc.compressor.period_map import PeriodMap
 from pedalcalc.compressor.settle import fixed_point, settle_from_silence
 
 FINE = 2  # times finer than for a step, so that the harmonics are those of the circuit

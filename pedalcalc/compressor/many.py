@@ -28,8 +28,8 @@ from pedalcalc.compressor.engine import (
     STEPS_MOST,
     counts_of_steps,
 )
-from pedalcalc.compressor.follow import CONDUCTANCE_NONE, NOTHING, WORTH_UNLIT
 from pedalcalc.compressor.laws import Floats
+from pedalcalc.compressor.period_map import CONDUCTANCE_NONE, NOTHING, WORTH_UNLIT
 from pedalcalc.compressor.rows import Rows
 
 Places = NDArray[np.intp]

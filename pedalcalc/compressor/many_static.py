@@ -21,10 +21,10 @@ from pedalcalc.compressor.curve_reading import (
     watch_every,
 )
 from pedalcalc.compressor.engine import made_ready
-from pedalcalc.compressor.follow import PeriodMap
 from pedalcalc.compressor.laws import Floats
 from pedalcalc.compressor.many import Many, Places
 from pedalcalc.compressor.many_settle import Settled, SweepMany
+from pedalcalc.compressor.period_map import PeriodMap
 from pedalcalc.compressor.rows import Rows
 from pedalcalc.compressor.settle import swing_db
 

@@ -17,8 +17,9 @@ from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TIME, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, one_unit
 from pedalcalc.compressor.engine import State, made_ready, rest
-from pedalcalc.compressor.follow import PeriodMap, follow
+from pedalcalc.compressor.follow import follow
 from pedalcalc.compressor.laws import Floats
+from pedalcalc.compressor.period_map import PeriodMap
 from pedalcalc.compressor.settle import settle_from_silence
 from pedalcalc.compressor.track import read
 

@@ -16,8 +16,9 @@ from pedalcalc._refusal import Unsolved
 from pedalcalc._units import shown
 from pedalcalc.compressor import laws
 from pedalcalc.compressor.engine import State, rest
-from pedalcalc.compressor.follow import Pair, PeriodMap, Piece, Square, follow, grows
+from pedalcalc.compressor.follow import follow, grows
 from pedalcalc.compressor.laws import Floats
+from pedalcalc.compressor.period_map import Pair, PeriodMap, Piece, Square
 
 HALVES_MOST = 2_000_000  # half periods followed where Newton's method finds nothing; most of them are skipped
 CLOSE_CELL, CLOSE_HOLD = 1e-7, 1e-9  # what a period may still move: ln conductance, volts

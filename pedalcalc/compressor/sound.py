@@ -24,7 +24,7 @@ from pedalcalc._units import shown
 from pedalcalc.compressor._checks import callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit
 from pedalcalc.compressor.laws import decibels
-from pedalcalc.compressor.wav import BLOCK, RATE_LEAST, RATE_MOST, channel_of, pieces, seen
+from pedalcalc.compressor.wav import BLOCK, FILE_RATE_LEAST, FILE_RATE_MOST, channel_of, pieces, seen
 
 Array = NDArray[np.float64]
 
@@ -152,7 +152,7 @@ def write_wav(
     'tone.wav'
     """
     samples = numeric("signal", signal)
-    rate = whole_number("sample_rate", sample_rate, least=RATE_LEAST, most=RATE_MOST)
+    rate = whole_number("sample_rate", sample_rate, least=FILE_RATE_LEAST, most=FILE_RATE_MOST)
     scale = scalar("voltage_full_scale", voltage_full_scale, above=0)
     if samples.ndim != 1 or samples.size == 0 or np.isnan(samples).any():
         raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")
@@ -262,7 +262,7 @@ def render_file(
         raise FileExistsError(f"{target} exists; choose another name, or replace=True to write over it")
     source = channel_of(file_path("path", path), chosen)
     found = seen(source.path, source.part, source.size)
-    rate = scalar("sample_rate", source.rate, least=16_000, most=RATE_MOST)
+    rate = scalar("sample_rate", source.rate, least=16_000, most=FILE_RATE_MOST)
     signal = np.empty(source.size, np.float32)
     full, least, most, brightest = scale, np.inf, -np.inf, 0.0
 

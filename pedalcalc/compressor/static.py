@@ -36,9 +36,9 @@ from pedalcalc.compressor.curve_reading import (
     watch_every,
 )
 from pedalcalc.compressor.engine import made_ready
-from pedalcalc.compressor.follow import PeriodMap
 from pedalcalc.compressor.laws import Floats
 from pedalcalc.compressor.many_static import curves_of_many
+from pedalcalc.compressor.period_map import PeriodMap
 from pedalcalc.compressor.settle import Period, Sweep, averages, hunts, swing_db
 
 _FEW = 48  # units that are sooner computed one after the other than together

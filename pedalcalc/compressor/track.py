@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.compressor import laws
-from pedalcalc.compressor.follow import CLOSE_HALVES, Piece, Record, conductance
+from pedalcalc.compressor.follow import CLOSE_HALVES
 from pedalcalc.compressor.laws import Floats
+from pedalcalc.compressor.period_map import Piece, Record, conductance
 from pedalcalc.compressor.timing import envelope
 
 PHASES = 24  # points of half a period, at least; doubled until they lie no further apart than

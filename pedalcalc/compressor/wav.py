@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._result import Caution, caution_below
 
-RATE_LEAST, RATE_MOST = 8000, 384000
+FILE_RATE_LEAST, FILE_RATE_MOST = 8000, 384000
 BLOCK = 2**12  # samples read at a time
 CLIPPED_RUN = 3  # so many samples in a row at the top of the scale are called clipped
 QUIET = 1e-4  # -80 dB of full scale
@@ -126,8 +126,8 @@ def _load(path: Path) -> tuple[int, tuple[int, ...], int, np.dtype[Any]]:
             f"{path} is not a complete WAV file of plain samples: copy it again whole, or export it as WAV with 16, 24 or "
             "32 bits"
         ) from problem
-    if not RATE_LEAST <= rate <= RATE_MOST:
-        raise ValueError(f"sample rate of {path} must be {RATE_LEAST} to {RATE_MOST} Hz, got {rate} Hz")
+    if not FILE_RATE_LEAST <= rate <= FILE_RATE_MOST:
+        raise ValueError(f"sample rate of {path} must be {FILE_RATE_LEAST} to {FILE_RATE_MOST} Hz, got {rate} Hz")
     return rate, shape, offset, kind
 
 

@@ -63,7 +63,8 @@ def _ohmic(a: Array, d: Array, r_d: Array, r_s: Array, k: Array) -> tuple[Array,
     total, e, s = r_d + r_s, 2 * a - d, r_d - r_s
     # q(I) = qa I² + qb I - qc rises through its root: q' = +sqrt(discriminant) > 0 there.
     qa, qb, qc = k * total * s, 1 + k * (total * e - d * s), k * d * e
-    root = np.sqrt(qb**2 + 4 * qa * qc)
+    size = np.maximum(np.abs(qb), 1.0)  # whose square may be beyond what a float holds
+    root = size * np.sqrt((qb / size) ** 2 + 4 * (qa / size) * (qc / size))
     with np.errstate(divide="ignore", invalid="ignore"):
         current = np.where(qb >= 0, 2 * qc / (qb + root), (root - qb) / (2 * qa))
     current = np.where(open_any, 0.0, current)

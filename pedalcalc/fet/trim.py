@@ -215,7 +215,8 @@ def trim_drain(
     u = a * 2 / (1 + np.sqrt(1 + 4 * k * a * r_s))
     ohmic = a > v_d
     c, q = np.where(ohmic, a - v_d, 0.0), k * r_s
-    across = 2 * v_d / (1 + 2 * c * q + np.sqrt((1 + 2 * c * q) ** 2 + 4 * q * v_d))
+    steep = 1 + 2 * c * q  # whose square may be beyond what a float holds
+    across = 2 * v_d / (steep * (1 + np.sqrt(1 + 4 * (q / steep) * (v_d / steep))))
     current = np.where(ohmic, k * across * (2 * c + across), k * u**2)
     v_ds = np.where(ohmic, across, v_d - current * r_s)
     u = np.where(ohmic, c + across, u)

@@ -249,9 +249,9 @@ def _settle(v: Array, r: Array, n: Array, law: Figures) -> JunctionPoint:
         part = np.where(small, by_law, part)
         _, slope = branch(np.asarray(part / n), law)
         return JunctionPoint(
-            current=current,
+            current=current + 0.0,
             voltage_junction=part,
-            voltage_resistor=drop,
+            voltage_resistor=drop + 0.0,
             resistance_dynamic=n / slope,
             power_junction=current * part + 0.0,
             power_resistor=current * drop + 0.0,

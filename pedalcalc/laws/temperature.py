@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from pedalcalc._arguments import LARGEST
 from pedalcalc._base import formula
 from pedalcalc._figure import figure, known
 from pedalcalc._ranges import TEMPERATURE_RECORD, Kelvin
@@ -106,6 +107,10 @@ def moved(record: Any, t: Array) -> Any:
         leak = "current_gate_leakage" if isinstance(record, Jfet) else "current_leakage"
         if any(part.name == leak for part in fields(record)):
             changes[leak] = figure(record, leak) * np.exp2(rise / DOUBLING_SILICON)
+            if np.any(bad := changes[leak] > LARGEST):
+                raise refused(
+                    "temperature", f"low enough that {record.name!r} leaks no more than a float holds", t, bad
+                )
     if isinstance(record, Led):
         changes["luminous_intensity"] = figure(record, "luminous_intensity") * _light(record, rise)
     if isinstance(record, Zener):

@@ -11,17 +11,20 @@ from pedalcalc import devices
 from pedalcalc._arguments import Stock, lowest_usual_highest, one_number
 from pedalcalc._base import search
 from pedalcalc._ranges import TEMPERATURE_RECORD
+from pedalcalc._refusal import refused
 from pedalcalc._result import Caution, Result, caution_above, caution_below, quantity
 from pedalcalc._stock import drawer
 from pedalcalc._units import shown
 from pedalcalc.devices import Led
 from pedalcalc.led._string import Lamps, across, lamps, string_current, words
 from pedalcalc.led.point import CURRENT_DARK, brightness, visible_currents
-from pedalcalc.rc.rating import rating_name, resistor_rating
+from pedalcalc.rc.rating import RATINGS, rating_name, resistor_rating
 from pedalcalc.values import write_value
 
 #: From where to where [Ω] a series is searched; a drawer's own list is searched whole.
 RESISTORS = (1e-3, 1e9)
+#: The most that a resistor may burn, at half the highest rating in trade [W].
+HOTTEST = float(RATINGS[-1]) / 2
 #: Rows above and below the recommended one in a table of stock values.
 NEIGHBOURS = 2
 #: Tolerance [1] of the resistors that are commonly stocked.
@@ -157,11 +160,18 @@ def choose_resistor(
             raise ValueError(
                 f"stock must hold a resistor at which no lamp exceeds its rating, got up to {shown(float(known[-1]), 'Ω')}"
             )
+    if (burns := _range(float(known[place]), case).power_resistor) > HOTTEST:
+        allowed = f"low enough for a resistor of {RATINGS[-1]:g} W at half of that: {shown(float(known[place]), 'Ω')} would burn "
+        raise refused("voltage_supply", f"{allowed}{shown(float(f'{burns:.3g}'), 'W')}", supply[2])
     window = range(max(place - NEIGHBOURS, 0), min(place + NEIGHBOURS + 1, known.size))
-    options = tuple(_option(float(known[k]), _range(float(known[k]), case), usual[0], wanted) for k in window)
-    recommended = options[place - window.start]
+    ranges = {k: _range(float(known[k]), case) for k in window}
+    # A neighbour for which no resistor is large enough is none.
+    options = {
+        k: _option(float(known[k]), r, usual[0], wanted) for k, r in ranges.items() if r.power_resistor <= HOTTEST
+    }
+    recommended = options[place]
     return ResistorChoice(
-        stock_options=options,
+        stock_options=tuple(options.values()),
         recommended=recommended,
         reason=_reason(recommended, wanted, float(known[nearest])),
         cautions=_choice_cautions(recommended, usual),

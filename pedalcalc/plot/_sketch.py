@@ -12,7 +12,7 @@ from pedalcalc._arguments import is_a, one_of, table_of, words
 from pedalcalc._base import io
 from pedalcalc._screen_text import plain_text
 from pedalcalc.devices import Pinout
-from pedalcalc.plot import _stages
+from pedalcalc.plot import _amplifiers, _stages
 from pedalcalc.plot._leads import draw_leads
 from pedalcalc.plot._style import wide_on_screen
 
@@ -64,21 +64,21 @@ STAGES: dict[str, tuple[Any, dict[str, str]]] = {
          "C reservoir": "C reservoir", "out": "out"},
     ),
     "bias bjt": (
-        _stages.bias_bjt,
+        _amplifiers.bias_bjt,
         {"supply": "supply", "R upper": "R upper", "R lower": "R lower", "R collector": "R collector",
          "R emitter": "R emitter", "C in": "C in", "C out": "C out", "in": "in", "out": "out"},
     ),
     "bias jfet": (
-        _stages.bias_jfet,
+        _amplifiers.bias_jfet,
         {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "C in": "C in",
          "C out": "C out", "in": "in", "out": "out"},
     ),
     "op-amp follower": (
-        _stages.op_amp_follower,
+        _amplifiers.op_amp_follower,
         {"in": "in", "C in": "C in", "R pull-down": "R pull-down", "R bias": "R bias", "reference": "reference", "op-amp": "", "out": "out"},
     ),
     "op-amp gain": (
-        _stages.op_amp_gain,
+        _amplifiers.op_amp_gain,
         {"in": "in", "op-amp": "", "R feedback": "R feedback", "R ground": "R ground", "reference": "reference", "C out": "C out",
          "out": "out"},
     ),
@@ -93,7 +93,7 @@ STAGES: dict[str, tuple[Any, dict[str, str]]] = {
          "reference": "reference", "buffer": "buffer", "R LED": "R LED", "LED": "LED"},
     ),
     "jfet follower": (
-        _stages.jfet_follower,
+        _amplifiers.jfet_follower,
         {"supply": "supply", "R gate": "R gate", "R drain": "R drain", "R source": "R source", "R emitter": "R emitter",
          "C in": "C in", "C bypass": "C bypass", "C out": "C out", "in": "in", "out": "out"},
     ),

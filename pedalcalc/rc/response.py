@@ -39,7 +39,7 @@ def describe(
         gain=gain,
         gain_db=decibels(gain),
         phase_degrees=np.degrees(phase) + 0.0,
-        voltage_output=gain * voltage_input,
+        voltage_output=gain * voltage_input + 0.0,
         frequency_corner=corner,
     )
 

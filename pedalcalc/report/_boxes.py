@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from typing import Any
 
 from pedalcalc._base import io
@@ -112,6 +113,9 @@ SAFETY = {
         ),
     ),
 }
+#: A part of a list, and how near two calculations come to each other in a figure of one part.
+REFERENCE = re.compile(r"\b[A-Z]{1,3}[0-9]+\b")
+ALIKE = 0.01
 DEFER = (
     "Local codes and the makers' instructions come before this page; where in doubt, or for anything that touches the mains, "
     "ask a qualified person."
@@ -174,7 +178,23 @@ def _worst_of_each(found: tuple[Caution, ...]) -> tuple[Caution, ...]:
             continue
         worst = max(other, one, key=lambda each: abs(each.value - each.limit))
         once[key] = dataclasses.replace(worst, count=other.count + one.count)
-    return tuple(once.values())
+    kept: list[Caution] = []
+    for one in once.values():  # two calculations may tell the same of one part, in words of their own
+        if not any(_same(one, other) for other in kept):
+            kept.append(one)
+    return tuple(kept)
+
+
+def _same(one: Caution, other: Caution) -> bool:
+    """Tell whether two cautions hold about the same figure of one part of a list against one limit."""
+    first, second = (REFERENCE.search(each.what) for each in (one, other))
+    return (
+        first is not None
+        and second is not None
+        and first[0] == second[0]
+        and (one.limit, one.unit) == (other.limit, other.unit)
+        and math.isclose(one.value, other.value, rel_tol=ALIKE)
+    )
 
 
 def caution_sentences(*results: Any) -> tuple[str, ...]:

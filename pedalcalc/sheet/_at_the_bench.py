@@ -7,6 +7,7 @@ from typing import Any
 
 from pedalcalc import report
 from pedalcalc._number_text import number_text
+from pedalcalc._units import percent
 from pedalcalc.bench import Expected, FirstPower, Judged
 from pedalcalc.circuit import OperatingPoint
 from pedalcalc.sheet._section import Section, words
@@ -15,6 +16,7 @@ from pedalcalc.sheet._text import (
     band_text,
     charging_text,
     names_states,
+    no_line_text,
     place_text,
     reading_text,
     reading_texts,
@@ -34,7 +36,7 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
         "There is room for yours on the card at the end; README.md in the folder readings shows how to type them into a file."
     ), words(
         f"The numbers are those of a {expected.meter_text}, its loading and accuracy in them. The band holds "
-        f"{expected.coverage * 100:.0f} % of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
+        f"{percent(expected.coverage)} of {expected.count} units whose parts lie within their tolerances, enough to bound its ends with 95 % confidence; it is "
         "wide where a type is (a JFET): measure your part, name its file, and it shrinks."
     )]  # fmt: skip
     if point.others:
@@ -57,10 +59,7 @@ def readings_section(expected: Expected, point: OperatingPoint, judged: Judged |
             report.table(told, title=f"Your readings, held against {reading_text(judged.voltage_supply, 'V')}")
         )
         if judged.depends_on:
-            shares = [
-                {"part": name, "share of its moves": f"{share:.0%}".replace("%", " %")}
-                for name, share in judged.depends_on
-            ]
+            shares = [{"part": name, "share of its moves": percent(share)} for name, share in judged.depends_on]
             shown.append(report.table(shares, title=f"What moves {judged.first!r}, likeliest first"))
     return Section("What the meter should read", tuple(shown))
 
@@ -81,7 +80,8 @@ def power_section(power: FirstPower, socket: bool, swings: bool, others: str, sh
         "Before power: supply to ground not short on ohms; ICs, transistors, diodes, electrolytics the right way round; "
         f"{'the adaptor' if socket else 'the battery clip'}'s polarity and volts, nothing connected, by meter.",
         f"Then {number_text(power.resistance, 'Ω')}, 2 W, in the plus lead, controls half way, no headphones.{charging_text(power)}",
-        f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
+        no_line_text(power)
+        or f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more across it, at smell, at warmth: pull first, look second.",
         *(
             ["This board swings by itself: what is told is the middle about which the reading goes to and fro."]
             if swings

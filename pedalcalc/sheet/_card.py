@@ -14,6 +14,7 @@ from pedalcalc.sheet._text import (
     band_text,
     charging_text,
     names_states,
+    no_line_text,
     place_text,
     reading_text,
     reading_texts,
@@ -128,10 +129,11 @@ def card_of(board: Board, expected: Expected, power: FirstPower, name: str, shor
          if line.voltage_low < line.voltage_high else reading_text(line.voltage_across, "V"))
         for line in power.rows
     )  # fmt: skip
-    stop = (
-        f"{number_text(power.resistance, 'Ω')}, 2 W, in the plus lead; volts across it.{charging_text(power)} Pull the plug at "
-        f"{reading_text(power.voltage_stop, 'V')} or more, at smell or at warmth."
+    pull = (
+        no_line_text(power)
+        or f"Pull the plug at {reading_text(power.voltage_stop, 'V')} or more, at smell or at warmth."
     )
+    stop = f"{number_text(power.resistance, 'Ω')}, 2 W, in the plus lead; volts across it.{charging_text(power)} {pull}"
     either = ", either state of the footswitch if none is named" if names_states(expected) else ""
     conditions = f"black lead on ground, no signal{either}"
     return Card(name, tuple(parts), readings, conditions, () if short else shown, NOT_YET if short else stop)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -11,7 +13,8 @@ import numpy as np
 from pedalcalc._result import Caution, caution_above
 from pedalcalc.bench.places import fed_net, pin_name, pins_of, supply_nets
 from pedalcalc.board import Board
-from pedalcalc.catalogue import PinRole, ResolvedPart
+from pedalcalc.board.kinds import kind_words
+from pedalcalc.catalogue import PinRole, ResolvedPart, resolve_parts
 from pedalcalc.circuit import OperatingPoint
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
@@ -35,7 +38,7 @@ SUPPLIED, LARGE = ("supply", "input"), 1e-6
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
     """Return what looks like a slip of the list: nets that may be one, inputs that hang in the air, volts nobody can tell."""
     return (
-        *shorted(usual), *_starved(board, usual), *left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board), *_blocked(board, usual),
+        *shorted(usual), *_other_kind(board), *_starved(board, usual), *left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board), *_blocked(board, usual),
         *_floating(board, usual), *unpredictable(board, usual.unpredictable),
     )  # fmt: skip
 
@@ -48,6 +51,29 @@ def shorted(usual: OperatingPoint) -> tuple[Caution, ...]:
         "powered: a shorted battery gets hot and can burst",
         abs(float(usual.current_supply)), SHORTED, "A",
     )  # fmt: skip
+
+
+def _other_kind(board: Board) -> list[Caution]:
+    """Tell transistors and ICs of another kind, polarity or order of pins than the list has: the board was laid out for that."""
+    told = []
+    for one in board.parts:
+        part, listed = one.part, one
+        if part.kind in ("transistor", "integrated circuit") and part.text_listed not in ("", part.value_text):
+            with contextlib.suppress(ValueError):  # what is listed is no type, and nothing is known of it
+                (listed,) = resolve_parts(
+                    [replace(part, value_text=part.text_listed, text_listed="")], tables=board.tables
+                )
+        kinds = [kind_words(each.device) for each in (one, listed)]
+        if kinds[0] != kinds[1]:
+            what = f"{part.label} is {kinds[0]}, and the board was laid out for {kinds[1]}"
+        elif part.kind != "transistor" and [pin.role for pin in one.pins] != [pin.role for pin in listed.pins]:
+            what = (
+                f"{part.label} has its pins in another order than {part.text_listed}, which the board was laid out for"
+            )
+        else:
+            continue
+        told.append(Caution(what, f"fit {part.text_listed} or another like it before power", NAN, NAN, ""))
+    return told
 
 
 def _starved(board: Board, usual: OperatingPoint) -> list[Caution]:

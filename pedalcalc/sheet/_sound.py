@@ -14,6 +14,7 @@ from pedalcalc._number_text import number_text
 from pedalcalc._part_value import CONTROLS
 from pedalcalc._refusal import Unsolved
 from pedalcalc._result import Caution
+from pedalcalc._units import percent
 from pedalcalc.bench._figures import HARD, has_jacks
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
@@ -59,6 +60,10 @@ class Ways:
         return dict(vars(self))
 
 
+#: What the calculation says of an op-amp that passes nothing.
+STANDS = " stands at a limit of its output with no signal and passes nothing"
+
+
 def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Caution, ...]]:
     """Return why nothing can be told of the sound, empty if it can, and what stands in its way at rest.
 
@@ -77,16 +82,7 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
         action = "look for a link, a resistor of 0 Ω or a name that two nets share"
         return f"{told}; {action}", (Caution(told, action, np.nan, np.nan, "V"),)
     heard = response(board, frequency=list(NOTES.values()), **ways.asked())
-    stuck = tuple(
-        replace(
-            one,
-            action="see its volts: are its inputs exchanged in the list? a small shift at them, times its gain, is enough, too",
-            value=np.nan,
-            limit=np.nan,
-        )
-        for one in heard.cautions
-        if "stands at a limit" in one.what
-    )
+    stuck = _stuck([one.what.partition(STANDS)[0] for one in heard.cautions if STANDS in one.what])
     shorted = ways.resistance_load == 0  # the answer's own short says so in each section
     if not shorted and not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
         return (
@@ -99,6 +95,21 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
             )
         ), stuck
     return "", stuck
+
+
+def _stuck(names: Sequence[str]) -> tuple[Caution, ...]:
+    """Return one caution of all op-amps whose outputs stand at a limit."""
+    if not names:
+        return ()
+    each = len(names) == 1
+    what = (
+        f"{names[0]}{STANDS}"
+        if each
+        else f"{', '.join(names)} stand at a limit of their outputs with no signal and pass nothing"
+    )
+    its = "its" if each else "their"
+    action = f"see {its} volts: are {its} inputs exchanged in the list? a small shift at them, times {its} gain, is enough, too"
+    return (Caution(what, action, np.nan, np.nan, ""),)
 
 
 def response_section(board: Board, ways: Ways, first: Sequence[str] = ()) -> Section:
@@ -165,7 +176,7 @@ def _db(value: float) -> str:
 
 def _standing(board: Board) -> str:
     told = [
-        f"{one.part.reference} {board.rotations.get(one.part.reference, 0.5):.0%}".replace("%", " %")
+        f"{one.part.reference} {percent(board.rotations.get(one.part.reference, 0.5))}"
         for one in board.parts
         if one.part.kind in CONTROLS
     ]

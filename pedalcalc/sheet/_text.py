@@ -57,6 +57,18 @@ def charging_text(power: FirstPower) -> str:
     return f" It shows more for the first {number_text(power.time_charge, 's', 2)}, while the capacitors charge."
 
 
+def no_line_text(power: FirstPower) -> str:
+    """Return what is said where a build itself takes so much of the supply that no line tells it from a short; else empty."""
+    *healthy, short = (line.voltage_across for line in power.rows)
+    if power.voltage_stop < short:
+        return ""
+    return (
+        f"There is no line to pull the plug at: of the {reading_text(short, 'V')} of a short, a build as listed takes "
+        f"{reading_text(max(healthy), 'V')} itself. Mend first what the cautions say is beyond its rating; if nothing is, take a "
+        "smaller resistor. Pull at smell or at warmth."
+    )
+
+
 def band_text(row: ExpectedReading) -> str:
     """Return `usual (low to high)`, `0 V (±2 mV)` where that is meant, or why there is no number."""
     if math.isnan(row.reading_typical):

@@ -79,7 +79,8 @@ def voltage_after(flow: Flow, count: Array) -> Array:
     beyond = np.maximum(count - flow.before[-1], 0.0)
     if abs(slowing) > 1e-9:
         rate = last * slowing * WIDE / -np.expm1(-slowing * WIDE)
-        s = s + np.log1p(slowing * beyond / rate) / slowing
+        with np.errstate(divide="ignore"):  # by a slowing below 0, rounding, the end is reached after all
+            s = s + np.log1p(np.maximum(slowing * beyond / rate, -1.0)) / slowing
     else:
         s = s + beyond / last
     return np.asarray(flow.end - flow.gap * np.exp(-s))

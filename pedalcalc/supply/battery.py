@@ -237,9 +237,9 @@ def battery_life(
         used = used + part
         volts, ohms = _open(battery, low + part[..., None] * _NODES)
         drain = (current[..., None] + volts * share[..., None]) / (1 + ohms * share[..., None])
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):
             slowness = np.sum(_WEIGHTS / drain, axis=-1)
-        per_charge = per_charge + np.where(part == 0, 0.0, part * slowness)
+            per_charge = per_charge + np.where(part == 0, 0.0, part * slowness)
     fresh = (battery.voltage_fresh - current * battery.resistance_fresh) / (1 + battery.resistance_fresh * share)
     _warn_of_drain(battery, current + fresh * share)
     return _life(battery, np.asarray(per_charge), np.asarray(used), fresh + 0 * used, end)

@@ -131,7 +131,7 @@ def _plate(v: Array, leak: Array, r: Array) -> Array:
         share = 1 / (1 + np.abs(v) / (leak * r))
         share = np.where((leak == 0) & ~np.isnan(r), 0.0, np.where(r == 0, 0.0, np.where(np.isinf(r), 1.0, share)))
     missing = np.isnan(v) | np.isnan(leak) | np.isnan(r)
-    return np.asarray(np.where(missing, np.nan, np.where(v == 0, 0.0, v * share)))
+    return np.asarray(np.where(missing, np.nan, np.where(v == 0, 0.0, v * share)) + 0.0)
 
 
 @formula
