@@ -147,6 +147,7 @@ def test_where_what_passes_has_no_end_is_told_by_what_was_looked_at(tremolo):
     ("listed", "slip", "told"),
     [
         ('"anode: plug, cathode: nine"', '"anode: nine, cathode: plug"', "D3 (1N4001) blocks the supply: nothing comes through from 'plug'"),
+        ('"anode: plug, cathode: nine"', '"anode: plugg, cathode: nine"', "the supply does not come through to IC1: no pin there has volts"),
         ("7: spare, 8: five", "7: five, 8: not connected", "IC1 (lm358n) has no supply: its pin 8, the positive rail, is not connected"),
         ("5: half, 6: spare, 7: spare", "5: not connected, 6: not connected, 7: not connected", "IC1 (lm358n) has inputs in the air, pin 5 and 6"),
         ('"centre: ground, outer: plug, outer switch: not connected"', '"centre: plug, outer: ground, outer switch: not connected"',
