@@ -275,7 +275,12 @@ def test_a_net_at_the_foot_of_a_channel_does_not_hold_up_the_rest():
     system = system_of(elements_of(built))
     record, leak = devices.typical(built.record("Q1")), devices.typical(built.record("C1")).resistance_insulation
     start = np.zeros((1, system.size + 1))
-    for net, volts in {"gate": 1.1, "half": 1.1, "drain": 2.3, "source": 3.0}.items():  # the drain stands in for the source
+    for net, volts in {
+        "gate": 1.1,
+        "half": 1.1,
+        "drain": 2.3,
+        "source": 3.0,
+    }.items():  # the drain stands in for the source
         start[0, system.where(net)[0]] = volts
     voltages, good, _ = _newton.newton(system, start)
     foot = 4.5 - record.voltage_gate_source_off

@@ -6,8 +6,6 @@ import re
 from collections.abc import Mapping, Sequence
 from itertools import combinations
 
-import numpy as np
-
 from pedalcalc._result import Caution, caution_above
 from pedalcalc.bench.places import fed_net, pin_name, pins_of, supply_nets
 from pedalcalc.board import Board
