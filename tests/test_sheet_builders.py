@@ -138,6 +138,22 @@ def test_an_op_amp_of_another_package_does_not_fit_its_pins():
     assert "nothing comes out any more at 1 kHz" in told.verdict
 
 
+def test_a_capacitor_may_be_swapped_with_its_volts_behind_it():
+    """9 V less a diode stand on C1; what is printed on the can counts."""
+    board = assemble(CLIPPING, supply=9.0)
+    low, high = (bench.changes(board, fitted={"C1": text}, count=20)[0].verdict for text in ("47u/6.3V", "47u 25 V"))
+    assert low == "beyond a rating: C1 (47u) stands more than its rated voltage"
+    assert high == "nothing you can measure"
+
+
+def test_another_battery_feeds_the_board():
+    """A zinc-carbon block gives less than an alkaline one at the same current (from memory)."""
+    board = assemble(COMPRESSOR, supply="9 V alkaline")
+    (fed,) = bench.changes(board, fitted={"B1": "9 V zinc-carbon"}, count=20)
+    move = next(one for one in fed.moves if one.what == "supply in")
+    assert move.after < move.before - 0.5
+
+
 def test_where_what_passes_has_no_end_is_told_by_what_was_looked_at(tremolo):
     (told,) = bench.changes(tremolo.board, fitted={"C3": "4.7n"}, count=20)
     assert "lower end, 3 dB down: under 5 Hz before," in told.verdict
