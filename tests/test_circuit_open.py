@@ -8,7 +8,9 @@ import pytest
 from pedalcalc import circuit, devices
 from pedalcalc._refusal import Unsolved
 from pedalcalc.board import assemble
-from pedalcalc.circuit import _ways
+from pedalcalc.circuit import _newton, _ways
+from pedalcalc.circuit._assembly import system_of
+from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.operating import all_solved, solved_board, told
 from tests.circuit_parts import board, capacitor, part, resistor
 from tests.conftest import ROOT
@@ -248,6 +250,43 @@ def test_an_op_amp_with_an_input_in_the_air_keeps_its_supply():
     assert point.floating == ("in",)
     own = point.currents["IC1 unit 1 positive rail"]
     assert own[1] >= record.current_quiescent * 0.999
+
+
+def test_a_rail_that_an_unknown_output_hardly_loads_keeps_its_number():
+    """By hand: 9 V at most into 10 kOhm are 0.9 mA, which 10 Ohm in the supply turn into 9 mV; the output itself is not told."""
+    pins = {"1": "out", "2": "out", "3": "in", "4": "ground", "5": "half", "6": "b", "7": "b", "8": "amp rail"}
+    amp = part("IC1", "integrated circuit", np.nan, "", "TL072", **{f"_{pin}": net for pin, net in pins.items()})
+    half = (resistor("R1", 10e3, "amp rail", "half"), resistor("R2", 10e3, "half", "ground"))
+    built = board(
+        amp, *half, resistor("R3", 10.0, "rail", "amp rail"), resistor("R4", 10e3, "out", "ground"), capacitor("C1", 1e-7, "in", "half")
+    )  # fmt: skip
+    point = circuit.operating_point(built)
+    assert (point.floating, point.unpredictable) == (("in",), ("out",))
+    assert point.voltages["amp rail"] == pytest.approx(9.0 - 10.0 * point.current_supply, rel=1e-9)
+
+
+def test_a_net_at_the_foot_of_a_channel_does_not_hold_up_the_rest():
+    """A source that nothing but insulation draws on stands where the channel all but ends (square law, Ohm's law)."""
+    fet = part("Q1", "transistor", np.nan, "", "2N5457", gate="gate", drain="drain", source="source")
+    built = board(
+        fet, resistor("R1", 1e6, "gate", "half"), resistor("R2", 100e3, "rail", "half"), resistor("R3", 100e3, "half", "ground"),
+        resistor("R4", 1e3, "rail", "drain"), capacitor("C1", 470e-9, "source", "in"), resistor("R5", 1e6, "in", "ground"),
+    )  # fmt: skip
+    system = system_of(elements_of(built))
+    record, leak = devices.typical(built.record("Q1")), devices.typical(built.record("C1")).resistance_insulation
+    start = np.zeros((1, system.size + 1))
+    for net, volts in {
+        "gate": 1.1,
+        "half": 1.1,
+        "drain": 2.3,
+        "source": 3.0,
+    }.items():  # the drain stands in for the source
+        start[0, system.where(net)[0]] = volts
+    voltages, good, _ = _newton.newton(system, start)
+    foot = 4.5 - record.voltage_gate_source_off
+    strength = record.current_drain_zero_bias / record.voltage_gate_source_off**2
+    assert good.all()
+    assert system.volts(voltages, "source")[0] == pytest.approx(foot - np.sqrt(foot / leak / strength), abs=1e-4)
 
 
 def _coil(reference, one, two):

@@ -183,8 +183,9 @@ def test_no_global_plotting_state_is_touched():
 
 
 def test_rails_are_drawn_to_scale():
-    bars = plot.rail_diagram({"label": 9.0, "swing": (7.0, 1.5), "minus": -8.0}).axes[0].patches
-    assert [(bar.get_x(), bar.get_width()) for bar in bars] == [(0.0, 9.0), (1.5, 5.5), (-8.0, 8.0)]
+    axes = plot.rail_diagram({"label": 9.0, "swing": (7.0, 1.5), "minus": -8.0}).axes[0]
+    assert [(bar.get_x(), bar.get_width()) for bar in axes.patches] == [(0.0, 9.0), (1.5, 5.5), (-8.0, 8.0)]
+    assert [text.get_text() for text in axes.texts] == ["9.00 V", "5.50 V", "1.50", "7.00", "−8.00 V"]
 
 
 def test_words_beside_rails_lie_clear_of_one_another():

@@ -138,6 +138,22 @@ def test_an_op_amp_of_another_package_does_not_fit_its_pins():
     assert "nothing comes out any more at 1 kHz" in told.verdict
 
 
+def test_a_capacitor_may_be_swapped_with_its_volts_behind_it():
+    """9 V less a diode stand on C1; what is printed on the can counts."""
+    board = assemble(CLIPPING, supply=9.0)
+    low, high = (bench.changes(board, fitted={"C1": text}, count=20)[0].verdict for text in ("47u/6.3V", "47u 25 V"))
+    assert low == "beyond a rating: C1 (47u) stands more than its rated voltage"
+    assert high == "nothing you can measure"
+
+
+def test_another_battery_feeds_the_board():
+    """A zinc-carbon block gives less than an alkaline one at the same current (from memory)."""
+    board = assemble(COMPRESSOR, supply="9 V alkaline")
+    (fed,) = bench.changes(board, fitted={"B1": "9 V zinc-carbon"}, count=20)
+    move = next(one for one in fed.moves if one.what == "supply in")
+    assert move.after < move.before - 0.5
+
+
 def test_where_what_passes_has_no_end_is_told_by_what_was_looked_at(tremolo):
     (told,) = bench.changes(tremolo.board, fitted={"C3": "4.7n"}, count=20)
     assert "lower end, 3 dB down: under 5 Hz before," in told.verdict
@@ -164,6 +180,7 @@ def test_a_part_of_another_kind_than_the_board_was_laid_out_for_is_told(build, f
     ("listed", "slip", "told"),
     [
         ('"anode: plug, cathode: nine"', '"anode: nine, cathode: plug"', "D3 (1N4001) blocks the supply: nothing comes through from 'plug'"),
+        ('"anode: plug, cathode: nine"', '"anode: plugg, cathode: nine"', "the supply does not come through to IC1: no pin there has volts"),
         ("7: spare, 8: five", "7: five, 8: not connected", "IC1 (lm358n) has no supply: its pin 8, the positive rail, is not connected"),
         ("5: half, 6: spare, 7: spare", "5: not connected, 6: not connected, 7: not connected", "IC1 (lm358n) has inputs in the air, pin 5 and 6"),
         ('"centre: ground, outer: plug, outer switch: not connected"', '"centre: plug, outer: ground, outer switch: not connected"',

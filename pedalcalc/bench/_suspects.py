@@ -32,12 +32,15 @@ Array = NDArray[np.float64]
 
 #: The move of a resistor by which it is told how much a reading depends on it, and the further ones up to a wrong value, as powers of ten.
 EVEN = (np.log10(0.9), np.log10(1.1))
-FAR = (0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.5, 2.0, 3.0)
+FAR = (0.2, 0.35, 0.5, 0.7, 0.85, 1.0, 1.5, 2.0, 3.0, 5.0)
 POWERS = (*(-one for one in FAR[::-1]), *EVEN, *FAR)
 #: The share of all moves from which on a part counts, and that of the misses that another must explain.
 LEAST, EXPLAINED = 0.01, 0.5
 #: How many parts may alone explain what was read, and from which power of ten on a resistor is as good as open or shorted.
 FIRST, EXTREME = 3, 1.5
+#: Half widths of a band within which the rest of a board, itself within tolerance, may leave a reading beside one wrong part, and
+#: by which parts that explain as much may differ (common practice).
+NEARLY, ALIKE = 1.5, 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +85,11 @@ def alone(found: Sequence[Suspect]) -> str:
     """Return words on which of the first parts alone explain all that was read."""
     if not found:
         return ""
-    fit = [f"{one.name} {_value(one.power)}" for one in found[:FIRST] if one.most <= 1]
+    fit = [one for one in found[:FIRST] if one.most <= NEARLY and one.left <= found[0].left + ALIKE]
     if not fit:
         return ", but none of them alone explains all that was read"
-    return f"; all that was read fits {' or '.join(fit)}"
+    words = "fits" if min(one.most for one in fit) <= 1 else "comes near to"
+    return f"; all that was read {words} {' or '.join(f'{one.name} {_value(one.power)}' for one in fit)}"
 
 
 def _value(power: float) -> str:
@@ -93,9 +97,9 @@ def _value(power: float) -> str:
     if np.isnan(power):
         return "towards an end of its sheet"
     if power >= EXTREME:
-        return f"at {10**power:.0f} times its value or more (a colour read wrong), or open"
+        return f"at {10 ** min(power, 3):.0f} times its value or more (a colour read wrong), or open"
     if power <= -EXTREME:
-        return f"at 1/{10**-power:.0f} of its value or less (a colour read wrong), or shorted"
+        return f"at 1/{10 ** min(-power, 3):.0f} of its value or less (a colour read wrong), or shorted"
     return f"at about {10**power:.2g} times its value"
 
 
@@ -180,16 +184,19 @@ def _least(moves: Array, missed: Array, powers: Array) -> tuple[float, float, fl
     """Return what is left of the misses with the best value of one part, the largest of it, and that value's power of ten."""
     at = int(np.searchsorted(powers, 0.0))
     points, powers = np.insert(moves, at, 0.0, axis=1), np.insert(powers, at, 0.0)
-    known = np.isfinite(points).all(axis=0)
-    points, powers = points[:, known], powers[known]
-    if len(powers) < 2:  # no other value was solved
-        return float(np.linalg.norm(missed)), float(np.abs(missed).max(initial=0.0)), 0.0
-    along = np.diff(points, axis=1)
+    told = np.isfinite(points)
+    solved = told.any(axis=0)
+    points, powers, told = points[:, solved], powers[solved], told[:, solved]
+    # Each trial by itself, and the lines between neighbours that tell of the same places.
+    along = np.concatenate([np.diff(points, axis=1), np.zeros((len(points), 1))], axis=1)
+    onward = np.append((told[:, 1:] == told[:, :-1]).all(axis=0), False)
+    along = np.where(onward & told, along, 0.0)
     size = (along**2).sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = ((missed[:, None] - points[:, :-1]) * along).sum(axis=0) / size
+        share = (np.where(told, missed[:, None] - points, 0.0) * along).sum(axis=0) / size
     share = np.clip(np.where(size > 0, share, 0.0), 0.0, 1.0)
-    left = missed[:, None] - points[:, :-1] - share * along
+    # Where nobody can predict what an op-amp does, any reading is as likely as another: it counts as one at a band's end.
+    left = np.where(told, missed[:, None] - points - share * along, 1.0)
     best = int(np.argmin((left**2).sum(axis=0)))
-    power = powers[best] + share[best] * (powers[best + 1] - powers[best])
+    power = powers[best] + share[best] * (powers[min(best + 1, len(powers) - 1)] - powers[best])
     return float(np.linalg.norm(left[:, best])), float(np.abs(left[:, best]).max()), float(power)

@@ -327,12 +327,12 @@ def _refuse_other_polarity(before: Board, after: Board, reference: str) -> None:
         )
 
 
-def _orders(board: Board, reference: str) -> list[list[str]]:
+def _orders(board: Board, reference: str) -> list[dict[str, str]]:
     """Return what stands at each lead, in every order that makers have; at the numbered pins that are connected."""
     part = next(one for one in board.parts if one.part.reference == board.part(reference).reference)
     open_pins = {pin.pin for pin in part.pins if pin.net == NOT_CONNECTED}
     return [
-        [pin.role for pin in one.entries if pin.pin not in open_pins]
+        {pin.pin: f"{pin.role} {pin.unit}".strip() for pin in one.entries if pin.pin not in open_pins}
         for one in getattr(board.record(reference), "pinouts", ()) or ()
     ]
 
@@ -343,6 +343,9 @@ def _leads(before: Board, after: Board, reference: str) -> str:
     old, new = orders
     if not old or not new or (all(order in old for order in new) and all(order in new for order in old)):
         return ""
+    apart = [(pin, was, new[0].get(pin)) for pin, was in old[0].items() if new[0].get(pin) != was]
+    if len(old) == len(new) == 1 and all(now == NOT_CONNECTED for _, _, now in apart):
+        return f"{reference}: nothing is at {' and '.join(f'pin {pin}, its {was} before' for pin, was, _ in apart)} (from memory: check)"
     told = [", ".join(board.record(reference).pinouts[0].leads.split(", ")) for board in (before, after)]
     differ = "; makers differ, look up yours" if len(new) > 1 or len(old) > 1 else ""
     if isinstance(after.record(reference), devices.OpAmp):

@@ -13,6 +13,7 @@ import numpy as np
 from pedalcalc import devices
 from pedalcalc._arguments import file_path, is_a, list_of, one_number
 from pedalcalc._base import io
+from pedalcalc._part_value import POLAR
 from pedalcalc._units import percent, shown
 from pedalcalc.bench._rows import Expected, ExpectedReading, Judged, JudgedReading
 from pedalcalc.bench._suspects import alone, suspects
@@ -26,14 +27,16 @@ from pedalcalc.readings import Reading, read_readings
 from pedalcalc.values import write_value
 
 FITS, LOW, HIGH, UNKNOWN = "fits", "low", "high", "nothing to hold it against"
-#: Band widths up to which a reading is just outside.
-JUST = 0.05
+#: Band widths up to which a reading is just outside, and from which one is clearly so: work begins there, where one is.
+JUST, CLEAR = 0.05, 0.25
 #: How near the supply that was read is met [V].
 MET = 1e-3
 #: The largest reading that a meter on a build can show [V, A].
 MOST = 1e4
 #: How many parts are told.
 TOLD = 5
+#: Kinds whose leads are not alike.
+TURNED = ("transistor", "diode", "indicator", "integrated circuit", "regulator", "coupler", *POLAR)
 #: Readings of the whole set that must be off alike before the supply is named, and from which voltage on they count [V].
 ALIKE, LEAST = 3, 0.2
 
@@ -348,11 +351,14 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
             depends_on=(),
             voltage_supply=held.voltage_supply,
         )
-    first = next((row for row in wrong if row.place != CURRENT), wrong[0])  # a current says that, a net says where
+    nets = [row for row in wrong if row.place != CURRENT]  # a current says that, a net says where
+    clear = [row for row in nets if row.widths >= CLEAR] or nets or wrong
+    first = clear[0]
+    clearly = "clearly does not fit" if nets and first is not nets[0] else "does not fit"
     depends = suspects(board, first, rows)[:TOLD]
-    many = f"{len(wrong)} of {len(rows)} readings do not fit"
+    many = f"{len(wrong)} of {len(rows)} readings {'does' if len(wrong) == 1 else 'do'} not fit"
     whole = (
-        f"{many}: work from the top, {first.place!r} ({first.state}) is the first that does not fit; it is {first.verdict} "
+        f"{many}: work from the top, {first.place!r} ({first.state}) is the first that {clearly}; it is {first.verdict} "
         f"{_by(first.widths)}; it depends on {', '.join(one.name for one in depends[:3]) or 'its supply'}{alone(depends)}"
     )
     hang = "" if first.place == CURRENT else _hanging(board, first.place)
@@ -370,5 +376,7 @@ def _by(widths: float) -> str:
 
 
 def _hanging(board: Board, net: str) -> str:
-    parts = dict.fromkeys(part.part.reference for part, _ in pins_of(board)[net])
-    return f"on it hang {', '.join(parts)}: look at their joints, and at what bridges to a neighbour, first"
+    found = {part.part.reference: part.part.kind for part, _ in pins_of(board)[net]}
+    turned = [name for name, kind in found.items() if kind in TURNED]
+    leads = f", at which lead of {' and '.join(turned)} is which" if turned else ""
+    return f"on it hang {', '.join(found)}: look at their joints{leads}, and at what bridges to a neighbour, first"

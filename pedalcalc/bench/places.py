@@ -131,7 +131,11 @@ def _onward(part: ResolvedPart, pin: PinRole, pins: Mapping[str, list[tuple[Reso
     elif isinstance(part.device, Regulator) and pin.role == "input":
         yield from (one.net for one in part.pins if one.role == "output")
     elif isinstance(part.device, Converter) and pin.role == "supply":
-        yield from (one.net for one in part.pins if one.role in ("flying capacitor plus", "negative output"))
+        yield from (
+            one.net
+            for one in part.pins
+            if one.role in ("flying capacitor plus", "flying capacitor minus", "negative output")
+        )
     elif isinstance(part.device, OpAmp) and pin.role == "non-inverting input":
         mine = {one.role: one.net for one in part.pins if one.unit == pin.unit}
         if mine.get("inverting input") == mine.get("output"):  # a follower of a supply net, such as half supply

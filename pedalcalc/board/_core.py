@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from pedalcalc import controls, devices, supply
 from pedalcalc._arguments import file_path, is_a, list_of, numeric, one_number, table_of, words, yes_no
 from pedalcalc._base import io, search
-from pedalcalc._part_value import CONTROLS, read_part_value
+from pedalcalc._part_value import CONTROLS, read_part_value, without_volts
 from pedalcalc._refusal import OtherKind
 from pedalcalc._result import Caution, Number, Result, quantity
 from pedalcalc._units import shown, told
@@ -338,8 +338,9 @@ def changed(board: Board, **fitted: str) -> Board:
     board : Board
         The board.
     **fitted : str
-        For each reference what goes there, written as in the list: ``R5="820R"``, ``IC2="NE5532"``, ``VR3="1M log"``.
-        A type is looked for in the tables that the board was assembled with, then in the package's.
+        For each reference what goes there, written as in the list: ``R5="820R"``, ``IC2="NE5532"``, ``VR3="1M log"``,
+        ``C4="47u/25V"``. A type is looked for in the tables that the board was assembled with, then in the package's. Another
+        battery feeds a board that a battery fed.
 
     Returns
     -------
@@ -368,16 +369,20 @@ def changed(board: Board, **fitted: str) -> Board:
     swaps = board.by_reference("fitted", fitted, "texts by reference")
     for reference, text in swaps.items():
         old = board.part(reference)
+        text, rated = without_volts(text, old.kind)
         try:
             value, law = read_part_value(text, old.kind)
         except ValueError as reason:
             raise ValueError(f"{reference}: {reason}") from None
         listed = old.text_listed or old.value_text
         new = replace(
-            old, value=value, value_text=text, law=law or old.law, text_listed="" if text == listed else listed
-        )
+            old, value=value, value_text=text, law=law or old.law, text_listed="" if text == listed else listed,
+            voltage_max=read_value(rated, unit="V") if rated else old.voltage_max,
+        )  # fmt: skip
         parts[reference] = resolve_parts((new,), tables=board.tables)[0]
     kept = tuple(own for own in board.own_parts if own.reference not in swaps)
     # What the fits told begins with the reference.
     told = tuple(caution for caution in board.cautions if caution.what.partition(":")[0] not in swaps)
-    return replace(board, parts=tuple(parts.values()), own_parts=kept, cautions=told)
+    fed = next((parts[name].device for name in swaps if isinstance(parts[name].device, Battery)), board.supply)
+    supply = fed if isinstance(board.supply, Battery) else board.supply
+    return replace(board, parts=tuple(parts.values()), supply=supply, own_parts=kept, cautions=told)

@@ -129,7 +129,7 @@ def find_device(text: str, *, kind: str = "", tables: Sequence[str | Path] = ())
     Traceback (most recent call last):
         ...
     ValueError: text 'red LED' fits several parts: LED_RED_ALINGAP (red LED, AlInGaP, high brightness), LED_RED_GAASP
-    (red LED, GaAsP/GaP); say which
+    (red LED, GaAsP/GaP); say which, by its name
     """
     return find_among(text, kind=kind, rows=own_rows(tables))
 
@@ -156,7 +156,7 @@ def find_among(text: str, *, kind: str, rows: Sequence[Entry]) -> Device:
         if len(found) == 1:
             return found[0].entry.device
         if found:
-            raise ValueError(f"text {text!r} fits several parts: {_told(found)}; say which")
+            raise ValueError(f"text {text!r} fits several parts: {_told(found)}; say which, by its name")
     near = _near(wanted, (*pools[0], *pools[1]))
     if kind and (other := _other_kind(wanted, read, kinds)):
         raise ValueError(

@@ -25,6 +25,9 @@ Array = NDArray[np.float64]
 
 RELATIVE, ABSOLUTE = 1e-12, 1e-12
 STEP = 3.0
+#: A net that a step would throw this far [V] hangs on next to nothing, such as the foot of a channel: it is held to `STEP` by
+#: itself, or the rest would stand still for it.
+THROWN = 1e3
 #: Volts by which outputs of op-amps may first pass their limits, and the size of a step that ends this.
 WIDE, NEAR = 30.0, 0.1
 #: Rounding of every unknown, in units of the last place, that a residual may show.
@@ -234,8 +237,11 @@ def newton(
                 reach = size[:, :nodes].max(axis=1, initial=0.0)
             state.reach = reach
             state.wide = np.where(reach < NEAR, 0.0, state.wide)
-            if loose.any():
-                reach = size[:, :nodes][:, ~loose].max(axis=1, initial=0.0)
+            thrown = size[:, :nodes] > THROWN
+            if thrown.any() or loose.any():
+                thrown &= ~loose
+                reach = np.where(thrown | loose, 0.0, size[:, :nodes]).max(axis=1, initial=0.0)
+                step[:, :nodes] = np.where(thrown, np.sign(step[:, :nodes]) * STEP, step[:, :nodes])
             step *= np.minimum(1.0, STEP / np.maximum(reach, 1e-300))[:, None]
             if taken >= PATIENCE:
                 step *= np.where(reach > FAR, HELD, 1.0)[:, None]

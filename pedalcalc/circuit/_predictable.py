@@ -44,21 +44,9 @@ def nets_unpredictable(system: System, solved: _newton.Solved) -> dict[str, Any]
         return {}
     volts = group.volts(solved.voltages, 1.0)
     law, _ = group.figures
-    # What one volt behind each output resistance does to every place, gains taken out of the equations.
     n = system.size
-    passive = _newton.jacobian(system, solved.voltages)
-    push = np.zeros((len(passive), n + 1, len(group.names)))
-    _, own = group.branch(volts, None)
-    gains = own * group.weight
-    gains[:, :, 2:] = 0.0
-    wide = np.zeros((len(passive), n + 1, n + 1))
-    stamp(wide, group.at, gains)
-    passive -= wide[:, :n, :n]
-    for k in range(len(group.names)):
-        push[:, group.at[2, k], k] += 1 / np.broadcast_to(law.resistance, inside.shape)[:, k]
-    moved, _ = _newton.solve_each(passive, push[:, :n])
     swing = np.maximum(volts[:, 3] - volts[:, 4], 0.0)
-    far: Any = np.abs(moved) * swing[:, None, :] > MOVED  # (units, places, amplifiers)
+    far: Any = _moved(system, solved, 1 / np.broadcast_to(law.resistance, inside.shape)) * swing[:, None, :] > MOVED
     wild = {}
     hit: Any = ~inside
     for _ in range(len(group.names)):  # an output that follows a wild one is wild too
@@ -70,6 +58,39 @@ def nets_unpredictable(system: System, solved: _newton.Solved) -> dict[str, Any]
     places = (far & hit[:, None, :]).any(axis=2)
     for net in system.elements.nets:
         where = system.where(net)
-        if where is not None and where[0] < n:
+        # what hangs on insulation has no number of its own, and is told as that
+        if where is not None and where[0] < n and system.elements.joints.root(net)[0] not in system.floating:
             wild[net] = places[:, where[0]]
     return wild
+
+
+def _moved(system: System, solved: _newton.Solved, siemens: Any) -> Any:
+    """Return by how much (units, places, op-amps) one volt behind each output resistance moves every place, gains at rest.
+
+    What the output then gives is drawn from its positive rail, or spared the negative one: the larger move counts.
+    """
+    group = system.amplifiers
+    assert group is not None
+    n, count = system.size, len(group.names)
+    volts = group.volts(solved.voltages, 1.0)
+    flows, own = group.branch(volts, None)
+    gone = own.copy()  # gains, who pays, and a limit of current: what is put back is the output resistance alone
+    gone[:, :, 2:] = 0.0
+    gone[:, 2, 2] = own[:, 2, 2] - siemens
+    for row, pays in ((3, flows[:, 2] < 0), (4, flows[:, 2] > 0)):
+        gone[:, row, 2:] = -own[:, 2, 2:] * pays[:, None]
+    passive = _newton.jacobian(system, solved.voltages)
+    wide = np.zeros((len(passive), n + 1, n + 1))
+    stamp(wide, group.at, gone * group.weight)
+    passive -= wide[:, :n, :n]
+    push = np.zeros((len(passive), n + 1, 3, count))
+    for k in range(count):
+        push[:, group.at[2, k], 0, k] += siemens[:, k]
+        for row in (3, 4):
+            push[:, group.at[row, k], row - 2, k] -= 1.0
+    found, _ = _newton.solve_each(passive, push[:, :n].reshape(len(passive), n, 3 * count))
+    ways = found.reshape(len(passive), n, 3, count)
+    outputs = np.concatenate([ways[:, :, 0], np.zeros((len(passive), 1, count))], axis=1)[:, group.at[2], range(count)]
+    given = siemens * (1 - outputs)
+    paid = ways[:, :, :1] + ways[:, :, 1:] * given[:, None, None]
+    return np.maximum(np.abs(ways[:, :, 0]), np.abs(paid).max(axis=2))

@@ -130,9 +130,12 @@ def _device(
             record.voltage_supply_max,
             "V",
         )
+        crossed = np.any(supply < 0)
         told += caution_below(
             f"{text} has less than its lowest supply",
-            "below it nothing is promised: a fuller battery, or a type that needs less",
+            f"its {top} stands below its {bottom}: see in the list whether these pins are exchanged"
+            if crossed
+            else "below it nothing is promised: a fuller battery, or a type that needs less",
             supply,
             record.voltage_supply_min,
             "V",

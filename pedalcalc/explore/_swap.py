@@ -10,6 +10,7 @@ from pedalcalc import values
 from pedalcalc._arguments import is_a
 from pedalcalc._base import io
 from pedalcalc._number_text import number_text
+from pedalcalc._part_value import read_part_value, without_volts
 from pedalcalc.bench._figures import SWEEP, has_jacks
 from pedalcalc.bench.changes import Move, before_swaps, change_of
 from pedalcalc.board import Board, changed
@@ -98,7 +99,7 @@ def _sliders(board: Board, offered: Mapping[str, Sequence[str]]) -> dict[str, Sl
         part = board.part(name)
         every = list(dict.fromkeys((part.value_text, *texts)))
         if part.unit:
-            sizes = {text: values.read_value(text.removesuffix(part.law).strip(), unit=part.unit) for text in every}
+            sizes = {text: read_part_value(without_volts(text, part.kind)[0], part.kind)[0] for text in every}
             every.sort(key=sizes.__getitem__)
         note = part.note.partition(";")[0].partition(":")[0]
         short = f"{name}, {note}" if note and len(name) + len(note) < ROOM else name

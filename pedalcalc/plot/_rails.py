@@ -72,10 +72,11 @@ def rail_diagram(
             )  # fmt: skip
             fill = COLOURS[0] if last else "#DCE9F2"
             box = {"boxstyle": "square,pad=0.15", "facecolor": fill, "edgecolor": "none"}
-            axes.text((low + high) / 2, k, number_text(high - low, "V"), ha="center", va="center", fontsize=9,
+            far = low + high if 0 in (low, high) else high - low  # a bar from zero says in its middle how far it goes
+            axes.text((low + high) / 2, k, number_text(far, "V"), ha="center", va="center", fontsize=9,
                       color="white" if last else INK, bbox=box, zorder=4)  # fmt: skip
             for end, side in ((low, "right"), (high, "left")):
-                if end and low:  # a bar from zero says in its middle how far it goes
+                if low and high:
                     axes.annotate(
                         number_text(end, "V").removesuffix(" V"),
                         (end, k),

@@ -8,8 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 
-import numpy as np
-
 from pedalcalc._result import Caution, caution_above
 from pedalcalc.bench.places import fed_net, pin_name, pins_of, supply_nets
 from pedalcalc.board import Board
@@ -18,7 +16,7 @@ from pedalcalc.catalogue import PinRole, ResolvedPart, resolve_parts
 from pedalcalc.circuit import OperatingPoint
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.joints import GROUND
-from pedalcalc.devices import Diode, OpAmp
+from pedalcalc.devices import Bjt, Diode, Jfet, Mosfet, OpAmp
 from pedalcalc.parts import NOT_CONNECTED
 from pedalcalc.sheet._untold import left_out, unpredictable
 
@@ -38,7 +36,8 @@ SUPPLIED, LARGE = ("supply", "input"), 1e-6
 def slips(board: Board, usual: OperatingPoint) -> tuple[Caution, ...]:
     """Return what looks like a slip of the list: nets that may be one, inputs that hang in the air, volts nobody can tell."""
     return (
-        *shorted(usual), *_other_kind(board), *_starved(board, usual), *left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board), *_blocked(board, usual),
+        *shorted(usual), *_other_kind(board), *_starved(board, usual), *left_out(board), *_alike(board), *_unfed(board), *_open_inputs(board),
+        *(_blocked(board, usual) or _dead(board, usual)),
         *_floating(board, usual), *unpredictable(board, usual.unpredictable),
     )  # fmt: skip
 
@@ -215,7 +214,7 @@ def _blocked(board: Board, usual: OperatingPoint) -> list[Caution]:
         if not isinstance(one.device, Diode) or not {ends["anode"], ends["cathode"]} <= feeds.keys():
             continue
         near, far = sorted((ends["anode"], ends["cathode"]), key=lambda net: feeds[net])
-        before, behind = (abs(float(np.nan_to_num(usual.voltages.get(net, 0.0)))) for net in (near, far))
+        before, behind = (abs(float(usual.voltages.get(net, NAN))) for net in (near, far))
         if before > THERE * whole and behind < BLOCKED * before:
             told.append(
                 Caution(
@@ -225,6 +224,22 @@ def _blocked(board: Board, usual: OperatingPoint) -> list[Caution]:
                 )
             )  # fmt: skip
     return told
+
+
+def _dead(board: Board, usual: OperatingPoint) -> list[Caution]:
+    """Tell a board on which nothing that amplifies has any volts, as where a part between socket and rail is not in the list."""
+    amplify = [one for one in board.parts if isinstance(one.device, (Bjt, Jfet, Mosfet, OpAmp))]
+    most = BLOCKED * abs(float(usual.voltages.get(fed_net(elements_of(board)), NAN)))
+    nets = {pin.net for one in amplify for pin in one.pins} - {NOT_CONNECTED}
+    if not amplify or not all(abs(float(usual.voltages[net])) < most for net in nets):
+        return []
+    return [
+        Caution(
+            f"the supply does not come through to {' and '.join(one.part.reference for one in amplify)}: no pin there has volts",
+            "follow it in the list from the socket on: look for a part that is missing, or for a net of two names",
+            NAN, NAN, "",
+        )
+    ]  # fmt: skip
 
 
 def _floating(board: Board, usual: OperatingPoint) -> list[Caution]:

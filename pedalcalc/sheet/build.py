@@ -345,10 +345,8 @@ def _supply_section(board: Board, points: Sequence[Mapping[str, Any]]) -> Sectio
         {"net": f"supply current{f', without {others}' if others else ''}"}
         | dict(zip(("lowest", "usual", "highest"), reading_texts(list(amps), "A"), strict=True))
     )
-    shown: list[Any] = [
-        plot.rail_diagram(bars, title="What is left of the supply, usual"),
-        report.table(rows, title="From the socket inward, engaged"),
-    ]
+    shown: list[Any] = [plot.rail_diagram(bars, title="What is left of the supply, usual")] if bars else []
+    shown.append(report.table(rows, title="From the socket inward, engaged"))
     battery = next((one for one in board.parts if isinstance(one.device, Battery)), None)
     if battery is not None and not others:
         life = battery_life(
