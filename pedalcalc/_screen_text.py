@@ -13,8 +13,9 @@ VALUE = re.compile(
 )
 #: What stands between the marks of a page, but for what its writer has set as it stands.
 BETWEEN = re.compile(r"<(style|svg|pre|code|title|math)\b.*?</\1>|<[^>]*>|[^<]+", re.DOTALL)
-#: Words that the trade writes in capitals.
-CAPITALS = {"bjt", "dc", "fet", "ic", "jfet", "ldr", "led", "lfo", "mosfet", "npn", "pnp"}
+#: Words that the trade writes in capitals, all of them or some.
+CAPITALS = {"bjt", "dc", "esr", "fet", "ic", "jfet", "ldr", "led", "lfo", "mosfet", "npn", "pnp", "wav"}
+MIXED = {"db": "dB", "dbv": "dBV"}
 
 
 def together(text: str) -> str:
@@ -32,10 +33,15 @@ def html_text(text: str) -> str:
     return together(escape(text))
 
 
+def in_capitals(word: str) -> str:
+    """Return a word with the capitals that the trade gives it."""
+    return word.upper() if word in CAPITALS else MIXED.get(word, word)
+
+
 def build_name(folder: Path) -> str:
     """Return what a build is called: its folder's name, in words."""
     words = folder.resolve().name.replace("-", " ").split(" ")
-    told = " ".join(word.upper() if word in CAPITALS else word for word in words)
+    told = " ".join(map(in_capitals, words))
     return told[:1].upper() + told[1:]
 
 

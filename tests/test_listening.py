@@ -12,6 +12,7 @@ import pytest
 from scipy.io import wavfile
 
 from pedalcalc import compressor, devices, explore
+from pedalcalc.compressor import playing
 from pedalcalc.compressor.playing import sketch
 from tests.test_explore import COMPRESSOR, shot, told
 
@@ -71,7 +72,7 @@ def test_what_is_heard_is_what_the_sliders_say():
         {"drive": "direct"},
     ],
 )
-def test_the_picture_shows_the_sound_that_is_played(parts):
+def test_the_picture_shows_the_sound_that_is_played(parts, monkeypatch):
     """The quick pass for the picture against the full rendering for the ear, in the words and block by block."""
     built = dataclasses.replace(COMPRESSOR, **parts)
     signal = notes(1.0)
@@ -82,6 +83,10 @@ def test_the_picture_shows_the_sound_that_is_played(parts):
     assert 20 * np.log10(rms(drawn.signal) / rms(played.signal)) == pytest.approx(0.0, abs=0.06)
     apart = np.abs(drawn.gain_db - played.gain_db)
     assert np.median(apart) < 0.02 and np.mean(apart > 0.3) < 0.002
+    monkeypatch.setattr(playing, "BLOCKS_MOST", signal.size / 6)  # as for ten seconds of one's own
+    coarse = sketch(signal, sample_rate=48_000, compressor=built)
+    assert coarse.gain_db.min() == pytest.approx(played.gain_db.min(), abs=0.35)
+    assert 20 * np.log10(rms(coarse.signal) / rms(played.signal)) == pytest.approx(0.0, abs=0.15)
 
 
 def test_same_loudness_is_the_same_average_level():

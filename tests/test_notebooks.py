@@ -9,6 +9,7 @@ import re
 import nbformat
 import pytest
 
+from pedalcalc._screen_text import together
 from tests.conftest import ROOT
 
 LESSONS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -29,6 +30,7 @@ WORDS = {
     "start-here": ("stock", "dB", "dBV", "corner", "caution"),
     "supply-and-battery": ("regulated", "ripple", "ESR", "half-supply reference"),
 }
+AS_IT_STANDS = re.compile(r"```.*?```|`[^`]*`|\]\([^)]*\)", re.DOTALL)
 LINK = re.compile(r"\]\((?!https?:)([^)#]+)")
 
 
@@ -97,6 +99,16 @@ def test_one_cell_shows_its_code_and_every_line_seen_is_short(sheet):
         assert folded != ("parameters" in cell.metadata.get("tags", [])), cell.source
         seen = cell.source.splitlines()[: 1 if folded else None]  # of a folded cell its first line is shown
         assert max(map(len, seen)) <= WIDEST, cell.source
+
+
+def test_a_number_stays_beside_its_unit_on_the_screen_too(sheet):
+    """A page sees to that itself; what a lab shows is the source, so there a no-break space stands between them."""
+    _, notebook = sheet
+    for words in _words(notebook):
+        text = AS_IT_STANDS.sub("", words)
+        assert together(text) == text, [
+            found[0] for found in re.finditer(r"\d \S+", text) if together(found[0]) != found[0]
+        ]
 
 
 def test_an_empty_cell_of_a_table_is_one_to_write_in(sheet):

@@ -22,6 +22,7 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 
 from pedalcalc import _files
 from pedalcalc.page import PageError, write_page
+from pedalcalc.page._asked import asked
 from pedalcalc.page._file import replace_file
 from pedalcalc.page._pdf import write_pdf
 
@@ -91,9 +92,33 @@ def test_cells_for_the_screen_are_left_off_the_page(tmp_path):
     notebook.cells.append(nbformat.v4.new_markdown_cell("words hidden"))
     for cell in notebook.cells[-2:]:
         cell.metadata["tags"] = ["screen"]
+    given = "from pedalcalc import devices\nresistance_led, lamp = '4k7', devices.LED_BLUE  # or LED_RED\nown = ''"
+    notebook.cells.insert(1, new_code_cell(given, metadata={"tags": ["parameters"]}))
     nbformat.write(notebook, path)
     text = write_page(path).read_text(encoding="utf-8")
     assert "seen" in text and "hidden" not in text
+    assert ">Asked in the first cell: resistance LED <b>4k7</b>; lamp <b>LED_BLUE</b>.<" in text
+
+
+def test_what_a_first_cell_asks_is_told_as_one_would_write_it():
+    lines = (
+        "low, high = -30.0, '9 V'",
+        "usual, boost = devices.typical(devices.DIODE_1N5817), True",
+        "pairs = [('1k', '2 V'), ('47k', '3 V')]",
+        "draws = {'pump': ('4 mA', '5 mA')}",
+        "drawer = ['1k', '10k']  # yours",
+        "tables, file, channel = [], '', None",
+    )
+    assert asked("\n".join(lines)) == [
+        ("low", "\N{MINUS SIGN}30.0"),
+        ("high", "9 V"),
+        ("usual", "DIODE_1N5817"),
+        ("boost", "yes"),
+        ("pairs", "(1k, 2 V), (47k, 3 V)"),
+        ("draws", "pump: (4 mA, 5 mA)"),
+        ("drawer", "1k, 10k"),
+    ]
+    assert asked("%matplotlib inline") == []
 
 
 def test_failing_cell_is_named_and_nothing_is_written(tmp_path):

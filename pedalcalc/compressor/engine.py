@@ -185,13 +185,32 @@ def sound(engine: Engine, signal: Floats, *, rate: float, spans: int) -> Steps:
     swing = 0.25 * (1 - charge) ** 2 * np.abs(signal[2:] - signal[:-2])
     middle = middle + (1 - charge) / 24 * (signal[2:] - 2 * middle + signal[:-2])
     middle = np.abs(middle) if c.rectifier == "full" else np.maximum(middle, 0.0)
-    peaks = (middle + swing).reshape(-1, spans).max(axis=1)
+    return _steps(middle, swing, spans / rate, spans)
+
+
+def blocks(engine: Engine, signal: Floats, *, rate: float, block: int, spans: int) -> Steps:
+    """Return the steps of a signal of `rate` samples a second, coarser than `sound`: each span is a block of samples.
+
+    A capacitor that charges quickly follows the block to its highest sample, one that charges slowly sees its average.
+    """
+    c = engine.compressor
+    heard = np.abs(signal) if c.rectifier == "full" else np.maximum(signal, 0.0)
+    padded = np.concatenate([heard, np.zeros(-heard.size % (block * spans))])
+    heard = np.ascontiguousarray(padded.reshape(-1, block).T)  # numpy reduces long rows, not many short ones, fast
+    charge = 0.0 if c.drive != "buffered" else _charge(c, block / rate)
+    mean, high, low = heard.mean(axis=0), heard.max(axis=0), heard.min(axis=0)
+    return _steps(mean + charge * (high - mean), 0.5 * (1 - charge) ** 2 * (high - low), block * spans / rate, spans)
+
+
+def _steps(middle: Floats, swing: Floats, step: float, spans: int) -> Steps:
+    """Return steps of these spans."""
+    peaks = np.ascontiguousarray((middle + swing).reshape(-1, spans).T).max(axis=0)
     middles, swings = middle.tolist(), swing.tolist()
 
     def spans_of(first: int) -> Iterable[Span]:
         return zip(middles[first : first + spans], swings[first : first + spans], strict=True)
 
-    return Steps(spans / rate, spans, list(zip(peaks.tolist(), range(0, len(middles), spans), strict=True)), spans_of)
+    return Steps(step, spans, list(zip(peaks.tolist(), range(0, len(middles), spans), strict=True)), spans_of)
 
 
 def _cell(compressor: Compressor) -> tuple[float, float, float]:

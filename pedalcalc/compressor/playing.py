@@ -17,7 +17,17 @@ from pedalcalc._result import Caution, ModelRangeWarning, Result, quantity
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import RATE_MOST, callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit
-from pedalcalc.compressor.engine import STEP_DRAIN, STEP_LONGEST, STEP_LOOP, Engine, Trace, made_ready, rest, sound
+from pedalcalc.compressor.engine import (
+    STEP_DRAIN,
+    STEP_LONGEST,
+    STEP_LOOP,
+    Engine,
+    Trace,
+    blocks,
+    made_ready,
+    rest,
+    sound,
+)
 from pedalcalc.compressor.laws import Floats
 
 Part = Callable[[int, int], Floats]
@@ -26,6 +36,8 @@ RATE_SIDECHAIN = 192_000.0  # spans of the side-chain signal a second, at least
 QUICK = 1e3  # a hold capacitor that charges or empties at more than this rate a second follows half-waves of the sound
 RATE_QUICK = 48_000.0  # steps of the cell a second behind such a one, at least
 OVER_MOST = 64
+RATE_SKETCH = 24_000.0  # spans of the side-chain signal a second, for a picture
+BLOCKS_MOST = 80_000  # of these in a picture, however long the sound is
 _CHUNK_SECONDS = 5.0  # a long file is rendered in pieces of this length
 
 
@@ -116,14 +128,31 @@ def played(
 
 
 def sketch(signal: Floats, *, sample_rate: float, compressor: Compressor) -> Rendered:
-    """Render checked sound for a picture: the side-chain hears the samples as they are, in steps of whole samples.
+    """Render checked sound for a picture: the side-chain hears blocks of samples, each as one span of its mean and range.
 
-    Level and range of the gain come out within a tenth of a decibel of `render`, but for the edge of a hard stroke
-    behind a quick hold capacitor, which moves by a sample.
+    Level and range of the gain come out within a tenth of a decibel of `render`, but for the edge of a hard stroke behind
+    a quick hold capacitor, which moves by a block. Beyond some three seconds blocks are longer, and a tenth becomes a
+    third where such a capacitor is emptied as quickly.
     """
     ready = made_ready(compressor, float(np.max(np.abs(signal))), None)
     over, spans = _rates(ready, sample_rate)
-    return _rendered(signal, sample_rate, ready, 1, max(1, round(spans / over)), None)
+    block = max(1, round(sample_rate / RATE_SKETCH), ceil(signal.size / BLOCKS_MOST))
+    in_step = max(1, round(2 * spans / (over * block)))
+    law, state, trace = ready.law, rest(compressor), Trace([], [])
+    steps = blocks(ready, signal, rate=sample_rate, block=block, spans=in_step)
+    _, g = ready.advance(steps, compressor.gain_sidechain, state.voltage_hold, state.conductance, trace)
+    length = block * in_step
+    edges = np.concatenate(
+        [[0.0], (np.arange(len(trace.conductance)) + 0.5) * length, [len(trace.conductance) * length]]
+    )
+    at_edges = law.at(np.array([state.conductance, *trace.conductance, g]))
+    gains = np.interp(np.arange(signal.size) + 0.5, edges, at_edges)
+    return Rendered(
+        signal=signal * gains,
+        gain_db=laws.decibels(gains),
+        sample_rate=sample_rate,
+        cautions=cautions_of(compressor, current_led=float(laws.led_current(compressor, np.max(trace.voltage)))),
+    )
 
 
 class Played(NamedTuple):

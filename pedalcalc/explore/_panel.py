@@ -59,7 +59,9 @@ class Panel:
         self.shown = ipywidgets.HTML()
         self.keep_button = ipywidgets.Button(description="Keep", tooltip="hold these curves to compare with")
         self.start_button = ipywidgets.Button(description="Back to start", tooltip="take all sliders back")
-        row = ipywidgets.Layout(width=f"{WIDE}px", align_items="center", margin="0", min_height="28px", height="28px")
+        row = ipywidgets.Layout(
+            width=f"{WIDE}px", align_items="center", margin="0", min_height="28px", height="28px", overflow="visible"
+        )
         rows = [ipywidgets.HBox([self.sliders[name], self.readouts[name]], layout=row) for name in self.sliders]
         buttons = ipywidgets.HBox([self.keep_button, self.start_button], layout=ipywidgets.Layout(margin="0"))
         self._box = ipywidgets.VBox([*rows, buttons, self.image, self.shown])

@@ -19,6 +19,7 @@ from pedalcalc._arguments import file_path, one_number, one_of
 from pedalcalc._base import io
 from pedalcalc._files import refuse_unwritable
 from pedalcalc._screen_text import build_name, page_together
+from pedalcalc.page._asked import asked
 from pedalcalc.page._file import PageError, replace_file
 
 # How the title of the notebook that a builder copies begins; a copy's page is called as its folder.
@@ -228,6 +229,9 @@ def _rendered(notebook: Any, source: Path, paper: str) -> str:
     except ImportError as error:
         raise PageError(f"writing a page needs {error.name}; install pedalcalc[lab]") from error
 
+    for cell in notebook.cells:
+        if cell.cell_type == "code" and "parameters" in cell.metadata.get("tags", []):
+            cell.metadata["asked"] = asked(cell.source)
     template = Path(__file__).parent / "template"
     config = Config()
     config.NbConvertBase.display_data_priority = FORMS
