@@ -295,15 +295,15 @@ def cautions_of(
         (safe, ("protection",)), (filtered, ("filter",)), (jfet, ("JFET",)), (follower, ("follower",)), (lights, ("indicator",)),
         (thump_in, ("input", "input pull-down")), (thump_out, ("output", "level")), (rail_step, ("indicator",)),
     )  # fmt: skip
-    found = [one for result, names in meant for one in about(parts.board, result.cautions, *map(name, names))]
-    found += states.cautions
     off = abs(float(parts.one("JFET", Jfet).voltage_gate_source_off))
     needed = off - np.abs(np.asarray(jfet.voltage_gate_source))
-    found += caution_below(
+    found = list(caution_below(  # ahead of the stage's own words for it, which know of no other part
         f"{name('JFET')} turns ohmic: gain and bias fall together",
         f"raise {name('source')} or lower {name('drain')}, or use a part of a smaller IDSS",
         jfet.voltage_drain_source, needed, "V",
-    )  # fmt: skip
+    ))  # fmt: skip
+    found += [one for result, names in meant for one in about(parts.board, result.cautions, *map(name, names))]
+    found += states.cautions
     conducts = np.asarray(follower.current_emitter) > CONDUCTS  # through a link, too, where no volts stand
     found += caution_below(
         f"{name('follower')} does not conduct: the drain stands too low for it",
