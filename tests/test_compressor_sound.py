@@ -84,7 +84,7 @@ def test_float_files_are_read_as_they_are(tmp_path, kind):
 def test_several_channels_must_be_chosen_from(tmp_path):
     path = tmp_path / "stereo.wav"
     wavfile.write(path, RATE, np.stack([_tone(peak=0.5), _tone(peak=0.25)], axis=1).astype(np.float32))
-    with pytest.raises(ValueError, match=r"2 channels: say which one with channel=0"):
+    with pytest.raises(ValueError, match=r"2 channels: choose channel 0"):
         read_wav(path)
     assert read_wav(path, channel=1).voltage_peak == pytest.approx(0.25, rel=1e-3)
     with pytest.raises(ValueError, match="channel must be below 2"):

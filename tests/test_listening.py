@@ -144,6 +144,7 @@ def test_files_that_cannot_be_heard(tmp_path, take):
         explore.listening(COMPRESSOR, path=tmp_path / "stereo.wav")
     silent = explore.listening(COMPRESSOR, path=tmp_path / "stereo.wav", channel=0)
     assert "hardly any sound in the file" in told(silent) and "silence as played" in told(silent)
+    assert re.search(r"gain [\d.]+ dB throughout, no compression to hear;", told(silent))
     silent.same_loudness.value = True
     silent.play("through the compressor")
     assert np.all(heard(silent)[0] == 0)

@@ -84,12 +84,12 @@ def _words(notebook):
     return [cell.source for cell in notebook.cells if cell.cell_type == "markdown"]
 
 
-def test_a_lesson_says_at_its_top_how_to_run_it(lesson):
-    path, notebook = lesson
+def test_says_at_its_top_how_to_run_it(sheet):
+    path, notebook = sheet
     top = "\n".join(cell.source for cell in notebook.cells[:2])
     assert RUN in top
     assert "name is not defined" in "\n".join(_words(notebook)), "what to do when a name is not known"
-    assert path.stem == "start-here" or "(start-here.ipynb)" in top
+    assert path.stem == "start-here" or "start-here.ipynb)" in top
 
 
 def test_one_cell_shows_its_code_and_every_line_seen_is_short(sheet):

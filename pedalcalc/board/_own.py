@@ -48,7 +48,9 @@ def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tup
     """Return the part as its readings make it, or None where they belong to another type, and what is to be told of it."""
     where = f"{part.place or 'the list'}, {part.reference}"
     if not path.is_file():
-        raise FileNotFoundError(f"{where}: its file of readings is not there: {path}")
+        raise FileNotFoundError(
+            f"{where}: its file of readings is not there: {path}; a name alone is looked for beside the list"
+        )
     taken = read_readings(path)
     other = "" if record is None else _other_type(taken, part, record)
     if record is not None and other:

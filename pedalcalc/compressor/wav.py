@@ -61,7 +61,7 @@ def channel_of(path: Path, channel: int | None) -> Channel:
         raise ValueError(f"channel must be below {channels}, the number of channels in {path}, got {channel}")
     if channels > 1 and channel is None:
         raise ValueError(
-            f"{path} has {channels} channels: say which one with channel=0 (left) or channel=1 (right), "
+            f"{path} has {channels} channels: choose channel 0 (the left) or 1 (the right), "
             "or export one channel from the recorder"
         )
     if shape[0] == 0:

@@ -141,8 +141,9 @@ class Listening(Panel):
         self._waits = False
         self._fill(signal, done.signal, done.gain_db, source.sample_rate)
         means = [_average(one) for one in (signal, done.signal)]
+        most, least = (number_text(gain, "dB") for gain in (done.gain_db.max(), done.gain_db.min()))
         self._picture.caption = (
-            f"gain {number_text(done.gain_db.max(), 'dB')} to {number_text(done.gain_db.min(), 'dB')}; "
+            f"gain {f'{most} to {least}' if most != least else f'{most} throughout, no compression to hear'}; "
             f"average level {means[0]} as played, {means[1]} through the compressor "
             f"({source.name}, {number_text(signal.size / source.sample_rate, 's', 2)}; rms of the whole)"
         )

@@ -20,6 +20,11 @@ SAYS = f"([panel, words]) => ({SAID})(panel) === words"
 SAYS_ELSE = f"([panel, words]) => ({SAID})(panel) !== words"
 CUT = """panel => [...panel.querySelectorAll('.widget-label, input[type=text]')]
     .filter(part => part.scrollWidth > part.clientWidth + 1).map(part => part.value ?? part.innerText)"""
+# What would get a scroll bar of its own in a browser whose bars take room; this one hides them.
+SCROLLS = """panel => [...panel.querySelectorAll('*')]
+    .filter(part => part.clientHeight > 0 && /auto|scroll/.test(getComputedStyle(part).overflow))
+    .filter(part => part.scrollHeight > part.clientHeight || part.scrollWidth > part.clientWidth)
+    .map(part => part.className)"""
 # Numbers that are none, and where a library stands on this machine.
 SENSELESS = re.compile(r"\b(nan|inf|None)\b|\.py\b|Warning")
 PLAYS = "audio => !audio.paused && audio.currentTime > 0.3"
@@ -82,6 +87,7 @@ def play_with(panel, where):
         press(panel, "as played")
     start, picture = said(panel), picture_of(panel)
     fits(panel, where)
+    assert panel.evaluate(SCROLLS) == [], where
     panel.get_by_role("button", name="Keep").click()
     panel.get_by_role("button", name="Let go").wait_for()
     kept = said(panel)
