@@ -145,7 +145,7 @@ class Listening(Panel):
         self._picture.caption = (
             f"gain {f'{most} to {least}' if most != least else f'{most} throughout, no compression to hear'}; "
             f"average level {means[0]} as played, {means[1]} through the compressor "
-            f"({source.name}, {number_text(signal.size / source.sample_rate, 's', 2)}; rms of the whole)"
+            f"({source.name}; rms of all {number_text(signal.size / source.sample_rate, 's', 2)})"
         )
         self._picture.cautions = caution_sentences(source.cautions, done)
         return self._picture
