@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import board, devices, opto
+from pedalcalc._result import Result
 from pedalcalc.sheet._section import Section
 from tests.conftest import ROOT, draw_few
 from tests.test_board import coupler_rows, written
@@ -138,6 +139,7 @@ def test_a_part_of_another_kind_costs_what_is_special_alone(build, fitted, reaso
     assert f"because of parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[0]
     assert f"Not computed: parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[1]
     assert "sketch of the stage" in text and not names["built"]
+    assert not isinstance(names["built"], Result)  # a notebook would make a table of it
 
 
 def line_of(build, reference):

@@ -8,21 +8,23 @@ from html import escape
 from typing import TypeVar
 
 from pedalcalc._refusal import OtherKind, Unsolved
-from pedalcalc._result import Caution, Result, quantity
+from pedalcalc._result import Caution
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Untold(Result):
+class Untold:
     """Why the functions of one circuit tell nothing of a board; false, and shows itself as one sentence.
+
+    It is no `Result`, of which a notebook makes a table.
 
     ``built = Untold.unless(lambda: jfet_booster(build, ...))`` is what is found, or this; ``built and report.table(built.jfet)``
     the table, or the sentence in its place.
     """
 
-    reason: str = quantity("text", "why")
-    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+    reason: str
+    cautions: tuple[Caution, ...]
 
     @classmethod
     def unless(cls, found: Callable[[], T]) -> T | Untold:
