@@ -142,6 +142,12 @@ def test_a_part_of_another_kind_costs_what_is_special_alone(build, fitted, reaso
     assert not isinstance(names["built"], Result)  # a notebook would make a table of it
 
 
+def test_a_supply_that_lights_no_lamp_costs_the_lamp_s_resistor_alone(tmp_path, monkeypatch):
+    given = {"supply_from": ("0.5V", "1V", "1V")}
+    text, names = printed("jfet-booster", tmp_path, monkeypatch, given=given, whole=False)
+    assert "Not computed: voltage_supply must be above 1.78 V, the drop of 1 red LED" in text and names["built"]
+
+
 def line_of(build, reference):
     """Return the line of a part in a build's list."""
     lines = (BUILDS / build / "parts.csv").read_text(encoding="utf-8").splitlines()

@@ -27,11 +27,12 @@ class Untold:
     cautions: tuple[Caution, ...]
 
     @classmethod
-    def unless(cls, found: Callable[[], T]) -> T | Untold:
-        """Return what is found, or this and a caution where a part is of another kind, or nothing settles."""
+    def unless(cls, found: Callable[[], T], *refusals: type[Exception]) -> T | Untold:
+        """Return what is found, or this and a caution where a part is of another kind, nothing settles, or it is refused so."""
+        told: tuple[type[Exception], ...] = (OtherKind, Unsolved, *refusals)
         try:
             return found()
-        except (OtherKind, Unsolved) as reason:
+        except told as reason:
             other, nan = isinstance(reason, OtherKind), float("nan")
             what = (
                 f"what is special to this circuit is left out here, and what holds for any is kept, because of {reason}"
