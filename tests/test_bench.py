@@ -351,6 +351,9 @@ def test_a_build_that_takes_two_thirds_of_the_supply_has_no_line_to_pull_the_plu
     """Through 100 Ω two of 25 Ω take 3 V of the 9 and leave 6, half more of which is the 9 V of a short (Ohm's law)."""
     found = bench.first_power(divider(ohms, 0.0))
     assert ("no line to pull the plug at" in no_line_text(found)) == (not line)
+    assert found.voltage_stop == pytest.approx(
+        1.5 * found.rows[0].voltage_high if line else 9.0
+    )  # no meter shows more than the supply
 
 
 def test_first_power_follows_the_footswitch():

@@ -101,17 +101,17 @@ class _Diodes:
 
 
 def _period(flying, reservoir, load, start):
-    """Follow a doubler over one period: volts of both capacitors at its end, and the output's mean."""
+    """Follow a doubler over one period: volts of both capacitors at its end, and the means of output and net between the diodes."""
     half, diodes = 0.5 / PUMP.frequency_pump, _Diodes()
 
     def rate(_, state, pin):
         first, second = diodes.currents(pin, *state[:2])
-        return [(second - first) / flying, (second - state[1] / load) / reservoir, state[1]]
+        return [(second - first) / flying, (second - state[1] / load) / reservoir, state[1], diodes.between]
 
-    state = np.array([*start, 0.0])
+    state = np.array([*start, 0.0, 0.0])
     for pin in (0.0, 9.0):
         state = solve_ivp(rate, (0.0, half), state, args=(pin,), method="LSODA", rtol=1e-9, atol=1e-11).y[:, -1]
-    return state[:2], state[2] / (2 * half)
+    return state[:2], state[2:] / (2 * half)
 
 
 @pytest.mark.parametrize(
@@ -120,8 +120,8 @@ def _period(flying, reservoir, load, start):
 def test_a_doubler_is_where_its_equations_settle(flying, share, load):
     """Pulses of a few microseconds and an output that ripples by volts at 0.1 µF; shooting for the settled period."""
     built = _doubler(share * flying, flying=flying, load=load)
-    seen = circuit.operating_point(built, values=lossless(built)).voltages["out"]
-    start = np.array([-8.4, seen])
+    seen = circuit.operating_point(built, values=lossless(built)).voltages
+    start = np.array([-8.4, seen["out"]])
     for _ in range(8):
         left = _period(flying, share * flying, load, start)[0] - start
         slope = np.stack(
@@ -131,7 +131,7 @@ def test_a_doubler_is_where_its_equations_settle(flying, share, load):
         start = start + np.clip(step, -2.0, 2.0)
         if np.abs(step).max() < 1e-5:
             break
-    assert seen == pytest.approx(_period(flying, share * flying, load, start)[1], abs=20e-3)
+    assert [seen["out"], seen["x"]] == pytest.approx(_period(flying, share * flying, load, start)[1], abs=20e-3)
 
 
 def test_shorts_where_the_pump_moves_are_shorts_in_every_part_of_its_period():
@@ -261,7 +261,7 @@ def test_a_reservoir_of_a_tenth_is_told(flying, load):
     point = circuit.operating_point(built, values=lossless(built))
     state = np.array([-8.4, point.voltages["out"]])
     for _ in range(60):
-        state, mean = _period(flying, 0.1 * flying, load, state)
+        state, (mean, _) = _period(flying, 0.1 * flying, load, state)
     assert point.voltages["out"] == pytest.approx(mean, abs=0.01 * (18.0 - mean))
     (told,) = [one for one in point.cautions if "less holds it than C1" in one.what]
     assert (told.value, told.limit) == pytest.approx((0.1 * flying, flying))

@@ -282,15 +282,18 @@ def test_render_file_is_render_of_its_samples(tmp_path):
 
 
 def test_render_file_keeps_the_scale_unless_the_output_would_clip(tmp_path):
+    lamp = replace(example().coupler.led, current_max=1e-4)
+    weak = replace(example(), coupler=replace(example().coupler, led=lamp))  # told of once, by the loud tone alone
     for peak, kept in [(0.01, True), (0.9, False)]:
         write_wav(tmp_path / "in.wav", signal=_tone(peak=peak), sample_rate=RATE, voltage_full_scale=1.0, replace=True)
         done = render_file(
             tmp_path / "in.wav",
             path_out=tmp_path / "out.wav",
-            compressor=example(),
+            compressor=weak,
             voltage_full_scale=1.0,
             replace=True,
         )
+        assert any("LED current in the coupler" in one.what for one in done.cautions) is not kept
         assert (done.voltage_full_scale == 1.0) is kept
         assert read_wav(tmp_path / "out.wav").voltage_peak <= 1.0
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pedalcalc.compressor import example, static_curve
 from pedalcalc.compressor.features import curve_features
 from pedalcalc.compressor.timing import (
     ANSI_S3_22_STYLE,
@@ -358,3 +359,12 @@ def test_curve_refusals():
     ]:
         with pytest.raises(ValueError, match=words):
             curve_features(**({"level_in_dbv": level, "level_out_dbv": level} | changed))
+
+
+def test_levels_and_times_that_do_not_do_are_told_with_what_was_given():
+    with pytest.raises(ValueError, match=r"known, rising levels, got \[nan, -20\.0\]$"):
+        static_curve([np.nan, -20.0], compressor=example())
+    with pytest.raises(ValueError, match=r"no gap \(NaN\) at index \(2,\)$"):
+        measure_step(
+            [0.0, 1.0, 2.0, 3.0], level_dbv=[0.0, 0.0, np.nan, 0.0], time_up=1.0, time_down=2.0, definition=SETTLE_2DB
+        )

@@ -417,3 +417,11 @@ def test_a_timed_coupler_is_a_coupler():
     slower = opto.time_to_fall(0.1, illuminance=lit.illuminance, cell=timed.cell)
     run = opto.coupler_response([0.0, 0.0], time=[0.0, slower], coupler=timed.coupler, current_start=1e-3)
     assert run.resistance_cell[1] == pytest.approx(10 * lit.resistance_cell, rel=1e-8)
+
+
+def test_two_readings_that_rise_by_less_than_they_scatter_contradict_each_other_all_the_same():
+    """More readings outvote a slip; two have one slope, and no cell's rises with light."""
+    with pytest.raises(
+        ValueError, match=r"^resistance_cell must fall with current: reading 1 .* contradict each other"
+    ):
+        opto.fit_coupler([1e-3, 2e-3], resistance_cell=[5e3, 5.1e3], coupler=devices.COUPLER_GREEN_GAP_GL5528)

@@ -220,11 +220,13 @@ def test_what_several_results_say_alike_is_said_once_at_its_worst():
 
 
 def test_what_two_calculations_tell_of_one_part_stands_once():
-    """The first to say so, where part, limit and unit are one and the figures differ by less than a hundredth."""
+    """The one that names a part to change, else the first; the part, limit and unit are one, the figures within a hundredth."""
     told = [("D6 carries more than its highest current", 0.462), ("the lamp of D6: more than it is made for", 0.464)]
     told += [("D6 at its worst", 0.48), ("D7 carries more", 0.462)]
-    found = [Caution(what, "raise the resistor", amps, 0.02, "A") for what, amps in told]
-    assert [head for head, _ in report.cautions(found).lines] == [f"{told[k][0]}:" for k in (0, 2, 3)]
+    for second, kept in (("raise the resistor", (0, 2, 3)), ("raise R17", (1, 2, 3))):
+        actions = ["raise the resistor", second, "raise the resistor", "raise the resistor"]
+        found = [Caution(*one, 0.02, "A") for one in ((w, a, v) for (w, v), a in zip(told, actions, strict=True))]
+        assert [head for head, _ in report.cautions(found).lines] == [f"{told[k][0]}:" for k in kept]
 
 
 def test_no_cautions_is_said_calmly():

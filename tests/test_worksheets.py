@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from pedalcalc import board, devices, opto
+from pedalcalc._result import Result
 from pedalcalc.sheet._section import Section
 from tests.conftest import ROOT, draw_few
 from tests.test_board import coupler_rows, written
@@ -138,6 +139,13 @@ def test_a_part_of_another_kind_costs_what_is_special_alone(build, fitted, reaso
     assert f"because of parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[0]
     assert f"Not computed: parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[1]
     assert "sketch of the stage" in text and not names["built"]
+    assert not isinstance(names["built"], Result)  # a notebook would make a table of it
+
+
+def test_a_supply_that_lights_no_lamp_costs_the_lamp_s_resistor_alone(tmp_path, monkeypatch):
+    given = {"supply_from": ("0.5V", "1V", "1V")}
+    text, names = printed("jfet-booster", tmp_path, monkeypatch, given=given, whole=False)
+    assert "Not computed: voltage_supply must be above 1.78 V, the drop of 1 red LED" in text and names["built"]
 
 
 def line_of(build, reference):

@@ -8,28 +8,31 @@ from html import escape
 from typing import TypeVar
 
 from pedalcalc._refusal import OtherKind, Unsolved
-from pedalcalc._result import Caution, Result, quantity
+from pedalcalc._result import Caution
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Untold(Result):
+class Untold:
     """Why the functions of one circuit tell nothing of a board; false, and shows itself as one sentence.
+
+    It is no `Result`, of which a notebook makes a table.
 
     ``built = Untold.unless(lambda: jfet_booster(build, ...))`` is what is found, or this; ``built and report.table(built.jfet)``
     the table, or the sentence in its place.
     """
 
-    reason: str = quantity("text", "why")
-    cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
+    reason: str
+    cautions: tuple[Caution, ...]
 
     @classmethod
-    def unless(cls, found: Callable[[], T]) -> T | Untold:
-        """Return what is found, or this and a caution where a part is of another kind, or nothing settles."""
+    def unless(cls, found: Callable[[], T], *refusals: type[Exception]) -> T | Untold:
+        """Return what is found, or this and a caution where a part is of another kind, nothing settles, or it is refused so."""
+        told: tuple[type[Exception], ...] = (OtherKind, Unsolved, *refusals)
         try:
             return found()
-        except (OtherKind, Unsolved) as reason:
+        except told as reason:
             other, nan = isinstance(reason, OtherKind), float("nan")
             what = (
                 f"what is special to this circuit is left out here, and what holds for any is kept, because of {reason}"

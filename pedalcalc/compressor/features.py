@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._arguments import numeric
 from pedalcalc._base import fit, scalar
+from pedalcalc._refusal import must
 from pedalcalc._result import Caution, Result, caution_above, quantity
 
 Array = NDArray[np.float64]
@@ -93,7 +94,7 @@ def curve_features(level_in_dbv: ArrayLike, *, level_out_dbv: ArrayLike) -> Curv
             f"got {level.shape}, {out.shape}"
         )
     if np.isnan(level).any() or np.isnan(out).any():
-        raise ValueError("level_in_dbv and level_out_dbv must have no gap (NaN)")
+        raise must("level_in_dbv and level_out_dbv must have no gap (NaN)", np.isnan(level) | np.isnan(out))
     if level.size < 3 or not np.all(np.diff(level) > 0) or np.ptp(level) < 2 * SPAN_DB:
         raise ValueError(f"level_in_dbv must rise from point to point over at least {2 * SPAN_DB:g} dB")
     starts = np.concatenate([level[level <= level[-1] - SPAN_DB], [level[-1] - SPAN_DB]])

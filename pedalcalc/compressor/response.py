@@ -12,7 +12,7 @@ from pedalcalc._arguments import numeric
 from pedalcalc._base import simulate
 from pedalcalc._refusal import refused
 from pedalcalc._result import Caution, Result, quantity
-from pedalcalc._units import shown
+from pedalcalc._units import shown, told
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TIME, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, one_unit
@@ -108,9 +108,11 @@ def level_response(
         least = shown(ceil(0.5 / end / digit) * digit, "Hz")  # rounded up, so that what is told is enough
         raise refused("frequency", f"at least {least}, half a period within the {shown(end, 's')} of the record", tone)
     if moments.ndim != 1 or moments[0] != 0 or np.any(np.diff(moments) <= 0) or not moments[-1] < end:
-        raise ValueError("time must be one dimension of moments that rise from 0 and end before duration")
+        raise ValueError(
+            f"time must be one dimension of moments that rise from 0 and end before duration, got {told(time)}"
+        )
     if levels.shape != moments.shape or np.any(np.isnan(levels)):
-        raise ValueError("level_in_dbv must hold one known level for each moment in time")
+        raise ValueError(f"level_in_dbv must hold one known level for each moment in time, got {told(level_in_dbv)}")
     amplitude = np.asarray(np.sqrt(2.0) * 10 ** (levels / 20), np.float64)
     ready = made_ready(compressor, float(amplitude.max()), state)
     record = follow(

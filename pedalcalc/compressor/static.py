@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike
 from pedalcalc._arguments import is_a, numeric
 from pedalcalc._base import simulate
 from pedalcalc._result import Caution, Result, quantity
-from pedalcalc._units import shown
+from pedalcalc._units import shown, told
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import LEVEL, TONE, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, hunting_caution, taken, units_of
@@ -108,7 +108,7 @@ def static_curve(level_in_dbv: ArrayLike, *, compressor: Compressor, frequency: 
     level = np.atleast_1d(numeric("level_in_dbv", level_in_dbv, **LEVEL))
     tone = scalar("frequency", frequency, **TONE)
     if level.ndim != 1 or level.size == 0 or np.any(np.isnan(level)) or np.any(np.diff(level) <= 0):
-        raise ValueError("level_in_dbv must be one dimension of known, rising levels")
+        raise ValueError(f"level_in_dbv must be one dimension of known, rising levels, got {told(level_in_dbv)}")
     law = laws.gain_law(compressor)
     dark = laws.conductance_dark(compressor)
     if not np.all(law.at(dark) > 0):

@@ -26,7 +26,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._arguments import is_a, numeric
 from pedalcalc._base import simulate
-from pedalcalc._refusal import refused
+from pedalcalc._refusal import must, refused
 from pedalcalc._result import Caution, Result, quantity
 from pedalcalc._units import shown
 from pedalcalc.compressor._checks import scalar
@@ -125,7 +125,7 @@ def envelope(signal: ArrayLike, *, sample_rate: float, frequency: float) -> Enve
     if not 8 * tone < rate:
         raise refused("frequency", f"below an eighth of the sample rate ({shown(rate / 8, 'Hz')})", tone)
     if np.isnan(samples).any():
-        raise ValueError("signal must hold no NaN: a level cannot be measured across a gap")
+        raise must("signal must hold no NaN, since a level cannot be measured across a gap", np.isnan(samples))
     angle = 4 * np.pi * tone / rate  # step of the part at twice the tone
     half = int(np.ceil(np.pi / angle - 0.5)) - 1  # whole weights on each side of the centre
     ends = -np.sin((half + 0.5) * angle) / np.sin(angle / 2) / (2 * np.cos((half + 1) * angle))
@@ -265,7 +265,8 @@ def measure_step(
             f"time and level_dbv must be one row each of the same length, got {times.shape}, {level.shape}"
         )
     if np.isnan(level).any() or not np.all(np.diff(times) > 0):
-        raise ValueError("time must rise from point to point and level_dbv must have no gap (NaN)")
+        bad = np.isnan(level) | (np.diff(times, prepend=-np.inf) <= 0)
+        raise must("time must rise from point to point and level_dbv must have no gap (NaN)", bad)
     if not up < down:
         raise refused("time_down", f"above time_up ({shown(up, 's')})", down)
     quarter = 0.25 / definition.frequency

@@ -14,8 +14,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from pedalcalc._arguments import numeric
 from pedalcalc._base import simulate
-from pedalcalc._refusal import Unsolved, among
+from pedalcalc._refusal import Unsolved, among, must
 from pedalcalc._result import Number, Result, quantity
+from pedalcalc._units import told
 from pedalcalc.devices import Coupler, Ldr
 from pedalcalc.opto.cell import law_of
 from pedalcalc.opto.coupler import coupler_illuminance
@@ -109,11 +110,11 @@ def cell_response(illuminance: ArrayLike, *, time: ArrayLike, cell: Ldr, illumin
 
 def _check_times(values: Array, moments: Array, name: str) -> None:
     if moments.ndim != 1 or moments.size < 2:
-        raise ValueError("time must be one row of at least two times")
+        raise ValueError(f"time must be one row of at least two times, got {told(moments)}")
     if values.ndim == 0 or values.shape[-1] != moments.size:
         raise ValueError(f"{name} must have one value for each of the {moments.size} times along its last axis")
-    if np.any(np.isnan(moments)) or np.any(np.diff(moments) <= 0):
-        raise ValueError("time must rise from each value to the next")
+    if np.any(bad := np.isnan(moments) | (np.diff(moments, prepend=-np.inf) <= 0)):
+        raise must("time must rise from each value to the next", bad)
 
 
 @simulate

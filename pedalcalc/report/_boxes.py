@@ -179,9 +179,12 @@ def _worst_of_each(found: tuple[Caution, ...]) -> tuple[Caution, ...]:
         worst = max(other, one, key=lambda each: abs(each.value - each.limit))
         once[key] = dataclasses.replace(worst, count=other.count + one.count)
     kept: list[Caution] = []
-    for one in once.values():  # two calculations may tell the same of one part, in words of their own
-        if not any(_same(one, other) for other in kept):
+    for one in once.values():  # two calculations may tell the same of one part: kept is what names a part to change
+        place = next((k for k, other in enumerate(kept) if _same(one, other)), None)
+        if place is None:
             kept.append(one)
+        elif REFERENCE.search(one.action) and not REFERENCE.search(kept[place].action):
+            kept[place] = one
     return tuple(kept)
 
 
