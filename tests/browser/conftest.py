@@ -51,7 +51,7 @@ READY = """path => {
 }"""
 DONE = """() => {
     const cells = [...window.jupyterapp.shell.currentWidget.content.widgets].filter(cell => cell.model.type === 'code');
-    const asked = cells.some(cell => cell.promptNode?.innerText.includes('*') || cell.model.executionState === 'running');
+    const asked = cells.some(cell => cell.promptNode?.textContent.includes('*') || cell.model.executionState === 'running');
     const stopped = cells.some(({model: {outputs}}) => [...Array(outputs.length).keys()].some(
         place => outputs.get(place).type === 'error'));
     return !asked && (stopped || cells.at(-1).model.executionCount !== null);
