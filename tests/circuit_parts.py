@@ -1,10 +1,12 @@
-"""Small boards for the tests of circuits: parts by a line of Python each, and a capacitor without any loss."""
+"""Small boards for the tests of circuits: parts by a line of Python each, a capacitor without any loss, a junction by hand."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from math import log
 
 import numpy as np
+from scipy.special import wrightomega
 
 from pedalcalc import devices
 from pedalcalc.board import assemble
@@ -50,3 +52,19 @@ def lossless(board):
         for one in board.parts
         if one.part.kind.endswith("capacitor")
     }
+
+
+def junction_by_hand(record, *, resistance=0.0):
+    """Return a function of volts that gives current and slope of a junction at 300 K with its own and more resistance in series.
+
+    Solved by the Wright omega function (Banwell and Jayakumar 2000); written anew, for one number at a time.
+    """
+    i_s, ohms = float(record.current_saturation), float(record.resistance_series) + resistance
+    nvt = float(record.ideality) * 1.380649e-23 / 1.602176634e-19 * 300.0
+    offset = log(i_s * ohms / nvt) + i_s * ohms / nvt
+
+    def law(volts):
+        omega = float(wrightomega(offset + volts / nvt))
+        return omega * nvt / ohms - i_s, omega / (ohms * (1 + omega))
+
+    return law

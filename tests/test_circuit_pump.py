@@ -11,13 +11,13 @@ from scipy.linalg import expm
 
 from pedalcalc import circuit, devices
 from pedalcalc.board import assemble, changed
-from pedalcalc.laws import junctions
-from tests.circuit_parts import NAN, board, capacitor, diode, lossless, part, resistor
+from tests.circuit_parts import NAN, board, capacitor, diode, junction_by_hand, lossless, part, resistor
 from tests.conftest import ROOT
 from tests.test_circuit_regulator import by_hand
 
 VOLTS, LOAD = 6.0, 2.2e3
 PUMP = devices.typical(devices.CONVERTER_7660)
+SWITCH = float(PUMP.resistance_switch)
 
 
 def _inverter(flying, reservoir):
@@ -83,21 +83,21 @@ def _doubler(reservoir, *behind, flying=10e-6, load=4.7e3):
 class _Diodes:
     """Two 1N4148 behind the switched pin: the first from the rail, the second to the output."""
 
-    law = junctions.figures(devices.typical(devices.DIODE_1N4148), np.asarray(300.0))
+    law = staticmethod(junction_by_hand(devices.typical(devices.DIODE_1N4148)))
     between = 9.0
 
     def currents(self, pin, flying, output):
         """Return both currents; the net between them by Newton's method, from where it was."""
-        switch, x = PUMP.resistance_switch, self.between
+        switch, x = SWITCH, self.between
         for _ in range(60):
-            (first, g1), (second, g2) = (junctions.branch(np.asarray(v), self.law) for v in (9.0 - x, x - output))
+            (first, g1), (second, g2) = self.law(9.0 - x), self.law(x - output)
             fed = (pin - flying - x) / switch
-            step = np.clip((fed + first - second) / (1 / switch + g1 + g2), -0.5, 0.5)
-            x += float(step)
+            step = min(max((fed + first - second) / (1 / switch + g1 + g2), -0.5), 0.5)
+            x += step
             if abs(step) < 1e-13:
                 break
         self.between = x
-        return float(first), float(second)
+        return first, second
 
 
 def _period(flying, reservoir, load, start):

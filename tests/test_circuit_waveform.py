@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from pedalcalc import circuit, devices, laws
 from pedalcalc.board import assemble
-from tests.circuit_parts import LOSSLESS, NAN, board, capacitor, clip, diode, lossless, part, resistor
+from tests.circuit_parts import LOSSLESS, NAN, board, capacitor, clip, diode, junction_by_hand, lossless, part, resistor
 from tests.test_circuit import BOARDS
 
 CLIPPER = assemble(
@@ -28,7 +28,7 @@ CLIPPER = assemble(
 
 
 def test_two_diodes_and_a_capacitor_follow_their_equation():
-    record = devices.typical(devices.DIODE_1N4148)
+    law = junction_by_hand(devices.typical(devices.DIODE_1N4148))
     time = np.linspace(0.0, 2e-3, 2001)
     seen = circuit.waveform(
         CLIPPER, time=time, voltage_input=3 * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
@@ -37,8 +37,7 @@ def test_two_diodes_and_a_capacitor_follow_their_equation():
 
     def slope(t, v):
         fed = (3 * np.sin(2e3 * np.pi * t) - v[0]) / 4.8e3
-        clipped = laws.junction(v[0], junction=record).current - laws.junction(-v[0], junction=record).current
-        return [(fed - clipped) / 10e-9]
+        return [(fed - law(v[0])[0] + law(-v[0])[0]) / 10e-9]
 
     exact = solve_ivp(slope, (0.0, 2e-3), [0.0], t_eval=time, method="Radau", rtol=1e-8, atol=1e-9)
     np.testing.assert_allclose(seen.voltages["out"], exact.y[0], atol=2e-4)
@@ -46,7 +45,7 @@ def test_two_diodes_and_a_capacitor_follow_their_equation():
 
 def test_the_supply_filter_charges_as_its_equation_says():
     """A diode, 100 ohm and 100 µF ahead of a load; the diode with its resistor is the closed form of its own law."""
-    record = devices.typical(devices.DIODE_1N5817)
+    law = junction_by_hand(devices.typical(devices.DIODE_1N5817), resistance=100.0)
     built = board(
         diode("D1", "rail", "fed", "1N5817"), resistor("R1", 100.0, "fed", "held"),
         capacitor("C1", 100e-6, "held", "ground"), resistor("R2", 2.2e3, "held", "ground"), supply=9.0,
@@ -58,8 +57,7 @@ def test_the_supply_filter_charges_as_its_equation_says():
     )  # fmt: skip
 
     def slope(_, v):
-        fed = laws.junction_in_series(9.0 - v[0], resistance=100.0, junction=record).current
-        return [(fed - v[0] / 2.2e3) / 100e-6]
+        return [(law(9.0 - v[0])[0] - v[0] / 2.2e3) / 100e-6]
 
     exact = solve_ivp(slope, (0.0, 0.2), [0.0], t_eval=time, method="Radau", rtol=1e-8, atol=1e-9)
     np.testing.assert_allclose(seen.voltages["held"], exact.y[0], atol=2e-3)
@@ -219,16 +217,16 @@ def test_the_level_at_which_a_diode_clips_does_not_hang_on_the_steps_in_time():
 
 def test_each_diode_of_two_has_its_own_share():
     """Both diodes' currents put into the straight equation, one at a time, by scipy's implicit Runge-Kutta method."""
-    part = devices.typical(devices.DIODE_1N4148)
+    law = junction_by_hand(devices.typical(devices.DIODE_1N4148))
     time = np.linspace(0.0, 1e-3, 1001)
     seen = circuit.waveform(
         CLIPPER, time=time, voltage_input=3 * np.sin(2e3 * np.pi * time), net_in="in", net_out="out",
         resistance_generator=100.0, resistance_load=np.inf,
     )  # fmt: skip
-    slope = float(laws.junction(0.0, junction=part).conductance_dynamic)
+    _, slope = law(0.0)
 
     def flow(volts):
-        return float(laws.junction(volts, junction=part).current)
+        return law(volts)[0]
 
     def rates(t, y):
         out, straight, first, second = y

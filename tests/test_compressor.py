@@ -55,9 +55,9 @@ CALLS = {
     "curve_features": {"level_in_dbv": np.linspace(-50.0, 0.0, 51), "level_out_dbv": np.linspace(-50.0, -25.0, 51)},
     "plucked_string": {
         "frequency": 110.0,
-        "time_start": 0.1,
+        "time_start": 0.01,
         "voltage_peak": 0.2,
-        "duration": 0.5,
+        "duration": 0.05,
         "sample_rate": 48_000.0,
     },
     "render_file": {

@@ -140,11 +140,14 @@ RESULTS = {
 FILES = sorted(path for room in ROOMS for path in (ROOT / "pedalcalc" / room).glob("*.py"))
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_results_are_built_by_keyword(path):
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in RESULTS:
-            assert not node.args, f"line {node.lineno}: {node.func.id}"
+def test_results_are_built_by_keyword():
+    built = [
+        f"{path.relative_to(ROOT)}, line {node.lineno}: {node.func.id}"
+        for path in FILES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in RESULTS and node.args
+    ]
+    assert FILES and not built, "\n".join(built)
 
 
 def test_every_name_of_the_vocabulary_stands_once_and_is_used():

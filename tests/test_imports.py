@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import subprocess
 import sys
+from functools import cache
 
 import pytest
 
@@ -67,8 +68,15 @@ def _room(path):
     return path.relative_to(ROOT / "pedalcalc").parts[0].removesuffix(".py")
 
 
+@cache
+def _statements(path):
+    """Return the imports of a file."""
+    nodes = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    return [node for node in nodes if isinstance(node, ast.Import | ast.ImportFrom)]
+
+
 def _imported_rooms(path):
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _statements(path):
         if isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path.name}: write the whole name of what is imported"
             parts = (node.module or "").split(".")
@@ -85,14 +93,16 @@ def _imported_rooms(path):
                     yield parts[1]
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_arrows_point_down(path):
-    room = _room(path)
-    if room == "__init__":
-        return
-    assert room in LEVEL, f"{room} stands in no row"
-    for other in _imported_rooms(path):
-        assert LEVEL[other] <= LEVEL[room], f"{room} imports from {other}, which is below it"
+def test_arrows_point_down():
+    rooms = {path: _room(path) for path in FILES if _room(path) != "__init__"}
+    assert not (lost := set(rooms.values()) - LEVEL.keys()), f"these stand in no row: {sorted(lost)}"
+    up = [
+        f"{path.relative_to(ROOT)} imports from {other}, which is below it"
+        for path, room in rooms.items()
+        for other in _imported_rooms(path)
+        if LEVEL[other] > LEVEL[room]
+    ]
+    assert not up, "\n".join(up)
 
 
 def test_no_room_comes_back_to_itself():
@@ -110,7 +120,7 @@ def test_no_room_comes_back_to_itself():
 
 def _imports(path):
     """Yield the module without its package, and the names, of each import from this package."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _statements(path):
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("pedalcalc."):
             yield node.module.split(".")[1:], [alias.name for alias in node.names]
 
@@ -125,19 +135,25 @@ def _private_of_others(path):
         yield from (name for name in asked if name.partition(".")[2].startswith("_"))
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_what_is_private_to_a_room_stays_there(path):
-    for name in _private_of_others(path):
-        other = name.partition(".")[0]
-        assert name in SHARED or (_room(path), other) in STILL, f"{name} belongs to {other}"
+def test_what_is_private_to_a_room_stays_there():
+    taken = [
+        f"{path.relative_to(ROOT)}: {name}"
+        for path in FILES
+        for name in _private_of_others(path)
+        if name not in SHARED and (_room(path), name.partition(".")[0]) not in STILL
+    ]
+    assert not taken, "\n".join(taken)
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_what_is_private_to_a_file_stays_there(path):
-    for parts, names in _imports(path):
-        folder = ROOT.joinpath("pedalcalc", *parts)
-        private = [name for name in names if name.startswith("_") and not (folder / f"{name}.py").is_file()]
-        assert not private, f"{private} belong to {'.'.join(parts)}"
+def test_what_is_private_to_a_file_stays_there():
+    taken = [
+        f"{path.relative_to(ROOT)}: {name} of {'.'.join(parts)}"
+        for path in FILES
+        for parts, names in _imports(path)
+        for name in names
+        if name.startswith("_") and not ROOT.joinpath("pedalcalc", *parts, f"{name}.py").is_file()
+    ]
+    assert not taken, "\n".join(taken)
 
 
 def test_every_exception_is_needed():

@@ -31,7 +31,6 @@ class Amplifiers(Group):
         plus, minus, output, top, bottom = (volts[:, k] for k in range(5))
         difference = plus - minus if ease is None else plus - minus + ease.held / law.gain
         core = amplifiers.amplifier_branch(difference, output, top, bottom, law)
-        share, by_supply = supplied(top - bottom, least)
         given = core.given
         sourced, sunk = given > 0, given < 0
         flows, slopes = out or self.room(len(volts))
@@ -43,14 +42,21 @@ class Amplifiers(Group):
         np.multiply(g, sourced[:, None], out=slopes[:, 3])
         np.multiply(g, sunk[:, None], out=slopes[:, 4])
         np.negative(g, out=g)
-        quiescent = law.quiescent * share
         np.negative(given, out=flows[:, 2])
+        into = law.bias > 0  # what flows in leaves by the negative rail, what flows out comes from the positive one
+        inputs, between = volts[:, :2], (bottom[:, None], top[:, None])
+        if (top - bottom >= least).all() and (inputs >= between[0]).all() and (inputs <= between[1]).all():
+            flows[:, :2], slopes[:, :2] = law.bias[:, None], 0.0  # nothing is starved: no current moves with a voltage
+            flows[:, 3] = law.quiescent + np.maximum(given, 0.0) - 2 * np.where(into, 0.0, law.bias)
+            flows[:, 4] = -law.quiescent - np.maximum(-given, 0.0) - 2 * np.where(into, law.bias, 0.0)
+            return flows, slopes
+        share, by_supply = supplied(top - bottom, least)
+        quiescent = law.quiescent * share
         flows[:, 3] = quiescent + np.maximum(given, 0.0)
         flows[:, 4] = -quiescent - np.maximum(-given, 0.0)
         for row, sign in ((3, 1.0), (4, -1.0)):
             slopes[:, row, 3] += sign * law.quiescent * by_supply
             slopes[:, row, 4] -= sign * law.quiescent * by_supply
-        into = law.bias > 0  # what flows in leaves by the negative rail, what flows out comes from the positive one
         for k in (0, 1):
             left, fall = amplifiers.bias_left(volts[:, k], top, bottom, law.bias)
             flows[:, k] = law.bias * share * left

@@ -54,8 +54,8 @@ def ramped(system: System, start: Array) -> tuple[Array, Any, Any]:
     return voltages, good, sign
 
 
-def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, Any, Any]:
-    """Power the board up: op-amp outputs are slow states, nets have stray capacitance; `at_rail` starts outputs off.
+def powered(system: System, start: Array, at_rail: Any = 0.0) -> tuple[Array, Any, Any]:
+    """Power the board up: op-amp outputs are slow states, nets have stray capacitance; `at_rail` (a number or (units,)) starts outputs off.
 
     Implicit steps in time, each unit at its own pace; `growth` is the step over an output's time constant.
     """
@@ -63,7 +63,8 @@ def powered(system: System, start: Array, at_rail: float = 0.0) -> tuple[Array, 
     good, sign = np.zeros(units, bool), np.zeros(units)
     amplifiers = system.amplifiers
     voltages = start.copy()
-    held = np.full((units, 0 if amplifiers is None else amplifiers.at.shape[1]), 20.0 * at_rail)
+    outputs = 0 if amplifiers is None else amplifiers.at.shape[1]
+    held = 20.0 * np.reshape(at_rail, (-1, 1)) * np.ones((units, outputs))
     growth = np.full(units, 1e-7)
     for _ in range(160):
         left = np.flatnonzero(~good & (growth > 1e-12))

@@ -280,16 +280,14 @@ def _two_ends(amps: Array, across: Array) -> tuple[Array, Array]:
 
 def _others(found: Elements, system: System, solved: _newton.Solved) -> tuple[Mapping[str, Number], ...]:
     """Return further stable states of one unit: powered up slowly from nothing, and from this one with outputs at either rail."""
-    here = solved.voltages[:1]
-    states = [here[0]]
+    here = solved.voltages[0]
+    states = [here]
     more = []
-    for start, rail in ((0.0 * here, 0.0), (here, -1.0), (here, 1.0)):
-        voltages, good, sign = _ways.powered(system, start, rail)
-        if not good[0] or sign[0] < 0:
-            continue
-        if all(np.abs(voltages[0] - one).max() > ALIKE for one in states):
-            states.append(voltages[0])
-            one = _newton.Solved(voltages, good, sign)
+    ended = _newton.Solved(*_ways.powered(system, np.stack([0.0 * here, here, here]), np.array([0.0, -1.0, 1.0])))
+    for k in np.flatnonzero(ended.good & (ended.sign >= 0)):
+        one = ended.take([k])
+        if all(np.abs(one.voltages[0] - other).max() > ALIKE for other in states):
+            states.append(one.voltages[0])
             if _swing(found, system, one) is not None:
                 continue
             more.append(told(found, system, one)["voltages"])

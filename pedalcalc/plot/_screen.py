@@ -60,7 +60,9 @@ class Screen:
     def _take(self, figure: Figure) -> None:
         figure.set_dpi(self._dpi)
         self._canvas = FigureCanvasAgg(figure)
-        figure.draw_without_rendering()
+        engine = figure.get_layout_engine()
+        if engine is not None:
+            engine.execute(figure)
         figure.set_layout_engine("none")  # laid out once; a layout that moved with the data would flicker
         self._figure = figure
         self._grounds.clear()

@@ -28,6 +28,7 @@ FLAGS = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    "--js-flags=--no-turbofan",  # no page lives long enough to earn what optimizing its scripts costs
 ]
 # No pop-ups, and every cell stays in the page.
 SETTINGS = {
@@ -51,7 +52,7 @@ READY = """path => {
 }"""
 DONE = """() => {
     const cells = [...window.jupyterapp.shell.currentWidget.content.widgets].filter(cell => cell.model.type === 'code');
-    const asked = cells.some(cell => cell.promptNode?.innerText.includes('*') || cell.model.executionState === 'running');
+    const asked = cells.some(cell => cell.promptNode?.textContent.includes('*') || cell.model.executionState === 'running');
     const stopped = cells.some(({model: {outputs}}) => [...Array(outputs.length).keys()].some(
         place => outputs.get(place).type === 'error'));
     return !asked && (stopped || cells.at(-1).model.executionCount !== null);

@@ -14,10 +14,12 @@ PICTURE = """async image => {
     await new Promise(done => { reader.onload = done; reader.readAsDataURL(bytes); });
     return reader.result.split(',')[1];
 }"""
-DRAWN = "image => image.complete && image.naturalWidth > 0"
 SAID = "panel => panel.querySelector('[role=status]').parentElement.textContent.replaceAll('\\u00a0', ' ')"
 SAYS = f"([panel, words]) => ({SAID})(panel) === words"
-SAYS_ELSE = f"([panel, words]) => ({SAID})(panel) !== words"
+SAYS_ELSE = f"""([panel, words]) => {{
+    const image = panel.querySelector('img');
+    return ({SAID})(panel) !== words && image.complete && image.naturalWidth > 0;
+}}"""
 CUT = """panel => [...panel.querySelectorAll('.widget-label, input[type=text]')]
     .filter(part => part.scrollWidth > part.clientWidth + 1).map(part => part.value ?? part.innerText)"""
 # What would get a scroll bar of its own in a browser whose bars take room; this one hides them.
@@ -25,6 +27,19 @@ SCROLLS = """panel => [...panel.querySelectorAll('*')]
     .filter(part => part.clientHeight > 0 && /auto|scroll/.test(getComputedStyle(part).overflow))
     .filter(part => part.scrollHeight > part.clientHeight || part.scrollWidth > part.clientWidth)
     .map(part => part.className)"""
+# All of a panel at one look: each question to a page costs it, the browser and this process more than its answer.
+LOOK = f"""async panel => ({{
+    said: ({SAID})(panel),
+    cut: ({CUT})(panel),
+    height: panel.getBoundingClientRect().height,
+    picture: await ({PICTURE})(panel.querySelector('img')),
+    values: [...panel.querySelectorAll('[role=slider]')].map(slider => {{
+        const row = slider.closest('.widget-hbox'), box = row.querySelector('input[type=text]');
+        return box ? box.value : [...row.querySelectorAll('.widget-label')].at(-1).innerText;
+    }}),
+    ends: [...panel.querySelectorAll('[role=slider]')].map(slider =>
+        ['aria-valuenow', 'aria-valuemin', 'aria-valuemax'].map(name => slider.getAttribute(name))),
+}})"""
 # Numbers that are none, and where a library stands on this machine.
 SENSELESS = re.compile(r"\b(nan|inf|None)\b|\.py\b|Warning")
 PLAYS = "audio => !audio.paused && audio.currentTime > 0.3"
@@ -54,7 +69,6 @@ def wait_for_words(panel, here):
 def wait_for_other_words(panel, words):
     """Wait until the panel says something else, and its picture is drawn; return what it says."""
     until(panel.page, SAYS_ELSE, [panel.element_handle(), words])
-    until(panel.page, DRAWN, panel.locator("img").element_handle())
     return said(panel)
 
 
@@ -65,10 +79,12 @@ def red_of(page):
 
 
 def fits(panel, where):
-    """Tell whether the panel is low enough for a small window, all its words can be read, and they are words."""
-    assert panel.bounding_box()["height"] <= TALLEST, where
-    assert panel.evaluate(CUT) == [], where
-    assert not SENSELESS.search(said(panel)), said(panel)
+    """Tell whether the panel is low enough for a small window, all its words can be read, and they are words; return all of it."""
+    seen = panel.evaluate(LOOK)
+    assert seen["height"] <= TALLEST, where
+    assert seen["cut"] == [], where
+    assert not SENSELESS.search(seen["said"]), seen["said"]
+    return seen
 
 
 def press(panel, words):
@@ -85,16 +101,15 @@ def play_with(panel, where):
     listens = panel.get_by_role("button", name="as played").count() == 1
     if listens:
         press(panel, "as played")
-    start, picture = said(panel), picture_of(panel)
-    fits(panel, where)
+    begun = fits(panel, where)
     assert panel.evaluate(SCROLLS) == [], where
     panel.get_by_role("button", name="Keep").click()
     panel.get_by_role("button", name="Let go").wait_for()
     kept = said(panel)
     assert "kept, pale: these very values" in kept, where
-    for number, slider in enumerate(panel.get_by_role("slider").all()):
-        to_both_ends(panel, number, slider, where)
-    if panel.get_by_role("slider").count() == 0:
+    for number in range(len(begun["values"])):
+        to_both_ends(panel, number, where)
+    if not begun["values"]:
         words = said(panel)
         panel.get_by_role("combobox").first.select_option(index=1)
         wait_for_other_words(panel, words)
@@ -104,36 +119,28 @@ def play_with(panel, where):
     panel.get_by_role("button", name="Back to start").click()
     until(panel.page, SAYS, [panel.element_handle(), kept])
     panel.get_by_role("button", name="Let go").click()
-    until(panel.page, SAYS, [panel.element_handle(), start])
+    until(panel.page, SAYS, [panel.element_handle(), begun["said"]])
     panel.get_by_role("button", name="Keep").wait_for()
-    assert picture_of(panel) == picture, f"{where}, back to start"
     if listens:
         press(panel, "through the compressor")
-    fits(panel, where)
+    assert fits(panel, where)["picture"] == begun["picture"], f"{where}, back to start"
 
 
-def to_both_ends(panel, number, slider, where):
+def to_both_ends(panel, number, where):
     """Take a slider to both ends by keyboard: each time words and picture follow, and all of it can be read."""
-    slider.focus()
-    seen = {picture_of(panel)}
-    for key, end in (("Home", "aria-valuemin"), ("End", "aria-valuemax")):
-        if slider.get_attribute("aria-valuenow") == slider.get_attribute(end):
+    slider, seen = panel.get_by_role("slider").nth(number), panel.evaluate(LOOK)
+    pictures = {seen["picture"]}
+    for end, key in enumerate(("Home", "End"), start=1):
+        if seen["ends"][number][0] == seen["ends"][number][end]:
             continue
-        words = said(panel)
         slider.press(key)
-        now = wait_for_other_words(panel, words)
-        assert "shown: " in now and readout(panel, number) in now, f"{where}: {now}"
-        seen.add(picture_of(panel))
-        fits(panel, now)
+        until(panel.page, SAYS_ELSE, [panel.element_handle(), seen["said"]])
+        seen = fits(panel, where)
+        now = seen["said"]
+        assert "shown: " in now and seen["values"][number] in now, f"{where}: {now}"
+        pictures.add(seen["picture"])
     # A substitute may change a figure, and no curve.
-    assert len(seen) > 1 or "as fitted" in panel.inner_text() or "beyond a rating" in now, f"nothing moved: {now}"
-
-
-def readout(panel, number):
-    """Return what stands beside a slider, in a box to type in or as a name."""
-    row = panel.get_by_role("slider").nth(number).locator("xpath=ancestor::*[contains(@class, 'widget-hbox')][1]")
-    box = row.get_by_role("textbox")
-    return box.input_value() if box.count() else row.locator(".widget-label").last.inner_text()
+    assert len(pictures) > 1 or "as fitted" in panel.inner_text() or "beyond a rating" in now, f"nothing moved: {now}"
 
 
 def type_into(panel):
