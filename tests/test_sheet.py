@@ -324,7 +324,7 @@ def test_a_caution_of_a_flat_battery_only_says_so(yours):
          "B1 is the wrong way round: its plus and minus meet those of J3 and X1 crosswise"),
         ('"1: biased input, 2: reference"', '"1: effect out, 2: reference"',
          "nothing holds 'biased input', where IC1 pin 3 hangs: It needs a resistor"),
-        ("anode: supply in, cathode: protected", "anode: protected, cathode: supply in", "cannot be predicted: they follow an op-amp"),
+        ("anode: supply in, cathode: protected", "anode: protected, cathode: supply in", "D1 (1N5817) blocks the supply: nothing comes through"),
         ('"1: boost feedback, 2: reference"', '"1: boost feedback, 2: Reference"', "is it 'reference'?"),
         ("3: boosted", "3: gnd", "'gnd' and 'ground' are told apart"),
     ],
