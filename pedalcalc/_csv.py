@@ -95,6 +95,8 @@ def _separator(header: str) -> str:
 def _rows(path: Path, names: list[str], lines: Iterator[tuple[int, list[str]]]) -> Iterator[Row]:
     """Yield the lines below the header, as many cells in each as there are names."""
     for number, cells in lines:
+        if len(cells) > len(names) and not any(cells[len(names) :]):
+            cells = cells[: len(names)]  # as spreadsheets leave them
         if len(cells) != len(names):
             place = names[len(cells)] if len(cells) < len(names) else f"after {names[-1]}"
             raise ValueError(

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from pedalcalc import bench, devices, tolerance
+from pedalcalc.bench._figures import LOWER
+from pedalcalc.bench.changes import Move, _worth_telling
 from pedalcalc.board import assemble, changed
 from pedalcalc.readings import Reading, read_readings, write_readings
 from pedalcalc.sheet._text import no_line_text
@@ -534,6 +536,20 @@ def test_a_supply_that_was_not_read_is_asked_for():
     edge = row_of(bench.expected_readings(board), "half")
     barely = edge.reading_high + 0.02 * (edge.reading_high - edge.reading_low)
     assert "high and just outside its band" in bench.judge_readings(board, readings=[took("half", barely)]).verdict
+
+
+def test_an_end_that_moves_under_a_new_peak_is_no_loss_of_bass():
+    """A filter that peaks lifts the highest gain, from which 3 dB are counted; the low note beyond its end stays as it was."""
+
+    def move(what, before, after, unit):
+        return Move(what=what, before=before, after=after, reading_low=0.0, reading_high=0.0, unit=unit, audible=True)
+
+    peak, lower = move("gain at 5 kHz", 17.0, 13.5, "dB"), move(LOWER, 238.0, 344.0, "Hz")
+    assert _worth_telling([peak, lower]) == [peak]
+    low = move("gain at 82 Hz", 8.8, 2.0, "dB")
+    assert _worth_telling([low, lower]) == [low, lower]
+    deep = move(LOWER, 20.0, 60.0, "Hz")
+    assert _worth_telling([deep]) == [deep]
 
 
 def test_a_substitute_of_the_other_polarity_does_not_fit():

@@ -753,7 +753,7 @@ def test_differences_are_told_in_the_list_s_own_words():
         (lambda: board.doubled_supply(PLAIN, roles={}), "roles must say which part is the"),
         (lambda: board.assemble(COMPRESSOR, supply="a pile"), "fits no part|supply must be"),
         (lambda: board.assemble(COMPRESSOR, supply=(9.0, 8.0, 7.0)), "lowest, usual and highest"),
-        (lambda: board.assemble(COMPRESSOR, supply=9.0, rotations={"VR1": 2.0}), "rotations must be at least 0"),
+        (lambda: board.assemble(COMPRESSOR, supply=9.0, rotations={"VR1": 2.0}), "rotations: VR1 must be at least 0"),
         (lambda: board.assemble(BOOSTER, supply=9.0, readings={"Q1": "none.csv"}), "line 16, Q1: its file of readings is not there"),
         (lambda: board.assemble(COMPRESSOR, supply=9.0, readings={"R1": BOOSTER.parent / "readings/q1.csv"}), "not of a resistor"),
     ],

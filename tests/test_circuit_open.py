@@ -12,7 +12,7 @@ from pedalcalc.circuit import _newton, _ways
 from pedalcalc.circuit._assembly import system_of
 from pedalcalc.circuit.elements import elements_of
 from pedalcalc.circuit.operating import all_solved, solved_board, told
-from tests.circuit_parts import board, capacitor, part, resistor
+from tests.circuit_parts import board, capacitor, diode, part, resistor
 from tests.conftest import ROOT
 
 INF = float("inf")
@@ -263,6 +263,24 @@ def test_a_rail_that_an_unknown_output_hardly_loads_keeps_its_number():
     point = circuit.operating_point(built)
     assert (point.floating, point.unpredictable) == (("in",), ("out",))
     assert point.voltages["amp rail"] == pytest.approx(9.0 - 10.0 * point.current_supply, rel=1e-9)
+
+
+def test_what_a_diode_holds_is_not_told_where_an_unknown_output_may_block_it():
+    """An output at either rail makes 0.6 V of either sign between two diodes (textbook): a fifth of it is no number either."""
+    pins = {"1": "out", "2": "fb", "3": "in", "4": "ground", "5": "half", "6": "b", "7": "b", "8": "rail"}
+    amp = part("IC1", "integrated circuit", np.nan, "", "TL072", **{f"_{pin}": net for pin, net in pins.items()})
+    half = (
+        resistor("R1", 5.0, "rail", "half"),
+        resistor("R2", 5.0, "half", "ground"),
+        resistor("R3", 10e3, "fb", "out"),
+    )
+    between = (diode("D1", "clip", "half"), diode("D2", "half", "clip"))
+    built = board(
+        amp, *half, capacitor("C1", 1e-7, "in", "half"), resistor("R4", 2.2e3, "out", "clip"), *between,
+        resistor("R5", 80e3, "clip", "level"), resistor("R6", 20e3, "level", "half"),
+    )  # fmt: skip
+    point = circuit.operating_point(built)
+    assert {"clip", "level", "out"} <= set(point.unpredictable)
 
 
 def test_a_net_at_the_foot_of_a_channel_does_not_hold_up_the_rest():

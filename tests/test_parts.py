@@ -70,6 +70,7 @@ def test_reads_values_in_si():
         (lambda text: text.replace("\n", "\r\n"), "utf-8-sig"),
         (lambda text: text.replace("\n", "\r"), "utf-8"),
         (lambda text: text + "\n,,,,,,\n\n", "utf-8"),
+        (lambda text: text.rstrip().replace("\n", ",,\n").replace(f"{HEADER},,", HEADER), "utf-8"),
         (lambda text: "\n" + text, "utf-8"),
         (lambda text: text.replace(HEADER, HEADER.replace(",", " , ").upper()), "utf-8"),
     ],

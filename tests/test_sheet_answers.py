@@ -83,7 +83,8 @@ def test_all_controls_at_an_end_give_a_page(path, end):
         ({"supply": -9.0}, "supply must be above 0 and finite, got -9"),
         ({"resistance_generator": INF}, "resistance_generator must be at least 0 and finite, got inf"),
         ({"resistance_load": -1.0}, "resistance_load must be at least 0"),
-        ({"rotations": {"VR1": 1.01}}, "rotations must be at least 0 and at most 1"),
+        ({"meter": "mine"}, "meter: text 'mine' fits no part .*; the package knows 'digital', 'cheap' and 'pointer'"),
+        ({"rotations": {"VR1": 1.01}}, "rotations: VR1 must be at least 0 and at most 1"),
     ],
 )
 def test_an_answer_beyond_its_end_is_named(answers, why):

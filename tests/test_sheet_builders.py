@@ -148,7 +148,7 @@ def test_a_capacitor_may_be_swapped_with_its_volts_behind_it():
 
 def test_another_battery_feeds_the_board():
     """A zinc-carbon block gives less than an alkaline one at the same current (from memory)."""
-    board = assemble(COMPRESSOR, supply="9 V alkaline")
+    board = assemble(ROOT / "notebooks/builds/your-build/parts.csv", supply="9 V alkaline")
     (fed,) = bench.changes(board, fitted={"B1": "9 V zinc-carbon"}, count=20)
     move = next(one for one in fed.moves if one.what == "supply in")
     assert move.after < move.before - 0.5

@@ -57,6 +57,16 @@ def test_diodes_in_the_feedback_are_told_where_they_halve_its_resistance(tmp_pat
     assert not found.unheard
 
 
+def test_what_clips_below_a_thousandth_of_a_volt_is_not_out_at_rest(tmp_path):
+    """By hand: 100 kΩ over 10 Ω make 10,000; a TL072 leaves 1.5 V of each half of 18 V (its sheet's typical swing)."""
+    much = AMPLIFIER.replace("R3,resistor,10k", "R3,resistor,10R").replace(
+        "C2,film capacitor,10u", "C2,film capacitor,1000u"
+    )
+    found = _sound.clipping(built(tmp_path, much + IDLE), WAYS)
+    assert found.at_rest == () and list(found.levels) == ["IC1 unit 1"]
+    assert found.levels["IC1 unit 1"] == pytest.approx((9.0 - 1.5) / 10e3, rel=0.15)
+
+
 @pytest.mark.parametrize(("kind", "told"), [("LM358", True), ("TL072", False)])
 def test_an_op_amp_that_is_too_slow_for_the_edges_is_told(tmp_path, kind, told):
     """1 V peak times 100 crosses zero at 2 pi 1 kHz 100 V = 0.63 V/us by hand; an LM358 does some 0.3 V/us (maker's sheet)."""

@@ -224,8 +224,8 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
         words.append(f"changes {'a time' if len(slow) == 1 else 'times'}: {'; '.join(map(_reads, slow[:3]))}")
     if read and not heard:
         words.append(f"moves readings: {'; '.join(map(_reads, read[:3]))}")
-    if not moves and not words:
-        words.append(WITHIN if within else NOTHING)
+    if not words:
+        words.append(WITHIN if moves or within else NOTHING)
     return Change(reference=name, text_listed=listed, value_text=text, verdict="; ".join(words), moves=moves)
 
 
@@ -280,10 +280,22 @@ def _reads(move: Move) -> str:
 
 
 def _worth_telling(heard: list[Move]) -> list[Move]:
-    """Leave out where the ends lie when hardly anything passes any more, or very much more does."""
-    loud = [abs(move.after - move.before) for move in heard if move.what in NOTES]
-    whole = len(loud) == len(NOTES) and not min(loud) < FAR
-    return [move for move in heard if move.what in NOTES] if whole else heard
+    """Leave out where the ends lie when hardly anything passes any more, or very much more does.
+
+    An end inside the notes that moves while the note beyond it stays has another highest gain to fall from: no bass or treble goes.
+    """
+    loud = {move.what: abs(move.after - move.before) for move in heard if move.what in NOTES}
+    if len(loud) == len(NOTES) and not min(loud.values()) < FAR:
+        return [move for move in heard if move.what in NOTES]
+    (low, lowest), *_, (high, highest) = NOTES.items()
+
+    def by_the_top(move: Move) -> bool:
+        ends = (move.before, move.after)
+        return (move.what == LOWER and low not in loud and min(ends) > lowest) or (
+            move.what == UPPER and high not in loud and max(ends) < highest
+        )
+
+    return [move for move in heard if not by_the_top(move)]
 
 
 def _sounds(move: Move) -> str:

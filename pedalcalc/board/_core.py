@@ -279,7 +279,7 @@ def assemble(
         empty.append(part.reference)
     turned = board.by_reference("rotations", rotations, "positions by reference")
     for reference, position in turned.items():
-        one_number("rotations", position, "", least=0, most=1)
+        one_number(f"rotations: {reference}", position, "", least=0, most=1)
         board.control(reference)
     for reference, file in board.by_reference("readings", readings, "files by reference").items():
         files[reference] = str(file)

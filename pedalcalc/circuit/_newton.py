@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc.circuit._entries import Entries, Work, some
-from pedalcalc.circuit._groups import Group
+from pedalcalc.circuit._groups import Channels, Group
 from pedalcalc.circuit._outputs import Amplifiers, Ease
 from pedalcalc.circuit._system import System
 
@@ -25,9 +25,9 @@ Array = NDArray[np.float64]
 
 RELATIVE, ABSOLUTE = 1e-12, 1e-12
 STEP = 3.0
-#: A net that a step would throw this far [V] hangs on next to nothing, such as the foot of a channel: it is held to `STEP` by
-#: itself, or the rest would stand still for it.
-THROWN = 1e3
+#: A net that has less than so many siemens beside a channel may hang on that channel's foot, next to nothing. Where a step
+#: would throw it this far [V], it takes `STEP` and the rest follows that, or all would stand still.
+FEEBLE, THROWN = 1e-9, 1e3
 #: Volts by which outputs of op-amps may first pass their limits, and the size of a step that ends this.
 WIDE, NEAR = 30.0, 0.1
 #: Rounding of every unknown, in units of the last place, that a residual may show.
@@ -182,6 +182,7 @@ def newton(
     """
     n, units, nodes = system.size, len(start), len(system.places)
     loose = np.array([net in system.floating for net, _ in system.places], bool)
+    feeble = _feeble(system)
     result, good, sign = start.copy(), np.zeros(units, bool), np.zeros(units)
     work = Work(system, units)
     state = _State(
@@ -213,7 +214,9 @@ def newton(
                 done[near] = _cancels(state.groups, state.entries, near, volts, value, driven, slopes, work)
             step, singular = np.empty((len(driven), len(done))).T, np.zeros(len(done), bool)
             for part, matrix in work.matrices(state.entries.at, slopes):
-                step[part], singular[part] = solve_each(matrix, -value[:, part].T)
+                right = -value[:, part].T
+                found, singular[part] = solve_each(matrix, right)
+                step[part] = _caught(matrix, right, found, feeble)
             if done.any():
                 at = state.units[done]  # the step is a rounding by now; it takes off what the judgment leaves
                 result[at], good[at] = state.voltages[done], True
@@ -237,11 +240,8 @@ def newton(
                 reach = size[:, :nodes].max(axis=1, initial=0.0)
             state.reach = reach
             state.wide = np.where(reach < NEAR, 0.0, state.wide)
-            thrown = size[:, :nodes] > THROWN
-            if thrown.any() or loose.any():
-                thrown &= ~loose
-                reach = np.where(thrown | loose, 0.0, size[:, :nodes]).max(axis=1, initial=0.0)
-                step[:, :nodes] = np.where(thrown, np.sign(step[:, :nodes]) * STEP, step[:, :nodes])
+            if loose.any():
+                reach = size[:, :nodes][:, ~loose].max(axis=1, initial=0.0)
             step *= np.minimum(1.0, STEP / np.maximum(reach, 1e-300))[:, None]
             if taken >= PATIENCE:
                 step *= np.where(reach > FAR, HELD, 1.0)[:, None]
@@ -251,6 +251,30 @@ def newton(
             met = [group.limited(true[k], met[k], eases[k]) for k, group in enumerate(state.groups)]
             exact = _alike(true, met, len(step))
     return result, good, sign
+
+
+def _feeble(system: System) -> list[int]:
+    """Return the places of drains and sources on which hardly anything hangs but their channel, in some unit."""
+    ends = [group.at[1:].ravel() for group in system.groups if isinstance(group, Channels)]
+    places = np.unique(np.concatenate(ends)) if ends else np.zeros(0, int)
+    places = places[places < len(system.places)]
+    beside = np.abs(system.matrix[:, places, places]).min(axis=0)
+    return [int(place) for place in places[beside < FEEBLE] if system.places[place][0] not in system.floating]
+
+
+def _caught(matrix: Array, right: Array, step: Array, feeble: list[int]) -> Array:
+    """Return a step in which a net that would be thrown far takes `STEP`, and all others what follows from that."""
+    over = np.abs(step[:, feeble]) > THROWN
+    units = np.flatnonzero(over.any(axis=1))
+    if not len(units):
+        return step
+    matrix, right, step = matrix[units], right[units], step.copy()
+    for place, thrown in zip(feeble, over[units].T, strict=True):
+        matrix[thrown, place] = 0.0
+        matrix[thrown, place, place] = 1.0
+        right[thrown, place] = np.sign(step[units[thrown], place]) * STEP
+    step[units], _ = solve_each(matrix, right)
+    return step
 
 
 def _alike(true: list[Array], met: list[Array], units: int) -> Any:

@@ -7,6 +7,8 @@ from typing import Any
 import numpy as np
 
 from pedalcalc.circuit import _newton
+from pedalcalc.circuit._groups import Junctions
+from pedalcalc.circuit._outputs import Amplifiers
 from pedalcalc.circuit._scatter import stamp
 from pedalcalc.circuit._system import System
 from pedalcalc.circuit.joints import GROUND
@@ -45,17 +47,16 @@ def nets_unpredictable(system: System, solved: _newton.Solved) -> dict[str, Any]
     volts = group.volts(solved.voltages, 1.0)
     law, _ = group.figures
     n = system.size
-    swing = np.maximum(volts[:, 3] - volts[:, 4], 0.0)
-    far: Any = _moved(system, solved, 1 / np.broadcast_to(law.resistance, inside.shape)) * swing[:, None, :] > MOVED
+    swing = np.maximum(volts[:, 3] - volts[:, 4], 0.0)[:, None, :]
+    siemens = 1 / np.broadcast_to(law.resistance, inside.shape)
+    slopes = _newton.jacobian(system, solved.voltages)
+    size = _moved(system, solved, siemens, slopes) * swing
+    hit = _followed(group, n, size > MOVED, ~inside)
+    if (blocked := _unblocked(system, solved, slopes, (size * hit[:, None, :]).max(axis=2))) is not None:
+        size = np.maximum(size, _moved(system, solved, siemens, blocked) * swing)
+        hit = _followed(group, n, size > MOVED, hit)
+    places = ((size > MOVED) & hit[:, None, :]).any(axis=2)
     wild = {}
-    hit: Any = ~inside
-    for _ in range(len(group.names)):  # an output that follows a wild one is wild too
-        for k in range(len(group.names)):
-            for j in range(2):
-                place = group.at[j, k]
-                if place < n:
-                    hit[:, k] |= (far[:, place] & hit).any(axis=1)
-    places = (far & hit[:, None, :]).any(axis=2)
     for net in system.elements.nets:
         where = system.where(net)
         # what hangs on insulation has no number of its own, and is told as that
@@ -64,7 +65,35 @@ def nets_unpredictable(system: System, solved: _newton.Solved) -> dict[str, Any]
     return wild
 
 
-def _moved(system: System, solved: _newton.Solved, siemens: Any) -> Any:
+def _followed(group: Amplifiers, n: int, far: Any, hit: Any) -> Any:
+    """Return which op-amps (units, op-amps) are wild: those that are, and those whose inputs follow the output of one."""
+    hit = hit.copy()
+    for _ in group.names:
+        for k in range(len(group.names)):
+            for place in group.at[:2, k]:
+                if place < n:
+                    hit[:, k] |= (far[:, place] & hit).any(axis=1)
+    return hit
+
+
+def _unblocked(system: System, solved: _newton.Solved, slopes: Any, size: Any) -> Any:
+    """Return the slopes without the junctions that such moves (units, places) may block, None where they block none."""
+    n, found = system.size, None
+    reach = np.concatenate([size, np.zeros((len(size), 1))], axis=1)
+    for group in system.groups:
+        if not isinstance(group, Junctions):
+            continue
+        flows, own = group.branch(group.volts(solved.voltages, 1.0), None)
+        across = np.maximum(reach[:, group.at[0]], reach[:, group.at[1]])
+        blocks = (flows[:, 0] > 0) & (own[:, 0, 0] * across > flows[:, 0])
+        if blocks.any():
+            wide = np.zeros((len(slopes), n + 1, n + 1))
+            stamp(wide, group.at, own * (group.weight * blocks)[:, None, None])
+            found = (slopes if found is None else found) - wide[:, :n, :n]
+    return found
+
+
+def _moved(system: System, solved: _newton.Solved, siemens: Any, slopes: Any) -> Any:
     """Return by how much (units, places, op-amps) one volt behind each output resistance moves every place, gains at rest.
 
     What the output then gives is drawn from its positive rail, or spared the negative one: the larger move counts.
@@ -79,10 +108,9 @@ def _moved(system: System, solved: _newton.Solved, siemens: Any) -> Any:
     gone[:, 2, 2] = own[:, 2, 2] - siemens
     for row, pays in ((3, flows[:, 2] < 0), (4, flows[:, 2] > 0)):
         gone[:, row, 2:] = -own[:, 2, 2:] * pays[:, None]
-    passive = _newton.jacobian(system, solved.voltages)
-    wide = np.zeros((len(passive), n + 1, n + 1))
+    wide = np.zeros((len(slopes), n + 1, n + 1))
     stamp(wide, group.at, gone * group.weight)
-    passive -= wide[:, :n, :n]
+    passive = slopes - wide[:, :n, :n]
     push = np.zeros((len(passive), n + 1, 3, count))
     for k in range(count):
         push[:, group.at[2, k], 0, k] += siemens[:, k]

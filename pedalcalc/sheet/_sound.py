@@ -40,6 +40,8 @@ NOTHING_OUT = "Nothing comes out at {!r}: no way leads there, or ground, a suppl
 DRAWS = 200
 #: Levels at which clipping is looked for [V peak], steps a round, the tone [Hz], its periods and instants.
 LEVELS, STEPS, TONE, PERIODS, INSTANTS = (3e-3, 10.0), 14, 1e3, 1.25, 56
+#: Level below which what is out of its region is so at rest already [V peak]: under the hiss of any guitar (common practice).
+SOFTEST = 1e-6
 #: Share of the output from which a part that leaves its region is heard: about 1 dB (common practice).
 HEARD = 0.1
 #: Share of a level below which what clips first as listed is what does as fitted.
@@ -261,8 +263,11 @@ def clipping(board: Board, ways: Ways) -> Clipping:
     """Return from which level on each part is out of its region, whether that is heard, and what is out at rest."""
     low, high = LEVELS
     first = _levels(*_played(board, ways, np.geomspace(low, high, STEPS)))
-    rest = tuple(name for name, level in first.items() if level == low)
-    clips = {name: level for name, level in first.items() if level > low}
+    if low in first.values():  # much gain, or out at rest already
+        softer = _levels(*_played(board, ways, np.geomspace(SOFTEST, low, STEPS)))
+        first |= {name: level for name, level in softer.items() if first.get(name) == low}
+    rest = tuple(name for name, level in first.items() if level == SOFTEST)
+    clips = {name: level for name, level in first.items() if level > SOFTEST}
     if not clips:
         return Clipping({}, {}, 0.0, rest, HARD, _played(board, ways, np.array([HARD]))[1].cautions)
     ratio = (high / low) ** (1 / (STEPS - 1))

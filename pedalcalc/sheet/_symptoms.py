@@ -140,8 +140,8 @@ def symptoms_section(board: Board) -> Section:
         ("a control the wrong way round", (f"{controls}: pins 1 and 3 exchanged; seen from the shaft, pins down, "
          "1 is the anticlockwise end; a control that does all within a quarter turn has the other law")),
         ("thump when switched", (f"read DC at both sides of {coupled}: more than a few millivolts at a jack is a leaking capacitor; "
-         f"the pull-downs {pulls or '(none in the list: 1 MΩ to 2.2 MΩ from each switched net to ground)'} and their joints; the lamp's "
-         "current through the supply filter")),
+         f"the pull-downs {pulls or '(none in the list: 1 MΩ to 2.2 MΩ from each switched net to ground)'} and their joints"
+         f"{'; the current of the lamp through the supply filter' if lamps else ''}")),
     ]  # fmt: skip
     gone = {"no indicator"} if not lamps else set()
     gone |= set() if on.kind("switch") else {"sound only in bypass", "thump when switched"}

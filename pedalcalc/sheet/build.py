@@ -254,7 +254,7 @@ def _assembled(
     try:
         measurer = find_device(meter, tables=tables) if isinstance(meter, str) else meter
     except ValueError as reason:
-        raise ValueError(f"meter: {reason}") from None
+        raise ValueError(f"meter: {reason}; the package knows 'digital', 'cheap' and 'pointer'") from None
     if not isinstance(measurer, Meter):
         raise ValueError(f"meter must name a multimeter, got {meter!r}")  # noqa: TRY004 (a text may be wrong, not the call)
     return boards.assemble(
