@@ -309,7 +309,8 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     Returns
     -------
     CouplerPairs
-        Currents [A] and resistances [Ω] in the order of the currents in the table, and what was read in the dark.
+        Currents [A] and resistances [Ω] in the order of the currents in the table, and what was read in the dark:
+        the median of readings, the largest of bounds.
 
     Raises
     ------
@@ -339,16 +340,14 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     >>> found.current.tolist(), found.resistance.tolist()
     ([0.001], [2310.0])
     """
-    pairs, dark = of_coupler(list_of("readings", readings, "readings", Reading))
-    if len(dark) > 1:
-        raise ValueError(f"readings: {_step(dark[1])} is a second reading in the dark; leave one of them out")
+    pairs, dark = _of_coupler(list_of("readings", readings, "readings", Reading))
     known, least = ([reading.value for reading in dark if bool(reading.bound) == bound] for bound in (False, True))
     return CouplerPairs(
         current=np.array([lamp.value for lamp, _ in pairs]),
         resistance=np.array([cell.value for _, cell in pairs]),
         condition=tuple(lamp.condition for lamp, _ in pairs),
-        resistance_dark=known[0] if known else math.nan,
-        resistance_dark_least=least[0] if least else 0.0,
+        resistance_dark=float(np.median(known)) if known else math.nan,
+        resistance_dark_least=max(least, default=0.0),
     )
 
 
@@ -357,7 +356,7 @@ def paired(taken: Sequence[Reading], first: tuple[str, str], second: tuple[str, 
     return _joined(_by_step(taken, *first), _by_step(taken, *second), (first[0], second[0]), ())
 
 
-def of_coupler(taken: Sequence[Reading]) -> tuple[Pairs, list[Reading]]:
+def _of_coupler(taken: Sequence[Reading]) -> tuple[Pairs, list[Reading]]:
     """Return LED currents with the resistances read at them, and the resistances read with the LED out.
 
     It is out at a current of 0, or where no current is given and the condition speaks of dark.

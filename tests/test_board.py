@@ -555,6 +555,8 @@ def test_a_measured_coupler_takes_the_place_of_its_class(tmp_path):
     ]  # fmt: skip
     build = board.assemble(COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "timed.csv", timed)})
     assert build.own("U1").time_factor > 1
+    alone = board.own_part(tmp_path / "timed.csv", device=board.assemble(COMPRESSOR, supply=9.0).record("U1"))
+    assert (repr(alone.device), alone.time_factor) == (repr(build.record("U1")), build.own("U1").time_factor)
     _, built = stages(build)
     found = board.optical_timing(build, optical=built, roles=OPTICAL_ROLES)
     assert {timing.text_cell for timing in found} == {"as you timed it"}
@@ -582,6 +584,22 @@ def test_a_lower_bound_is_no_reading_of_a_lit_cell(tmp_path):
         board.assemble(
             COMPRESSOR, supply=9.0, readings={"U1": written(tmp_path / "two.csv", [*coupler_rows(truth), *other])}
         )
+
+
+def test_a_part_alone_is_read_as_a_board_reads_it():
+    """The same file by its name and through the list; a part of another type or kind is refused."""
+    path = BOOSTER.parent / "readings" / "q1.csv"
+    found = board.own_part(path, device=devices.JFET_2N5457)
+    assert repr(found.device) == repr(board.assemble(BOOSTER, supply=9.0, readings={"Q1": path}).record("Q1"))
+    assert (found.reference, found.count, found.path) == ("", 2, "q1.csv")
+    with pytest.raises(ValueError, match=r"path q1.csv holds readings of a 2N5457, device is J201"):
+        board.own_part(path, device=devices.JFET_J201)
+    with pytest.raises(ValueError, match=r"q1\.csv: "):
+        board.own_part(path, device=devices.COUPLER_GREEN_GL5528)
+    with pytest.raises(ValueError, match="device must be a coupler, indicator, JFET, transistor, got TL072"):
+        board.own_part(path, device=devices.OPAMP_TL072)
+    with pytest.raises(FileNotFoundError, match=r"path must be the path of a file that is there, not .*q9.csv"):
+        board.own_part(path.with_name("q9.csv"), device=devices.JFET_2N5457)
 
 
 def test_what_the_fits_doubt_reaches_the_board(tmp_path):

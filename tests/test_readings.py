@@ -295,8 +295,10 @@ def test_a_bound_is_read_and_written_as_one(tmp_path):
     bound = dataclasses.replace(ldr(2e6, "up 1"), bound=">")
     with pytest.raises(ValueError, match="condition 'up 1' is only a lower bound"):
         readings.coupler_pairs([led(1e-6, "up 1"), bound])
-    with pytest.raises(ValueError, match="is a second reading in the dark"):
-        readings.coupler_pairs([*STEPS, dark])
+    twice = dataclasses.replace(dark, condition="dark for a minute", value=8e6)
+    assert readings.coupler_pairs([*STEPS[2:4], dark, twice]).resistance_dark_least == 8e6
+    both = [dataclasses.replace(one, bound="") for one in (dark, twice)]
+    assert readings.coupler_pairs([*STEPS[2:4], *both]).resistance_dark == 6.5e6
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,7 @@ from pedalcalc.board._compared import Difference, compared
 from pedalcalc.board._core import BATTERY_USED, Board, Control, assemble, changed
 from pedalcalc.board._design import DesignPart, OpticalDesign, Target, optical_design
 from pedalcalc.board._optical import OpticalBuild, optical_compressor
-from pedalcalc.board._own import OwnPart
+from pedalcalc.board._own import OwnPart, own_part
 from pedalcalc.board._roles import BOOSTER_ROLES, OPTICAL_ROLES
 from pedalcalc.board._rows import FIRST_POWER, Consumer, PowerStep, TestPoint, Thump
 from pedalcalc.board._supply import DoubledSupply, doubled_supply
@@ -59,4 +59,5 @@ __all__ = [
     "optical_compressor",
     "optical_design",
     "optical_timing",
+    "own_part",
 ]

@@ -12,13 +12,15 @@ from typing import Any
 import numpy as np
 
 from pedalcalc import bjt, devices, fet, led, opto
+from pedalcalc._arguments import file_path, is_a
+from pedalcalc._base import io
 from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.bjt.measure import leaking
 from pedalcalc.catalogue import find_device
 from pedalcalc.devices import Bjt, Coupler, Device, Jfet, Led, Meter
 from pedalcalc.parts import Part
-from pedalcalc.readings import Reading, of_coupler, paired, read_readings
+from pedalcalc.readings import Reading, coupler_pairs, paired, read_readings
 from pedalcalc.values import read_value
 
 FILE = re.compile(r"[^\s;,()]+\.csv\b", re.IGNORECASE)
@@ -38,6 +40,68 @@ class OwnPart(Result):
     cautions: tuple[Caution, ...] = quantity("cautions", "cautions")
 
 
+@io
+def own_part(path: str | Path, *, device: Device, meter: Meter = devices.METER_DIGITAL) -> OwnPart:
+    """Return one part as its readings make it: a coupler with the times of its cell, an LED, a JFET or a transistor.
+
+    Parameters
+    ----------
+    path
+        The file of readings, as `readings.write_readings` writes it.
+    device
+        What its type makes it: a record of `devices`.
+    meter
+        The meter that took the readings; a pointer meter loads a JFET's source.
+
+    Returns
+    -------
+    OwnPart
+        The part in `device`, the fit in `result`, and the band of a cell's times in `time_factor`, NaN where none was timed.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such file.
+    ValueError
+        If `device` is none of the four, or the readings do not suffice or belong to another type.
+
+    Notes
+    -----
+    The same as `assemble` does with a file that the parts list names; see `opto.fit_coupler`, `opto.fit_timing`,
+    `led.fit_led`, `fet.fit_jfet` and `bjt.fit_bjt`. Times are read from ``LDR rise time`` and ``LDR fall time``, whose
+    condition tells current and resistance passed, such as ``2 mA off, to 47k``.
+
+    Examples
+    --------
+    Two steps of a coupler, and when its cell passed 47 kΩ in the dark:
+
+    >>> import tempfile
+    >>> from pedalcalc import devices, readings
+    >>> rows = [("LED current", 1e-3, "A", "step 1"), ("LDR resistance", 590.0, "Ω", "step 1"),
+    ...         ("LED current", 1e-4, "A", "step 2"), ("LDR resistance", 2960.0, "Ω", "step 2"),
+    ...         ("LDR fall time", 0.15, "s", "2 mA off, to 47k")]
+    >>> taken = [readings.Reading("2026-04-11", what, "coupler", value, unit, step, "") for what, value, unit, step in rows]
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = readings.write_readings(f"{folder}/my-coupler.csv", readings=taken)
+    ...     mine = own_part(path, device=devices.COUPLER_GREEN_GL5528)
+    >>> mine.count
+    3
+    """
+    path = file_path("path", path, there=True)
+    is_a("device", device, Device)
+    is_a("meter", meter, Meter)
+    if type(device) not in KINDS:
+        raise ValueError(f"device must be a {', '.join(KINDS.values())}, got {device.name}")
+    taken = read_readings(path)
+    kind = "transistor" if isinstance(device, (Jfet, Bjt)) else KINDS[type(device)]
+    if other := _other_type(taken, kind, device):
+        raise ValueError(f"path {path.name} holds readings of a {other}, device is {device.name}")
+    try:
+        return _fitted("", device, path, taken, meter)
+    except (ValueError, RuntimeError) as reason:
+        raise ValueError(f"{path.name}: {reason}") from None
+
+
 def named_file(text: str) -> str:
     """Return the file of readings that a cell names, empty if none."""
     found = FILE.search(text)
@@ -52,7 +116,7 @@ def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tup
             f"{where}: its file of readings is not there: {path}; a name alone is looked for beside the list"
         )
     taken = read_readings(path)
-    other = "" if record is None else _other_type(taken, part, record)
+    other = "" if record is None else _other_type(taken, part.kind, record)
     if record is not None and other:
         return None, (
             Caution(
@@ -67,23 +131,28 @@ def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tup
         raise ValueError(
             f"{where}: readings are taken of {', '.join(KINDS.values())}, not of a {part.kind}; take {path.name} out"
         )
-    fits: dict[type, Any] = {Coupler: _coupler, Led: _lamp, Jfet: _jfet, Bjt: _transistor}
     try:
-        own = fits[type(record)](part, record, path, taken, meter)
+        own = _fitted(part.reference, record, path, taken, meter)
     except (ValueError, RuntimeError) as reason:
         raise ValueError(f"{where}: {path.name}: {reason}") from None
     return own, tuple(dataclasses.replace(told, what=f"{part.reference}: {told.what}") for told in own.cautions)
 
 
-def _other_type(taken: Sequence[Reading], part: Part, record: Device) -> str:
+def _fitted(reference: str, record: Device, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+    fits: dict[type, Any] = {Coupler: _coupler, Led: _lamp, Jfet: _jfet, Bjt: _transistor}
+    own: OwnPart = fits[type(record)](reference, record, path, taken, meter)
+    return own
+
+
+def _other_type(taken: Sequence[Reading], kind: str, record: Device) -> str:
     """Return the name of another type that the places of the readings name, empty if none does."""
     for place in dict.fromkeys(reading.place for reading in taken):
         for word in filter(lambda text: re.search(r"\d{3}", text), re.split(r"[\s,]+", place)):
             try:
-                found = find_device(word, kind=part.kind)
+                found = find_device(word, kind=kind)
             except ValueError:
                 continue
-            if found.name != record.name and (type(found) is type(record) or part.kind == "transistor"):
+            if found.name != record.name and (type(found) is type(record) or kind == "transistor"):
                 return found.name
     return ""
 
@@ -96,16 +165,15 @@ def _pairs(
     return [one.value for one, _ in pairs], [other.value for _, other in pairs]
 
 
-def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+def _coupler(reference: str, record: Coupler, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     del meter
-    pairs, out = of_coupler(taken)
-    dark, bounds = ([r.value for r in out if bool(r.bound) == bound] for bound in (False, True))
+    pairs = coupler_pairs(taken)
     found = opto.fit_coupler(
-        [lamp.value for lamp, _ in pairs],
-        resistance_cell=[cell.value for _, cell in pairs],
+        pairs.current,
+        resistance_cell=pairs.resistance,
         coupler=record,
-        resistance_dark=float(np.median(dark)) if dark else np.nan,
-        resistance_dark_least=max(bounds, default=0.0),
+        resistance_dark=pairs.resistance_dark,
+        resistance_dark_least=pairs.resistance_dark_least,
     )
     coupler, factor, cautions = found.coupler, np.nan, found.cautions
     times = [r for r in taken if r.what in ("LDR rise time", "LDR fall time")]
@@ -113,12 +181,12 @@ def _coupler(part: Part, record: Coupler, path: Path, taken: Sequence[Reading], 
         timed = _timing(times, coupler)
         coupler, factor, cautions = timed.coupler, float(timed.time_factor), cautions + timed.cautions
     return OwnPart(
-        reference=part.reference,
+        reference=reference,
         path=path.name,
         device=coupler,
         result=found,
         time_factor=factor,
-        count=len(pairs) + len(times),
+        count=len(pairs.current) + len(times),
         cautions=cautions,
     )
 
@@ -157,13 +225,13 @@ def _as_current(reading: Reading) -> Reading:
     return dataclasses.replace(reading, what="LED current", unit="A", value=reading.value / ohms)
 
 
-def _lamp(part: Part, record: Led, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+def _lamp(reference: str, record: Led, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     del meter
     taken = [_as_current(reading) if reading.what.casefold() == "resistor voltage" else reading for reading in taken]
     amps, volts = _pairs(taken, ("LED current", "A"), ("LED voltage", "V"))
     found = led.fit_led(current=amps, voltage=volts, led=record)
     return OwnPart(
-        reference=part.reference,
+        reference=reference,
         path=path.name,
         device=found.led,
         result=found,
@@ -173,7 +241,7 @@ def _lamp(part: Part, record: Led, path: Path, taken: Sequence[Reading], meter: 
     )
 
 
-def _jfet(part: Part, record: Jfet, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+def _jfet(reference: str, record: Jfet, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     rows = []
     for reading in taken:
         if reading.what.casefold() != "source voltage":
@@ -196,7 +264,7 @@ def _jfet(part: Part, record: Jfet, path: Path, taken: Sequence[Reading], meter:
         origin=f"fitted to own readings in {path.name}; ratings: {record.origin}",
     )
     return OwnPart(
-        reference=part.reference,
+        reference=reference,
         path=path.name,
         device=own,
         result=found,
@@ -206,7 +274,7 @@ def _jfet(part: Part, record: Jfet, path: Path, taken: Sequence[Reading], meter:
     )
 
 
-def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
+def _transistor(reference: str, record: Bjt, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
     del meter
     leaks = [r.value for r in taken if r.what.casefold() == "leakage" and r.unit == "A"]
     rest = [r for r in taken if r.what.casefold() != "leakage"]
@@ -235,7 +303,7 @@ def _transistor(part: Part, record: Bjt, path: Path, taken: Sequence[Reading], m
     if leaks and not leaky:
         own = leaking(own, np.asarray(read), np.asarray(TEMPERATURE_RECORD))
     return OwnPart(
-        reference=part.reference,
+        reference=reference,
         path=path.name,
         device=own,
         result=None,
