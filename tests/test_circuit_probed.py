@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 
 from pedalcalc import bench, devices
-from pedalcalc.bench._meter import loading
+from pedalcalc._meter import loading
 from pedalcalc.board import assemble
 from pedalcalc.circuit import operating_point
 from pedalcalc.circuit.operating import solved_board
