@@ -73,6 +73,13 @@ def test_a_pointer_s_readings_are_those_of_the_board_with_its_resistance_on_the_
         assert row.reading_typical == pytest.approx(loaded, abs=0.5e-3)
 
 
+def test_a_pointer_on_one_net_is_read_on_the_range_of_the_supply():
+    # by hand: 20 kΩ/V on the range of 10 V are 200 kΩ beside the lower 100 kΩ; 9 V * 66.7/(100 + 66.7)
+    divider = [clip(), resistor("R1", 100e3, "rail", "half"), resistor("R2", 100e3, "half", "ground")]
+    read = operating_point(assemble(divider, supply=9.0, meter=devices.METER_POINTER), probe="half")
+    assert read.voltages["half"] == pytest.approx(3.6, rel=1e-9)
+
+
 @pytest.mark.parametrize("net", ["rail", "low", "half"])
 def test_a_net_that_a_battery_lifts_above_another_is_read_with_the_meter_s_pull(net):
     # by hand, superposed: 9 V between 'rail' and 'low', 1 kΩ from 'low' and 10 kΩ from 'rail' to ground, a divider between
