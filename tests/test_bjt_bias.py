@@ -756,3 +756,12 @@ def test_a_pnp_between_two_supplies_mirrors_at_ground():
 def test_refusals(call, words):
     with pytest.raises((ValueError, TypeError), match=words):
         call()
+
+
+def test_volts_that_swallow_those_of_the_junctions_are_refused():
+    # an open collector stands at a junction's volts from the emitter, which 1e99 V in 16 digits do not show
+    with pytest.raises(ValueError, match="voltage_supply and resistance_emitter must be small enough"):
+        bjt.divider_bias(
+            1e99, resistance_top=np.inf, resistance_bottom=15e3, resistance_collector=np.inf, resistance_emitter=1e99,
+            transistor=devices.typical(BJT_2N3904),
+        )  # fmt: skip

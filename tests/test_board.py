@@ -10,13 +10,14 @@ import re
 import numpy as np
 import pytest
 
-from pedalcalc import bench, board, circuit, compressor, devices, fet, laws, opto, parts, supply
+from pedalcalc import bench, board, circuit, compressor, devices, laws, opto, parts, supply
 from pedalcalc._record import ends
 from pedalcalc._result import Spread
 from pedalcalc.board import BOOSTER_ROLES, OPTICAL_ROLES
 from pedalcalc.board._agreed import agreed
 from pedalcalc.board._dynamics import DrawnParts, told_threshold
 from pedalcalc.board._rows import Parts, told_range
+from pedalcalc.catalogue import find_device
 from pedalcalc.values import read_value
 from tests.circuit_parts import resistor
 from tests.conftest import ROOT
@@ -617,18 +618,19 @@ def test_what_the_fits_doubt_reaches_the_board(tmp_path):
     assert board.changed(build, R1="22R").cautions == build.cautions
 
 
-def test_a_measured_jfet_meets_its_readings():
-    """Square law at both resistors, the meter's 10 MΩ across each."""
-    build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": "readings/q1.csv"})
+@pytest.mark.parametrize(
+    ("meter", "column", "across"), [("digital", "", 10e6), ("pointer", "", 50e3), ("digital", "pointer", 50e3)]
+)
+def test_a_measured_jfet_meets_its_readings(tmp_path, meter, column, across):
+    """Square law at both resistors, the meter across each: 10 MΩ, or 20 kΩ/V on the range of 2.5 V that holds both."""
+    head, *told = (BOOSTER.parent / "readings" / "q1.csv").read_text(encoding="utf-8").splitlines()
+    read = tmp_path / "q1.csv"
+    read.write_text("\n".join([head + ",meter", *(f"{line},{column}" for line in told)]), encoding="utf-8")
+    build = board.assemble(BOOSTER, supply=9.0, readings={"Q1": read}, meter=find_device(meter))
     mine = build.device("Q1")
     for volts, ohms in ((0.531, 470.0), (1.558, 47e3)):
         current = mine.current_drain_zero_bias * (1 + volts / mine.voltage_gate_source_off) ** 2
-        np.testing.assert_allclose(current, volts / ohms + volts / 10e6, rtol=1e-9)
-    # The room's own fit of the same two readings.
-    own = fet.fit_jfet(
-        [0.531, 1.558], resistance_source_pin=[470.0, 47e3], meter=devices.METER_DIGITAL, fet=devices.JFET_2N5457
-    )
-    np.testing.assert_allclose(mine.current_drain_zero_bias, own.current_drain_zero_bias)
+        np.testing.assert_allclose(current, volts / ohms + volts / across, rtol=1e-9)
 
 
 def test_readings_of_another_type_are_not_used():

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import brentq
 
 from pedalcalc import bench, devices
-from pedalcalc.bench._meter import loading
+from pedalcalc._meter import loading
 from pedalcalc.board import assemble
 from pedalcalc.circuit import operating_point
 from pedalcalc.circuit.operating import solved_board
@@ -71,6 +71,13 @@ def test_a_pointer_s_readings_are_those_of_the_board_with_its_resistance_on_the_
         loaded = operating_point(here, bridges={(row.place, "ground"): ohms}).voltages[row.place]
         # a pull of less than half a millivolt is left out; an op-amp's output gives more away than its slope at rest says
         assert row.reading_typical == pytest.approx(loaded, abs=0.5e-3)
+
+
+def test_a_pointer_on_one_net_is_read_on_the_range_of_the_supply():
+    # by hand: 20 kΩ/V on the range of 10 V are 200 kΩ beside the lower 100 kΩ; 9 V * 66.7/(100 + 66.7)
+    divider = [clip(), resistor("R1", 100e3, "rail", "half"), resistor("R2", 100e3, "half", "ground")]
+    read = operating_point(assemble(divider, supply=9.0, meter=devices.METER_POINTER), probe="half")
+    assert read.voltages["half"] == pytest.approx(3.6, rel=1e-9)
 
 
 @pytest.mark.parametrize("net", ["rail", "low", "half"])

@@ -12,6 +12,8 @@ import pytest
 import sympy as sp
 
 from pedalcalc import circuit, devices, laws
+from pedalcalc.circuit import _ways
+from pedalcalc.circuit.operating import solved_board
 from tests.circuit_parts import LOSSLESS, NAN, board, capacitor, part, resistor
 
 INF = float("inf")
@@ -171,3 +173,19 @@ def test_a_string_of_resistors_and_an_ammeter():
     seen = circuit.impedance(built, net="upper", frequency=0.0, net_in="upper", net_out="lower", resistance_generator=1e12,
                              resistance_load=INF)  # fmt: skip
     assert seen.impedance_size == pytest.approx(1 / (1 / 2e3 + 1 / 3520.0))
+
+
+def test_a_few_units_lead_many_others_to_their_own_points():
+    # the oracle is the law: what comes through each unit's resistor is what its two diodes take there
+    lamp = part("D1", "diode", NAN, "", "1N4148", anode="out", cathode="middle")
+    other = part("D2", "diode", NAN, "", "1N4148", anode="middle", cathode="ground")
+    ohms = np.geomspace(100.0, 1e6, 5 * _ways.LEADERS)
+    _, system, _ = solved_board(board(resistor("R1", 1e3, "rail", "out"), lamp, other), values={"R1": ohms})
+    assert len(ohms) >= _ways.MANY
+    cold = np.zeros((len(ohms), system.size + 1))
+    volts, good, sign = _ways.led(system, cold)
+    assert good.all() and (sign > 0).all()
+    at = [net for net, _ in system.places].index("out")
+    taken = laws.junction(volts[:, at] / 2, junction=devices.typical(devices.DIODE_1N4148)).current
+    np.testing.assert_allclose((9.0 - volts[:, at]) / ohms, taken, rtol=1e-8)
+    assert not _ways.led(system.take(np.arange(8)), cold[:8])[1].any()  # few are ramped each for itself

@@ -281,6 +281,17 @@ def test_render_file_is_render_of_its_samples(tmp_path):
         render_file(tmp_path / "in.wav", path_out=tmp_path / "out.wav", compressor=example(), voltage_full_scale=0.5)
 
 
+@pytest.mark.parametrize("scale", [1e-60, 1e60])
+def test_render_file_writes_a_file_of_any_scale(tmp_path, scale):
+    # far below the coupler's threshold and far above: neither is lost in, nor too much for, the 32 bits between
+    write_wav(tmp_path / "in.wav", signal=_tone(peak=0.5), sample_rate=RATE, voltage_full_scale=1.0)
+    done = render_file(
+        tmp_path / "in.wav", path_out=tmp_path / "out.wav", compressor=example(), voltage_full_scale=scale
+    )
+    assert np.isfinite(done.gain_min_db)
+    assert read_wav(tmp_path / "out.wav").voltage_peak > 1e-3
+
+
 def test_render_file_keeps_the_scale_unless_the_output_would_clip(tmp_path):
     lamp = replace(example().coupler.led, current_max=1e-4)
     weak = replace(example(), coupler=replace(example().coupler, led=lamp))  # told of once, by the loud tone alone

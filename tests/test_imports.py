@@ -27,7 +27,7 @@ ROWS = [
         "_signs",
         "_units",
     ],
-    ["values", "devices", "catalogue", "parts", "readings", "_figure", "_part_value", "_stock"],
+    ["values", "devices", "catalogue", "parts", "readings", "_figure", "_meter", "_part_value", "_stock"],
     ["laws"],
     [
         "led",

@@ -480,3 +480,9 @@ def test_slopes_of_the_fitted_law_are_its_difference_quotients():
         step = 1e-6 * (np.arange(4) == column)
         up, down = (log_resistance(logs + side * step, over)[0] for side in (1, -1))
         np.testing.assert_allclose(slope, (up - down) / 2e-6, rtol=1e-6, atol=1e-9)
+
+
+@pytest.mark.parametrize("name", ["coupler_band", "coupler_point", "gain_curve"])
+def test_a_current_that_no_light_answers_to_is_named(name):
+    with pytest.raises(ValueError, match="current must be small enough for a light"):
+        getattr(opto, name)(**(CALLS[name] | {"current": 1e99}))

@@ -354,3 +354,18 @@ def test_a_flying_capacitor_beyond_use_is_refused_where_it_takes_long():
         with pytest.raises(ValueError, match=r"^capacitance_pump must be .* and at most 1 F"):
             call(name, capacitance_pump=10.0)
     assert call("inverter", capacitance_pump=1e30).resistance_slow < 1e-20
+
+
+def test_an_inverter_that_hardly_pumps_leaves_its_output_to_the_load():
+    # by hand: what is pumped goes to nothing with the frequency, and the current alone stands across the resistor
+    for frequency in (1e-30, 1e-99):
+        found = pump.inverter(**(CALLS["inverter"] | {"frequency_pump": frequency}))
+        np.testing.assert_allclose(found.voltage_output, 5e-3 * 33e3, rtol=1e-12)
+    # at rest the current goes through all there is in its way
+    found = pump.inverter(**(CALLS["inverter"] | {"resistance_load": np.inf}))
+    np.testing.assert_allclose(found.current_load, 5e-3, rtol=1e-12)
+
+
+def test_a_start_without_a_pump_capacitor_to_speak_of_is_told():
+    with pytest.raises(RuntimeError, match="did not converge"):
+        pump.start_time(**(CALLS["start_time"] | {"capacitance_pump": 1e-30}))

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pedalcalc import devices
+from pedalcalc._meter import loading
 from pedalcalc._record import spreads
-from pedalcalc.bench._meter import loading
 from pedalcalc.bench._rows import JudgedReading
 from pedalcalc.bench.expected import BYPASSED, CURRENT
 from pedalcalc.board import Board

@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike
 from pedalcalc import devices
 from pedalcalc._arguments import is_a, one_number, whole_number
 from pedalcalc._base import search
+from pedalcalc._meter import doubt
 from pedalcalc._result import Result, quantity
 from pedalcalc.bench._figures import LOWER, NOTES, SWEEP, UPPER, at_rest, drawn_figures, has_jacks, played
-from pedalcalc.bench._meter import doubt
 from pedalcalc.bench._times import LEAST, passed_on
 from pedalcalc.bench.places import places
 from pedalcalc.board import Board, changed

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from pedalcalc._arguments import is_a, one_number, whole_number
 from pedalcalc._base import search
+from pedalcalc._meter import doubt, loading
 from pedalcalc._refusal import Unsolved
-from pedalcalc.bench._meter import doubt, loading
 from pedalcalc.bench._rows import Expected, ExpectedReading
 from pedalcalc.bench.places import fed_net, places, probe_of
 from pedalcalc.board import Board

@@ -130,6 +130,11 @@ def bjt_fields(
     `current_transport` is what the base-emitter voltage alone steers: the collector current less all leakage.
     """
     sign, zero = mirror(polarity, offset)
+    if np.isinf(voltage_collector).any():
+        allowed = (
+            "must be small enough that the volts of the junctions are not lost in them, where the collector is open"
+        )
+        raise must(f"voltage_supply and resistance_emitter {allowed}", np.isinf(voltage_collector))
     v_ce = voltage_collector - voltage_emitter
     power = v_ce * current_collector + voltage_base_emitter * current_base
     output, top, bottom = voltage_collector, voltage_collector_supply - voltage_collector, v_ce - voltage_saturation

@@ -116,7 +116,7 @@ def switched(
     parts: Parts, safe: Any, jfet: Any, follower: Any, lamp: Array, gain: float, gain_follower: float,
     source: float, behind: float, plug: str,
 ) -> tuple[Any, Any, Any, Any, Any]:  # fmt: skip
-    board, meter = parts.board, parts.board.meter.resistance_meter
+    board, meter = parts.board, parts.metered().resistance_meter
     lights = switching.indicator_states(
         np.maximum(np.asarray(safe.voltage_output), 0.0),
         resistance_led=parts.ohms("indicator resistor"),
@@ -253,7 +253,7 @@ def meter_points_of(
     parts: Parts, safe: Any, filtered: Any, jfet: Any, follower: Any, lights: Any
 ) -> tuple[TestPoint, ...]:
     """Return what the meter shows at each test point; at the drain its own resistance counts."""
-    name, meter = parts.name, float(parts.board.meter.resistance_meter)
+    name, meter = parts.name, float(parts.metered().resistance_meter)
     rail = np.maximum(np.asarray(filtered.voltage_output), 0.0)
     drain = parts.ohms("drain")
     transistor: Bjt = parts.one("follower", Bjt)

@@ -133,7 +133,7 @@ def optical_compressor(
     common: dict[str, Any] = {
         "voltage_half_supply": reference,
         "resistance_half_supply": 0.0,
-        "meter": board.meter,
+        "meter": parts.metered(),
     }
 
     def stages(signal: OpAmp) -> tuple[opamp.OpAmpPoint, opamp.OpAmpPoint]:
@@ -269,7 +269,7 @@ def deepest_db(supplied: DoubledSupply, circuit: compressor.Compressor) -> float
 def _switched(
     parts: Parts, supplied: DoubledSupply, circuit: compressor.Compressor, source: float, load: float
 ) -> tuple[switching.IndicatorStates, switching.PulldownThump, switching.PulldownThump, switching.IndicatorThump]:
-    board, meter = parts.board, parts.board.meter.resistance_meter
+    board, meter = parts.board, parts.metered().resistance_meter
     half = float(np.asarray(supplied.half.voltage_output)[1])
     lights = switching.indicator_states(
         np.maximum(np.asarray(supplied.budget.voltage_pin), 0.0),

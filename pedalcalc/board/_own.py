@@ -11,9 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from pedalcalc import bjt, devices, fet, led, opto
+from pedalcalc import bjt, devices, fet, led, opto, rc
 from pedalcalc._arguments import file_path, is_a
 from pedalcalc._base import io
+from pedalcalc._meter import loading
 from pedalcalc._ranges import TEMPERATURE_RECORD
 from pedalcalc._result import Caution, Result, quantity
 from pedalcalc.bjt.measure import leaking
@@ -98,7 +99,7 @@ def own_part(path: str | Path, *, device: Device, meter: Meter = devices.METER_D
         raise ValueError(f"path {path.name} holds readings of a {other}, device is {device.name}")
     try:
         return _fitted("", device, path, taken, meter)
-    except (ValueError, RuntimeError) as reason:
+    except (TypeError, ValueError, RuntimeError) as reason:
         raise ValueError(f"{path.name}: {reason}") from None
 
 
@@ -133,7 +134,7 @@ def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tup
         )
     try:
         own = _fitted(part.reference, record, path, taken, meter)
-    except (ValueError, RuntimeError) as reason:
+    except (TypeError, ValueError, RuntimeError) as reason:
         raise ValueError(f"{where}: {path.name}: {reason}") from None
     return own, tuple(dataclasses.replace(told, what=f"{part.reference}: {told.what}") for told in own.cautions)
 
@@ -252,13 +253,19 @@ def _jfet(reference: str, record: Jfet, path: Path, taken: Sequence[Reading], me
                 f"source voltage must be in V with the resistor at the source as condition, such as '470 Ω', "
                 f"got {reading.unit} with {reading.condition!r}"
             )
-        rows.append((read_value(told[1].replace(" ", ""), unit="Ω"), reading.value))
+        named = find_device(reading.meter_text) if reading.meter_text else meter
+        own_meter = devices.typical(is_a("meter", named, Meter))
+        # It was taken on the range that shows it best, and a pointer meter is another resistor on each range.
+        pulls = loading(reading.value, own_meter)
+        own = read_value(told[1].replace(" ", ""), unit="Ω")
+        rows.append((float(rc.parallel_resistance([own, pulls])), reading.value))
     rows = sorted(row for row in rows if not np.isnan(row[1]))
     if len(rows) < 2:
         raise ValueError("two readings of source voltage, with two resistors, are wanted to know a JFET")
     ohms, volts = zip(*rows, strict=True)
-    found = fet.fit_jfet(list(volts), resistance_source_pin=list(ohms), meter=meter, fet=record)
-    own = dataclasses.replace(
+    alone = dataclasses.replace(devices.typical(meter), resistance_meter=np.inf)  # what it draws is in the resistors
+    found = fet.fit_jfet(list(volts), resistance_source_pin=list(ohms), meter=alone, fet=record)
+    mine = dataclasses.replace(
         found,
         name=f"{record.name}, measured",
         origin=f"fitted to own readings in {path.name}; ratings: {record.origin}",
@@ -266,7 +273,7 @@ def _jfet(reference: str, record: Jfet, path: Path, taken: Sequence[Reading], me
     return OwnPart(
         reference=reference,
         path=path.name,
-        device=own,
+        device=mine,
         result=found,
         time_factor=np.nan,
         count=len(rows),

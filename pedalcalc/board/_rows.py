@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 
 from pedalcalc import switching
 from pedalcalc._arguments import table_of
+from pedalcalc._meter import on_range
 from pedalcalc._refusal import OtherKind
 from pedalcalc._result import Caution, Result, caution_above, quantity
 from pedalcalc._units import percent
 from pedalcalc.board._core import Board
-from pedalcalc.devices import Capacitor, Diode, Led, OpAmp, Zener
+from pedalcalc.devices import Capacitor, Diode, Led, Meter, OpAmp, Zener
 from pedalcalc.laws import junction_in_series, junction_voltage
 from pedalcalc.values import UNITS, write_value
 
@@ -227,6 +228,10 @@ class Parts:
     def rating(self, role: str) -> float:
         """Return a capacitor's rated voltage [V], NaN where the list gives none."""
         return self.board.part(self.name(role)).voltage_max
+
+    def metered(self) -> Meter:
+        """Return the builder's meter on the range of the usual supply, on which a board is read from end to end."""
+        return on_range(float(self.board.voltages(np.zeros(3))[1]), self.board.meter)
 
     def one(self, role: str, kind: type[Any]) -> Any:
         """Return one part of plain numbers; of a Zener in a diode's place the diode that it is the other way round."""

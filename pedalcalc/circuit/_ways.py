@@ -1,7 +1,8 @@
 """The operating point of many units at once: Newton's method, and longer ways for what it does not solve from nothing.
 
 1. Newton's method on all unknowns (`_newton.py`).
-2. What is left goes up with the supply: all sources from nothing to full, in steps that grow and shrink.
+2. What is left goes up with the supply: all sources from nothing to full, in steps that grow and shrink; where many are
+   left, a few go first, and the rest follows from where they stand.
 3. What is still left is powered up: op-amp outputs become slow states, as they are on a bench, everything else follows;
    at first from nothing, then from either rail, for circuits that hold one of two states.
 4. What none of these solves starts from places scattered between the supply's volts: outputs that fight each other may have
@@ -29,6 +30,8 @@ SETTLED = 1e3
 STRAY = 1e-9
 #: Starts that are scattered where no other way leads to a stable state.
 SCATTERED = 20
+#: Units that are ramped to lead others, and from how many on that saves time.
+LEADERS, MANY = 8, 32
 #: Bytes that the matrices of the units solved at once may take, and most units: what a processor keeps at hand.
 CHUNK, MOST = 12_000_000, 10_000
 
@@ -51,6 +54,28 @@ def ramped(system: System, start: Array) -> tuple[Array, Any, Any]:
         step[at] *= 2.0
         step[left[~fits]] /= 4.0
         good = reached >= 1.0
+    return voltages, good, sign
+
+
+def led(system: System, start: Array) -> tuple[Array, Any, Any]:
+    """Raise the sources of a few of many units, and follow the others from where each of these stands.
+
+    A net that follows an op-amp's offset stands elsewhere in each unit, and the first one is near few of them.
+    """
+    units = len(start)
+    voltages, good, sign = start.copy(), np.zeros(units, bool), np.zeros(units)
+    if units < MANY:
+        return voltages, good, sign
+    first = np.arange(LEADERS)
+    voltages[first], good[first], sign[first] = ramped(system.take(first), start[first])
+    for one in first[good[first] & (sign[first] > 0)]:
+        left = np.flatnonzero(~good)
+        amplifiers = system.take(np.array([one])).amplifiers
+        lent = amplifiers.figures[0].offset if amplifiers else None
+        begin = np.broadcast_to(voltages[one], (len(left), start.shape[1]))
+        found, fits, signs = newton(system.take(left), begin, steps=20, wide=False, lent=lent)
+        at, fits = left[fits & (signs > 0)], fits & (signs > 0)
+        voltages[at], good[at], sign[at] = found[fits], True, signs[fits]
     return voltages, good, sign
 
 
@@ -168,6 +193,7 @@ def _solve(
     warm: list[tuple[_Method, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
     ways: tuple[_Method, ...] = (
         newton,
+        led,
         ramped,
         powered,
         partial(powered, at_rail=-1.0),

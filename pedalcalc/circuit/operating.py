@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pedalcalc._arguments import is_a, table_of, words
 from pedalcalc._base import search
+from pedalcalc._meter import loading
 from pedalcalc._refusal import Unsolved
 from pedalcalc._result import Caution, Number, Result, quantity
 from pedalcalc.board import Board
@@ -77,7 +78,7 @@ def operating_point(
     bridges : mapping, optional
         Ohms from one net to another, such as ``{("hold", "rail"): 100e3}``: a resistor clipped in, or solder at 0.
     probe : str, optional
-        A net on which the board's meter stands, black lead on ground.
+        A net on which the board's meter stands, black lead on ground; a pointer meter on the range of the usual supply.
 
     Returns
     -------
@@ -148,7 +149,12 @@ def solved_board(
         wired = {pin.net for part in board.parts for pin in part.pins} - {NOT_CONNECTED}
         if probe not in wired | {GROUND}:
             raise ValueError(f"probe: there is no net {probe!r}; {near(probe, dict.fromkeys(wired))}")
-        links[probe, GROUND] = np.asarray(board.meter.resistance_meter, float)[()]
+        ohms: Any = np.asarray(board.meter.resistance_meter, float)[()]
+        if np.isnan(
+            ohms
+        ).all():  # a pointer's goes with its range: the usual supply's, as for a board read from end to end
+            ohms = loading(float(board.voltages(np.zeros(3))[1]), board.meter)
+        links[probe, GROUND] = ohms
     found = elements_of(board, values=values, faults=faults, bridges=links)
     system = system_of(found)
     return found, system, _ways.solve(system, start)

@@ -271,11 +271,11 @@ def render_file(
 
     for piece in played(volts, source.size, rate, compressor, found.peak * scale, progress):
         sound = volts(piece.first, piece.first + piece.gains.size) * piece.gains
-        signal[piece.first : piece.first + sound.size] = sound
+        signal[piece.first : piece.first + sound.size] = sound / scale
         full = max(full, float(np.max(np.abs(sound))))
         least, most = min(least, float(np.min(piece.gains))), max(most, float(np.max(piece.gains)))
         brightest = max(brightest, piece.current_led)
-    _save(target, source.rate, signal, full)
+    _save(target, source.rate, signal, full / scale)
     return RenderedFile(
         path=str(target),
         duration=source.size / rate,

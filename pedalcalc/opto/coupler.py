@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pedalcalc._arguments import LARGEST
 from pedalcalc._base import formula
 from pedalcalc._ranges import AnyNumber, AtLeastZero, ZeroToInfinity
 from pedalcalc._record import specimen
+from pedalcalc._refusal import refused
 from pedalcalc._result import Caution, Number, Result, caution_above, quantity
 from pedalcalc.devices import Coupler
 from pedalcalc.opto.cell import cell_illuminance, cell_resistance
@@ -30,7 +32,10 @@ def coupler_illuminance(current: AnyNumber, *, coupler: Coupler) -> Number:
     """Return the light [lx] of the LED on a coupler's cell, E = E_ref (I/I_ref)^p; none for 0 and reverse currents."""
     specimen("coupler", coupler, Coupler)
     share = np.maximum(current, 0) / np.asarray(coupler.current_reference)
-    return coupler.illuminance_reference * share ** np.asarray(coupler.light_exponent)
+    light = coupler.illuminance_reference * share ** np.asarray(coupler.light_exponent)
+    if np.max(light, initial=0.0) > LARGEST:
+        raise refused("current", f"small enough for a light of at most {LARGEST:g} lx", current, light > LARGEST)
+    return light
 
 
 @formula

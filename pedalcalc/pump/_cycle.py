@@ -76,5 +76,5 @@ def solve_cycle(frequency: Array, pump: Array, charge: Array, deliver: Array, ou
         lag = omega * tau
         real = burst / (1 + lag**2) - 2 * ramp / omega**2
         imaginary = (2 * step + ramp * half) / omega + burst * lag / (1 + lag**2)
-        tone = np.sqrt(2 * (real**2 + imaginary**2)) / period
+        tone = np.sqrt(2) * np.hypot(real, imaginary) / period
     return Cycle(-mean, period * s1, 2 * (charge + deliver) + esr, ripple, tone, period * s1)

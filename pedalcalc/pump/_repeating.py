@@ -93,6 +93,14 @@ def settle_overlap(circuit: Circuit, source: Array, idle: Array, state: Array) -
     raise Unsolved("the overlapping diodes did not converge", np.isin(np.arange(size), lost))
 
 
+def _solved(matrix: Array, right: Array) -> Array:
+    """Return one column for each element; NaN, which counts as not converged, where its matrix is singular."""
+    singular = ~(np.abs(np.linalg.slogdet(matrix)[0]) > 0)
+    if singular.any():
+        matrix = np.where(singular[:, None, None], np.nan, matrix)
+    return np.asarray(np.linalg.solve(matrix, right[:, :, None])[:, :, 0].T)
+
+
 def _first_volts(held: _Held) -> Array:
     """Return the diodes' voltages before the first round: what the state that is begun with leaves to them."""
     pump, out, pin = held.state
@@ -183,10 +191,10 @@ def _round(held: _Held, volts: Array, steps: int) -> _Round:
     matrix = np.moveaxis(miss[_PUMP:_LOAD], 2, 0).swapaxes(1, 2)
     missed = miss[_ONE] + miss[_LOAD] * load + (miss[_PUMP:_LOAD] * state[:, None]).sum(axis=0)
     # A map that does not answer to the state at all still says which way to go.
-    step = np.linalg.solve(matrix - 1e-9 * np.eye(3), -missed.T[:, :, None])[:, :, 0].T
+    step = _solved(matrix - 1e-9 * np.eye(3), -missed.T)
     new = state + step
     # The output resistance counts from a fixed voltage at the pin: its row and column leave the matrix.
-    follow = np.linalg.solve(matrix[:, :2, :2] - 1e-9 * np.eye(2), -miss[_LOAD, :2].T[:, :, None])[:, :, 0].T
+    follow = _solved(matrix[:, :2, :2] - 1e-9 * np.eye(2), -miss[_LOAD, :2].T)
     resistance = -(mean[_LOAD] + mean[_PUMP] * follow[0] + mean[_OUT] * follow[1])
 
     values = np.stack([np.ones(size), *new, load])

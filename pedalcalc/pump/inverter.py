@@ -136,7 +136,10 @@ def inverter(
     inside = source + cycle.resistance_thevenin
     at_rest = supply - source * n * idle
     # A resistance draws nothing from a supply that the converter's own current uses up.
-    load = current + np.where(at_rest < 0, 0.0, (at_rest - inside * current) / (resistor + inside))
+    ways = resistor + inside
+    with np.errstate(invalid="ignore"):  # no difference of two large numbers where little is pumped
+        part = np.where(np.isinf(resistor), 1.0, resistor / ways)
+    load = np.where(at_rest < 0, current, current * part + at_rest / ways)
     drawn = load + n * idle
     pin = supply - source * drawn + 0 * (rating1 + rating2)
     out = pin - load * cycle.resistance_thevenin

@@ -96,7 +96,7 @@ def hold_droop(
         reached = np.where(elapsed == 0, 1.0, -np.expm1(-elapsed) / elapsed)
         voltage = hold * np.exp(-elapsed) - away * time / capacitance * reached
         drawn = np.where(hold == 0, 0.0, hold * conductance)
-        ratio = np.where(away == 0, 0.0, away / drawn)
+        ratio = np.where(away == 0, 0.0, away / drawn + 0.0)  # never -0
     unknown = np.isnan(time + hold + capacitance + conductance + away)
     voltage = np.where(unknown, np.nan, np.where(voltage < 0, 0.0, voltage))
     ratio = np.where(np.isnan(away + drawn), np.nan, ratio)

@@ -219,7 +219,7 @@ def detector_ripple(
         "voltage_crest": crest,
         "voltage_trough": trough,
         "voltage_ripple": crest - trough,
-        "ripple_share": (crest - trough) / average,
+        "ripple_share": (crest - trough) / average + 0.0,  # never -0
         "voltage_ripple_linear": linear,
         "conduction_start_degrees": np.degrees(start),
         "conduction_end_degrees": np.degrees(end),

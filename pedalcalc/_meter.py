@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pedalcalc.devices import Meter
@@ -31,6 +33,11 @@ def loading(size: float, meter: Meter) -> float:
     if np.isnan(ohms):
         ohms = float(np.asarray(meter.resistance_per_volt)) * range_end(size, meter)
     return ohms
+
+
+def on_range(size: float, meter: Meter) -> Meter:
+    """Return the meter as it is on the range of a voltage: a pointer's resistance goes with its range."""
+    return replace(meter, resistance_meter=loading(size, meter))
 
 
 def doubt(size: float, meter: Meter, unit: str = "V") -> float:
