@@ -63,6 +63,7 @@ CALLS = {
     "optical_compressor": {"board": PLAIN, "supplied": FED, "roles": OPTICAL_ROLES} | AROUND,
     "optical_design": {"board": PLAIN, "supplied": FED, "optical": STAGES, "roles": OPTICAL_ROLES} | WANTED,
     "optical_timing": {"board": PLAIN, "optical": STAGES, "roles": OPTICAL_ROLES},
+    "own_part": {"path": BOOSTER.parent / "readings" / "q1.csv", "device": devices.JFET_2N5457},
 }
 
 

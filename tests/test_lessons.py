@@ -204,7 +204,7 @@ def test_the_coupler_of_one_lesson_is_named_in_the_next(tmp_path, monkeypatch):
             given={"coupler_readings": given["save_as"]},
             until="own-coupler",
         )
-        pairs = then["taken"]
+        pairs = readings.coupler_pairs(readings.read_readings(given["save_as"]))
         assert np.allclose(pairs.current, first["led_currents"]) and np.allclose(
             pairs.resistance, first["cell_resistances"]
         )
@@ -212,11 +212,12 @@ def test_the_coupler_of_one_lesson_is_named_in_the_next(tmp_path, monkeypatch):
             first["known"] if dark in ("", "open", ">5M") else 4.2e6, nan_ok=True
         )
         assert pairs.resistance_dark_least == (5e6 if dark == ">5M" else 0.0)
-        assert then["built"].coupler.name.endswith("fitted")
+        assert then["built"].coupler.name.endswith("fitted, timed")
+        assert then["timed"], "the two falls of the lesson are read too"
         _, model = lesson(
             "measure-your-own", monkeypatch, tmp_path, given={"coupler_readings": given["save_as"]}, until="asked"
         )
-        assert model["fitted"].slope == pytest.approx(then["own"].slope)
+        assert model["fitted"].result.slope == pytest.approx(then["own"].result.slope)
         assert model["built"].gain_sidechain == pytest.approx(then["built"].gain_sidechain)
 
 

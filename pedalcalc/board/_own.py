@@ -47,11 +47,11 @@ def own_part(path: str | Path, *, device: Device, meter: Meter = devices.METER_D
 
     Parameters
     ----------
-    path
+    path : path-like
         The file of readings, as `readings.write_readings` writes it.
-    device
+    device : Coupler, Led, Jfet or Bjt
         What its type makes it: a record of `devices`.
-    meter
+    meter : Meter, optional
         The meter that took the readings; a pointer meter loads a JFET's source.
 
     Returns
@@ -71,6 +71,10 @@ def own_part(path: str | Path, *, device: Device, meter: Meter = devices.METER_D
     The same as `assemble` does with a file that the parts list names; see `opto.fit_coupler`, `opto.fit_timing`,
     `led.fit_led`, `fet.fit_jfet` and `bjt.fit_bjt`. Times are read from ``LDR rise time`` and ``LDR fall time``, whose
     condition tells current and resistance passed, such as ``2 mA off, to 47k``.
+
+    References
+    ----------
+    PRACTICE, readings in pairs.
 
     Examples
     --------
