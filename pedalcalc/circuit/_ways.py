@@ -70,6 +70,8 @@ def led(system: System, start: Array) -> tuple[Array, Any, Any]:
     voltages[first], good[first], sign[first] = ramped(system.take(first), start[first])
     for one in first[good[first] & (sign[first] > 0)]:
         left = np.flatnonzero(~good)
+        if not len(left):
+            break
         amplifiers = system.take(np.array([one])).amplifiers
         lent = amplifiers.figures[0].offset if amplifiers else None
         begin = np.broadcast_to(voltages[one], (len(left), start.shape[1]))
