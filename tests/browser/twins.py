@@ -48,8 +48,8 @@ def at_both_ends(panel, here):
         for key, index in (("Home", 0), ("End", len(control.options) - 1)):
             if control.index == index:
                 continue
+            control.index = index  # the twin goes ahead of the key, so that it does not compete for the machine
             slider.press(key)
-            control.index = index
             wait_for_words(panel, here)
             yield f"{moved} at {control.label}"
         back_to_start(panel, here)
