@@ -487,7 +487,8 @@ def test_divider_is_the_best_of_all_pairs(wanted):
 
 def test_divider_from_a_drawer_that_has_none():
     at = {"voltage_supply": 9.0, "resistance_thevenin": 83e3}
-    with pytest.raises(ValueError, match="stock must hold two resistors that give near 2 V with 83 kΩ, such as"):
+    # by hand: 374 over 107 kΩ give 9 V x 107/481 = 2.00 V with 374 x 107/481 = 83.2 kΩ
+    with pytest.raises(ValueError, match="near 2 V with 83 kΩ, such as 374 kΩ over 107 kΩ, got none"):
         rc.choose_divider(2.0, **at, stock=["1k", "10k"])
     with pytest.raises(ValueError, match="voltage_thevenin must be above 0 and below 9"):
         rc.choose_divider(10.0, **at, stock="E12")
