@@ -150,9 +150,8 @@ def solved_board(
         if probe not in wired | {GROUND}:
             raise ValueError(f"probe: there is no net {probe!r}; {near(probe, dict.fromkeys(wired))}")
         ohms: Any = np.asarray(board.meter.resistance_meter, float)[()]
-        if np.isnan(
-            ohms
-        ).all():  # a pointer's goes with its range: the usual supply's, as for a board read from end to end
+        # a pointer's goes with its range: the usual supply's, as for a board read from end to end
+        if np.isnan(ohms).all():
             ohms = loading(float(board.voltages(np.zeros(3))[1]), board.meter)
         links[probe, GROUND] = ohms
     found = elements_of(board, values=values, faults=faults, bridges=links)
