@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 
 #: Two equilibria nearer than this everywhere are one [V].
 ALIKE = 1e-3
+#: By these words a caution tells that a board does not rest.
+RESTLESS = "starts to swing"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -314,7 +316,7 @@ def _restless(found: Elements, system: System, solved: _newton.Solved) -> tuple[
         return ()
     return (
         Caution(
-            "the board does not rest where its equations balance: it starts to swing",
+            f"the board does not rest where its equations balance: it {RESTLESS}",
             "look for an output that comes back to its own input the wrong way round",
             hertz,
             0.0,
