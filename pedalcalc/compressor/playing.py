@@ -110,8 +110,20 @@ def render(
     callback("progress", progress)
     if samples.ndim != 1 or np.any(np.isnan(samples)):
         raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")
-    ready = made_ready(compressor, float(np.max(np.abs(samples))), None)
-    return _rendered(samples, rate, ready, *_rates(ready, rate), progress)
+    peak, gains, brightest = float(np.max(np.abs(samples))), np.empty(samples.size), 0.0
+
+    def part(first: int, last: int) -> Floats:
+        return samples[first:last]
+
+    for piece in played(part, samples.size, rate, compressor, peak, progress):
+        gains[piece.first : piece.first + piece.gains.size] = piece.gains
+        brightest = max(brightest, piece.current_led)
+    return Rendered(
+        signal=samples * gains,
+        gain_db=laws.decibels(gains),
+        sample_rate=rate,
+        cautions=cautions_of(compressor, current_led=brightest),
+    )
 
 
 def played(
@@ -161,26 +173,6 @@ class Played(NamedTuple):
     first: int
     gains: Floats
     current_led: float
-
-
-def _rendered(
-    samples: Floats, rate_in: float, ready: Engine, over: int, spans: int, progress: Callable[[float], None] | None
-) -> Rendered:
-    """Play samples with `over` spans of the side-chain signal to each, and `spans` of them to a step of the cell."""
-    gains, brightest = np.empty(samples.size), 0.0
-
-    def part(first: int, last: int) -> Floats:
-        return samples[first:last]
-
-    for piece in _played(part, samples.size, rate_in, ready, over, spans, progress):
-        gains[piece.first : piece.first + piece.gains.size] = piece.gains
-        brightest = max(brightest, piece.current_led)
-    return Rendered(
-        signal=samples * gains,
-        gain_db=laws.decibels(gains),
-        sample_rate=rate_in,
-        cautions=cautions_of(ready.compressor, current_led=brightest),
-    )
 
 
 def _played(
