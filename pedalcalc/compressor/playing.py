@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import ceil, floor
@@ -13,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._arguments import numeric
 from pedalcalc._base import simulate
-from pedalcalc._result import Caution, ModelRangeWarning, Result, quantity
+from pedalcalc._result import Caution, Result, quantity, warn_outside_model
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import RATE_MOST, callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit
@@ -215,11 +214,9 @@ def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:
     while max(fastest, drain) > over * rate_in and over < OVER_MOST:
         over *= 2
     if max(fastest, drain) > over * rate_in:
-        warnings.warn(
+        warn_outside_model(
             f"cell and gain together move within {1e6 / max(fastest * STEP_LOOP, drain):.2g} µs, "
-            f"faster than the {1e6 / (over * rate_in):.2g} µs steps of this sound: its gain may be off",
-            ModelRangeWarning,
-            stacklevel=3,
+            f"faster than the {1e6 / (over * rate_in):.2g} µs steps of this sound: its gain may be off"
         )
     return over, max(1, floor(over * rate_in / fastest))
 
