@@ -183,9 +183,9 @@ def test_a_few_units_lead_many_others_to_their_own_points():
     _, system, _ = solved_board(board(resistor("R1", 1e3, "rail", "out"), lamp, other), values={"R1": ohms})
     assert len(ohms) >= _ways.MANY
     cold = np.zeros((len(ohms), system.size + 1))
-    volts, good, sign = _ways.led(system, cold)
+    volts, good, sign = _ways.guided(system, cold)
     assert good.all() and (sign > 0).all()
     at = [net for net, _ in system.places].index("out")
     taken = laws.junction(volts[:, at] / 2, junction=devices.typical(devices.DIODE_1N4148)).current
     np.testing.assert_allclose((9.0 - volts[:, at]) / ohms, taken, rtol=1e-8)
-    assert not _ways.led(system.take(np.arange(8)), cold[:8])[1].any()  # few are ramped each for itself
+    assert not _ways.guided(system.take(np.arange(8)), cold[:8])[1].any()  # few are ramped each for itself

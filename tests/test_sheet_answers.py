@@ -13,7 +13,7 @@ from pedalcalc import devices, sheet, tolerance
 from pedalcalc._part_value import CONTROLS
 from pedalcalc.board import assemble
 from pedalcalc.parts import read_parts
-from pedalcalc.sheet import _sound, build
+from pedalcalc.sheet import build
 from tests.conftest import ROOT
 
 pytestmark = pytest.mark.usefixtures("few_units")
@@ -28,13 +28,6 @@ READINGS = build.READINGS  # as a page has them
 
 def metered(ohms):
     return replace(devices.METER_DIGITAL, resistance_meter=ohms)
-
-
-@pytest.fixture(autouse=True)
-def _few_draws(monkeypatch):
-    monkeypatch.setattr(build, "DRAWS", 20)
-    monkeypatch.setattr(build, "READINGS", 20)
-    monkeypatch.setattr(_sound, "DRAWS", 20)
 
 
 def page_of(path, **answers):

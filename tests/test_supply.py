@@ -415,8 +415,9 @@ def test_battery_limits():
     assert short.current_load == 9.5 / 2.0 and short.voltage_output == 0
     with pytest.warns(ModelRangeWarning, match="less charge"):
         call("battery_life", resistance_load=20.0)
-    with pytest.warns(ModelRangeWarning, match="less charge"):
+    with pytest.warns(ModelRangeWarning, match="less charge") as told:
         call("battery_voltage", current_load=0.3)
+    assert told[0].filename == __file__  # the line that called, none of the package's
     with pytest.raises(ValueError, match="used"):
         call("battery_voltage", used=1.2)
 

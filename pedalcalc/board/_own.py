@@ -121,8 +121,7 @@ def measured(part: Part, record: Device | None, path: Path, meter: Meter) -> tup
             f"{where}: its file of readings is not there: {path}; a name alone is looked for beside the list"
         )
     taken = read_readings(path)
-    other = "" if record is None else _other_type(taken, part.kind, record)
-    if record is not None and other:
+    if record is not None and (other := _other_type(taken, part.kind, record)):
         return None, (
             Caution(
                 f"{part.reference}: {path.name} holds readings of a {other}, fitted is {record.name}; not used",
@@ -218,16 +217,20 @@ def _timing(times: Sequence[Reading], coupler: Coupler) -> Any:
     return opto.fit_timing(cell=coupler, **columns)
 
 
-def _as_current(reading: Reading) -> Reading:
-    """Return the current that a voltage across a resistor tells; its condition begins with the resistor, as `470 Ω`."""
+def _resistor(reading: Reading, where: str = "") -> float:
+    """Return the resistor [Ω] with which a condition begins, as `470 Ω`; refused where it does not, or volts were not read."""
     told = re.match(r"\s*([0-9][0-9.]*\s?[kKMR]?[0-9]*)\s*(?:Ω|ohm)?", reading.condition)
     if reading.unit != "V" or not told:
         raise ValueError(
-            f"resistor voltage must be in V with the resistor as condition, such as '470 Ω', "
+            f"{reading.what.casefold()} must be in V with the resistor{where} as condition, such as '470 Ω', "
             f"got {reading.unit} with {reading.condition!r}"
         )
-    ohms = read_value(told[1].replace(" ", ""), unit="Ω")
-    return dataclasses.replace(reading, what="LED current", unit="A", value=reading.value / ohms)
+    return read_value(told[1].replace(" ", ""), unit="Ω")
+
+
+def _as_current(reading: Reading) -> Reading:
+    """Return the current that a voltage across a resistor tells."""
+    return dataclasses.replace(reading, what="LED current", unit="A", value=reading.value / _resistor(reading))
 
 
 def _lamp(reference: str, record: Led, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:
@@ -251,17 +254,11 @@ def _jfet(reference: str, record: Jfet, path: Path, taken: Sequence[Reading], me
     for reading in taken:
         if reading.what.casefold() != "source voltage":
             continue
-        told = re.match(r"\s*([0-9][0-9.]*\s?[kKMR]?[0-9]*)\s*(?:Ω|ohm)?", reading.condition)
-        if reading.unit != "V" or not told:
-            raise ValueError(
-                f"source voltage must be in V with the resistor at the source as condition, such as '470 Ω', "
-                f"got {reading.unit} with {reading.condition!r}"
-            )
+        own = _resistor(reading, " at the source")
         named = find_device(reading.meter_text) if reading.meter_text else meter
         own_meter = devices.typical(is_a("meter", named, Meter))
         # It was taken on the range that shows it best, and a pointer meter is another resistor on each range.
         pulls = loading(reading.value, own_meter)
-        own = read_value(told[1].replace(" ", ""), unit="Ω")
         rows.append((float(rc.parallel_resistance([own, pulls])), reading.value))
     rows = sorted(row for row in rows if not np.isnan(row[1]))
     if len(rows) < 2:

@@ -19,7 +19,7 @@ from pedalcalc.circuit import _newton
 from pedalcalc.circuit._outputs import Amplifiers
 from pedalcalc.circuit._predictable import inputs_inside
 from pedalcalc.circuit.elements import of_units
-from pedalcalc.circuit.signals import Signal, Signals, Store, place_of
+from pedalcalc.circuit.signals import STANDS, Signal, Signals, Store, place_of
 
 Array = NDArray[np.float64]
 
@@ -206,7 +206,7 @@ def still(signal: Signal) -> tuple[Caution, ...]:
         if stuck.any():
             told.append(
                 Caution(
-                    f"{gain.name} stands at a limit of its output with no signal and passes nothing",
+                    f"{gain.name}{STANDS}",
                     "look at its voltages in the operating point first",
                     float(stuck.sum()), 0.0, "1", int(stuck.sum()),
                 )

@@ -57,7 +57,7 @@ def ramped(system: System, start: Array) -> tuple[Array, Any, Any]:
     return voltages, good, sign
 
 
-def led(system: System, start: Array) -> tuple[Array, Any, Any]:
+def guided(system: System, start: Array) -> tuple[Array, Any, Any]:
     """Raise the sources of a few of many units, and follow the others from where each of these stands.
 
     A net that follows an op-amp's offset stands elsewhere in each unit, and the first one is near few of them.
@@ -72,9 +72,8 @@ def led(system: System, start: Array) -> tuple[Array, Any, Any]:
         left = np.flatnonzero(~good)
         if not len(left):
             break
-        amplifiers = system.take(np.array([one])).amplifiers
-        lent = amplifiers.figures[0].offset if amplifiers else None
         begin = np.broadcast_to(voltages[one], (len(left), start.shape[1]))
+        lent = _offsets(system.take(np.array([one])))
         found, fits, signs = newton(system.take(left), begin, steps=20, wide=False, lent=lent)
         at, fits = left[fits & (signs > 0)], fits & (signs > 0)
         voltages[at], good[at], sign[at] = found[fits], True, signs[fits]
@@ -155,7 +154,7 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
         alone = system.take(np.zeros(1, int))
         first = solve(alone, units=1)
         start = first.voltages if first.good[0] else None
-        lent = alone.amplifiers.figures[0].offset if alone.amplifiers else None
+        lent = _offsets(alone)
     elif start is not None and len(start) == 1 < count and system.amplifiers:
         lent = np.zeros((1, system.amplifiers.at.shape[1]))  # the usual unit's
     split = system.split()
@@ -169,6 +168,11 @@ def solve(system: System, start: Array | None = None, *, units: int | None = Non
         begin = start if start is None or len(start) == 1 else start[part]
         _solve(some, split, begin, lent, found.voltages[part], found.good[part], found.sign[part])
     return found
+
+
+def _offsets(system: System) -> Any:
+    """Return the offsets of all op-amps [V], None where there are none."""
+    return system.amplifiers.figures[0].offset if system.amplifiers else None
 
 
 def _apart(system: System, start: Array | None) -> Solved:
@@ -195,7 +199,7 @@ def _solve(
     warm: list[tuple[_Method, Array]] = [] if start is None else [(follow, np.broadcast_to(start, cold.shape))]
     ways: tuple[_Method, ...] = (
         newton,
-        led,
+        guided,
         ramped,
         powered,
         partial(powered, at_rail=-1.0),

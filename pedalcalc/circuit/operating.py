@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 
 #: Two equilibria nearer than this everywhere are one [V].
 ALIKE = 1e-3
+#: By these words a caution tells that a board does not rest.
+RESTLESS = "starts to swing"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,9 +152,8 @@ def solved_board(
         if probe not in wired | {GROUND}:
             raise ValueError(f"probe: there is no net {probe!r}; {near(probe, dict.fromkeys(wired))}")
         ohms: Any = np.asarray(board.meter.resistance_meter, float)[()]
-        if np.isnan(
-            ohms
-        ).all():  # a pointer's goes with its range: the usual supply's, as for a board read from end to end
+        # a pointer's goes with its range: the usual supply's, as for a board read from end to end
+        if np.isnan(ohms).all():
             ohms = loading(float(board.voltages(np.zeros(3))[1]), board.meter)
         links[probe, GROUND] = ohms
     found = elements_of(board, values=values, faults=faults, bridges=links)
@@ -315,7 +316,7 @@ def _restless(found: Elements, system: System, solved: _newton.Solved) -> tuple[
         return ()
     return (
         Caution(
-            "the board does not rest where its equations balance: it starts to swing",
+            f"the board does not rest where its equations balance: it {RESTLESS}",
             "look for an output that comes back to its own input the wrong way round",
             hertz,
             0.0,

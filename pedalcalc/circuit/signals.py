@@ -37,6 +37,8 @@ Array = NDArray[np.float64]
 
 #: What drives a pedal and what follows it [Ω]: a guitar's pickup and its controls, the next pedal's input (common practice).
 RESISTANCE_GENERATOR, RESISTANCE_LOAD = 10e3, 1e6
+#: By these words, behind its name, a caution tells of an op-amp that passes nothing.
+STANDS = " stands at a limit of its output with no signal and passes nothing"
 _IN, _OUT = {"in", "input"}, {"out", "output"}
 
 

@@ -9,11 +9,10 @@ with the time constants of the circuit.
 
 from __future__ import annotations
 
-import warnings
 from math import atan2, ceil, floor, log, log2, log10, pi, sqrt
 from typing import NamedTuple
 
-from pedalcalc._result import ModelRangeWarning
+from pedalcalc._result import warn_outside_model
 from pedalcalc.compressor.engine import STEPS_MOST, State
 from pedalcalc.compressor.period_map import TOLERANCE_CELL, TOLERANCE_HOLD, Pair, PeriodMap, Piece, Record, Square
 
@@ -136,11 +135,9 @@ def follow(maps: PeriodMap, *, moments: list[float], amplitudes: list[float], du
         half, v, g = _stretch(maps, record, half, end, amplitudes[level], v, g)
     record.state = State(voltage_hold=v, conductance=g)
     if maps.too_fast:
-        warnings.warn(
+        warn_outside_model(
             f"cell and gain together move faster than {STEPS_MOST} steps in half a period of {frequency:g} Hz follow: "
-            "what happens within a period may be off",
-            ModelRangeWarning,
-            stacklevel=4,
+            "what happens within a period may be off"
         )
     return record
 

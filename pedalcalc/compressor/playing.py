@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from math import ceil, floor
@@ -13,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from pedalcalc._arguments import numeric
 from pedalcalc._base import simulate
-from pedalcalc._result import Caution, ModelRangeWarning, Result, quantity
+from pedalcalc._result import Caution, Result, quantity, warn_outside_model
 from pedalcalc.compressor import laws
 from pedalcalc.compressor._checks import RATE_MOST, callback, scalar
 from pedalcalc.compressor.circuit import Compressor, cautions_of, one_unit
@@ -110,8 +109,20 @@ def render(
     callback("progress", progress)
     if samples.ndim != 1 or np.any(np.isnan(samples)):
         raise ValueError(f"signal must be one row of known samples, got shape {samples.shape}")
-    ready = made_ready(compressor, float(np.max(np.abs(samples))), None)
-    return _rendered(samples, rate, ready, *_rates(ready, rate), progress)
+    peak, gains, brightest = float(np.max(np.abs(samples))), np.empty(samples.size), 0.0
+
+    def part(first: int, last: int) -> Floats:
+        return samples[first:last]
+
+    for piece in played(part, samples.size, rate, compressor, peak, progress):
+        gains[piece.first : piece.first + piece.gains.size] = piece.gains
+        brightest = max(brightest, piece.current_led)
+    return Rendered(
+        signal=samples * gains,
+        gain_db=laws.decibels(gains),
+        sample_rate=rate,
+        cautions=cautions_of(compressor, current_led=brightest),
+    )
 
 
 def played(
@@ -163,26 +174,6 @@ class Played(NamedTuple):
     current_led: float
 
 
-def _rendered(
-    samples: Floats, rate_in: float, ready: Engine, over: int, spans: int, progress: Callable[[float], None] | None
-) -> Rendered:
-    """Play samples with `over` spans of the side-chain signal to each, and `spans` of them to a step of the cell."""
-    gains, brightest = np.empty(samples.size), 0.0
-
-    def part(first: int, last: int) -> Floats:
-        return samples[first:last]
-
-    for piece in _played(part, samples.size, rate_in, ready, over, spans, progress):
-        gains[piece.first : piece.first + piece.gains.size] = piece.gains
-        brightest = max(brightest, piece.current_led)
-    return Rendered(
-        signal=samples * gains,
-        gain_db=laws.decibels(gains),
-        sample_rate=rate_in,
-        cautions=cautions_of(ready.compressor, current_led=brightest),
-    )
-
-
 def _played(
     part: Part,
     size: int,
@@ -223,11 +214,9 @@ def _rates(ready: Engine, rate_in: float) -> tuple[int, int]:
     while max(fastest, drain) > over * rate_in and over < OVER_MOST:
         over *= 2
     if max(fastest, drain) > over * rate_in:
-        warnings.warn(
+        warn_outside_model(
             f"cell and gain together move within {1e6 / max(fastest * STEP_LOOP, drain):.2g} µs, "
-            f"faster than the {1e6 / (over * rate_in):.2g} µs steps of this sound: its gain may be off",
-            ModelRangeWarning,
-            stacklevel=3,
+            f"faster than the {1e6 / (over * rate_in):.2g} µs steps of this sound: its gain may be off"
         )
     return over, max(1, floor(over * rate_in / fastest))
 

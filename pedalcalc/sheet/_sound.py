@@ -18,7 +18,7 @@ from pedalcalc._units import percent
 from pedalcalc.bench._figures import HARD, has_jacks
 from pedalcalc.board import Board, changed
 from pedalcalc.circuit import Corners, Waveform, corners, impedance, response, waveform
-from pedalcalc.circuit.signals import jacks
+from pedalcalc.circuit.signals import STANDS, jacks
 from pedalcalc.devices import Coupler
 from pedalcalc.sheet._section import Section, words
 from pedalcalc.tolerance.draws import drawn_units
@@ -62,10 +62,6 @@ class Ways:
         return dict(vars(self))
 
 
-#: What the calculation says of an op-amp that passes nothing.
-STANDS = " stands at a limit of its output with no signal and passes nothing"
-
-
 def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Caution, ...]]:
     """Return why nothing can be told of the sound, empty if it can, and what stands in its way at rest.
 
@@ -103,13 +99,9 @@ def _stuck(names: Sequence[str]) -> tuple[Caution, ...]:
     """Return one caution of all op-amps whose outputs stand at a limit."""
     if not names:
         return ()
-    each = len(names) == 1
-    what = (
-        f"{names[0]}{STANDS}"
-        if each
-        else f"{', '.join(names)} stand at a limit of their outputs with no signal and pass nothing"
-    )
-    its = "its" if each else "their"
+    what, its = f"{names[0]}{STANDS}", "its"
+    if len(names) > 1:
+        what, its = f"{', '.join(names)} stand at a limit of their outputs with no signal and pass nothing", "their"
     action = f"see {its} volts: are {its} inputs exchanged in the list? a small shift at them, times {its} gain, is enough, too"
     return (Caution(what, action, np.nan, np.nan, ""),)
 

@@ -13,8 +13,6 @@ NAN = float("nan")
 #: What to do where an op-amp's inputs are beyond their range at the usual supply, and at a lower one only.
 HELD = "see in the list that its supply comes through, the diode on its way the right way round, and that both inputs are held"
 FULLER = "a fuller battery, or an op-amp whose inputs reach further"
-#: By these words the calculation tells that a board does not rest.
-RESTLESS = "starts to swing"
 
 
 def others_of(board: Board) -> str:

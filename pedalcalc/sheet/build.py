@@ -31,7 +31,7 @@ from pedalcalc.board import Board, Difference, compared
 from pedalcalc.board.sockets import socket_cautions
 from pedalcalc.catalogue import find_device
 from pedalcalc.circuit import OperatingPoint, operating_point
-from pedalcalc.circuit.operating import all_solved, solved_board, told
+from pedalcalc.circuit.operating import RESTLESS, all_solved, solved_board, told
 from pedalcalc.circuit.ratings import ratings
 from pedalcalc.circuit.restless import swinging
 from pedalcalc.circuit.signals import RESISTANCE_GENERATOR, RESISTANCE_LOAD
@@ -46,15 +46,7 @@ from pedalcalc.sheet._slips import refuse_without_ground, shorted, slips, suspec
 from pedalcalc.sheet._sound import Ways, clipping_section, corners_section, response_section, soundless
 from pedalcalc.sheet._symptoms import symptoms_section
 from pedalcalc.sheet._text import SHOWN, reading_text, reading_texts
-from pedalcalc.sheet._untold import (
-    FULLER,
-    RESTLESS,
-    left_out_words,
-    others_of,
-    restless,
-    restless_words,
-    unpredictable,
-)
+from pedalcalc.sheet._untold import FULLER, left_out_words, others_of, restless, restless_words, unpredictable
 from pedalcalc.supply import battery_life
 from pedalcalc.values import nearest_value, write_code
 

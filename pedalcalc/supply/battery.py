@@ -7,7 +7,6 @@ knee, one from there to empty. A load is a constant current, a resistance, or bo
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +16,7 @@ from pedalcalc._arguments import is_a
 from pedalcalc._base import formula
 from pedalcalc._ranges import AboveZeroToInfinity, AtLeastZero, ZeroToInfinity, ZeroToOne
 from pedalcalc._record import ends
-from pedalcalc._result import Caution, ModelRangeWarning, Number, Result, caution_above, caution_below, quantity
+from pedalcalc._result import Caution, Number, Result, caution_above, caution_below, quantity, warn_outside_model
 from pedalcalc.devices import Battery
 
 __all__ = ["BatteryLife", "BatteryState", "battery_life", "battery_voltage"]
@@ -40,10 +39,8 @@ def _open(battery: Battery, used: Array) -> tuple[Array, Array]:
 
 def _warn_of_drain(battery: Battery, current: Array) -> None:
     if np.any(current > battery.current_checked):
-        warnings.warn(
-            f"{battery.name}: above {1000 * battery.current_checked:g} mA the battery gives less charge than this law says",
-            ModelRangeWarning,
-            stacklevel=3,
+        warn_outside_model(
+            f"{battery.name}: above {1000 * battery.current_checked:g} mA the battery gives less charge than this law says"
         )
 
 
