@@ -341,6 +341,9 @@ def coupler_pairs(readings: Sequence[Reading]) -> CouplerPairs:
     ([0.001], [2310.0])
     """
     pairs, dark = _of_coupler(list_of("readings", readings, "readings", Reading))
+    dark = [
+        reading for reading in dark if not math.isnan(reading.value)
+    ]  # one that was not taken says nothing of the others
     known, least = ([reading.value for reading in dark if bool(reading.bound) == bound] for bound in (False, True))
     return CouplerPairs(
         current=np.array([lamp.value for lamp, _ in pairs]),

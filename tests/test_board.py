@@ -604,6 +604,22 @@ def test_a_part_alone_is_read_as_a_board_reads_it():
         board.own_part(path.with_name("q9.csv"), device=devices.JFET_2N5457)
 
 
+def test_a_resistance_of_nothing_as_condition_is_refused(tmp_path):
+    cell = [
+        *coupler_rows(devices.typical(devices.COUPLER_GREEN_GL5528)),
+        ("LDR fall time", "coupler 1", "47m", "s", "2 mA off, to 0"),
+    ]
+    with pytest.raises(
+        ValueError, match=r"cell.csv: condition '2 mA off, to 0' of LDR fall time must tell a resistance above 0"
+    ):
+        board.own_part(written(tmp_path / "cell.csv", cell), device=devices.COUPLER_GREEN_GL5528)
+    lamp = [("resistor voltage", "D1", "1", "V", "0 Ω"), ("LED voltage", "D1", "2", "V", "0 Ω")]
+    with pytest.raises(
+        ValueError, match=r"lamp.csv: resistor voltage must have a resistor above 0 as condition, got '0 Ω'"
+    ):
+        board.own_part(written(tmp_path / "lamp.csv", lamp), device=devices.LED_GREEN_GAP)
+
+
 def test_what_the_fits_doubt_reaches_the_board(tmp_path):
     """Two currents less than a decade apart and one time each way: told of the board and its supply, gone with the part."""
     truth = devices.typical(devices.COUPLER_GREEN_GAP_GL5528)

@@ -270,6 +270,14 @@ def test_an_op_amp_s_slopes_are_the_differences_of_its_currents(kind):
     noise = 1e-10 * (1 + np.abs(law_of(0.0)[0]).max())
     np.testing.assert_allclose(told[:, :2], seen[:, :2], atol=max(1e-6 * record.current_bias, 1e-15), rtol=1e-5)
     np.testing.assert_allclose(told[:, 3:, 3:], seen[:, 3:, 3:], atol=50 * noise, rtol=1e-5)
+    flows, slopes = one.branch(volts, None, (np.zeros((units, 5, 1)), np.zeros((units, 5, 5, 1))))
+    starved = volts[:, 3, 0] - volts[:, 4, 0] < record.voltage_supply_min
+    inside = ((volts[:, :2, 0] >= volts[:, 4]) & (volts[:, :2, 0] <= volts[:, 3])).all(axis=1)
+    for k in np.flatnonzero(inside):  # one alone may take the short way of what is not starved, beside others none does
+        alone, own = one.branch(volts[k : k + 1], None, (np.zeros((1, 5, 1)), np.zeros((1, 5, 5, 1))))
+        np.testing.assert_allclose(alone[0], flows[k], rtol=1e-9, atol=1e-18)
+        np.testing.assert_allclose(own[0], slopes[k], rtol=1e-9, atol=1e-18)
+    assert (inside & ~starved).any()
 
 
 def test_an_input_that_a_blocking_diode_holds_stands_beyond_the_rail():

@@ -265,7 +265,8 @@ def test_a_rail_that_an_unknown_output_hardly_loads_keeps_its_number():
     assert point.voltages["amp rail"] == pytest.approx(9.0 - 10.0 * point.current_supply, rel=1e-9)
 
 
-def test_what_a_diode_holds_is_not_told_where_an_unknown_output_may_block_it():
+@pytest.mark.parametrize("count", [1, 2])
+def test_what_diodes_hold_is_not_told_where_an_unknown_output_may_block_them(count):
     """An output at either rail makes 0.6 V of either sign between two diodes (textbook): a fifth of it is no number either."""
     pins = {"1": "out", "2": "fb", "3": "in", "4": "ground", "5": "half", "6": "b", "7": "b", "8": "rail"}
     amp = part("IC1", "integrated circuit", np.nan, "", "TL072", **{f"_{pin}": net for pin, net in pins.items()})
@@ -274,13 +275,32 @@ def test_what_a_diode_holds_is_not_told_where_an_unknown_output_may_block_it():
         resistor("R2", 5.0, "half", "ground"),
         resistor("R3", 10e3, "fb", "out"),
     )
-    between = (diode("D1", "clip", "half"), diode("D2", "half", "clip"))
+    up, down = (["clip", *(f"{way} {k}" for k in range(1, count)), "half"] for way in ("up", "down"))
+    between = [diode(f"D{k + 1}", up[k], up[k + 1]) for k in range(count)]
+    between += [diode(f"D{k + 3}", down[k + 1], down[k]) for k in range(count)]
     built = board(
         amp, *half, capacitor("C1", 1e-7, "in", "half"), resistor("R4", 2.2e3, "out", "clip"), *between,
         resistor("R5", 80e3, "clip", "level"), resistor("R6", 20e3, "level", "half"),
     )  # fmt: skip
     point = circuit.operating_point(built)
-    assert {"clip", "level", "out"} <= set(point.unpredictable)
+    assert {"clip", "level", "out", *up[1:-1], *down[1:-1]} <= set(point.unpredictable)
+
+
+@pytest.mark.parametrize("top", [100e3, 10e6])
+def test_a_collector_is_not_told_where_an_unknown_output_may_cut_its_transistor_off(top):
+    """By hand: an output at ground leaves the base nothing and the collector at 9 V, one at 9 V all but shorts it; through 10 MOhm too."""
+    pins = {"1": "out", "2": "out", "3": "in", "4": "ground", "5": "half", "6": "b", "7": "b", "8": "rail"}
+    amp = part("IC1", "integrated circuit", np.nan, "", "TL072", **{f"_{pin}": net for pin, net in pins.items()})
+    half = (resistor("R1", 10e3, "rail", "half"), resistor("R2", 10e3, "half", "ground"))
+    switch = part("Q1", "transistor", np.nan, "", "BC549B", base="base", collector="off", emitter="ground")
+    other = part("Q2", "transistor", np.nan, "", "BC549B", base="half", collector="own", emitter="foot")
+    built = board(
+        amp, *half, capacitor("C1", 1e-7, "in", "half"), switch, resistor("R3", top, "out", "base"), resistor("R4", 10e3, "rail", "off"),
+        other, resistor("R5", 1e3, "rail", "own"), resistor("R6", 4.7e3, "foot", "ground"),
+    )  # fmt: skip
+    point = circuit.operating_point(built)
+    assert {"off", "out"} <= set(point.unpredictable)
+    assert not {"half", "own", "foot", "rail"} & set(point.unpredictable)
 
 
 def test_a_net_at_the_foot_of_a_channel_does_not_hold_up_the_rest():

@@ -299,6 +299,11 @@ def test_a_bound_is_read_and_written_as_one(tmp_path):
     assert readings.coupler_pairs([*STEPS[2:4], dark, twice]).resistance_dark_least == 8e6
     both = [dataclasses.replace(one, bound="") for one in (dark, twice)]
     assert readings.coupler_pairs([*STEPS[2:4], *both]).resistance_dark == 6.5e6
+    untaken = [
+        dataclasses.replace(one, condition=f"dark, {k}", value=float("nan")) for k, one in enumerate((dark, both[0]))
+    ]
+    found = readings.coupler_pairs([*STEPS[2:4], dark, *both[1:], *untaken])
+    assert (found.resistance_dark, found.resistance_dark_least) == (8e6, 5e6)
 
 
 @pytest.mark.parametrize(

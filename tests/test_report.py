@@ -229,6 +229,13 @@ def test_what_two_calculations_tell_of_one_part_stands_once():
         assert [head for head, _ in report.cautions(found).lines] == [f"{told[k][0]}:" for k in kept]
 
 
+def test_two_units_of_one_op_amp_and_two_limits_of_one_part_are_told_each():
+    told = [Caution(f"IC1 unit {k} is too slow", "take a faster type", 2e7, 1e7, "V/s") for k in (1, 2)]
+    assert len(report.cautions(told).lines) == 2
+    apart = [Caution("D6 carries too much", "", 0.46, 0.02, "A"), Caution("D6 at its peak", "", 0.46, 0.1, "A")]
+    assert len(report.cautions(apart).lines) == 2
+
+
 def test_no_cautions_is_said_calmly():
     assert report.cautions(POINT).kind == "calm" and "caution" in report.cautions(POINT)._repr_html_().lower()
 

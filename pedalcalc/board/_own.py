@@ -206,6 +206,8 @@ def _timing(times: Sequence[Reading], coupler: Coupler) -> Any:
                 "such as '2 mA off, to 47k'"
             )
         current, passed = read_value(told[1], unit="A"), read_value(told[2], unit="Ω")
+        if passed == 0:
+            raise ValueError(f"condition {reading.condition!r} of {reading.what} must tell a resistance above 0")
         lit = opto.coupler_point(current, coupler=coupler)
         row = (float(lit.illuminance), float(lit.resistance_cell) / passed, reading.value)
         rows["rise" if "rise" in reading.what else "fall"].append(row)
@@ -230,7 +232,9 @@ def _resistor(reading: Reading, where: str = "") -> float:
 
 def _as_current(reading: Reading) -> Reading:
     """Return the current that a voltage across a resistor tells."""
-    return dataclasses.replace(reading, what="LED current", unit="A", value=reading.value / _resistor(reading))
+    if (ohms := _resistor(reading)) == 0:
+        raise ValueError(f"resistor voltage must have a resistor above 0 as condition, got {reading.condition!r}")
+    return dataclasses.replace(reading, what="LED current", unit="A", value=reading.value / ohms)
 
 
 def _lamp(reference: str, record: Led, path: Path, taken: Sequence[Reading], meter: Meter) -> OwnPart:

@@ -142,8 +142,9 @@ def sketch(signal: Floats, *, sample_rate: float, compressor: Compressor) -> Ren
     """Render checked sound for a picture: the side-chain hears blocks of samples, each as one span of its mean and range.
 
     Level and range of the gain come out within a tenth of a decibel of `render`, but for the edge of a hard stroke behind
-    a quick hold capacitor, which moves by a block. Beyond some three seconds blocks are longer, and a tenth becomes a
-    third where such a capacitor is emptied as quickly.
+    a quick hold capacitor, which moves by a block, and for sliders near their ends: of 439 drawn settings 16 were further
+    off, most by a third, two by 2 to 3 dB, with a side-chain gain of 200. Beyond some three seconds blocks are longer, and
+    a tenth becomes a third where such a capacitor is emptied as quickly.
     """
     ready = made_ready(compressor, float(np.max(np.abs(signal))), None)
     over, spans = _rates(ready, sample_rate)

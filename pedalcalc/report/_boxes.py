@@ -113,8 +113,8 @@ SAFETY = {
         ),
     ),
 }
-#: A part of a list, and how near two calculations come to each other in a figure of one part.
-REFERENCE = re.compile(r"\b[A-Z]{1,3}[0-9]+\b")
+#: A part of a list or a unit of one, and how near two calculations come to each other in a figure of one part.
+REFERENCE = re.compile(r"\b[A-Z]{1,3}[0-9]+\b(?: unit [0-9]+\b)?")
 ALIKE = 0.01
 DEFER = (
     "Local codes and the makers' instructions come before this page; where in doubt, or for anything that touches the mains, "
