@@ -89,6 +89,20 @@ def test_the_picture_shows_the_sound_that_is_played(parts, monkeypatch):
     assert 20 * np.log10(rms(coarse.signal) / rms(played.signal)) == pytest.approx(0.0, abs=0.15)
 
 
+def test_a_sound_that_is_played_tells_its_own_figures(monkeypatch):
+    """A sketch of too few blocks says another gain; once played, the words are those of the whole rendering."""
+    monkeypatch.setattr(playing, "BLOCKS_MOST", 400)
+    panel = explore.listening(COMPRESSOR)
+    sketched, picture = told(panel), panel.image.value
+    panel.play("through the compressor")
+    source = panel.sliders["source"].value
+    volts = np.sqrt(2) * 10 ** (panel.sliders["level_full_scale_dbv"].value / 20) * source.signal
+    whole = compressor.render(volts, sample_rate=source.sample_rate, compressor=panel.circuit())
+    words = f"gain {whole.gain_db.max():.1f} dB to {whole.gain_db.min():.1f} dB".replace("-", "\N{MINUS SIGN}")
+    assert words in told(panel) and words not in sketched
+    assert panel.image.value != picture and "<audio" in panel.player.value
+
+
 def test_same_loudness_is_the_same_average_level():
     panel = explore.listening(COMPRESSOR)
     panel.play("as played")
@@ -157,8 +171,8 @@ def test_files_that_cannot_be_heard(tmp_path, take):
 def test_it_follows_the_panel_it_is_told_to():
     step = explore.step_response(COMPRESSOR)
     panel = explore.listening(COMPRESSOR, follows=step)
-    first = shot(panel)
     panel.play("through the compressor")
+    first = shot(panel)
     step.readouts["resistance_attack"].value = "5k1"
     assert panel.sliders["resistance_attack"].value == 5100.0 and "attack resistance 5.10 kΩ" in told(panel)
     assert "press play" in told(panel) and "<audio" not in panel.player.value

@@ -22,7 +22,7 @@ from pedalcalc._base import io
 from pedalcalc._number_text import MINUS, number_text
 from pedalcalc._result import Caution, ModelRangeWarning
 from pedalcalc.compressor import Compressor, plucked_string, render
-from pedalcalc.compressor.playing import sketch
+from pedalcalc.compressor.playing import Rendered, sketch
 from pedalcalc.compressor.sound import read_wav
 from pedalcalc.explore._compressor import FIELDS, sidechain_sliders, timing_sliders
 from pedalcalc.explore._panel import ALONE, WIDE, Panel
@@ -118,6 +118,7 @@ class Listening(Panel):
                 warnings.simplefilter("ignore", ModelRangeWarning)  # it stands under the picture
                 done = render(signal, sample_rate=source.sample_rate, compressor=self.circuit())
             self._heard = Heard(signal, done.signal, source.sample_rate)
+            self._show(self._told(source, signal, done), self._notes)  # what is heard, where the sketch was coarse
         signal, processed, told = self._heard.signal, self._heard.processed, words
         if self.same_loudness.value and np.any(processed):
             ratio = float(np.sqrt(np.mean(signal**2) / np.mean(processed**2)))
@@ -139,6 +140,10 @@ class Listening(Panel):
         source, signal = self._played()
         done = sketch(signal, sample_rate=source.sample_rate, compressor=self.circuit())
         self._waits = False
+        return self._told(source, signal, done)
+
+    def _told(self, source: Source, signal: Array, done: Rendered) -> Picture:
+        """Return the picture with one rendering of the sound, and its figures in words."""
         self._fill(signal, done.signal, done.gain_db, source.sample_rate)
         means = [_average(one) for one in (signal, done.signal)]
         most, least = (number_text(gain, "dB") for gain in (done.gain_db.max(), done.gain_db.min()))
