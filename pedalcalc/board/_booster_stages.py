@@ -302,7 +302,10 @@ def cautions_of(
         f"raise {name('source')} or lower {name('drain')}, or use a part of a smaller IDSS",
         jfet.voltage_drain_source, needed, "V",
     ))  # fmt: skip
-    found += [one for result, names in meant for one in about(parts.board, result.cautions, *map(name, names))]
+    places = {"the capacitor's voltage rating": name("filter capacitor")}
+    found += [
+        one for result, names in meant for one in about(parts.board, result.cautions, *map(name, names), places=places)
+    ]
     found += states.cautions
     conducts = np.asarray(follower.current_emitter) > CONDUCTS  # through a link, too, where no volts stand
     found += caution_below(
@@ -311,7 +314,6 @@ def cautions_of(
         np.where(conducts, np.inf, follower.voltage_emitter), 0.1, "V",
     )  # fmt: skip
     rail = np.asarray(safe.voltage_output)
-    found += parts.stands("filter capacitor", rail, "at the highest supply")
     found += parts.stands("bypass", rail, f"with {name('source')} open, at most the rail")
     amps = np.asarray(lights.current_engaged)
     found += parts.heats("indicator resistor", amps**2 * parts.ohms("indicator resistor"))
