@@ -416,6 +416,9 @@ def test_what_is_heard_is_told_by_the_step_that_is_heard():
 def test_leads_that_go_round_the_other_way_are_told():
     assert "Q2 fits electrically but its leads go round the other way" in verdict(BOOSTER, Q2="2N3904")
     assert "other way" not in verdict(BOOSTER, R1="120R")
+    closed = verdict(BOOSTER, Q1="BS170")  # 0 V at its gate do not open it
+    assert "Q1 is of another kind, and its leads go round the other way" in closed
+    assert "nothing comes out any more at 82 Hz, 1 kHz and 5 kHz" in closed and "quieter" not in closed
 
 
 def test_a_swap_beyond_a_rating_says_so():
