@@ -287,6 +287,8 @@ def test_a_supply_filter_s_capacitor_of_too_few_volts_is_told_once_by_its_own_na
     assert [one.what for one in found if one.limit == 6.3] == [
         "C4: the capacitor's voltage rating is below the supply: an electrolytic can burst"
     ]
+    (told,) = circuit.operating_point(build).cautions  # a sheet tells it in place of the other
+    assert told.what == "C4 (100u) stands more than its rated voltage" and "it can burst" in told.action
 
 
 def test_another_converter_brings_its_cautions():
