@@ -287,6 +287,10 @@ def test_a_supply_filter_s_capacitor_of_too_few_volts_is_told_once_by_its_own_na
     assert [one.what for one in found if one.limit == 6.3] == [
         "C4: the capacitor's voltage rating is below the supply: an electrolytic can burst"
     ]
+    starved = board.jfet_booster(board.changed(build, R5="82R"), roles=BOOSTER_ROLES, **BOOST_WANTED).cautions
+    assert "burst" in starved[0].what and any(
+        "turns ohmic" in one.what for one in starved[1:]
+    )  # what harms comes first
     (told,) = circuit.operating_point(build).cautions  # a sheet tells it in place of the other
     assert told.what == "C4 (100u) stands more than its rated voltage" and "it can burst" in told.action
 
