@@ -201,13 +201,14 @@ def test_the_part_that_alone_explains_all_comes_first(wrong, read):
     taken = [took("rail", 9.0), *(took(*one) for one in zip(("upper", "lower"), read, strict=True))]
     judged = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=taken)
     assert judged.depends_on[0][0] == wrong
-    assert f"all that was read fits {wrong} at about {factor:.2g} times its value;" in judged.verdict
+    assert f"all that was read fits {wrong} at about {factor:.2g} times its value; on '" in judged.verdict
+    assert "bridges to a neighbour, too" in judged.verdict
     short = [took("rail", 9.0), took("upper", 4.5), took("lower", 4.5)]  # R2 is a bridge
     told = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=short).verdict
     assert re.search(r"fits R2 at 1/\d+ of its value or less \(a colour read wrong\), or shorted", told)
     both = [took("rail", 9.0), took("upper", 2.0), took("lower", 1.9)]  # R1 too large and R2 too small
     judged = bench.judge_readings(assemble([clip(), *chain], supply=9.0), readings=both)
-    assert "none of them alone explains" in judged.verdict
+    assert "none of them alone explains" in judged.verdict and "bridges to a neighbour, first" in judged.verdict
 
 
 @pytest.mark.parametrize("lower", [2.72, 2.77, 2.82, 2.86])
@@ -416,6 +417,9 @@ def test_what_is_heard_is_told_by_the_step_that_is_heard():
 def test_leads_that_go_round_the_other_way_are_told():
     assert "Q2 fits electrically but its leads go round the other way" in verdict(BOOSTER, Q2="2N3904")
     assert "other way" not in verdict(BOOSTER, R1="120R")
+    closed = verdict(BOOSTER, Q1="BS170")  # 0 V at its gate do not open it
+    assert "Q1 is of another kind, and its leads go round the other way" in closed
+    assert "nothing comes out any more at 82 Hz, 1 kHz and 5 kHz" in closed and "quieter" not in closed
 
 
 def test_a_swap_beyond_a_rating_says_so():

@@ -281,6 +281,20 @@ def test_another_op_amp_and_slower_diodes_give_the_room_s_own_answer():
     assert fed.budget.voltage_positive[1] < 14 < FED.budget.voltage_positive[1]
 
 
+def test_a_supply_filter_s_capacitor_of_too_few_volts_is_told_once_by_its_own_name():
+    build = board.changed(board.assemble(BOOSTER, supply=9.0), C4="100u 6.3V")
+    found = board.jfet_booster(build, roles=BOOSTER_ROLES, **BOOST_WANTED).cautions
+    assert [one.what for one in found if one.limit == 6.3] == [
+        "C4: the capacitor's voltage rating is below the supply: an electrolytic can burst"
+    ]
+    starved = board.jfet_booster(board.changed(build, R5="82R"), roles=BOOSTER_ROLES, **BOOST_WANTED).cautions
+    assert "burst" in starved[0].what and any(
+        "turns ohmic" in one.what for one in starved[1:]
+    )  # what harms comes first
+    (told,) = circuit.operating_point(build).cautions  # a sheet tells it in place of the other
+    assert told.what == "C4 (100u) stands more than its rated voltage" and "it can burst" in told.action
+
+
 def test_another_converter_brings_its_cautions():
     found = board.doubled_supply(board.changed(PLAIN, IC1="7660"), roles=OPTICAL_ROLES)
     assert any("audio band" in caution.what for caution in found.cautions)

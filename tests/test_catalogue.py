@@ -263,7 +263,7 @@ def test_a_list_in_any_order_of_pins_is_the_same_circuit(tmp_path):
             make("integrated circuit", "TL072", {pin: net for pin, net in DUAL.items() if pin != "5"}),
             r"missing: 5 \(non-inverting input\); a pin that is left open is written '5: not connected'",
         ),
-        (make("integrated circuit", "TL072", DUAL | {"9": "x"}), "pin '9' is not known; the pins are 1, 2, 3"),
+        (make("integrated circuit", "TL072", DUAL | {"9": "x"}), "pin '9' is not known; the pins are 1, 2, 3, 4, 5, 6, 7, 8, as 'TL072' has them"),
         (make("transistor", "2N5457", {"drain": "a", "gate": "b"}), "missing: source; a pin that is left open"),
         (make("transistor", "BC549C", {"drain": "a", "gate": "b", "source": "c"}), "pin 'drain' is not known; the pins are emitter, base, collector|pin 'drain' is not known; the pins are collector, base, emitter"),
         (make("diode", "2N3904", {"anode": "a", "cathode": "b"}), "'2N3904' is not of the kind 'diode' but of 'transistor': write that as its kind"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import csv
+import itertools
 import json
 import re
 import shutil
@@ -138,6 +139,8 @@ def test_a_part_of_another_kind_costs_what_is_special_alone(build, fitted, reaso
     text, names = printed(build, tmp_path, monkeypatch, fitted=fitted, whole=False)
     assert f"because of parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[0]
     assert f"Not computed: parts.csv, line {line_of(build, *fitted)}, {reason}" in text.split("Take care")[1]
+    lines = text.splitlines()
+    assert not any(one == after and one.startswith("Not computed") for one, after in itertools.pairwise(lines))
     assert "sketch of the stage" in text and not names["built"]
     assert not isinstance(names["built"], Result)  # a notebook would make a table of it
 

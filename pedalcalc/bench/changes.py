@@ -37,6 +37,8 @@ STEPS = (STEP_DB, STEP_OCTAVE, STEP_TIME)
 COVERAGE = 0.99
 #: Change of all gains from which the ends of what passes are no longer told [dB].
 FAR = 12.0
+#: Gain under which nothing comes out: of a guitar's volt it leaves 10 µV, under an amplifier's noise [dB] (common practice).
+SILENT = -100.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -214,7 +216,7 @@ def change_of(base: Before, name: str, swaps: Mapping[str, str]) -> Change:
     if any(move.what in NOTES and np.isnan(move.after) for move in heard):
         words.append("the sound cannot be predicted: an op-amp's inputs are beyond their range")
     elif heard:
-        words.append(f"changes the sound: {', '.join(map(_sounds, heard))}")
+        words.append(f"changes the sound: {_sounds(heard)}")
     elif not swings and any(isinstance(after.record(one), CLIPPERS) for one in swaps) and (hard := _hard(base, after)):
         moves = (*moves, hard)
         words.append(f"changes the sound when it is played hard: {_reads(hard)}")
@@ -298,11 +300,20 @@ def _worth_telling(heard: list[Move]) -> list[Move]:
     return [move for move in heard if not by_the_top(move)]
 
 
-def _sounds(move: Move) -> str:
-    """Say what is heard."""
+def _sounds(heard: list[Move]) -> str:
+    """Say what is heard, and once at which notes nothing is."""
+    silent = [move for move in heard if move.what in NOTES and move.after < SILENT]
+    notes = [move.what.removeprefix("gain at ") for move in silent]
+    told = (
+        [f"nothing comes out any more at {' and '.join(filter(None, (', '.join(notes[:-1]), notes[-1])))}"]
+        if notes
+        else []
+    )
+    return ", ".join(told + [_sound(move) for move in heard if move not in silent])
+
+
+def _sound(move: Move) -> str:
     if move.what in NOTES:
-        if not np.isfinite(move.after):
-            return f"nothing comes out any more at {move.what.removeprefix('gain at ')}"
         more = "louder" if move.after > move.before else "quieter"
         return f"{abs(move.after - move.before):.1f} dB {more} at {move.what.removeprefix('gain at ')}"
     wider = np.isnan(move.after) or (move.after < move.before) == (move.what == LOWER)
@@ -362,7 +373,9 @@ def _leads(before: Board, after: Board, reference: str) -> str:
     differ = "; makers differ, look up yours" if len(new) > 1 or len(old) > 1 else ""
     if isinstance(after.record(reference), devices.OpAmp):
         return f"{reference} does not fit these pins: {told[0]} before, {told[1]} after (from memory: check)"
+    same = type(before.record(reference)) is type(after.record(reference))
     return (
-        f"{reference} fits electrically but its leads go round the other way: {told[0]} before, {told[1]} after{differ} "
+        f"{reference} {'fits electrically but' if same else 'is of another kind, and'} its leads go round the other way: "
+        f"{told[0]} before, {told[1]} after{differ} "
         "(from memory: check)"
     )

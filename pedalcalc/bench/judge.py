@@ -361,7 +361,8 @@ def _told(board: Board, held: Expected, rows: tuple[JudgedReading, ...], words: 
         f"{many}: work from the top, {first.place!r} ({first.state}) is the first that {clearly}; it is {first.verdict} "
         f"{_by(first.widths)}; it depends on {', '.join(one.name for one in depends[:3]) or 'its supply'}{alone(depends)}"
     )
-    hang = "" if first.place == CURRENT else _hanging(board, first.place)
+    when = "too" if "all that was read fits" in whole else "first"
+    hang = "" if first.place == CURRENT else f"{_hanging(board, first.place)}, {when}"
     return Judged(
         rows=rows,
         verdict="; ".join(filter(None, (whole, _mistyped(first), hang, words))),
@@ -379,4 +380,4 @@ def _hanging(board: Board, net: str) -> str:
     found = {part.part.reference: part.part.kind for part, _ in pins_of(board)[net]}
     turned = [name for name, kind in found.items() if kind in TURNED]
     leads = f", at which lead of {' and '.join(turned)} is which" if turned else ""
-    return f"on it hang {', '.join(found)}: look at their joints{leads}, and at what bridges to a neighbour, first"
+    return f"on {net!r} hang {', '.join(found)}: look at their joints{leads}, and at what bridges to a neighbour"

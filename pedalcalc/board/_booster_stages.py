@@ -291,17 +291,22 @@ def cautions_of(
 ) -> tuple[Caution, ...]:
     name = parts.name
     lights, states, thump_in, thump_out, rail_step = others
+    fed = ((safe, ("protection",)), (filtered, ("filter",)))
     meant = (
-        (safe, ("protection",)), (filtered, ("filter",)), (jfet, ("JFET",)), (follower, ("follower",)), (lights, ("indicator",)),
+        (jfet, ("JFET",)), (follower, ("follower",)), (lights, ("indicator",)),
         (thump_in, ("input", "input pull-down")), (thump_out, ("output", "level")), (rail_step, ("indicator",)),
     )  # fmt: skip
     off = abs(float(parts.one("JFET", Jfet).voltage_gate_source_off))
     needed = off - np.abs(np.asarray(jfet.voltage_gate_source))
-    found = list(caution_below(  # ahead of the stage's own words for it, which know of no other part
+    places = {"the capacitor's voltage rating": name("filter capacitor")}
+    found = [
+        one for result, names in fed for one in about(parts.board, result.cautions, *map(name, names), places=places)
+    ]
+    found += caution_below(  # ahead of the stage's own words for it, which know of no other part
         f"{name('JFET')} turns ohmic: gain and bias fall together",
         f"raise {name('source')} or lower {name('drain')}, or use a part of a smaller IDSS",
         jfet.voltage_drain_source, needed, "V",
-    ))  # fmt: skip
+    )  # fmt: skip
     found += [one for result, names in meant for one in about(parts.board, result.cautions, *map(name, names))]
     found += states.cautions
     conducts = np.asarray(follower.current_emitter) > CONDUCTS  # through a link, too, where no volts stand
@@ -311,7 +316,6 @@ def cautions_of(
         np.where(conducts, np.inf, follower.voltage_emitter), 0.1, "V",
     )  # fmt: skip
     rail = np.asarray(safe.voltage_output)
-    found += parts.stands("filter capacitor", rail, "at the highest supply")
     found += parts.stands("bypass", rail, f"with {name('source')} open, at most the rail")
     amps = np.asarray(lights.current_engaged)
     found += parts.heats("indicator resistor", amps**2 * parts.ohms("indicator resistor"))

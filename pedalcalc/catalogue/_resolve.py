@@ -113,7 +113,7 @@ def pin_roles(part: Part, *, device: Device | None = None) -> tuple[PinRole, ...
     nets = dict(part.connections)
     fitting = [found for order in orders if (found := _by_name(nets, order) or _by_role(nets, order))]
     if not fitting:
-        raise ValueError(_wrong(nets, orders[0]))
+        raise ValueError(_wrong(nets, orders[0], part.value_text))
     meanings = [{pin.pin: (pin.unit, pin.role) for pin in found} for found in fitting]
     if any(meaning != meanings[0] for meaning in meanings):
         raise ValueError(
@@ -140,7 +140,7 @@ def _roles(nets: dict[str, str], known: dict[str, Pin]) -> list[PinRole]:
     return [PinRole(written[name][0], pin.unit, pin.role, written[name][1]) for name, pin in known.items()]
 
 
-def _wrong(nets: dict[str, str], order: Pinout) -> str:
+def _wrong(nets: dict[str, str], order: Pinout, text: str) -> str:
     """Say which pins are missing and which are unknown."""
     names = {pin.casefold() for pin in nets}
     own_roles = {entry.role.casefold() for entry in order.entries}
@@ -151,7 +151,7 @@ def _wrong(nets: dict[str, str], order: Pinout) -> str:
     unknown = [pin for pin in nets if pin.casefold() not in {name.casefold() for name in known}]
     missing = [name for name in known if name.casefold() not in names]
     if unknown:
-        return f"pin {unknown[0]!r} is not known; the pins are {', '.join(known)}"
+        return f"pin {unknown[0]!r} is not known; the pins are {', '.join(known)}, as {text!r} has them"
     roles = {entry.role if by_role else entry.pin: entry.role for entry in order.entries}
     told = ", ".join(name if roles[name] == name else f"{name} ({roles[name]})" for name in missing)
     return f"missing: {told}; a pin that is left open is written '{missing[0]}: not connected'"

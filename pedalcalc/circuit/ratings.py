@@ -38,8 +38,9 @@ def ratings(board: Board, found: Elements, point: Mapping[str, Any]) -> tuple[Ca
             )  # fmt: skip
         if part.unit == "F" and name in pins:
             over = _between(volts, pins[name], "plus", "minus")
+            harm = " before power: beyond its volts it can burst" if part.kind in POLAR else ""
             cautions += caution_above(
-                f"{text} stands more than its rated voltage", "fit one of a higher rated voltage",
+                f"{text} stands more than its rated voltage", f"fit one of a higher rated voltage{harm}",
                 np.abs(over), part.voltage_max, "V",
             )  # fmt: skip
             if part.kind in POLAR:

@@ -85,7 +85,7 @@ def soundless(board: Board, ways: Ways, others: str = "") -> tuple[str, tuple[Ca
     if not shorted and not np.any(np.asarray(heard.gain) > 0) and not np.isnan(heard.gain).any():
         return (
             f"nothing passes from {heard.net_in!r} to {heard.net_out!r}. Follow the signal in the list, net by net: a part is "
-            "missing, or a net's name is written in two ways"
+            "missing, or one on the way is shut, as its volts tell, or a net's name is written in two ways"
             + (
                 f"; or the way leads through {others}, which is not computed: name the net ahead of it as signal_out"
                 if others
